@@ -1,0 +1,191 @@
+"""The job folder: its paths, its one file of answers, and saves that lose nothing.
+
+``job.toml`` is written by forms and by hand alike. Every change takes the folder's lock,
+reads the file afresh, changes it and replaces it in one move, so that two windows on one
+job, or a kill half-way, lose nothing.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+import time
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from filelock import FileLock, Timeout
+from tomlkit.exceptions import TOMLKitError
+
+from fptlib.errors import JobError
+
+JOB_FILE = "job.toml"
+READINGS_FILE = "readings.csv"
+_LOCK_FILE = ".lock"
+_LOCK_SECONDS = 20.0
+
+
+def now() -> datetime:
+    """The present moment in UTC, to the second."""
+    return datetime.now(UTC).replace(microsecond=0)
+
+
+def sha256(path: Path) -> str:
+    """SHA-256 of a file, read in pieces."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def write_atomically(path: Path, data: bytes) -> None:
+    """Replace ``path`` by ``data`` in one move; a kill leaves the old or the new file whole."""
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        _replace(temporary, path)
+    except BaseException:
+        Path(temporary).unlink(missing_ok=True)
+        raise
+
+
+def _replace(temporary: str, path: Path) -> None:
+    # A virus scanner on a field laptop may hold the file open for a moment.
+    for wait in (0.05, 0.2, 0.5, 1.0):
+        try:
+            os.replace(temporary, path)
+            return
+        except PermissionError:
+            time.sleep(wait)
+    os.replace(temporary, path)
+
+
+class Job:
+    """A job folder.
+
+    Raises:
+        JobError: the folder has no readable ``job.toml``.
+    """
+
+    def __init__(self, folder: Path | str) -> None:
+        self.folder = Path(folder).resolve()
+        self._lock = FileLock(self.folder / _LOCK_FILE, timeout=_LOCK_SECONDS)
+        self.read()
+
+    @property
+    def file(self) -> Path:
+        return self.folder / JOB_FILE
+
+    @property
+    def trends_folder(self) -> Path:
+        return self.folder / "trends"
+
+    @property
+    def workbooks_folder(self) -> Path:
+        return self.folder / "workbooks"
+
+    @property
+    def record_folder(self) -> Path:
+        return self.folder / "record"
+
+    @property
+    def readings_file(self) -> Path:
+        return self.folder / READINGS_FILE
+
+    def read(self) -> tomlkit.TOMLDocument:
+        """The job's answers as they lie on disk now."""
+        if not self.file.is_file():
+            raise JobError(
+                f"'{self.folder.name}' is not a job folder: it has no {JOB_FILE}; "
+                "start one with 'fptlib start FOLDER'"
+            )
+        try:
+            return tomlkit.parse(self.file.read_text(encoding="utf-8"))
+        except TOMLKitError as error:
+            raise JobError(f"{JOB_FILE} cannot be read: {error}; mend that line") from error
+        except UnicodeDecodeError as error:
+            raise JobError(f"{JOB_FILE} is not UTF-8 text; save it as UTF-8") from error
+
+    def get(self, path: str, default: Any = None) -> Any:
+        """The answer at a dotted path (``site.altitude``) as plain Python, or ``default``."""
+        return lookup(self.read().unwrap(), path, default)
+
+    def put(self, path: str, value: Any) -> None:
+        """Save one answer at a dotted path; ``None`` takes it away."""
+        self.change(lambda document: place(document, path, value))
+
+    def change(self, edit: Callable[[tomlkit.TOMLDocument], None]) -> None:
+        """Apply ``edit`` to the file's present content and save, under the folder's lock."""
+        with self.locked():
+            document = self.read()
+            edit(document)
+            write_atomically(self.file, tomlkit.dumps(document).encode("utf-8"))
+
+    def locked(self) -> Any:
+        """The folder's lock, as a context.
+
+        Raises:
+            JobError: another program holds it for too long.
+        """
+        try:
+            return self._lock.acquire()
+        except Timeout as error:
+            raise JobError(
+                "another program holds this job folder; close it and try again"
+            ) from error
+
+    def trend_files(self) -> list[Path]:
+        """The files in ``trends/``, by name."""
+        if not self.trends_folder.is_dir():
+            return []
+        return sorted(
+            path
+            for path in self.trends_folder.iterdir()
+            if path.is_file() and not path.name.startswith(".")
+        )
+
+
+def lookup(answers: Mapping[str, Any], path: str, default: Any = None) -> Any:
+    """The value at a dotted path of nested tables, or ``default``."""
+    here: Any = answers
+    for key in split(path):
+        if not isinstance(here, Mapping) or key not in here:
+            return default
+        here = here[key]
+    return here
+
+
+def place(document: Any, path: str, value: Any) -> None:
+    """Set the value at a dotted path, making tables on the way; ``None`` removes it."""
+    *tables, last = split(path)
+    here = document
+    for key in tables:
+        if key not in here:
+            here[key] = tomlkit.table()
+        here = here[key]
+    if value is None:
+        here.pop(last, None)
+    else:
+        here[last] = value
+
+
+def split(path: str) -> list[str]:
+    """The keys of a dotted path; a key that holds a dot is put in double quotes."""
+    return [part.strip('"') for part in _parts(path)]
+
+
+def _parts(path: str) -> list[str]:
+    parts, quoted, here = [], False, ""
+    for letter in path:
+        if letter == '"':
+            quoted = not quoted
+        if letter == "." and not quoted:
+            parts.append(here)
+            here = ""
+        else:
+            here += letter
+    return [*parts, here]

@@ -1,0 +1,167 @@
+"""Acceptance limits: the standard's defaults, a job's deviations, and their digest.
+
+All defaults are common practice, no source. A job may deviate; the record then shows the
+deviation, its reason and its author. The limits in force are frozen (hashed) before
+trends are read, so a later change shows.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from fptlib.errors import JobError
+from fptlib.procedure.verdict import Rule
+
+COMMON_PRACTICE = "common practice, no source"
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One acceptance limit of the standard procedure."""
+
+    name: str
+    value: float | str
+    unit: str
+    meaning: str
+    basis: str = COMMON_PRACTICE
+
+
+@dataclass(frozen=True, slots=True)
+class Deviation:
+    """A job's own value for a limit, with the reason and who decided it."""
+
+    value: float | str
+    reason: str
+    author: str
+    date: str
+
+
+STANDARD: tuple[Limit, ...] = (
+    Limit("decision.rule", Rule.GUARDED_BOTH.value, "", "how uncertainty bears on a verdict",
+          "JCGM 106:2012 and ILAC-G8:09/2019, as known from secondary sources"),
+    Limit("instruments.temperature", 1.0, "degF", "trend against field reading, temperature"),
+    Limit("instruments.flow", 5.0, "%", "trend against field reading, flow"),
+    Limit("instruments.wet_bulb", 1.5, "degF", "trended against calculated wet bulb, median"),
+    Limit("instruments.stuck", 6.0, "h", "longest time the wet bulb may show one value"),
+    Limit("reset.range", 2.0, "degF", "the setpoint moves at least so much"),
+    Limit("reset.outdoor_span", 15.0, "degF", "outdoor span needed to judge the reset"),
+    Limit("enable.tower_tolerance", 1.5, "degF", "tolerance on the tower approach"),
+    Limit("enable.exchanger_tolerance", 1.5, "degF", "tolerance on the exchanger approach"),
+    Limit("enable.dwell", 30.0, "min", "the condition held so long before the request"),
+    Limit("enable.stay", 120.0, "min", "shortest economizer run"),
+    Limit("enable.rest", 30.0, "min", "shortest time from exit to the next request"),
+    Limit("enable.attempts", 2.0, "per day", "most attempts in a day"),
+    Limit("enable.missed", 120.0, "min", "longest stretch missed beyond the dwell"),
+    Limit("lift.short_dip", 2.0, "min", "longest time below the minimum lift"),
+    Limit("lift.offset", 8.0, "degF",
+          "temporary setpoint below condenser water by so much (the sequence's own value)"),
+    Limit("lift.setpoint_band", 1.0, "degF", "band of the temporary setpoint"),
+    Limit("lift.floor", 38.0, "degF", "lowest active setpoint and supply"),
+    Limit("lift.above_cutout", 4.0, "degF", "floor above the chiller's low-temperature cut-out"),
+    Limit("lift.release", 5.0, "min", "temporary setpoint ends after the last chiller stops"),
+    Limit("handover.band", 2.0, "degF", "supply above the reset setpoint"),
+    Limit("handover.time", 10.0, "min", "and no longer than"),
+    Limit("handover.window", 60.0, "min", "judged in the first minutes after handover"),
+    Limit("recovery.rate", 2.0, "degF", "largest rise of the active setpoint in ten minutes"),
+    Limit("recovery.shortest", 20.0, "min", "shortest return"),
+    Limit("recovery.longest", 120.0, "min", "longest return"),
+    Limit("recovery.overshoot", 1.5, "degF", "supply above the reset setpoint"),
+    Limit("recovery.reversals", 2.0, "count", "most reversals of the supply"),
+    Limit("recovery.reversal_size", 1.0, "degF", "a reversal counts from this size"),
+    Limit("recovery.demand_interval", 15.0, "min", "the utility's demand interval"),
+    Limit("running.tower_band", 1.0, "degF", "band of the condenser-water setpoint"),
+    Limit("running.tower_offset", 0.0, "degF",
+          "offset in the condenser-water setpoint (the sequence's own value)"),
+    Limit("running.share", 90.0, "%", "share of the run within a band"),
+    Limit("running.overcooling", 2.0, "degF", "condenser water colder than needed"),
+    Limit("running.fan_minimum", 30.0, "%", "fans count as at minimum below this speed"),
+    Limit("running.fan_starts", 6.0, "per hour", "most fan starts per cell in any hour"),
+    Limit("running.supply_band", 1.5, "degF", "supply around the active setpoint"),
+    Limit("running.conductance", 80.0, "%", "exchanger conductance against design"),
+    Limit("exit.band", 1.5, "degF", "supply above setpoint"),
+    Limit("exit.delay", 15.0, "min", "for so long"),
+    Limit("exit.grace", 5.0, "min", "and the plant leaves within"),
+    Limit("exit.fans_at_maximum", 95.0, "%", "towers count as at maximum above this speed"),
+    Limit("exit.equipment_delay", 30.0, "min", "equipment count exceeded for so long"),
+    Limit("exit.comparative_delay", 30.0, "min", "economizer worse than chillers for so long"),
+    Limit("transition.entering", 0.05, "kW/ton", "largest rise on the way in"),
+    Limit("transition.leaving", 0.05, "kW/ton", "largest fall on the way out"),
+    Limit("conditions.load_low", 50.0, "%", "least load, share of the economizer's design load"),
+    Limit("conditions.turnovers", 3.0, "count", "loop turnovers before a verdict on the supply"),
+)
+
+_STANDARD = {limit.name: limit for limit in STANDARD}
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The limits in force on a job."""
+
+    deviations: Mapping[str, Deviation] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for name, deviation in self.deviations.items():
+            _check(name, deviation)
+
+    def __getitem__(self, name: str) -> float:
+        """The value in force, a number in the limit's unit."""
+        value = self.value(name)
+        if isinstance(value, str):
+            raise JobError(f"limit '{name}' is the word '{value}', not a number")
+        return value
+
+    def value(self, name: str) -> float | str:
+        """The value in force, number or word."""
+        return self.deviations[name].value if name in self.deviations else standard(name).value
+
+    def basis(self, *names: str) -> str:
+        """Where these limits come from, for the check's row."""
+        return "; ".join(dict.fromkeys(self._basis(name) for name in names))
+
+    def _basis(self, name: str) -> str:
+        if name not in self.deviations:
+            return standard(name).basis
+        deviation = self.deviations[name]
+        return f"this job's own value: {deviation.reason} ({deviation.author})"
+
+    @property
+    def rule(self) -> Rule:
+        """The decision rule in force."""
+        return Rule(self.value("decision.rule"))
+
+    def in_force(self) -> dict[str, float | str]:
+        """Every limit by name."""
+        return {name: self.value(name) for name in _STANDARD}
+
+    def digest(self) -> str:
+        """SHA-256 over the limits in force; the same limits give the same digest."""
+        text = json.dumps(self.in_force(), sort_keys=True, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).hexdigest()
+
+
+def standard(name: str) -> Limit:
+    """The standard's limit of that name.
+
+    Raises:
+        JobError: there is no limit of that name.
+    """
+    if name not in _STANDARD:
+        raise JobError(f"there is no limit '{name}'; the limits are: {', '.join(_STANDARD)}")
+    return _STANDARD[name]
+
+
+def _check(name: str, deviation: Deviation) -> None:
+    usual = standard(name).value
+    if isinstance(usual, str):
+        if deviation.value not in [rule.value for rule in Rule]:
+            raise JobError(
+                f"limit '{name}' is '{deviation.value}'; it must be one of: "
+                + ", ".join(rule.value for rule in Rule)
+            )
+    elif isinstance(deviation.value, bool) or not isinstance(deviation.value, int | float):
+        raise JobError(f"limit '{name}' is '{deviation.value}'; it must be a number")
+    if not deviation.reason.strip() or not deviation.author.strip():
+        raise JobError(f"limit '{name}' deviates from the standard: give a reason and an author")

@@ -1,0 +1,89 @@
+"""Trends: every mapped point on one uniform time grid, gaps kept.
+
+Intake makes them, the procedure reads them. Nothing here knows of files.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from fptlib import points
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """Something intake did or found, in one sentence.
+
+    ``severity`` is ``note`` (done as told), ``doubt`` (look at it) or ``unusable`` (the
+    point is not used in any check).
+    """
+
+    severity: str
+    text: str
+    file: str = ""
+    point: str = ""
+    row: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmText:
+    """What an alarm point said and when."""
+
+    time: pd.Timestamp
+    point: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class TrendFile:
+    """A trend file as received."""
+
+    name: str
+    sha256: str
+    rows: int
+    first: pd.Timestamp
+    last: pd.Timestamp
+    step_minutes: float
+
+
+@dataclass(frozen=True)
+class Trends:
+    """All mapped points of a job.
+
+    Attributes:
+        frame: float64 columns named by the glossary, in the glossary's units; status and
+            alarm are 0.0 or 1.0; NaN is a gap. The index is a uniform ``DatetimeIndex``
+            in the site's time zone; a row stands for the stretch that begins at its time.
+        step: length of one row.
+        files: the files read.
+        remarks: what intake did and found.
+        alarms: texts of alarm points.
+        sources: file and column of each point, as ``file: column [unit]``.
+    """
+
+    frame: pd.DataFrame
+    step: pd.Timedelta
+    files: tuple[TrendFile, ...] = ()
+    remarks: tuple[Remark, ...] = ()
+    alarms: tuple[AlarmText, ...] = ()
+    sources: dict[str, str] = field(default_factory=dict)
+
+    def has(self, *names: str) -> bool:
+        """Whether every one of these points was trended and has at least one value."""
+        return all(name in self.frame and self.frame[name].notna().any() for name in names)
+
+    def missing(self, names: Iterable[str]) -> list[str]:
+        """Those of ``names`` that were not trended."""
+        return [name for name in names if not self.has(name)]
+
+    def numbers(self, pattern: str) -> list[int]:
+        """Numbers of the equipment for which ``pattern`` (with ``{n}``) is trended."""
+        return points.numbers([str(name) for name in self.frame.columns], pattern)
+
+    @property
+    def minutes(self) -> float:
+        """Length of one row in minutes."""
+        return self.step.total_seconds() / 60.0

@@ -1,0 +1,103 @@
+"""Unit conversion, used at intake, at forms and at display, and nowhere else.
+
+Every point has one unit (see the glossary); this module turns what a file or a person
+states into it and back. Temperature differences are not points, so an offset is safe.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from fptlib.errors import IntakeError
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """``glossary value = (stated value + before) * factor + after``."""
+
+    factor: float = 1.0
+    before: float = 0.0
+    after: float = 0.0
+
+    def __call__(self, values: Any) -> Any:
+        """Convert a number, array or series to the glossary's unit."""
+        if self == Scale():
+            return values
+        return (values + self.before) * self.factor + self.after
+
+    def back(self, values: Any) -> Any:
+        """Convert from the glossary's unit to the stated one."""
+        return (values - self.after) / self.factor - self.before
+
+
+# Exact by definition: 1 psi = 6894.757293168 Pa, 1 gal = 3.785411784e-3 m3,
+# 1 ton = 12 000 Btu(IT)/h = 3.5168528 kW (NIST SP 811, from memory).
+_PSI = 6894.757293168
+_GAL = 3.785411784e-3
+_TON = 3.5168528420667
+
+_SCALES: dict[str, dict[str, Scale]] = {
+    "degF": {
+        "degF": Scale(),
+        "degC": Scale(1.8, 0.0, 32.0),
+        "K": Scale(1.8, -273.15, 32.0),
+    },
+    "%RH": {"%RH": Scale(), "fraction": Scale(100.0)},
+    "%": {"%": Scale(), "fraction": Scale(100.0)},
+    "psia": {
+        "psia": Scale(),
+        "kPa": Scale(1000.0 / _PSI),
+        "Pa": Scale(1.0 / _PSI),
+        "bar": Scale(1e5 / _PSI),
+        "inHg": Scale(3386.389 / _PSI),
+    },
+    "psi": {
+        "psi": Scale(),
+        "kPa": Scale(1000.0 / _PSI),
+        "bar": Scale(1e5 / _PSI),
+        "ftH2O": Scale(2988.98 / _PSI),
+    },
+    "gpm": {
+        "gpm": Scale(),
+        "L/s": Scale(60.0 / 1000.0 / _GAL),
+        "L/min": Scale(1.0 / 1000.0 / _GAL),
+        "m3/h": Scale(1.0 / 60.0 / _GAL),
+        "m3/s": Scale(60.0 / _GAL),
+        # Water at the temperatures of this plant weighs 1 kg per litre within 0.1 %.
+        "kg/s": Scale(60.0 / 1000.0 / _GAL),
+    },
+    "kW": {"kW": Scale(), "W": Scale(1e-3), "MW": Scale(1e3), "hp": Scale(0.745699872)},
+    "tons": {
+        "tons": Scale(),
+        "kW": Scale(1.0 / _TON),
+        "W": Scale(1e-3 / _TON),
+        "MBtu/h": Scale(1.0 / 12.0),
+    },
+    "A": {"A": Scale()},
+    "on/off": {"on/off": Scale()},
+    "alarm": {"alarm": Scale()},
+    "min": {"min": Scale(), "h": Scale(60.0), "s": Scale(1.0 / 60.0)},
+    "ft": {"ft": Scale(), "m": Scale(1.0 / 0.3048)},
+    "gal": {"gal": Scale(), "m3": Scale(1.0 / _GAL), "L": Scale(1e-3 / _GAL)},
+}
+
+
+def scale(stated: str, wanted: str, where: str) -> Scale:
+    """The conversion from ``stated`` to ``wanted``; ``where`` opens the error sentence.
+
+    Raises:
+        IntakeError: the stated unit is unknown or measures something else.
+    """
+    known = _SCALES.get(wanted, {wanted: Scale()})
+    if stated not in known:
+        raise IntakeError(
+            f"{where}: unit '{stated}' cannot be turned into {wanted}; "
+            f"state one of: {', '.join(known)}"
+        )
+    return known[stated]
+
+
+def choices(wanted: str) -> list[str]:
+    """The units that can be turned into ``wanted``."""
+    return list(_SCALES.get(wanted, {wanted: Scale()}))
