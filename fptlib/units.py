@@ -43,6 +43,8 @@ _SCALES: dict[str, dict[str, Scale]] = {
         "degC": Scale(1.8, 0.0, 32.0),
         "K": Scale(1.8, -273.15, 32.0),
     },
+    # A difference of temperatures (approach, lift, tolerance) has no offset.
+    "degF difference": {"degF difference": Scale(), "degC difference": Scale(1.8)},
     "%RH": {"%RH": Scale(), "fraction": Scale(100.0)},
     "%": {"%": Scale(), "fraction": Scale(100.0)},
     "psia": {
