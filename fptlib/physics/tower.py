@@ -1,0 +1,231 @@
+"""The cooling tower: Merkel number, and the approach at another wet bulb and load.
+
+The driving force of a tower is the enthalpy of air saturated at the water's temperature
+over that of the air beside it. A tower holds its Merkel number KaV/L at one ratio of
+water to air; both move with water flow, fan speed and density of the air.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fptlib.physics._kinds import Array, Quantity, any_kind, refuse
+from fptlib.physics._saturated_air import ABSOLUTE_ZERO, ratio_of, vapor_pressure
+from fptlib.physics.errors import TowerInfeasible
+from fptlib.physics.moist_air import SEA_LEVEL_PRESSURE
+
+WATER_TO_AIR = 1.2  # pound per pound, common design
+FILL_EXPONENT = 0.6  # KaV/L falls with the 0.6 power of L/G, common fill
+LEAST_APPROACH, GREATEST_APPROACH = 0.01, 80.0  # degF
+
+# Chebyshev's four points stand at 0.1, 0.4, 0.6 and 0.9 of the range. The driving force
+# is convex along it and can be lost anywhere, so that it is looked at in eleven places.
+_PLACES = np.linspace(0.0, 1.0, 11)
+_CHEBYSHEV = [1, 4, 6, 9]
+
+
+@any_kind
+def merkel(
+    hot_water: Quantity,
+    cold_water: Quantity,
+    wet_bulb: Quantity,
+    water_to_air: Quantity = WATER_TO_AIR,
+    pressure: Quantity = SEA_LEVEL_PRESSURE,
+) -> Quantity:
+    """Merkel number KaV/L that a tower must have for a duty.
+
+    Args:
+        hot_water [degF]: water entering the tower, scalar or array.
+        cold_water [degF]: water leaving the tower, scalar or array.
+        wet_bulb [degF]: of the air entering, scalar or array.
+        water_to_air [lb/lb]: water over dry air, scalar or array.
+        pressure [psia]: station pressure, scalar or array.
+
+    Returns:
+        Merkel number [-].
+
+    Raises:
+        ImpossibleState: the range is not above zero, or water leaves below the wet bulb.
+        TowerInfeasible: the air would be warmer than the water somewhere in the tower.
+
+    Source: Merkel's equation by four-point Chebyshev integration (CTI ATC-105, from memory).
+
+    >>> round(merkel(105.0, 85.0, 78.0, 0.97), 4)
+    1.7104
+    """
+    bad = (hot_water <= cold_water) | (cold_water <= wet_bulb) | (water_to_air <= 0.0)
+    cooling_range = np.where(bad, np.nan, hot_water - cold_water)
+    number, weakest = _number(cold_water, cooling_range, wet_bulb, water_to_air, pressure)
+    number = refuse(
+        bad, number,
+        "water from {hot} to {cold} degF at wet bulb {wet_bulb} degF and L/G {ratio} cannot be",
+        hot=hot_water, cold=cold_water, wet_bulb=wet_bulb, ratio=water_to_air,
+    )
+    return refuse(
+        weakest <= 0.0, number,
+        "water {hot} to {cold} degF at wet bulb {wet_bulb} degF and L/G {ratio}: "
+        "driving force {weakest:.2f} Btu/lb", TowerInfeasible,
+        hot=hot_water, cold=cold_water, wet_bulb=wet_bulb, ratio=water_to_air, weakest=weakest,
+    )
+
+
+@any_kind
+def approach_at(
+    wet_bulb: Quantity,
+    cooling_range: Quantity,
+    merkel_number: Quantity,
+    water_to_air: Quantity = WATER_TO_AIR,
+    pressure: Quantity = SEA_LEVEL_PRESSURE,
+) -> Quantity:
+    """Approach of a tower of known Merkel number.
+
+    Args:
+        wet_bulb [degF]: scalar or array.
+        cooling_range [degF]: scalar or array.
+        merkel_number [-]: at this ratio of water to air, scalar or array.
+        water_to_air [lb/lb]: water over dry air, scalar or array.
+        pressure [psia]: station pressure, scalar or array.
+
+    Returns:
+        Approach [degF], water leaving minus wet bulb.
+
+    Raises:
+        ImpossibleState: range, number or ratio is not above zero.
+        TowerInfeasible: no approach from 0.01 to 80 degF fits.
+
+    Source: Merkel's equation solved for the water leaving, by bisection.
+
+    >>> round(approach_at(40.0, 10.0, 1.1878), 2)
+    19.66
+    """
+    bad = (cooling_range <= 0.0) | (merkel_number <= 0.0) | (water_to_air <= 0.0)
+    duty = np.where(bad, np.nan, cooling_range)
+    low, high = _bracket(wet_bulb, duty, merkel_number, water_to_air, pressure)
+    found = (low + high) / 2.0
+    numbers = {"duty": cooling_range, "number": merkel_number, "ratio": water_to_air,
+               "wet_bulb": wet_bulb}
+    found = refuse(
+        bad, found, "range {duty} degF, KaV/L {number}, L/G {ratio} must be above zero", **numbers
+    )
+    at_edge = (found < LEAST_APPROACH * 1.001) | (found > GREATEST_APPROACH * 0.999)
+    return refuse(
+        at_edge, found,
+        "no approach fits range {duty} degF, KaV/L {number}, L/G {ratio} at {wet_bulb} degF",
+        TowerInfeasible, **numbers,
+    )
+
+
+@any_kind
+def air_volume(wet_bulb: Quantity, pressure: Quantity = SEA_LEVEL_PRESSURE) -> Quantity:
+    """Volume of a pound of dry air in saturated air, which sets a fan's mass of air.
+
+    Args:
+        wet_bulb [degF]: of the air, scalar or array.
+        pressure [psia]: station pressure, scalar or array.
+
+    Returns:
+        Volume [ft3/lb].
+
+    Source: ASHRAE Fundamentals (2017) ch. 1 eq. 26.
+
+    >>> round(air_volume(40.0), 2)
+    12.7
+    """
+    ratio = ratio_of(vapor_pressure(wet_bulb), pressure)
+    return 53.350 * (wet_bulb - ABSOLUTE_ZERO) * (1.0 + 1.607858 * ratio) / (144.0 * pressure)
+
+
+@any_kind
+def predicted_approach(
+    observed_approach: Quantity,
+    observed_range: Quantity,
+    observed_wet_bulb: Quantity,
+    wet_bulb: Quantity,
+    cooling_range: Quantity,
+    flow_share: Quantity = 1.0,
+    fan_share: Quantity = 1.0,
+    water_to_air: float = WATER_TO_AIR,
+    pressure: Quantity = SEA_LEVEL_PRESSURE,
+) -> Quantity:
+    """Approach at another wet bulb, range, flow and fan speed, from an observed one.
+
+    The fan moves a constant volume, so cold and dense air lowers water over air, and
+    KaV/L rises as the ratio falls. Observe near the wet bulb asked for: the ratio of
+    water to air is assumed, and its error grows with the distance.
+
+    Args:
+        observed_approach [degF]: all cells, fans at full speed, steady; scalar or array.
+        observed_range [degF]: scalar or array.
+        observed_wet_bulb [degF]: scalar or array.
+        wet_bulb [degF]: asked for, scalar or array.
+        cooling_range [degF]: asked for, scalar or array.
+        flow_share [-]: water flow over the observed one, scalar or array.
+        fan_share [-]: air volume over the observed one, scalar or array.
+        water_to_air [lb/lb]: of the observation.
+        pressure [psia]: station pressure, scalar or array.
+
+    Returns:
+        Approach [degF].
+
+    Raises:
+        ImpossibleState: an approach, range or share is not above zero.
+        TowerInfeasible: the observation, or any answer to the question, cannot be.
+
+    Source: Merkel's equation; KaV/L = C (L/G)^-0.6 (common fill).
+
+    >>> round(predicted_approach(7.0, 10.0, 78.0, 40.0, 5.0), 2)
+    10.56
+    """
+    leaving = observed_wet_bulb + observed_approach
+    observed = merkel(
+        leaving + observed_range, leaving, observed_wet_bulb, water_to_air, pressure
+    )
+    bad = (flow_share <= 0.0) | (fan_share <= 0.0)
+    denser = air_volume(wet_bulb, pressure) / air_volume(observed_wet_bulb, pressure)
+    share = np.where(bad, 1.0, flow_share) / np.where(bad, 1.0, fan_share) * denser
+    number = observed * share**-FILL_EXPONENT
+    return refuse(
+        bad, approach_at(wet_bulb, cooling_range, number, water_to_air * share, pressure),
+        "flow share {flow} and fan share {fan} must be above zero",
+        flow=flow_share, fan=fan_share,
+    )
+
+
+def _bracket(
+    wet_bulb: Array, cooling_range: Array, number: Array, water_to_air: Array, pressure: Array
+) -> tuple[Array, Array]:
+    """Bisect the approach: the closer the water comes, the greater the number needed."""
+    rows = np.broadcast(wet_bulb, cooling_range, number, water_to_air, pressure).shape
+    low, high = np.full(rows, LEAST_APPROACH), np.full(rows, GREATEST_APPROACH)
+    for _ in range(40):
+        middle = (low + high) / 2.0
+        needed, weakest = _number(
+            wet_bulb + middle, cooling_range, wet_bulb, water_to_air, pressure
+        )
+        too_close = (weakest <= 0.0) | (needed > number)
+        low, high = np.where(too_close, middle, low), np.where(too_close, high, middle)
+    missing = np.isnan(needed) | np.isnan(number)
+    return np.where(missing, np.nan, low), high
+
+
+def _number(
+    cold_water: Array, cooling_range: Array, wet_bulb: Array, water_to_air: Array, pressure: Array
+) -> tuple[Array, Array]:
+    """Merkel number and the weakest driving force along the range."""
+    air = _saturated_enthalpy(wet_bulb, pressure)
+    force = [
+        _saturated_enthalpy(cold_water + place * cooling_range, pressure)
+        - air - water_to_air * place * cooling_range
+        for place in _PLACES
+    ]
+    weakest = np.minimum.reduce(force)
+    sound = np.where(weakest > 0.0, 1.0, np.nan)
+    number = cooling_range / 4.0 * sum(sound / force[i] for i in _CHEBYSHEV)
+    return np.where(weakest <= 0.0, np.inf, number), weakest
+
+
+def _saturated_enthalpy(temperature: Array, pressure: Array) -> Array:
+    """Missing where the water would boil."""
+    vapor = vapor_pressure(temperature)
+    ratio = ratio_of(vapor, np.where(vapor < pressure, pressure, np.nan))
+    return 0.240 * temperature + ratio * (1061.0 + 0.444 * temperature)
