@@ -1,0 +1,220 @@
+"""Questions as widgets: what is typed is checked at once, saved at once, and answered.
+
+No answer is judged here (see ``questions``) and none is kept here: the file is the truth,
+and a reopened form shows what the file holds.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import ipywidgets as widgets
+
+from fptlib.errors import FormError, FptError
+from fptlib.job import Job, place
+from fptlib.workbook import questions, static
+from fptlib.workbook.questions import Form, Question
+
+LABEL = {"description_width": "15rem"}
+WIDE = widgets.Layout(width="32rem", max_width="100%")
+NUMBER_WIDTH = widgets.Layout(width="24rem", max_width="100%")
+
+Saved = Callable[[], None]
+
+
+class Message:
+    """One line beside a field that says what became of an answer."""
+
+    def __init__(self, help_text: str = "") -> None:
+        self._help = help_text
+        self.widget = widgets.HTML()
+        self.widget.add_class("fpt-message")
+        self.clear()
+
+    def clear(self) -> None:
+        """Show the help again."""
+        self.widget.value = f"<span class='fpt-help'>{html.escape(self._help)}</span>"
+
+    def saved(self, text: str = "saved") -> None:
+        """Say that the answer is in the file."""
+        self.widget.value = f"<span class='fpt-ok' role='status'>✓ {html.escape(text)}</span>"
+
+    def problem(self, error: Exception) -> None:
+        """Say why the answer was not taken."""
+        text = str(error) if isinstance(error, FptError) else (
+            f"not saved, an unexpected fault: {type(error).__name__}: {error}"
+        )
+        self.widget.value = f"<span class='fpt-bad' role='alert'>✗ {html.escape(text)}</span>"
+
+
+def guarded(message: Message, work: Callable[[], None]) -> None:
+    """Do ``work``; a fault shows beside the field, for a callback's own never shows."""
+    try:
+        work()
+    except Exception as error:
+        message.problem(error)
+
+
+class Field:
+    """One question as a control with a unit beside it and a message below it."""
+
+    def __init__(self, question: Question, answered: Callable[[Field], None],
+                 help_text: str | None = None) -> None:
+        self.question = question
+        self.message = Message(question.help if help_text is None else help_text)
+        self.control = _control(question)
+        self.unit = _unit(question)
+        line = [self.control, *([self.unit] if self.unit else [])]
+        row = widgets.HBox(line)
+        row.add_class("fpt-line")
+        self.widget = widgets.VBox([row, self.message.widget])
+        self.widget.add_class("fpt-field")
+        self.control.add_class("fpt-at-" + handle(question.path))
+        self._quiet = False
+        for part in line:
+            part.observe(lambda _: self._quiet or answered(self), names="value")
+
+    @property
+    def text(self) -> str:
+        """What stands in the control now."""
+        return str(self.control.value or "")
+
+    @property
+    def chosen_unit(self) -> str:
+        """The unit chosen beside the number."""
+        return str(self.unit.value) if self.unit else self.question.unit
+
+    def show(self, value: Any) -> None:
+        """Show a saved answer, in the saved unit, without answering."""
+        self.fill(questions.typed(self.question, value))
+
+    def fill(self, text: str) -> None:
+        """Show a text without answering."""
+        self._quiet = True
+        try:
+            if self.unit:
+                self.unit.value = self.question.unit
+            self.offer(None, keep=text)
+            self.control.value = text
+        finally:
+            self._quiet = False
+
+    def offer(self, choices: list[str] | None, keep: str = "") -> None:
+        """Offer other choices; what is held stays on offer, or it would be lost unseen."""
+        if isinstance(self.control, widgets.Combobox):
+            if choices is not None:
+                self.control.options = choices
+            return
+        if not isinstance(self.control, widgets.Dropdown):
+            return
+        held = keep or self.text
+        names = list(choices) if choices is not None else _names(self.control)
+        self.control.options = _options([*names, *([held] if held not in ("", *names) else [])])
+        self.control.value = held
+
+    def read(self) -> Any:
+        """The answer to save.
+
+        Raises:
+            FormError: what stands in the control cannot be used.
+        """
+        return questions.read(self.question, self.text, self.chosen_unit)
+
+
+def handle(path: str) -> str:
+    """A class name for a path, as a handle for tests and styles."""
+    return "".join(letter if letter.isalnum() else "-" for letter in path)
+
+
+def _names(control: widgets.Dropdown) -> list[str]:
+    return [value for _, value in control.options if value]
+
+
+def _options(names: list[str]) -> list[tuple[str, str]]:
+    return [("- choose -", questions.NO_CHOICE), *((name, name) for name in names)]
+
+
+def _control(question: Question) -> widgets.DOMWidget:
+    words = {"description": _label(question), "style": LABEL}
+    if question.kind == questions.CHOICE:
+        return widgets.Dropdown(options=_options(list(question.choices)), value="", layout=WIDE,
+                                **words)
+    if question.kind == questions.YES:
+        return widgets.Dropdown(options=_options(["yes", "no"]), value="", layout=WIDE, **words)
+    if question.kind == questions.LONG:
+        return widgets.Textarea(rows=4, continuous_update=False, layout=WIDE, **words)
+    if question.kind == questions.TEXT and question.choices:
+        return widgets.Combobox(options=question.choices, ensure_option=False,
+                                continuous_update=False, layout=WIDE, **words)
+    number = question.kind in (questions.NUMBER, questions.WHOLE)
+    return widgets.Text(continuous_update=False, layout=NUMBER_WIDTH if number else WIDE, **words)
+
+
+def _label(question: Question) -> str:
+    return f"{question.label} *" if question.required else question.label
+
+
+def _unit(question: Question) -> widgets.Dropdown | None:
+    if not question.unit:
+        return None
+    chooser = widgets.Dropdown(
+        options=[(questions.symbol(unit), unit) for unit in question.units],
+        value=question.unit, description=f"Unit of {question.label}",
+        layout=widgets.Layout(width="6.5rem"),
+    )
+    # The label is for screen readers; the unit stands beside its number anyway.
+    chooser.add_class("fpt-unit")
+    return chooser
+
+
+class FormView:
+    """A form on a job: shows what the file holds, saves every good answer at once."""
+
+    def __init__(self, job: Job, form: Form, saved: Saved = lambda: None,
+                 checks: Mapping[str, Callable[[Any], None]] | None = None) -> None:
+        self.job, self.form = job, form
+        self._saved = saved
+        self._checks = dict(checks or {})
+        self.fields = {item.path: Field(item, self._answered) for item in form.questions}
+        title = widgets.HTML(f"<h4 class='fpt-form-title'>{html.escape(form.title)}</h4>")
+        self.widget = widgets.VBox([title, *(field.widget for field in self.fields.values())])
+        self.widget.add_class("fpt-form")
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Show what the file holds now."""
+        for path, field in self.fields.items():
+            field.show(self.job.get(path))
+
+    def _answered(self, field: Field) -> None:
+        guarded(field.message, lambda: self._save(field))
+
+    def _save(self, field: Field) -> None:
+        path, value = field.question.path, field.read()
+        if value is not None and path in self._checks:
+            self._checks[path](value)
+        self.job.change(lambda document: place(document, path, value))
+        field.message.saved(_receipt(field.question, value, field.chosen_unit))
+        self._saved()
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> dict[str, Any]:
+        return static.live(self.widget, f"[form: {self.form.title}]", **kwargs)
+
+    def gate(self) -> None:
+        """Stop the notebook where a required answer is missing.
+
+        Raises:
+            FormError: names every missing answer.
+        """
+        if open_points := self.form.open_points(self.job.read().unwrap()):
+            raise FormError(" · ".join(open_points))
+
+
+def _receipt(question: Question, value: Any, unit: str) -> str:
+    if value is None:
+        return "taken away"
+    if unit != question.unit:
+        return f"saved as {questions.shown(question, value)}"
+    return "saved"

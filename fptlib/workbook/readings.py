@@ -1,0 +1,121 @@
+"""Field readings entered beside the plant: checked, stamped and kept in ``readings.csv``."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from fptlib import points, units
+from fptlib.errors import FormError
+from fptlib.job import Job, now, write_atomically
+from fptlib.workbook.questions import CHOICE, MOMENT, NUMBER, Question, Rows, read, symbol
+
+HEADER = ("time", "point", "value", "unit", "instrument", "taken_by", "remark")
+Row = dict[str, Any]
+
+
+def asked(job: Job) -> Rows:
+    """What is asked of a reading; the points mapped on this job come first."""
+    answers = job.read().unwrap()
+    mapped = list(answers.get("points", {}))
+    plant = answers.get("plant", {})
+    every = [point.name for point in points.all_points(
+        int(plant.get("chillers", 0) or 0), int(plant.get("tower_cells", 0) or 0))]
+    names = tuple(dict.fromkeys([*(name for name in mapped if points.is_point(name)), *every]))
+    return Rows("readings", "Field readings", (
+        Question("time", "Time", MOMENT, required=True, help="Empty: now."),
+        Question("point", "Point", CHOICE, choices=names, required=True),
+        Question("value", "Value", required=True, help="The number as the instrument shows it."),
+        Question("unit", "Unit", CHOICE, required=True,
+                 help="Empty: the first unit offered for this point."),
+        Question("instrument", "Instrument", CHOICE, required=True,
+                 choices=tuple(answers.get("instruments", {})),
+                 help="Instruments are listed in the Plan."),
+        Question("taken_by", "Taken by"),
+        Question("remark", "Remark"),
+    ), row_word="reading")
+
+
+def offers(texts: Mapping[str, str]) -> Mapping[str, Sequence[str]]:
+    """The units that fit the chosen point."""
+    if not points.is_point(texts["point"]):
+        return {}
+    return {"unit": units.choices(points.point(texts["point"]).unit)}
+
+
+def site_time(job: Job, moment: datetime | None = None) -> datetime:
+    """A moment, now where none is given, on the site's clock."""
+    zone = ZoneInfo(str(job.get("site.time_zone", "UTC")))
+    moment = moment or now()
+    return moment.astimezone(zone) if moment.tzinfo else moment.replace(tzinfo=zone)
+
+
+def finish(job: Job, row: Row) -> Row:
+    """A reading ready to be kept, or the reason why it cannot be.
+
+    Raises:
+        FormError: the value is no number, or is not possible for its point.
+    """
+    point = points.point(row["point"])
+    stated = row.get("unit") or point.unit
+    plausible(point, str(row["value"]), stated)
+    when = site_time(job, datetime.fromisoformat(row["time"]))
+    if when > site_time(job):
+        raise FormError(f"Time: {row['time']} has not come yet; write when the reading was taken")
+    filled = {name: str(row.get(name, "")) for name in HEADER}
+    return {**filled, "unit": stated, "time": when.isoformat(timespec="seconds")}
+
+
+def plausible(point: points.Point, text: str, unit: str) -> str:
+    """One sentence on a value that is possible for its point.
+
+    Raises:
+        FormError: it is no number or outside the point's range.
+    """
+    question = Question("value", point.meaning.capitalize(), NUMBER, point.unit, required=True,
+                        low=point.low, high=point.high)
+    value = read(question, text, unit)
+    return f"{value:g} {symbol(point.unit)} is possible for {point.meaning}"
+
+
+class ReadingsStore:
+    """The rows of ``readings.csv``, all text as written."""
+
+    def __init__(self, job: Job) -> None:
+        self._job = job
+
+    def rows(self) -> list[Row]:
+        path = self._job.readings_file
+        if not path.is_file():
+            return []
+        text = path.read_text(encoding="utf-8-sig")
+        return [{k: v or "" for k, v in row.items() if k} for row in csv.DictReader(
+            io.StringIO(text))]
+
+    def put(self, row: Mapping[str, Any], old: Mapping[str, Any] | None) -> None:
+        with self._job.locked():
+            rows = self.rows()
+            if old is not None and dict(old) in rows:
+                rows[rows.index(dict(old))] = dict(row)
+            else:
+                rows.append(dict(row))
+            self._write(rows)
+
+    def take(self, old: Mapping[str, Any]) -> None:
+        with self._job.locked():
+            rows = self.rows()
+            if dict(old) in rows:
+                rows.remove(dict(old))
+            self._write(rows)
+
+    def _write(self, rows: Sequence[Mapping[str, Any]]) -> None:
+        names = dict.fromkeys([*HEADER, *(key for row in rows for key in row)])
+        sheet = io.StringIO()
+        writer = csv.DictWriter(sheet, list(names), lineterminator="\n", restval="")
+        writer.writeheader()
+        writer.writerows(rows)
+        write_atomically(self._job.readings_file, sheet.getvalue().encode("utf-8"))

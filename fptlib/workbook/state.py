@@ -1,0 +1,161 @@
+"""Where each step stands, without any widget.
+
+When a step has been run, ``[state.NAME]`` in ``job.toml`` keeps its verdict and a digest of
+everything the verdict rested on. A later edit gives another digest: the verdict is then
+withdrawn and the step is out of date until it is run again.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from fptlib.job import Job, lookup, sha256
+from fptlib.procedure.verdict import Check, worst
+from fptlib.workbook.steps import STEPS, Step
+
+NOT_STARTED = "not started"
+WAITING = "waiting"
+DONE = "done"
+OUT_OF_DATE = "out of date"
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where one step stands; ``reason`` is one sentence, ``verdict`` the worst of its checks."""
+
+    step: Step
+    state: str
+    verdict: str = ""
+    reason: str = ""
+
+
+def inputs(job: Job, step: Step, answers: Mapping[str, Any] | None = None) -> str:
+    """SHA-256 over everything the step's verdict rests on."""
+    answers = job.read().unwrap() if answers is None else answers
+    rested = {place: lookup(answers, place) for place in step.rests_on}
+    if step.judged:
+        rested["files read"] = _files(job)
+    return digest_of(rested)
+
+
+def digest_of(content: Any) -> str:
+    """SHA-256 of plain content; the same content gives the same digest."""
+    text = json.dumps(content, sort_keys=True, ensure_ascii=False, default=str)
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+def _files(job: Job) -> dict[str, str]:
+    paths = [*job.trend_files(), job.readings_file]
+    return {path.name: _fast_sha256(path) for path in paths if path.is_file()}
+
+
+_known: dict[tuple[Path, int, int], str] = {}
+
+
+def _fast_sha256(path: Path) -> str:
+    # A file of the same size and time was hashed before; large trends are not read twice.
+    stat = path.stat()
+    key = (path, stat.st_size, stat.st_mtime_ns)
+    if key not in _known:
+        _known[key] = sha256(path)
+    return _known[key]
+
+
+def record_run(job: Job, step: Step, checks: Sequence[Check], rested_on: str) -> None:
+    """Keep the step's verdict with the digest of what it rested on.
+
+    ``rested_on`` is the digest taken before the step was computed, so that an edit made
+    while it ran shows as out of date.
+    """
+    job.put(f"state.{step.name}", {
+        "inputs": rested_on,
+        "verdict": str(worst([check.verdict for check in checks])) if checks else "",
+        "counts": dict(Counter(str(check.verdict) for check in checks)),
+    })
+
+
+def record_stop(job: Job, step: Step, reason: str) -> None:
+    """Keep why the step could not be judged; any earlier verdict is withdrawn."""
+    job.put(f"state.{step.name}", {"waiting": reason})
+
+
+def standing(job: Job, step: Step, answers: Mapping[str, Any] | None = None) -> Standing:
+    """Where the step stands now."""
+    answers = job.read().unwrap() if answers is None else answers
+    held = lookup(answers, f"state.{step.name}")
+    if not held:
+        return Standing(step, NOT_STARTED, reason="not run yet")
+    if "waiting" in held:
+        return Standing(step, WAITING, reason=held["waiting"])
+    if held.get("inputs") != inputs(job, step, answers):
+        return Standing(step, OUT_OF_DATE, reason="something it rests on was changed; run it again")
+    return Standing(step, DONE, held.get("verdict", ""), _counted(held.get("counts", {})))
+
+
+def _counted(counts: Mapping[str, int]) -> str:
+    return ", ".join(f"{number} {verdict}" for verdict, number in counts.items())
+
+
+def standings(job: Job) -> list[Standing]:
+    """Where every step stands now."""
+    answers = job.read().unwrap()
+    return [standing(job, step, answers) for step in STEPS]
+
+
+def first_unfinished(job: Job) -> Step:
+    """The first step that is not done; the last step where all are."""
+    for entry in standings(job):
+        if entry.state != DONE:
+            return entry.step
+    return STEPS[-1]
+
+
+def signing_blockers(job: Job) -> list[str]:
+    """One sentence for everything that must be closed before the record can be signed."""
+    answers = job.read().unwrap()
+    return [
+        *_unfinished(job),
+        *_open_overrides(answers),
+        *_open_prerequisites(answers),
+        *_missing_parts(answers),
+    ]
+
+
+def _unfinished(job: Job) -> list[str]:
+    found = []
+    for entry in standings(job):
+        if entry.step.judged and entry.state in (NOT_STARTED, OUT_OF_DATE):
+            found.append(f"Step {entry.step.number} {entry.step.title}: {entry.reason}.")
+    return found
+
+
+def _open_overrides(answers: Mapping[str, Any]) -> list[str]:
+    return [
+        f"Override on {row.get('point', '?')}: not released and read back; go to the plant, "
+        "release it, read the value back, and write both down."
+        for row in answers.get("overrides", [])
+        if not (row.get("released") and row.get("readback"))
+    ]
+
+
+def _open_prerequisites(answers: Mapping[str, Any]) -> list[str]:
+    return [
+        f"Prerequisite '{row.get('text', '?')}': not signed off."
+        for row in answers.get("prerequisites", [])
+        if not (row.get("done") and row.get("by"))
+    ]
+
+
+def _missing_parts(answers: Mapping[str, Any]) -> list[str]:
+    found = []
+    if not lookup(answers, "people.technician.name"):
+        found.append("Technician: no name yet; a record needs to say who tested (Plan, People).")
+    if not lookup(answers, "frozen.limits"):
+        found.append("Limits: not frozen yet; freeze them in the Plan before the trends are read.")
+    return found

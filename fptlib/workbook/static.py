@@ -1,0 +1,107 @@
+"""Output that needs no kernel: tables and sentences with inline style, and plain text.
+
+A notebook opened elsewhere loses scripts, style sheets and widgets; tables with inline style
+stay. Every piece of output therefore carries both a table and the same content as text.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from typing import Any
+
+# Every colour has a contrast of at least 4.5:1 against its ground, and a sign beside it.
+SIGNS = {
+    "pass": ("✓", "#00603f", "#e3f4ec"),
+    "fail": ("✗", "#9c1c1c", "#fbe6e6"),
+    "indeterminate": ("?", "#6b4a00", "#fdf1d6"),
+    "not tested": ("–", "#404a54", "#eceff2"),
+    "deferred": ("…", "#1f4e79", "#e4eef7"),
+    "done": ("✓", "#1f4e79", "#e4eef7"),
+    "waiting": ("…", "#6b4a00", "#fdf1d6"),
+    "out of date": ("↻", "#6b4a00", "#fdf1d6"),
+    "not started": ("○", "#404a54", "#eceff2"),
+}
+_CELL = "text-align:left;vertical-align:top;padding:.35em .6em;border-bottom:1px solid #c8d0d8;"
+_TABLE = (
+    "border-collapse:collapse;width:100%;max-width:60rem;margin:.4em 0;color:#1b2733;"
+    "background:#fff;font-size:.95em;overflow-wrap:anywhere;white-space:normal;"
+)
+
+
+class Shown:
+    """A piece of static output: markup for the page, text for readers without it."""
+
+    def __init__(self, markup: str, text: str) -> None:
+        self.markup, self.text = markup, text
+
+    def _repr_mimebundle_(self, **_: Any) -> dict[str, str]:
+        return {"text/html": self.markup, "text/plain": self.text}
+
+    def __add__(self, other: Shown) -> Shown:
+        return Shown(self.markup + other.markup, f"{self.text}\n{other.text}")
+
+
+def live(widget: Any, fallback: str, **kwargs: Any) -> dict[str, Any]:
+    """A widget's output with a fixed text for where it cannot live."""
+    made = widget._repr_mimebundle_(**kwargs) or {}
+    bundle = made[0] if isinstance(made, tuple) else made
+    return {**bundle, "text/plain": fallback}
+
+
+def verdict_markup(verdict: str) -> str:
+    """A verdict or state as a sign, a word and a colour."""
+    sign, ink, ground = SIGNS.get(verdict, ("•", "#1b2733", "#eceff2"))
+    return (
+        f"<span style='color:{ink};background:{ground};padding:.1em .5em;border-radius:.6em;"
+        f"white-space:nowrap;font-weight:600'>{sign} {html.escape(verdict)}</span>"
+    )
+
+
+def table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]],
+          empty: str = "nothing entered") -> Shown:
+    """A table of plain texts."""
+    escaped = [[html.escape(cell) for cell in row] for row in rows]
+    lines = [" | ".join(row) for row in ([list(heads)] if any(heads) else []) + list(rows)]
+    if not rows:
+        return Shown(f"<p><b>{html.escape(caption)}</b>: {html.escape(empty)}</p>",
+                     f"{caption}: {empty}")
+    return Shown(table_markup(caption, heads, escaped), "\n".join([f"{caption}:", *lines]))
+
+
+def table_markup(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """A table whose cells are markup already."""
+    head = "".join(
+        f"<th scope='col' style='{_CELL}background:#eef2f5'>{html.escape(h)}</th>" for h in heads
+    )
+    body = "".join(
+        "<tr>" + "".join(f"<td style='{_CELL}'>{cell}</td>" for cell in row) + "</tr>"
+        for row in rows
+    )
+    shown = (
+        f"<caption style='text-align:left;font-weight:600;padding:.3em 0;color:#1b2733'>"
+        f"{html.escape(caption)}</caption>"
+    )
+    top = f"<thead><tr>{head}</tr></thead>" if any(heads) else ""
+    return f"<table style='{_TABLE}'>{shown}{top}<tbody>{body}</tbody></table>"
+
+
+def facts(caption: str, pairs: Sequence[tuple[str, str]]) -> Shown:
+    """Labels and what stands for them."""
+    return table(caption, ("", ""), pairs)
+
+
+def note(text: str, kind: str = "done") -> Shown:
+    """One sentence in a bar, with a sign."""
+    sign, ink, ground = SIGNS[kind]
+    markup = (
+        f"<p style='border-left:.3em solid {ink};background:{ground};color:#1b2733;"
+        f"padding:.5em .8em;margin:.4em 0;max-width:60rem'>{sign} {html.escape(text)}</p>"
+    )
+    return Shown(markup, f"{sign} {text}")
+
+
+def notes(texts: Sequence[str], kind: str) -> Shown:
+    """Several sentences, each in its bar."""
+    parts = [note(text, kind) for text in texts]
+    return Shown("".join(part.markup for part in parts), "\n".join(part.text for part in parts))
