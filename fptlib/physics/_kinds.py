@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable
+from dataclasses import is_dataclass
 from functools import wraps
 from typing import Any, TypeAlias
 
@@ -23,7 +24,7 @@ def any_kind(function: Callable[..., Any]) -> Callable[..., Any]:
     Numbers with an uncertainty (of the package ``uncertainties``) keep it, and their
     correlation, through the function.
 
-    Text arguments pass through. Series must share one index, for silent alignment of
+    Text and fitted models pass through. Series must share one index, for silent alignment of
     two clocks would pair readings of different moments.
     """
     signature = inspect.signature(function)
@@ -79,7 +80,7 @@ def _common_series(arguments: dict[str, Any]) -> Any:
 
 
 def _as_floats(value: Any) -> Any:
-    if value is None or isinstance(value, (str, bool)):
+    if value is None or isinstance(value, (str, bool)) or is_dataclass(value):
         return value
     if _is_series(value):
         return value.to_numpy(dtype=float, na_value=np.nan)
