@@ -1,0 +1,1 @@
+"""The standard functional test: what is judged, against which limits, by which rule."""

@@ -58,6 +58,8 @@ STANDARD: tuple[Limit, ...] = (
     Limit("lift.short_dip", 2.0, "min", "longest time below the minimum lift"),
     Limit("lift.offset", 8.0, "degF",
           "temporary setpoint below condenser water by so much (the sequence's own value)"),
+    Limit("lift.lowest_setpoint", 38.0, "degF",
+          "lowest temporary setpoint (the sequence's own value, not below the floor)"),
     Limit("lift.setpoint_band", 1.0, "degF", "band of the temporary setpoint"),
     Limit("lift.floor", 38.0, "degF", "lowest active setpoint and supply"),
     Limit("lift.above_cutout", 4.0, "degF", "floor above the chiller's low-temperature cut-out"),
@@ -130,7 +132,7 @@ class Limits:
     @property
     def rule(self) -> Rule:
         """The decision rule in force."""
-        return Rule(self.value("decision.rule"))
+        return Rule(str(self.value("decision.rule")))
 
     def in_force(self) -> dict[str, float | str]:
         """Every limit by name."""

@@ -51,7 +51,8 @@ class Event:
     """One event a check rests on: what was measured there and what came of it.
 
     ``margin`` is positive inside the limit; ``uncertainty`` is expanded (k = 2), in the
-    unit of the check; ``probability`` is that of conformance.
+    unit of the check unless ``unit`` says otherwise; ``probability`` is that of
+    conformance.
     """
 
     name: str
@@ -64,6 +65,7 @@ class Event:
     margin: float | None = None
     uncertainty: float | None = None
     probability: float | None = None
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True)

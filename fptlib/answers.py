@@ -1,0 +1,270 @@
+"""From the job's answers to what the procedure reads: plant, sensors, limits, readings.
+
+Every error names the answer in ``job.toml``, or the row of ``readings.csv``, what was
+found and what was expected.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import pandas as pd
+
+from fptlib import points, units
+from fptlib.errors import FptError, JobError
+from fptlib.job import lookup, write_atomically
+from fptlib.physics import refrigerant
+from fptlib.procedure.limits import Deviation, Limits
+from fptlib.procedure.plant import (
+    Approach,
+    Chiller,
+    Exchanger,
+    Instrument,
+    Mark,
+    Plant,
+    Reading,
+    Sensor,
+    Sensors,
+)
+
+Answers = Mapping[str, Any]
+READING_COLUMNS = ("time", "point", "value", "unit", "instrument", "taken_by", "remark")
+
+
+def number(answers: Answers, path: str, default: float | None = None) -> float | None:
+    """A number at a dotted path.
+
+    Raises:
+        JobError: the answer is not a number.
+    """
+    value = lookup(answers, path, default)
+    if value is None or (isinstance(value, int | float) and not isinstance(value, bool)):
+        return value
+    raise JobError(f"job.toml, {path}: '{value}' is not a number; enter a number")
+
+
+def _needed(answers: Answers, path: str, what: str) -> float:
+    value = number(answers, path)
+    if value is None:
+        raise JobError(f"job.toml, {path} is missing: enter {what} in the plan")
+    return value
+
+
+def zone(answers: Answers) -> str:
+    """The site's time zone.
+
+    Raises:
+        JobError: it is missing, or not in the tz database.
+    """
+    name = lookup(answers, "site.time_zone")
+    if not name:
+        raise JobError("job.toml, site.time_zone is missing: enter the site's zone, such as "
+                       "'America/Denver', in the plan")
+    try:
+        ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError) as error:
+        raise JobError(f"job.toml, site.time_zone: '{name}' is not a zone of the tz database; "
+                       "enter one such as 'America/Denver'") from error
+    return str(name)
+
+
+def plant(answers: Answers) -> Plant:
+    """Plant and site of a job."""
+    count = number(answers, "plant.chillers", 0) or 0
+    cells = number(answers, "plant.tower_cells", 0) or 0
+    limit = number(answers, "plant.equipment_limit")
+    window = lookup(answers, "plant.demand_window", "clock")
+    if window not in ("clock", "sliding"):
+        raise JobError(f"job.toml, plant.demand_window: '{window}' must be 'clock' or 'sliding'")
+    return Plant(
+        altitude=_needed(answers, "site.altitude", "the site's altitude in feet"),
+        time_zone=zone(answers),
+        chillers=tuple(_chiller(answers, n) for n in range(1, int(count) + 1)),
+        tower_cells=int(cells),
+        exchanger=Exchanger(**_table(answers, "plant.exchanger", Exchanger)),
+        tower_approach=_approach(answers, "plant.tower_approach"),
+        exchanger_approach=_approach(answers, "plant.exchanger_approach"),
+        loop_volume=number(answers, "plant.loop_volume"),
+        sump_volume=number(answers, "plant.sump_volume"),
+        equipment_limit=None if limit is None else int(limit),
+        demand_window=window,
+    )
+
+
+def _table(answers: Answers, path: str, kind: type) -> dict[str, Any]:
+    """The answers of a table that ``kind`` has a field for, each of the right sort."""
+    known = {item.name: item for item in fields(kind)}
+    found = {}
+    for key, value in (lookup(answers, path, {}) or {}).items():
+        if key not in known:
+            raise JobError(f"job.toml, {path}.{key} is not known; the answers there are: "
+                           + ", ".join(name for name in known if name != "number"))
+        text = "str" in str(known[key].type)
+        found[key] = str(value) if text else number(answers, f"{path}.{key}")
+    return found
+
+
+def _chiller(answers: Answers, n: int) -> Chiller:
+    path = f"plant.chiller_{n}"
+    chiller = Chiller(**{**_table(answers, path, Chiller), "number": n})
+    if chiller.refrigerant and chiller.refrigerant not in refrigerant.REFRIGERANTS:
+        raise JobError(f"job.toml, {path}.refrigerant: '{chiller.refrigerant}' is not one of: "
+                       + ", ".join(refrigerant.REFRIGERANTS))
+    return chiller
+
+
+def _approach(answers: Answers, path: str) -> Approach | None:
+    value = number(answers, f"{path}.value")
+    if value is None:
+        return None
+    basis = lookup(answers, f"{path}.basis", "design")
+    if basis not in ("observed", "design"):
+        raise JobError(f"job.toml, {path}.basis: '{basis}' must be 'observed' or 'design'")
+    return Approach(value, basis, str(lookup(answers, f"{path}.remark", "")))
+
+
+def sensors(answers: Answers) -> Sensors:
+    """The job's sensors; what it does not state comes from the glossary."""
+    stated = {}
+    for name in lookup(answers, "sensors", {}) or {}:
+        entry = _point(name, f"job.toml, sensors.{name}")
+        path = f"sensors.{name}"
+        own = number(answers, f"{path}.accuracy")
+        stated[name] = Sensor(
+            entry.accuracy if own is None else own,
+            number(answers, f"{path}.resolution", 0.0) or 0.0,
+            number(answers, f"{path}.offset", 0.0) or 0.0,
+            entry.relative,
+        )
+    return Sensors(stated)
+
+
+def _point(name: str, where: str) -> points.Point:
+    try:
+        return points.point(name)
+    except points.UnknownPoint as error:
+        raise JobError(f"{where}: {error}") from error
+
+
+def limits(answers: Answers) -> Limits:
+    """The limits in force with the job's deviations."""
+    deviations = {}
+    for name, table in (lookup(answers, "limits", {}) or {}).items():
+        if not isinstance(table, Mapping) or "value" not in table:
+            raise JobError(f"job.toml, limits.\"{name}\" needs value, reason, author and date")
+        deviations[name] = Deviation(
+            table["value"], *(str(table.get(key, "")) for key in ("reason", "author", "date"))
+        )
+    return Limits(deviations)
+
+
+def instruments(answers: Answers) -> dict[str, Instrument]:
+    """Field instruments by tag."""
+    return {
+        tag: Instrument(
+            tag,
+            str(table.get("serial", "")),
+            number(answers, f'instruments."{tag}".accuracy', 0.0) or 0.0,
+            _day(table.get("calibrated"), f"instruments.{tag}.calibrated", answers),
+            _day(table.get("due"), f"instruments.{tag}.due", answers),
+            str(table.get("make_model", "")),
+            str(table.get("range", "")),
+        )
+        for tag, table in (lookup(answers, "instruments", {}) or {}).items()
+    }
+
+
+def _day(value: Any, path: str, answers: Answers) -> pd.Timestamp | None:
+    if value in (None, ""):
+        return None
+    try:
+        return pd.Timestamp(str(value), tz=zone(answers))
+    except ValueError as error:
+        raise JobError(f"job.toml, {path}: '{value}' is not a date; enter it as "
+                       "2026-01-31") from error
+
+
+def marks(answers: Answers) -> list[Mark]:
+    """Moments marked by hand during the live test."""
+    return [
+        Mark(moment(str(row.get("time", "")), zone(answers), f"job.toml, mark {count}"),
+             str(row.get("what", "")), str(row.get("by", "")))
+        for count, row in enumerate(lookup(answers, "marks", []) or [], start=1)
+    ]
+
+
+def moment(text: str, site_zone: str, where: str) -> pd.Timestamp:
+    """A time in the site's zone; a time without an offset is the site's own.
+
+    Raises:
+        JobError: the text is not a time; ``where`` opens the sentence.
+    """
+    try:
+        time = pd.Timestamp(text)
+        if pd.isna(time):
+            raise ValueError(text)
+        if time.tzinfo is None:
+            return time.tz_localize(site_zone)
+        return time.tz_convert(site_zone)
+    except (ValueError, TypeError) as error:
+        raise JobError(f"{where}: '{text}' is not a time; enter it as "
+                       "2026-01-31 02:15") from error
+
+
+def readings(file: Path, site_zone: str) -> list[Reading]:
+    """The field readings of a job, in the glossary's units; none where there is no file."""
+    if not file.is_file():
+        return []
+    try:
+        text = file.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise JobError(f"{file.name} is not UTF-8 text; save it as UTF-8") from error
+    table = csv.DictReader(io.StringIO(text, newline=""))
+    lacking = [name for name in READING_COLUMNS[:5] if name not in (table.fieldnames or [])]
+    if lacking:
+        raise JobError(f"{file.name}, row 1: the heading lacks {', '.join(lacking)}; it must be "
+                       + ",".join(READING_COLUMNS))
+    return [_reading(row, f"{file.name}, row {count}", site_zone)
+            for count, row in enumerate(table, start=2)]
+
+
+def _reading(row: Mapping[str, str | None], where: str, site_zone: str) -> Reading:
+    name = (row["point"] or "").strip()
+    entry = _point(name, where)
+    value = _value(row["value"], f"{where}, {name}")
+    try:
+        scale = units.scale((row["unit"] or entry.unit).strip(), entry.unit, f"{where}, {name}")
+    except FptError as error:
+        raise JobError(str(error)) from error
+    return Reading(
+        moment(row["time"] or "", site_zone, where), name, float(scale(value)),
+        (row["instrument"] or "").strip(), (row.get("taken_by") or "").strip(),
+        (row.get("remark") or "").strip(),
+    )
+
+
+def _value(text: str | None, where: str) -> float:
+    try:
+        return float((text or "").strip())
+    except ValueError as error:
+        raise JobError(f"{where}: '{text}' is not a number; enter the reading as a number "
+                       "such as 44.6") from error
+
+
+def add_readings(file: Path, rows: Sequence[Mapping[str, str]]) -> None:
+    """Append rows to ``readings.csv`` and replace it in one move; the caller holds the lock."""
+    before = file.read_text(encoding="utf-8-sig") if file.is_file() else ""
+    text = io.StringIO(newline="")
+    writer = csv.DictWriter(text, READING_COLUMNS, lineterminator="\n", restval="")
+    if not before:
+        writer.writeheader()
+    elif not before.endswith("\n"):
+        before += "\n"
+    writer.writerows(rows)
+    write_atomically(file, (before + text.getvalue()).encode("utf-8"))

@@ -1,0 +1,58 @@
+"""From a job folder to a case: the one place where files and procedure meet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pandas as pd
+
+from fptlib import answers as job_answers
+from fptlib.errors import JobError
+from fptlib.job import Job, lookup
+from fptlib.procedure.case import Case
+
+
+def case_of(job: Job, progress: Callable[[str], None] | None = None) -> Case:
+    """Read everything a job holds and make a case of it.
+
+    Raises:
+        JobError: an answer cannot be used.
+        IntakeError: a trend file, its map or its values cannot be used.
+    """
+    from fptlib.intake import PointMap, read_trends
+
+    answers = job.read().unwrap()
+    plant = job_answers.plant(answers)
+    trends = read_trends(job.trends_folder, PointMap.from_answers(answers), progress)
+    return Case(
+        trends=trends,
+        plant=plant,
+        limits=job_answers.limits(answers),
+        sensors=job_answers.sensors(answers),
+        readings=job_answers.readings(job.readings_file, plant.time_zone),
+        instruments=job_answers.instruments(answers),
+        marks=job_answers.marks(answers),
+        condition=str(lookup(answers, "job.condition", "natural")),
+        wet_bulb_source=_wet_bulb_source(answers),
+        weather=_weather(job, answers),
+    )
+
+
+def _wet_bulb_source(answers: job_answers.Answers) -> str:
+    source = lookup(answers, "site.wet_bulb_source", "trended")
+    if source not in ("trended", "calculated"):
+        raise JobError(f"job.toml, site.wet_bulb_source: '{source}' must be 'trended' or "
+                       "'calculated'")
+    return str(source)
+
+
+def _weather(job: Job, answers: job_answers.Answers) -> pd.DataFrame | None:
+    name = lookup(answers, "site.weather_file")
+    if not name:
+        return None
+    from fptlib.intake import read_weather
+
+    path = job.trends_folder / str(name)
+    if path.parent != job.trends_folder or not path.is_file():
+        raise JobError(f"job.toml, site.weather_file: there is no file '{name}' in trends/")
+    return read_weather(path).frame

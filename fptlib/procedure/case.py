@@ -1,0 +1,326 @@
+"""A case: everything one functional test rests on, and the quantities worked out from it.
+
+Steps read a case and change nothing. Series are on the trends' own grid; a gap in a
+point is a gap in what is worked out from it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from fptlib.physics import moist_air, water
+from fptlib.procedure import episodes
+from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.limits import Limits
+from fptlib.procedure.plant import Approach, Instrument, Mark, Plant, Reading, Sensor, Sensors
+from fptlib.trends import Trends
+
+POWER_PARTS = ("tower_fan_power", "chw_pump_power", "cw_pump_power")
+
+
+@dataclass(frozen=True)
+class Case:
+    """One job's trends, plant, limits and field readings, ready to be judged.
+
+    ``condition`` is ``natural``, ``simulated`` or ``forced``; ``wet_bulb_source`` is
+    ``trended`` or ``calculated``; ``weather`` is a typical year, hourly, where the job
+    has one.
+    """
+
+    trends: Trends
+    plant: Plant
+    limits: Limits = field(default_factory=Limits)
+    sensors: Sensors = field(default_factory=Sensors)
+    readings: Sequence[Reading] = ()
+    instruments: Mapping[str, Instrument] = field(default_factory=dict)
+    marks: Sequence[Mark] = ()
+    condition: str = "natural"
+    wet_bulb_source: str = "trended"
+    weather: pd.DataFrame | None = None
+
+    # -- what there is ---------------------------------------------------------------
+
+    @property
+    def frame(self) -> pd.DataFrame:
+        return self.trends.frame
+
+    @property
+    def minutes(self) -> float:
+        """Length of one row in minutes."""
+        return self.trends.minutes
+
+    def rows(self, minutes: float) -> int:
+        """How many rows make up so many minutes, at least one."""
+        return max(1, round(minutes / self.minutes))
+
+    def has(self, *names: str) -> bool:
+        """Whether these points are trended."""
+        return self.trends.has(*names)
+
+    @cached_property
+    def chiller_numbers(self) -> list[int]:
+        """Every chiller the job states or the trends show."""
+        stated = {chiller.number for chiller in self.plant.chillers}
+        seen = set(self.trends.numbers("chiller_{n}_running"))
+        return sorted(stated | seen | set(self.trends.numbers("chiller_{n}_power")))
+
+    @property
+    def tower_numbers(self) -> list[int]:
+        """Every tower cell the job states."""
+        return list(range(1, self.plant.tower_cells + 1))
+
+    def lacking(self, needs: Iterable[str]) -> list[str]:
+        """The points that are missing for these needs, each once.
+
+        A need is a point's name, a numbered family (``chiller_{n}_alarm``, which means
+        every one), or one of the quantities that can come from several points:
+        ``request``, ``chillers``, ``wet_bulb``, ``reset_setpoint``, ``load``, ``power``,
+        ``exchanger_flows``.
+        """
+        found: dict[str, None] = {}
+        for need in needs:
+            found.update(dict.fromkeys(self._lacking(need)))
+        return list(found)
+
+    def _lacking(self, need: str) -> list[str]:
+        if need in _ALTERNATIVES:
+            return self._lacking_of_all(_ALTERNATIVES[need])
+        if need == "chillers":
+            return [f"chiller_{n}_running" for n in self.chiller_numbers
+                    if n not in self._running_by_number] or (
+                        [] if self.chiller_numbers else ["chiller_1_running"])
+        if need == "power":
+            return self._lacking_power()
+        if "{n}" in need:
+            family = self.tower_numbers if need.startswith("tower") else self.chiller_numbers
+            return self.trends.missing(need.format(n=n) for n in family or [1])
+        return self.trends.missing([need])
+
+    def _lacking_of_all(self, alternatives: Sequence[Sequence[str]]) -> list[str]:
+        lacks = [self.trends.missing(names) for names in alternatives]
+        return [] if any(not lack for lack in lacks) else lacks[0]
+
+    def _lacking_power(self) -> list[str]:
+        if self.has("plant_power"):
+            return []
+        chillers = [f"chiller_{n}_power" for n in self.chiller_numbers]
+        return self.trends.missing([*chillers, *POWER_PARTS])
+
+    # -- status and episodes ---------------------------------------------------------
+
+    @cached_property
+    def commanded(self) -> pd.Series:
+        """Economizer operation commanded, or the exchanger's status where that is all."""
+        name = "economizer_command" if self.has("economizer_command") else "economizer_active"
+        return self.frame[name]
+
+    @cached_property
+    def _running_by_number(self) -> dict[int, pd.Series]:
+        series = {n: episodes.running(self.frame, n) for n in self.chiller_numbers}
+        return {n: values for n, values in series.items() if values is not None}
+
+    def running(self, n: int) -> pd.Series:
+        """1.0 where chiller ``n`` runs, 0.0 where it stands, NaN where unknown."""
+        return self._running_by_number[n]
+
+    @cached_property
+    def chillers_on(self) -> pd.Series:
+        """1.0 where any chiller runs, 0.0 where all stand, NaN where unknown."""
+        return episodes.any_running(pd.DataFrame(self._running_by_number))
+
+    @cached_property
+    def changeovers(self) -> list[Changeover]:
+        """Every changeover, by the rule of ``episodes``; empty where status is missing."""
+        if self.lacking(["request", "chillers"]):
+            return []
+        return episodes.changeovers(self.commanded, self.chillers_on)
+
+    @property
+    def requests(self) -> list[Changeover]:
+        """Changeovers whose request was seen."""
+        return [c for c in self.changeovers if c.request is not None]
+
+    @property
+    def handovers(self) -> list[Changeover]:
+        """Changeovers whose handover was seen."""
+        return [c for c in self.changeovers if c.handover is not None]
+
+    @property
+    def exits(self) -> list[Changeover]:
+        """Changeovers whose exit was seen."""
+        return [c for c in self.changeovers if c.exit is not None]
+
+    def recovered(self, changeover: Changeover) -> pd.Timestamp | None:
+        """When the active setpoint was back at the reset setpoint."""
+        if self.lacking(["chw_supply_setpoint", "reset_setpoint"]):
+            return None
+        return episodes.recovered(
+            changeover, self.frame["chw_supply_setpoint"], self.reset_setpoint
+        )
+
+    @cached_property
+    def chiller_mode(self) -> pd.Series:
+        """Whether chillers carry the plant: one runs, and no economizer operation."""
+        if self.lacking(["request"]):
+            return self.chillers_on == 1.0
+        return (self.chillers_on == 1.0) & (self.commanded == 0.0)
+
+    @cached_property
+    def changing(self) -> pd.Series:
+        """Whether a row lies between a request and the end of its recovery."""
+        flags = pd.Series(False, index=self.frame.index)
+        for c in self.requests:
+            flags[c.request : self.recovered(c) or c.ended] = True
+        return flags
+
+    def settled_run(self, changeover: Changeover) -> slice:
+        """The rows of a run in which the setpoint is back at the reset setpoint."""
+        start = self.recovered(changeover) or changeover.handover
+        return slice(start, changeover.ended)
+
+    # -- derived quantities ----------------------------------------------------------
+
+    @cached_property
+    def pressure(self) -> Any:
+        """Station pressure [psia]: trended, or from the altitude."""
+        if self.has("station_pressure"):
+            standard = moist_air.pressure_at(self.plant.altitude)
+            return self.frame["station_pressure"].fillna(standard)
+        return moist_air.pressure_at(self.plant.altitude)
+
+    @cached_property
+    def calculated_wet_bulb(self) -> pd.Series:
+        """Wet bulb [degF] from dry bulb, humidity and station pressure."""
+        return moist_air.wet_bulb(
+            self.frame["outdoor_dry_bulb"], self.frame["outdoor_humidity"], self.pressure
+        )
+
+    @cached_property
+    def wet_bulb(self) -> pd.Series:
+        """The wet bulb [degF] the checks use: the trended one unless the job says otherwise."""
+        trended = self.has("outdoor_wet_bulb")
+        if self.wet_bulb_source == "calculated" or not trended:
+            return self.calculated_wet_bulb
+        return self.frame["outdoor_wet_bulb"]
+
+    @property
+    def wet_bulb_point(self) -> str:
+        """The sensor whose error the wet bulb carries."""
+        trended = self.wet_bulb_source != "calculated" and self.has("outdoor_wet_bulb")
+        return "outdoor_wet_bulb" if trended else "outdoor_humidity"
+
+    @cached_property
+    def reset_setpoint(self) -> pd.Series:
+        """What the reset asks for [degF].
+
+        The trended reset setpoint; without it the active setpoint, held at its value
+        before the request while a changeover may have replaced it (common practice, no
+        source: a reset moves little within an hour).
+        """
+        if self.has("chw_reset_setpoint"):
+            return self.frame["chw_reset_setpoint"]
+        active = self.frame["chw_supply_setpoint"].copy()
+        for c in self.requests:
+            self._hold_before(active, c)
+        return active
+
+    def _hold_before(self, active: pd.Series, changeover: Changeover) -> None:
+        rows = active.index
+        before = rows.get_loc(changeover.request) - 1
+        held = active.iloc[before] if before >= 0 else np.nan
+        window = active[changeover.request : changeover.ended]
+        back = window[(window >= held - episodes.BACK_WITHIN)
+                      & (window.index > changeover.pull_down_end)]
+        end = back.index[0] if len(back) else changeover.ended
+        active[changeover.request : end] = held
+
+    @cached_property
+    def load(self) -> pd.Series:
+        """Cooling load of the plant [tons], from flow and temperatures."""
+        return water.load(
+            self.frame["chw_flow"], self.frame["chw_return_temp"], self.frame["chw_supply_temp"]
+        )
+
+    @cached_property
+    def power(self) -> pd.Series:
+        """Power of the plant [kW]; the sum of its parts where the whole is not trended.
+
+        The parts are all chillers, tower fans, chilled-water and condenser-water pumps:
+        the same boundary before and after a changeover.
+        """
+        if self.has("plant_power"):
+            return self.frame["plant_power"]
+        chillers = [f"chiller_{n}_power" for n in self.chiller_numbers]
+        return self.frame[[*chillers, *POWER_PARTS]].sum(axis=1, skipna=False)
+
+    @cached_property
+    def kw_per_ton(self) -> pd.Series:
+        """Plant power over plant load [kW/ton]; a gap where there is hardly any load."""
+        enough = self.load > 0.02 * self.load.quantile(0.95)
+        return (self.power / self.load).where(enough)
+
+    def water_lift(self, n: int) -> pd.Series:
+        """Water lift of chiller ``n`` [degF] while it runs: leaving condenser water minus
+        leaving chilled water (the plant's supply where the chiller's own is not trended)."""
+        own = f"chiller_{n}_chw_leaving_temp"
+        leaving = self.frame[own if self.has(own) else "chw_supply_temp"]
+        lift = self.frame[f"chiller_{n}_cw_leaving_temp"] - leaving
+        return lift.where(self.running(n) == 1.0)
+
+    @cached_property
+    def floor(self) -> float:
+        """Lowest setpoint and supply allowed [degF]: the limit, or cut-out plus its distance."""
+        cutouts = [c.cutout for c in self.plant.chillers if c.cutout is not None]
+        above = [cutout + self.limits["lift.above_cutout"] for cutout in cutouts]
+        return max([self.limits["lift.floor"], *above])
+
+    @cached_property
+    def tower_approach(self) -> Approach | None:
+        """Tower approach [degF]: as the job states it, else as observed in the trends."""
+        from fptlib.procedure import approaches
+
+        return self.plant.tower_approach or approaches.tower(self)
+
+    @cached_property
+    def exchanger_approach(self) -> Approach | None:
+        """Exchanger approach [degF]: as the job states it, else as observed in the trends."""
+        from fptlib.procedure import approaches
+
+        return self.plant.exchanger_approach or approaches.exchanger(self)
+
+    @cached_property
+    def needed_setpoint(self) -> pd.Series:
+        """The lowest reset setpoint at which the enable condition holds [degF].
+
+        Wet bulb + tower approach + tolerance + exchanger approach + tolerance.
+        """
+        assert self.tower_approach is not None and self.exchanger_approach is not None
+        adders = (
+            self.tower_approach.value + self.limits["enable.tower_tolerance"]
+            + self.exchanger_approach.value + self.limits["enable.exchanger_tolerance"]
+        )
+        return self.wet_bulb + adders
+
+    @cached_property
+    def enable_margin(self) -> pd.Series:
+        """Reset setpoint minus the needed one [degF]; the condition holds from zero up."""
+        return self.reset_setpoint - self.needed_setpoint
+
+    def sensor(self, name: str) -> Sensor:
+        """Errors of the sensor behind a point."""
+        return self.sensors[name]
+
+
+_ALTERNATIVES: dict[str, tuple[tuple[str, ...], ...]] = {
+    "request": (("economizer_command",), ("economizer_active",)),
+    "wet_bulb": (("outdoor_wet_bulb",), ("outdoor_dry_bulb", "outdoor_humidity")),
+    "reset_setpoint": (("chw_reset_setpoint",), ("chw_supply_setpoint",)),
+    "load": (("chw_flow", "chw_supply_temp", "chw_return_temp"),),
+    "exchanger_flows": (("hx_chw_flow", "hx_cw_flow"),),
+}

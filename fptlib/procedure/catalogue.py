@@ -1,0 +1,170 @@
+"""How a check is written down: a function that judges events, made into one row.
+
+A check's function takes the case and returns its events. The decorator adds the question,
+the points it needs and the words around it, and turns the events into a ``Check``: the
+worst event decides. A missing point makes the row ``not tested`` and names the point.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import wraps
+
+import pandas as pd
+
+from fptlib.procedure.case import Case
+from fptlib.procedure.verdict import Check, Event, Verdict, conformance, decide, worst
+
+
+class Untested(Exception):
+    """A check that cannot be judged; says why in one sentence."""
+
+    verdict = Verdict.NOT_TESTED
+
+
+class Waiting(Untested):
+    """A check whose season or load has not come; says what to wait for."""
+
+    verdict = Verdict.DEFERRED
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """The fixed part of a check.
+
+    ``needs`` lists points and derived quantities (see ``Case.lacking``); ``limits`` the
+    limits it uses; ``meaning`` is one sentence per verdict worth explaining; ``adjust``
+    one sentence on what to change when it fails.
+    """
+
+    id: str
+    question: str
+    unit: str
+    needs: tuple[str, ...]
+    limits: tuple[str, ...]
+    good: str
+    bad: str
+    adjust: str
+
+
+Judge = Callable[[Case], Sequence[Event]]
+
+
+def check(
+    id: str,
+    question: str,
+    *,
+    unit: str,
+    needs: Sequence[str] = (),
+    limits: Sequence[str] = (),
+    good: str,
+    bad: str,
+    adjust: str,
+) -> Callable[[Judge], Callable[[Case], Check]]:
+    """Make a judging function into a check that returns its row."""
+    words = Words(id, question, unit, tuple(needs), tuple(limits), good, bad, adjust)
+
+    def decorate(judge: Judge) -> Callable[[Case], Check]:
+        @wraps(judge)
+        def row(case: Case) -> Check:
+            return _row(words, judge, case)
+
+        return row
+
+    return decorate
+
+
+def _row(words: Words, judge: Judge, case: Case) -> Check:
+    if missing := case.lacking(words.needs):
+        return _without_events(
+            words, case, Verdict.NOT_TESTED, "not trended: " + ", ".join(missing), missing
+        )
+    try:
+        events = tuple(judge(case))
+    except Untested as stop:
+        return _without_events(words, case, stop.verdict, str(stop))
+    if not events:
+        return _without_events(
+            words, case, Verdict.NOT_TESTED, "the event did not occur in these trends"
+        )
+    return _from_events(words, case, events)
+
+
+def _without_events(
+    words: Words, case: Case, verdict: Verdict, reason: str, missing: Sequence[str] = ()
+) -> Check:
+    return Check(
+        words.id, words.question, verdict, words.unit, None, None,
+        case.limits.basis(*words.limits), None, None, None, (), reason,
+        f"Nothing is proven: {reason}.", "", tuple(missing),
+    )
+
+
+def _from_events(words: Words, case: Case, events: tuple[Event, ...]) -> Check:
+    verdict = worst([event.verdict for event in events])
+    deciding = _deciding(events, verdict)
+    return Check(
+        words.id, words.question, verdict, deciding.unit or words.unit, deciding.measured,
+        deciding.limit, case.limits.basis(*words.limits), deciding.margin,
+        deciding.uncertainty, deciding.probability, events, _reason(events, deciding),
+        _meaning(words, verdict), words.adjust if verdict is Verdict.FAIL else "",
+    )
+
+
+def _deciding(events: Sequence[Event], verdict: Verdict) -> Event:
+    """Of the events with the check's verdict, the one with the smallest margin."""
+    same = [event for event in events if event.verdict is verdict]
+    return min(same, key=lambda e: float("inf") if e.margin is None else e.margin)
+
+
+def _reason(events: Sequence[Event], deciding: Event) -> str:
+    judged = sum(event.verdict is not Verdict.NOT_TESTED for event in events)
+    count = f" ({judged} of {len(events)} events judged)" if len(events) > 1 else ""
+    return f"{deciding.name}: {deciding.text}{count}"
+
+
+def _meaning(words: Words, verdict: Verdict) -> str:
+    return {
+        Verdict.PASS: words.good,
+        Verdict.FAIL: words.bad,
+        Verdict.INDETERMINATE: "The margin is smaller than its uncertainty: "
+        "better instruments or more events can decide it.",
+        Verdict.DEFERRED: "Season or load was not representative; nothing is proven yet.",
+        Verdict.NOT_TESTED: "Nothing is proven: no event could be judged.",
+    }[verdict]
+
+
+def at_most(
+    case: Case, name: str, start: pd.Timestamp, end: pd.Timestamp | None,
+    measured: float, limit: float, uncertainty: float, text: str, unit: str = "",
+) -> Event:
+    """An event that passes when ``measured`` does not exceed ``limit``."""
+    return _event(case, name, start, end, measured, limit, limit - measured, uncertainty,
+                  text, unit)
+
+
+def at_least(
+    case: Case, name: str, start: pd.Timestamp, end: pd.Timestamp | None,
+    measured: float, limit: float, uncertainty: float, text: str, unit: str = "",
+) -> Event:
+    """An event that passes when ``measured`` reaches ``limit``."""
+    return _event(case, name, start, end, measured, limit, measured - limit, uncertainty,
+                  text, unit)
+
+
+def _event(
+    case: Case, name: str, start: pd.Timestamp, end: pd.Timestamp | None, measured: float,
+    limit: float, margin: float, uncertainty: float, text: str, unit: str,
+) -> Event:
+    return Event(
+        name, start, end, decide(margin, uncertainty, case.limits.rule), text,
+        float(measured), float(limit), float(margin), float(uncertainty),
+        conformance(margin, uncertainty), unit,
+    )
+
+
+def unjudged(name: str, start: pd.Timestamp, text: str, end: pd.Timestamp | None = None,
+             verdict: Verdict = Verdict.NOT_TESTED) -> Event:
+    """An event that cannot be judged, with the reason."""
+    return Event(name, start, end, verdict, text)

@@ -1,0 +1,122 @@
+"""How long something lasted, and how steeply it rose, with what the row length hides.
+
+A stretch of n rows lasted between n - 1 and n + 1 rows, so a duration's expanded
+uncertainty is one row: a bound, not a spread.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from fptlib.procedure.episodes import stretches
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """An unbroken stretch of rows: first and last row's time, and its length in minutes."""
+
+    start: pd.Timestamp
+    end: pd.Timestamp
+    minutes: float
+
+
+def all_stretches(flags: pd.Series, row_minutes: float) -> list[Stretch]:
+    """Every unbroken stretch of ``True``."""
+    index = flags.index
+    return [
+        Stretch(index[a], index[b], (b - a + 1) * row_minutes)
+        for a, b in stretches(flags.to_numpy(dtype=bool))
+    ]
+
+
+def longest(flags: pd.Series, row_minutes: float) -> Stretch | None:
+    """The longest unbroken stretch of ``True``, the first of equals."""
+    return max(all_stretches(flags, row_minutes), key=lambda s: s.minutes, default=None)
+
+
+def minutes_between(start: pd.Timestamp, end: pd.Timestamp) -> float:
+    """Minutes from ``start`` to ``end``."""
+    return (end - start).total_seconds() / 60.0
+
+
+def lasting_low(series: pd.Series, rows: int) -> tuple[float, pd.Timestamp] | None:
+    """The level that ``series`` stays at or below for ``rows`` rows on end, and when.
+
+    A shorter dip does not count. ``None`` where no window is complete.
+    """
+    level = series.rolling(rows, min_periods=rows).max().dropna()
+    if level.empty:
+        return None
+    return float(level.min()), level.idxmin() - (rows - 1) * _step(series)
+
+
+def lasting_high(series: pd.Series, rows: int) -> tuple[float, pd.Timestamp] | None:
+    """The level that ``series`` stays at or above for ``rows`` rows on end, and when."""
+    found = lasting_low(-series, rows)
+    return None if found is None else (-found[0], found[1])
+
+
+def _step(series: pd.Series) -> pd.Timedelta:
+    return series.index[1] - series.index[0] if len(series) > 1 else pd.Timedelta(0)
+
+
+@dataclass(frozen=True, slots=True)
+class Rise:
+    """Largest rise in a window: between ``low`` and ``high`` in truth, starting at ``start``."""
+
+    low: float
+    high: float
+    start: pd.Timestamp
+
+
+def largest_rise(series: pd.Series, window: float, row_minutes: float) -> Rise | None:
+    """Largest rise of ``series`` within any ``window`` minutes.
+
+    What happened between rows is not known: the true rise lies between that over the rows
+    that surely fit into the window and that over one row more.
+    """
+    fits = int(window // row_minutes)
+    values = series.to_numpy(dtype=float)
+    if len(values) < 2 or not np.isfinite(values).any():
+        return None
+    low, at = _rise_over(values, max(fits, 1))
+    # A row longer than the window: at least its share of the change fell into the window.
+    low = low if fits >= 1 else low * window / row_minutes
+    whole = fits >= 1 and fits * row_minutes == window and row_minutes <= 1.0
+    high = low if whole else _rise_over(values, fits + 1)[0]
+    return Rise(low, high, series.index[at])
+
+
+def _rise_over(values: np.ndarray, rows: int) -> tuple[float, int]:
+    rows = min(rows, len(values) - 1)
+    rises = np.full((rows, len(values)), -np.inf)
+    for shift in range(1, rows + 1):
+        rises[shift - 1, :-shift] = values[shift:] - values[:-shift]
+    best = np.nanargmax(np.where(np.isnan(rises), -np.inf, rises))
+    return float(rises.flat[best]), int(best % len(values))
+
+
+def share(good: pd.Series) -> float:
+    """Share of the rows with a value in which ``good`` is true, in per cent."""
+    known = good.dropna()
+    return 100.0 * float(known.astype(bool).mean()) if len(known) else float("nan")
+
+
+def reversals(series: pd.Series, size: float) -> int:
+    """How often ``series`` turns round by at least ``size``."""
+    turns, direction, extreme = 0, 0, np.nan
+    for value in series.dropna().to_numpy():
+        if np.isnan(extreme):
+            extreme = value
+        ahead = (value - extreme) * (direction or 1)
+        if direction == 0:
+            if abs(value - extreme) >= size:
+                direction, extreme = (1 if value > extreme else -1), value
+        elif ahead > 0:
+            extreme = value
+        elif ahead <= -size:
+            turns, direction, extreme = turns + 1, -direction, value
+    return turns

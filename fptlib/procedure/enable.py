@@ -1,0 +1,202 @@
+"""Step 3: does the plant go over when it can, and only then?"""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from fptlib.procedure import uncertainty
+from fptlib.procedure.case import Case
+from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
+from fptlib.procedure.durations import all_stretches, longest, minutes_between
+from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.verdict import Check, Event
+
+_CONDITION = ("wet_bulb", "reset_setpoint", "request", "chillers")
+
+
+def _approaches(case: Case) -> None:
+    if case.tower_approach is None:
+        raise Untested("the tower approach is neither stated in the job nor to be seen in the "
+                       "trends; observe it near changeover and enter it in the plan")
+    if case.exchanger_approach is None:
+        raise Untested("the exchanger approach is neither stated in the job nor to be seen in "
+                       "the trends; observe it near changeover and enter it in the plan")
+
+
+@check(
+    "enable.condition",
+    "At each request: is wet bulb + tower approach + tolerance + exchanger approach + "
+    "tolerance at or below the reset setpoint?",
+    unit="degF",
+    needs=_CONDITION,
+    limits=("enable.tower_tolerance", "enable.exchanger_tolerance"),
+    good="The plant goes over only when towers and exchanger can reach the setpoint.",
+    bad="The plant went over when towers and exchanger could not yet reach the setpoint.",
+    adjust="Enable on wet bulb + observed approaches + tolerances against the reset setpoint.",
+)
+def condition(case: Case) -> list[Event]:
+    _approaches(case)
+    return [_condition_at(case, c) for c in case.requests]
+
+
+def _condition_at(case: Case, changeover: Changeover) -> Event:
+    at = changeover.request
+    needed, setpoint = case.needed_setpoint[at], case.reset_setpoint[at]
+    if pd.isna(needed) or pd.isna(setpoint):
+        return unjudged(changeover.name, at, "wet bulb or setpoint has a gap at the request")
+    around = case.needed_setpoint[at - case.trends.step : at]
+    doubt = math.hypot(uncertainty.enable_margin(case), uncertainty.between_rows(case, around))
+    return at_most(
+        case, changeover.name, at, None, needed, setpoint, doubt,
+        f"wet bulb {case.wet_bulb[at]:.1f} needs a setpoint of {needed:.1f}, the reset asked "
+        f"for {setpoint:.1f} degF",
+    )
+
+
+@check(
+    "enable.dwell",
+    "Had that condition held without a break before the request?",
+    unit="min",
+    needs=_CONDITION,
+    limits=("enable.dwell", "enable.tower_tolerance", "enable.exchanger_tolerance"),
+    good="The plant waits until the weather has settled.",
+    bad="The plant went over on a passing dip of the wet bulb.",
+    adjust="Lengthen the dwell before the request, and start it anew at every break.",
+)
+def dwell(case: Case) -> list[Event]:
+    _approaches(case)
+    return [_dwell_before(case, c) for c in case.requests]
+
+
+def _dwell_before(case: Case, changeover: Changeover) -> Event:
+    before = case.enable_margin[: changeover.request]
+    limit = case.limits["enable.dwell"]
+    broken = before.index[before < 0.0]
+    gap = before.index[before.isna()]
+    start = max([*broken[-1:], *gap[-1:]], default=None)
+    first = before.index[0] if start is None else start + case.trends.step
+    held = minutes_between(first, changeover.request)
+    unseen = start is None or (len(gap) and start == gap[-1])
+    if unseen and held < limit:
+        return unjudged(changeover.name, changeover.request,
+                        f"only {held:.0f} min before the request can be seen")
+    return at_least(
+        case, changeover.name, first, changeover.request, held, limit, case.minutes,
+        f"the condition had held for {held:.0f} min",
+    )
+
+
+@check(
+    "enable.stay",
+    "Did each completed economizer run last?",
+    unit="min",
+    needs=("request", "chillers"),
+    limits=("enable.stay",),
+    good="Once over, the plant stays over.",
+    bad="The plant went over and came back too soon: it had no margin.",
+    adjust="Raise the tolerances or the dwell of the enable condition.",
+)
+def stay(case: Case) -> list[Event]:
+    return [_stayed(case, c) for c in case.handovers]
+
+
+def _stayed(case: Case, changeover: Changeover) -> Event:
+    limit = case.limits["enable.stay"]
+    lasted = run_minutes(case, changeover)
+    if not changeover.complete and lasted < limit:
+        return unjudged(changeover.name, changeover.handover, "still on when the trends end")
+    return at_least(case, changeover.name, changeover.handover, changeover.ended, lasted, limit,
+                    case.minutes, f"the run lasted {lasted:.0f} min")
+
+
+def run_minutes(case: Case, changeover: Changeover) -> float:
+    """Length of a run in minutes, from the handover to the end of its last row."""
+    return minutes_between(changeover.handover, changeover.ended) + case.minutes
+
+
+@check(
+    "enable.rest",
+    "Does the plant rest between an exit and the next request, and try only so often a day?",
+    unit="min",
+    needs=("request", "chillers"),
+    limits=("enable.rest", "enable.attempts"),
+    good="The plant does not chatter between the two modes.",
+    bad="The plant chatters between economizer and chillers.",
+    adjust="Set a shortest time between exit and request, and a limit on attempts a day.",
+)
+def rest(case: Case) -> list[Event]:
+    return [*_rests(case), *_attempts(case)]
+
+
+def _rests(case: Case) -> list[Event]:
+    found = []
+    for before, after in zip(case.changeovers, case.changeovers[1:], strict=False):
+        over = before.exit or before.abandoned
+        if over is None or after.request is None:
+            continue
+        rested = minutes_between(over, after.request)
+        found.append(at_least(
+            case, f"{before.name} to {after.number}", over, after.request, rested,
+            case.limits["enable.rest"], case.minutes,
+            f"{rested:.0f} min from the end of one to the next request",
+        ))
+    return found
+
+
+def _attempts(case: Case) -> list[Event]:
+    if not case.requests:
+        return []
+    days = pd.Series([c.request.date() for c in case.requests]).value_counts()
+    day, most = days.index[0], int(days.iloc[0])
+    first = next(c.request for c in case.requests if c.request.date() == day)
+    return [at_most(
+        case, "attempts in a day", first, None, most, case.limits["enable.attempts"], 0.0,
+        f"{most} requests on {day:%Y-%m-%d}", "per day",
+    )]
+
+
+@check(
+    "enable.missed",
+    "Is there no stretch in which the condition held, chillers ran and no request came?",
+    unit="min",
+    needs=_CONDITION,
+    limits=("enable.missed", "enable.dwell", "enable.tower_tolerance",
+            "enable.exchanger_tolerance"),
+    good="The plant uses the hours the weather gives.",
+    bad="The weather would have carried the plant, and chillers ran.",
+    adjust="Find what holds the economizer back: a lock-out, a hand switch, an enable "
+    "temperature set too low, a wet bulb that reads high.",
+)
+def missed(case: Case) -> list[Event]:
+    _approaches(case)
+    limit = case.limits["enable.dwell"] + case.limits["enable.missed"]
+    waiting = (case.enable_margin >= 0.0) & case.chiller_mode
+    found = longest(waiting, case.minutes)
+    if found is None:
+        start = case.frame.index[0]
+        return [at_most(case, "whole record", start, None, 0.0, limit, 0.0,
+                        "the condition never held while chillers ran")]
+    if found.minutes <= limit:
+        return [_missed(case, found.start, found.end, found.minutes, limit)]
+    return [_missed(case, stretch.start, stretch.end, stretch.minutes, limit)
+            for stretch in all_stretches(waiting, case.minutes) if stretch.minutes > limit]
+
+
+def _missed(case: Case, start: pd.Timestamp, end: pd.Timestamp, minutes: float,
+            limit: float) -> Event:
+    certain = case.enable_margin[start:end] >= uncertainty.enable_margin(case)
+    surely = longest(certain, case.minutes)
+    doubt = minutes - (surely.minutes if surely else 0.0) + case.minutes
+    return at_most(case, f"chillers ran from {start:%Y-%m-%d %H:%M}", start, end, minutes, limit,
+                   doubt if minutes > limit else case.minutes,
+                   f"the condition held for {minutes:.0f} min while chillers ran")
+
+
+CHECKS = (condition, dwell, stay, rest, missed)
+
+
+def checks(case: Case) -> list[Check]:
+    """Every check of the step."""
+    return [judge(case) for judge in CHECKS]

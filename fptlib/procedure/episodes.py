@@ -1,0 +1,151 @@
+"""Finds the changeovers in the trends: requests, handovers, runs, exits.
+
+The rule, in the order it is applied (one row is one trend interval):
+
+1. Economizer operation is *requested* in the row where its command goes from off to on.
+   Where the command is not trended, the exchanger's status stands for it.
+2. A chiller runs where its status says so; where the status is not trended, where its
+   power or current exceeds three per cent of the highest it reaches.
+3. The *handover* is the first row after the request in which no chiller runs. Without it
+   the attempt was *abandoned* in the row where the command goes off.
+4. The *run* ends in the first row in which a chiller runs again, which is the *exit*, or
+   in which the command has gone off. A chiller that starts within half an hour of the
+   command going off still counts as the exit.
+5. The setpoint has *recovered* in the first row after the handover in which the active
+   setpoint is back within a quarter of a degree of the reset setpoint.
+
+A gap in a status ends nothing and starts nothing: what it hides is not invented.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+EXIT_WITHIN_MINUTES = 30.0
+BACK_WITHIN = 0.25
+RUNNING_SHARE = 0.03
+
+
+@dataclass(frozen=True, slots=True)
+class Changeover:
+    """One attempt, and the run and exit it led to; what did not occur is ``None``.
+
+    ``request`` is ``None`` where the plant was already on the exchanger when the trends
+    begin, or went back on it without a new request. ``ended`` is the last row of it.
+    """
+
+    number: int
+    request: pd.Timestamp | None
+    handover: pd.Timestamp | None
+    exit: pd.Timestamp | None
+    abandoned: pd.Timestamp | None
+    ended: pd.Timestamp
+    complete: bool
+
+    @property
+    def name(self) -> str:
+        """How reports call it."""
+        return f"changeover {self.number}"
+
+    @property
+    def pull_down_end(self) -> pd.Timestamp:
+        """The row in which the pull-down was over, by handover or by abandonment."""
+        return self.handover or self.abandoned or self.ended
+
+
+def running(trends_frame: pd.DataFrame, n: int) -> pd.Series | None:
+    """Whether chiller ``n`` runs (1.0, 0.0, NaN), by rule 2; ``None`` where unknown."""
+    if (status := f"chiller_{n}_running") in trends_frame:
+        return trends_frame[status]
+    for proof in (f"chiller_{n}_power", f"chiller_{n}_amps"):
+        if proof in trends_frame:
+            values = trends_frame[proof]
+            return (values > RUNNING_SHARE * values.max()).astype(float).where(values.notna())
+    return None
+
+
+def any_running(per_chiller: pd.DataFrame) -> pd.Series:
+    """1.0 where any chiller runs, 0.0 where all are known to stand, else NaN."""
+    highest = per_chiller.max(axis=1)
+    unknown = per_chiller.isna().any(axis=1) & (highest < 0.5)
+    return highest.mask(unknown)
+
+
+def changeovers(commanded: pd.Series, chillers_on: pd.Series) -> list[Changeover]:
+    """Every changeover in two status series on one index (rules 1, 3 and 4)."""
+    found: list[Changeover] = []
+    for first, last in stretches(commanded.to_numpy() > 0.5):
+        found.extend(_within(commanded, chillers_on, first, last, len(found)))
+    return found
+
+
+def stretches(flags: np.ndarray) -> list[tuple[int, int]]:
+    """First and last row of each unbroken stretch of ``True``."""
+    padded = np.concatenate(([False], flags, [False]))
+    edges = np.flatnonzero(padded[1:] != padded[:-1])
+    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _within(
+    commanded: pd.Series, chillers_on: pd.Series, first: int, last: int, count: int
+) -> list[Changeover]:
+    """The changeovers of one commanded stretch; a second run in it has no request."""
+    index, on = commanded.index, chillers_on.to_numpy()
+    known_start = first > 0 and commanded.iloc[first - 1] == 0.0
+    request = index[first] if known_start else None
+    found: list[Changeover] = []
+    row = first
+    while row <= last:
+        idle = _next(on, 0.0, row, last)
+        if idle is None:
+            break
+        # A run that was on before the trends begin, or behind a gap, has no known handover.
+        seen = idle > 0 and on[idle - 1] == 1.0
+        start_again = _next(on, 1.0, idle, min(len(on) - 1, last + _patience(index)))
+        end, exited = _run_end(on, last, start_again)
+        number = count + len(found) + 1
+        found.append(Changeover(
+            number, request if not found else None, index[idle] if seen else None,
+            index[start_again] if exited and start_again is not None else None, None,
+            index[end], exited or last < len(on) - 1,
+        ))
+        row, request = end + 1, None
+        row = row if exited else last + 1
+    if not found and request is not None:
+        over = last + 1 < len(on)
+        found.append(Changeover(
+            count + 1, request, None, None, index[last + 1] if over else None,
+            index[last], over,
+        ))
+    return found
+
+
+def _next(values: np.ndarray, wanted: float, start: int, stop: int) -> int | None:
+    hits = np.flatnonzero(values[start : stop + 1] == wanted)
+    return start + int(hits[0]) if len(hits) else None
+
+
+def _patience(index: pd.Index) -> int:
+    step = (index[1] - index[0]).total_seconds() / 60.0 if len(index) > 1 else 1.0
+    return int(EXIT_WITHIN_MINUTES // step)
+
+
+def _run_end(on: np.ndarray, last: int, start_again: int | None) -> tuple[int, bool]:
+    """Last row of the run and whether a chiller's start ended it."""
+    if start_again is None:
+        return last, False
+    return min(start_again - 1, last), True
+
+
+def recovered(
+    changeover: Changeover, active: pd.Series, reset: pd.Series
+) -> pd.Timestamp | None:
+    """When the active setpoint was back at the reset setpoint (rule 5)."""
+    if changeover.handover is None:
+        return None
+    run = slice(changeover.handover, changeover.ended)
+    back = active[run] >= reset[run] - BACK_WITHIN
+    return back.idxmax() if back.any() else None

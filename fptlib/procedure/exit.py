@@ -1,0 +1,207 @@
+"""Step 8: does the plant leave economizer operation when it must, and not before?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from fptlib.procedure import chiller_mode
+from fptlib.procedure.case import Case
+from fptlib.procedure.catalogue import Untested, at_most, check, unjudged
+from fptlib.procedure.durations import Stretch, all_stretches, minutes_between
+from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.verdict import Check, Event, Verdict
+
+
+@check(
+    "exit.supply",
+    "Whenever the supply stayed above the setpoint by the band for the delay: did the plant "
+    "leave?",
+    unit="min",
+    needs=("request", "chillers", "chw_supply_temp", "reset_setpoint"),
+    limits=("exit.band", "exit.delay", "exit.grace"),
+    good="The plant leaves when the exchanger no longer reaches the setpoint.",
+    bad="The plant stayed on the exchanger although the supply was too warm.",
+    adjust="Let the plant leave when the supply has stood above setpoint by the band for the "
+    "delay.",
+)
+def supply(case: Case) -> list[Event]:
+    return [_left_when_warm(case, c) for c in case.handovers]
+
+
+def warm(case: Case, changeover: Changeover) -> list[Stretch]:
+    """Stretches of a run, setpoint recovered, in which the supply was above the band."""
+    rows = case.settled_run(changeover)
+    above = case.frame["chw_supply_temp"][rows] - case.reset_setpoint[rows]
+    return all_stretches(above > case.limits["exit.band"], case.minutes)
+
+
+def _left_when_warm(case: Case, changeover: Changeover) -> Event:
+    limit = case.limits["exit.delay"] + case.limits["exit.grace"]
+    return _longest_stay(case, changeover, warm(case, changeover), limit,
+                         f"the supply stood more than {case.limits['exit.band']:g} degF above "
+                         "setpoint")
+
+
+def _longest_stay(case: Case, changeover: Changeover, found: list[Stretch], limit: float,
+                  what: str) -> Event:
+    worst = max(found, key=lambda s: s.minutes, default=None)
+    if worst is None:
+        return at_most(case, changeover.name, changeover.handover, changeover.ended, 0.0, limit,
+                       0.0, f"at no time {what}")
+    return at_most(case, changeover.name, worst.start, worst.end, worst.minutes, limit,
+                   case.minutes, f"for {worst.minutes:.0f} min {what}")
+
+
+@check(
+    "exit.equipment",
+    "Whenever the towers stood at maximum and the equipment count was exceeded for the delay: "
+    "did the plant leave?",
+    unit="min",
+    needs=("request", "chillers", "tower_{n}_fan_running", "tower_{n}_fan_speed"),
+    limits=("exit.fans_at_maximum", "exit.equipment_delay", "exit.grace"),
+    good="The plant leaves when it needs more equipment than the sequence allows.",
+    bad="The plant stayed on the exchanger with more equipment than the sequence allows.",
+    adjust="Let the plant leave when towers are at maximum and the equipment count is exceeded "
+    "for the delay.",
+)
+def equipment(case: Case) -> list[Event]:
+    if case.plant.equipment_limit is None:
+        raise Untested("the plant states no equipment limit for economizer operation")
+    limit = case.limits["exit.equipment_delay"] + case.limits["exit.grace"]
+    return [_longest_stay(case, c, exceeded(case, c), limit,
+                          "were all fans at maximum and more cells running than the limit")
+            for c in case.handovers]
+
+
+def exceeded(case: Case, changeover: Changeover) -> list[Stretch]:
+    """Stretches of a run with fans at maximum and more cells running than the limit."""
+    rows = slice(changeover.handover, changeover.ended)
+    running = case.frame.loc[rows, [f"tower_{n}_fan_running" for n in case.tower_numbers]]
+    speeds = case.frame.loc[rows, [f"tower_{n}_fan_speed" for n in case.tower_numbers]]
+    turning = speeds.where(running.to_numpy() == 1.0)
+    at_maximum = turning.min(axis=1) >= case.limits["exit.fans_at_maximum"]
+    too_many = running.sum(axis=1) > (case.plant.equipment_limit or 0)
+    return all_stretches(at_maximum & too_many, case.minutes)
+
+
+@check(
+    "exit.comparative",
+    "Whenever economizer kW/ton was worse than chillers at the same load and wet bulb for the "
+    "delay: did the plant leave?",
+    unit="min",
+    needs=("request", "chillers", "load", "power", "wet_bulb"),
+    limits=("exit.comparative_delay", "exit.grace"),
+    good="The economizer ran only while it paid.",
+    bad="The plant stayed on the exchanger although chillers would have drawn less.",
+    adjust="Leave when economizer kW/ton exceeds that of chillers at the same load and wet "
+    "bulb for the delay.",
+)
+def comparative(case: Case) -> list[Event]:
+    fitted = chiller_mode.fit(case)
+    if fitted is None:
+        raise Untested(f"fewer than {chiller_mode.FEWEST_BLOCKS} steady quarter-hours on "
+                       "chillers: nothing to compare with")
+    return [_compared(case, c, fitted) for c in case.handovers]
+
+
+def uneconomic(case: Case, changeover: Changeover,
+               fitted: chiller_mode.ChillerMode) -> tuple[list[Stretch], float]:
+    """Stretches of a run worse than chillers beyond the fit's scatter, and the share of
+    the run's quarter-hours that could be compared."""
+    run = pd.Series(False, index=case.frame.index)
+    run[case.settled_run(changeover)] = True
+    blocks = chiller_mode.quarter_hours(case, run & (case.chillers_on == 0.0))
+    if blocks.empty:
+        return [], 0.0
+    load = blocks["load"].to_numpy()
+    predicted = fitted.predict(load, blocks["wet_bulb"].to_numpy())
+    doubt = 2.0 * fitted.residual / load
+    worse = pd.Series(blocks["power"].to_numpy() / load > predicted + doubt, index=blocks.index)
+    step = max(chiller_mode.BLOCK_MINUTES, case.minutes)
+    every = worse.reindex(pd.date_range(worse.index[0], worse.index[-1], freq=f"{step:.0f}min"),
+                          fill_value=False)
+    return all_stretches(every, step), float(np.isfinite(predicted).mean())
+
+
+def _compared(case: Case, changeover: Changeover, fitted: chiller_mode.ChillerMode) -> Event:
+    found, seen = uneconomic(case, changeover, fitted)
+    if seen == 0.0:
+        return unjudged(changeover.name, changeover.handover,
+                        "chillers were never seen at this load and wet bulb")
+    limit = case.limits["exit.comparative_delay"] + case.limits["exit.grace"]
+    worst = max(found, key=lambda s: s.minutes, default=None)
+    minutes = worst.minutes if worst else 0.0
+    start = worst.start if worst else changeover.handover
+    return at_most(case, changeover.name, start, worst.end if worst else changeover.ended,
+                   minutes, limit, chiller_mode.BLOCK_MINUTES if worst else 0.0,
+                   f"worse than chillers for {minutes:.0f} min; {100.0 * seen:.0f} % of the run "
+                   "could be compared")
+
+
+@check(
+    "exit.not_early",
+    "Had each exit one of these reasons?",
+    unit="min",
+    needs=("request", "chillers", "chw_supply_temp", "reset_setpoint"),
+    limits=("exit.band", "exit.delay", "exit.equipment_delay", "exit.comparative_delay"),
+    good="The plant left only when it had to.",
+    bad="The plant gave up hours that the economizer could have carried.",
+    adjust="Find what ended the run: a lock-out, a timer, a hand switch, a supply band too "
+    "narrow.",
+)
+def not_early(case: Case) -> list[Event]:
+    fitted = None if case.lacking(["load", "power", "wet_bulb"]) else chiller_mode.fit(case)
+    return [_reason_of(case, c, fitted) for c in case.exits if c.handover is not None]
+
+
+def _reason_of(case: Case, changeover: Changeover,
+               fitted: chiller_mode.ChillerMode | None) -> Event:
+    reasons = {
+        "the supply stood above setpoint":
+            (warm(case, changeover), case.limits["exit.delay"]),
+        "the equipment count was exceeded":
+            (_exceeded_if_known(case, changeover), case.limits["exit.equipment_delay"]),
+        "chillers would have drawn less":
+            (uneconomic(case, changeover, fitted)[0] if fitted else [],
+             case.limits["exit.comparative_delay"]),
+    }
+    for reason, (found, delay) in reasons.items():
+        last = found[-1] if found else None
+        if last and minutes_between(last.end, changeover.exit) <= 2.0 * case.limits["exit.grace"]:
+            # The delay itself may be a row short: the controller counts between rows.
+            if last.minutes >= delay - case.minutes:
+                return Event(changeover.name, changeover.exit, None, Verdict.PASS,
+                             f"{reason} for {last.minutes:.0f} min before the exit",
+                             last.minutes, delay, last.minutes - delay, case.minutes, None)
+    return _without_reason(case, changeover)
+
+
+def _exceeded_if_known(case: Case, changeover: Changeover) -> list[Stretch]:
+    needs = ["tower_{n}_fan_running", "tower_{n}_fan_speed"]
+    if case.plant.equipment_limit is None or case.lacking(needs):
+        return []
+    return exceeded(case, changeover)
+
+
+def _without_reason(case: Case, changeover: Changeover) -> Event:
+    found = warm(case, changeover)
+    last = found[-1] if found else None
+    near = last is not None and minutes_between(last.end, changeover.exit) <= 5.0
+    stood = last.minutes if near and last else 0.0
+    if case.minutes > case.limits["exit.delay"] / 2.0:
+        return unjudged(changeover.name, changeover.exit,
+                        f"rows of {case.minutes:.0f} min cannot show the delay before the exit",
+                        verdict=Verdict.INDETERMINATE)
+    return Event(changeover.name, changeover.exit, None, Verdict.FAIL,
+                 f"no reason to be seen; the supply stood above setpoint for {stood:.0f} min",
+                 stood, case.limits["exit.delay"], stood - case.limits["exit.delay"],
+                 case.minutes, None)
+
+
+CHECKS = (supply, equipment, comparative, not_early)
+
+
+def checks(case: Case) -> list[Check]:
+    """Every check of the step."""
+    return [judge(case) for judge in CHECKS]

@@ -1,0 +1,88 @@
+"""Step 5: does the exchanger take the load without a stumble?"""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from fptlib.procedure import uncertainty
+from fptlib.procedure.case import Case
+from fptlib.procedure.catalogue import at_least, at_most, check, unjudged
+from fptlib.procedure.durations import longest
+from fptlib.procedure.enable import run_minutes
+from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.verdict import Check, Event
+
+
+@check(
+    "handover.excursion",
+    "After the handover: does the supply stay near the reset setpoint?",
+    unit="min",
+    needs=("request", "chillers", "chw_supply_temp", "reset_setpoint"),
+    limits=("handover.band", "handover.time", "handover.window"),
+    good="The users notice nothing of the handover.",
+    bad="The supply ran away after the handover; users lose cooling or dehumidification.",
+    adjust="Hand over later, with colder condenser water; check valves and flow to the "
+    "exchanger.",
+)
+def excursion(case: Case) -> list[Event]:
+    return [_excursion(case, c) for c in case.handovers]
+
+
+def _excursion(case: Case, changeover: Changeover) -> Event:
+    start = changeover.handover
+    end = start + pd.Timedelta(minutes=case.limits["handover.window"])
+    rows = slice(start, min(end, changeover.ended) - case.trends.step)
+    above = case.frame["chw_supply_temp"][rows] - case.reset_setpoint[rows]
+    if above.isna().any() or above.empty:
+        return unjudged(changeover.name, start, "supply or setpoint has a gap in that hour")
+    band, limit = case.limits["handover.band"], case.limits["handover.time"]
+    doubt = uncertainty.expanded(case, {"chw_supply_temp": 1.0})
+    minutes = {shift: _longest_above(case, above, band + shift) for shift in (-doubt, 0, doubt)}
+    middle = minutes[0]
+    spread = minutes[-doubt] - middle if middle <= limit else middle - minutes[doubt]
+    worst = longest(above > band, case.minutes)
+    return at_most(
+        case, changeover.name, worst.start if worst else start, worst.end if worst else None,
+        middle, limit, (spread + case.minutes) if worst or spread else 0.0,
+        f"supply at most {above.max():+.1f} degF above the reset setpoint, {middle:.0f} min "
+        f"beyond {band:g} degF",
+    )
+
+
+def _longest_above(case: Case, series: pd.Series, threshold: float) -> float:
+    found = longest(series > threshold, case.minutes)
+    return found.minutes if found else 0.0
+
+
+@check(
+    "handover.fallback",
+    "Does no chiller restart within the minimum stay?",
+    unit="min",
+    needs=("request", "chillers"),
+    limits=("enable.stay",),
+    good="The exchanger held the load; no chiller had to come back.",
+    bad="A chiller had to come back: the handover was made too early.",
+    adjust="Hand over later or with more tolerance; see the supply after the handover.",
+)
+def fallback(case: Case) -> list[Event]:
+    return [_held(case, c) for c in case.handovers]
+
+
+def _held(case: Case, changeover: Changeover) -> Event:
+    limit = case.limits["enable.stay"]
+    lasted = run_minutes(case, changeover)
+    if changeover.exit is None and lasted < limit:
+        return unjudged(changeover.name, changeover.handover,
+                        "the run ended early without a chiller starting")
+    said = (f"a chiller started {lasted:.0f} min after the handover"
+            if changeover.exit is not None else f"no chiller started in {lasted:.0f} min")
+    return at_least(case, changeover.name, changeover.exit or changeover.handover, None, lasted,
+                    limit, case.minutes, said)
+
+
+CHECKS = (excursion, fallback)
+
+
+def checks(case: Case) -> list[Check]:
+    """Every check of the step."""
+    return [judge(case) for judge in CHECKS]

@@ -1,0 +1,220 @@
+"""Step 1: can the instruments and trended sensors be trusted?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from fptlib import points
+from fptlib.physics import water
+from fptlib.procedure import uncertainty
+from fptlib.procedure.case import Case
+from fptlib.procedure.catalogue import Untested, at_most, check, unjudged
+from fptlib.procedure.episodes import stretches
+from fptlib.procedure.plant import Reading
+from fptlib.procedure.verdict import Check, Event, Verdict
+
+STUCK_WHILE_MOVING = 2.0
+
+
+@check(
+    "instruments.calibration",
+    "Was every field instrument used within its calibration date?",
+    unit="days",
+    good="Field readings were taken with instruments in calibration.",
+    bad="Readings were taken with an instrument out of calibration; they prove nothing.",
+    adjust="Repeat the readings with an instrument in calibration, or have it calibrated.",
+)
+def calibration(case: Case) -> list[Event]:
+    if not case.readings:
+        raise Untested("no field readings were entered")
+    first_use = {reading.instrument: reading for reading in reversed(case.readings)}
+    return [_calibrated(case, tag, reading) for tag, reading in sorted(first_use.items())]
+
+
+def _calibrated(case: Case, tag: str, reading: Reading) -> Event:
+    instrument = case.instruments.get(tag)
+    name = f"instrument {tag}"
+    if instrument is None or instrument.due is None or instrument.calibrated is None:
+        return Event(name, reading.time, None, Verdict.INDETERMINATE,
+                     "has no calibration and due date on record; enter them in the plan")
+    last_use = max(r.time for r in case.readings if r.instrument == tag)
+    if reading.time < instrument.calibrated:
+        return Event(name, reading.time, None, Verdict.FAIL,
+                     f"was used before its calibration of {instrument.calibrated:%Y-%m-%d}")
+    late = (last_use - instrument.due).total_seconds() / 86400.0
+    return at_most(case, name, last_use, None, max(late, 0.0), 0.0, 0.0,
+                   f"calibrated {instrument.calibrated:%Y-%m-%d}, due {instrument.due:%Y-%m-%d}")
+
+
+@check(
+    "instruments.agreement",
+    "Do trends and field readings agree?",
+    unit="degF",
+    limits=("instruments.temperature", "instruments.flow"),
+    good="The trended sensors agree with calibrated instruments at the points read.",
+    bad="A trended sensor disagrees with a calibrated instrument; verdicts that rest on it "
+    "are doubtful.",
+    adjust="Calibrate the sensor that disagrees, or state its offset, and repeat the test.",
+)
+def agreement(case: Case) -> list[Event]:
+    if not case.readings:
+        raise Untested("no field readings were entered")
+    return [_agrees(case, reading) for reading in case.readings]
+
+
+def _agrees(case: Case, reading: Reading) -> Event:
+    name = f"{reading.point} read at {reading.time:%Y-%m-%d %H:%M}"
+    trended = _at(case, reading)
+    if trended is None:
+        return unjudged(name, reading.time, "no trend value at that minute")
+    entry = points.point(reading.point)
+    difference = trended - reading.value
+    limit, unit = case.limits["instruments.temperature"], "degF"
+    uncertain = _reading_uncertainty(case, reading)
+    if entry.unit != "degF":
+        if reading.value == 0.0:
+            return unjudged(name, reading.time, "a reading of zero has no percentage")
+        scale = 100.0 / abs(reading.value)
+        difference, uncertain = difference * scale, uncertain * scale
+        limit, unit = case.limits["instruments.flow"], "%"
+    return at_most(
+        case, name, reading.time, None, abs(difference), limit, uncertain,
+        f"trend {trended:.1f}, instrument {reading.instrument} {reading.value:.1f} "
+        f"{entry.unit}", unit,
+    )
+
+
+def _at(case: Case, reading: Reading) -> float | None:
+    """The trend's value in the row that holds the moment of the reading."""
+    if not case.has(reading.point):
+        return None
+    row = case.frame.index.searchsorted(reading.time, side="right") - 1
+    if row < 0 or reading.time >= case.frame.index[row] + case.trends.step:
+        return None
+    value = case.frame[reading.point].iloc[row]
+    return None if pd.isna(value) else float(value)
+
+
+def _reading_uncertainty(case: Case, reading: Reading) -> float:
+    """Expanded uncertainty of the comparison: instrument, and how the trend moves there.
+
+    The trended sensor's own accuracy is what is being tested and does not enter.
+    """
+    instrument = case.instruments.get(reading.instrument)
+    accuracy = instrument.accuracy if instrument else case.sensor(reading.point).accuracy
+    row = case.frame.index.searchsorted(reading.time, side="right") - 1
+    near = case.frame[reading.point].iloc[max(0, row - 1) : row + 2]
+    movement = float(near.max() - near.min()) / 2.0 if near.notna().any() else 0.0
+    rounding = case.sensor(reading.point).resolution / math.sqrt(12.0)
+    return 2.0 * math.hypot(accuracy / math.sqrt(3.0), movement / math.sqrt(3.0), rounding)
+
+
+@check(
+    "instruments.wet_bulb",
+    "Does the trended wet bulb agree with the one worked out from dry bulb, humidity and "
+    "station pressure, and does it move?",
+    unit="degF",
+    needs=("outdoor_wet_bulb", "outdoor_dry_bulb", "outdoor_humidity"),
+    limits=("instruments.wet_bulb", "instruments.stuck"),
+    good="The wet bulb that enables the economizer can be believed.",
+    bad="The wet bulb is wrong or stuck; the economizer is enabled by chance.",
+    adjust="Repair or replace the humidity or wet-bulb sensor; until then let the checks use "
+    "the calculated wet bulb (plan, site).",
+)
+def wet_bulb(case: Case) -> list[Event]:
+    trended, calculated = case.frame["outdoor_wet_bulb"], case.calculated_wet_bulb
+    difference = (trended - calculated).dropna()
+    if difference.empty:
+        raise Untested("trended wet bulb, dry bulb and humidity never have values together")
+    index = case.frame.index
+    typical = float(difference.abs().median())
+    agree = at_most(
+        case, "agreement", index[0], index[-1], typical, case.limits["instruments.wet_bulb"],
+        uncertainty.calculated_wet_bulb(case),
+        f"median difference {float(difference.median()):+.2f} degF over "
+        f"{len(difference)} rows",
+    )
+    return [agree, *_stuck(case, trended, calculated)]
+
+
+def _stuck(case: Case, trended: pd.Series, calculated: pd.Series) -> Iterator[Event]:
+    limit = case.limits["instruments.stuck"]
+    longest = 0.0
+    for first, last in stretches((trended.diff() == 0.0).to_numpy()):
+        hours = (last - first + 2) * case.minutes / 60.0
+        moved = calculated.iloc[first - 1 : last + 1]
+        if hours <= longest or np.ptp(moved.dropna()) < STUCK_WHILE_MOVING:
+            continue
+        longest = hours
+        stuck = at_most(
+            case, "stuck", trended.index[first - 1], trended.index[last], hours, limit,
+            case.minutes / 60.0,
+            f"showed {trended.iloc[first]:.1f} degF for {hours:.1f} h while the calculated "
+            f"one moved by {np.ptp(moved.dropna()):.1f} degF", "h",
+        )
+        if hours > limit:
+            yield stuck
+
+
+@check(
+    "instruments.heat_balance",
+    "Do both sides of the exchanger carry the same heat?",
+    unit="%",
+    needs=("hx_chw_entering_temp", "hx_chw_leaving_temp", "hx_cw_entering_temp",
+           "hx_cw_leaving_temp", "exchanger_flows", "request", "chillers"),
+    good="Flows and temperatures at the exchanger fit each other.",
+    bad="A flow or temperature at the exchanger is wrong; no verdict on the exchanger rests "
+    "on it.",
+    adjust="Check both flow meters and the four temperatures against field instruments.",
+)
+def heat_balance(case: Case) -> list[Event]:
+    return [_balanced(case, c.name, c.handover, case.settled_run(c)) for c in case.handovers]
+
+
+def exchanger_heat(frame: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
+    """Heat given off by the chilled water and taken up by the condenser water [tons]."""
+    given = water.load(
+        frame["hx_chw_flow"], frame["hx_chw_entering_temp"], frame["hx_chw_leaving_temp"])
+    taken = water.load(
+        frame["hx_cw_flow"], frame["hx_cw_leaving_temp"], frame["hx_cw_entering_temp"])
+    return given, taken
+
+
+def _balanced(case: Case, name: str, handover: pd.Timestamp, run: slice) -> Event:
+    rows = case.frame.loc[run]
+    given, taken = exchanger_heat(rows)
+    usable = given.notna() & taken.notna() & (given > 0.0) & (taken > 0.0)
+    if usable.sum() * case.minutes < 15.0:
+        return unjudged(name, handover, "less than 15 minutes of the run can be used")
+    middle = rows[usable].median()
+    mean = (given[usable].median() + taken[usable].median()) / 2.0
+    imbalance = 100.0 * (given[usable].median() - taken[usable].median()) / mean
+    allowed = _balance_uncertainty(case, middle)
+    return at_most(
+        case, name, handover, rows.index[-1], abs(imbalance), allowed, 0.0,
+        f"chilled water gives {given[usable].median():.0f} tons, condenser water takes "
+        f"{taken[usable].median():.0f} tons; the sensors allow {allowed:.1f} % of difference",
+    )
+
+
+def _balance_uncertainty(case: Case, middle: pd.Series) -> float:
+    names = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp", "hx_cw_flow",
+             "hx_cw_entering_temp", "hx_cw_leaving_temp")
+
+    def imbalance(**values: float) -> float:
+        given, taken = exchanger_heat(pd.DataFrame([values]))
+        return float(200.0 * (given.iloc[0] - taken.iloc[0]) / (given.iloc[0] + taken.iloc[0]))
+
+    return uncertainty.propagated(case, imbalance, {n: float(middle[n]) for n in names})
+
+
+CHECKS = (calibration, agreement, wet_bulb, heat_balance)
+
+
+def checks(case: Case) -> list[Check]:
+    """Every check of the step."""
+    return [judge(case) for judge in CHECKS]

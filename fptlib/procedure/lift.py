@@ -1,0 +1,292 @@
+"""Step 4: does every running chiller keep its lift while the sump is pulled cold?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from fptlib.procedure import uncertainty
+from fptlib.procedure.case import Case
+from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
+from fptlib.procedure.durations import lasting_high, lasting_low, minutes_between
+from fptlib.procedure.episodes import BACK_WITHIN, Changeover
+from fptlib.procedure.verdict import Check, Event, Verdict
+
+
+def pull_down(case: Case, changeover: Changeover) -> slice:
+    """The rows from the request up to the last one with a chiller running."""
+    return slice(changeover.request, changeover.pull_down_end - case.trends.step)
+
+
+def short_dip_rows(case: Case) -> int:
+    """Rows that are surely longer than the dip the limits let pass."""
+    return int(case.limits["lift.short_dip"] // case.minutes) + 1
+
+
+@check(
+    "lift.minimum",
+    "In the pull-down: does each running chiller keep its maker's minimum lift?",
+    unit="degF",
+    needs=("request", "chillers", "chiller_{n}_cw_leaving_temp", "chw_supply_temp"),
+    limits=("lift.short_dip",),
+    good="Every chiller kept enough lift until it stopped.",
+    bad="A chiller lost its lift as the sump cooled; it may surge, starve of oil or trip.",
+    adjust="Lower the chilled-water setpoint together with the condenser water during the "
+    "pull-down, or throttle the chiller's condenser water; the maker's limit governs.",
+)
+def minimum(case: Case) -> list[Event]:
+    _minimum_lifts(case)
+    return [event for c in case.requests for n in case.chiller_numbers
+            for event in _lifts(case, c, n)]
+
+
+def _minimum_lifts(case: Case) -> None:
+    known = [n for n in case.chiller_numbers
+             if case.plant.chiller(n).minimum_water_lift is not None
+             or case.plant.chiller(n).minimum_pressure_lift is not None]
+    if len(known) < len(case.chiller_numbers):
+        absent = ", ".join(str(n) for n in case.chiller_numbers if n not in known)
+        raise Untested(f"the maker's minimum lift of chiller {absent} is not stated in the plan")
+
+
+def _lifts(case: Case, changeover: Changeover, n: int) -> list[Event]:
+    chiller, rows = case.plant.chiller(n), pull_down(case, changeover)
+    events = []
+    if chiller.minimum_water_lift is not None:
+        events.append(_kept(case, changeover, f"chiller {n} water lift",
+                            case.water_lift(n)[rows], chiller.minimum_water_lift,
+                            _water_uncertainty(case, n), "degF"))
+    if chiller.minimum_pressure_lift is not None and case.has(*_pressures(n)):
+        events.append(_kept(case, changeover, f"chiller {n} pressure lift",
+                            pressure_lift(case, n)[rows], chiller.minimum_pressure_lift,
+                            uncertainty.expanded(case, dict.fromkeys(_pressures(n), 1.0)),
+                            "psi"))
+    return [event for event in events if event is not None]
+
+
+def _pressures(n: int) -> tuple[str, str]:
+    return f"chiller_{n}_condenser_pressure", f"chiller_{n}_evaporator_pressure"
+
+
+def pressure_lift(case: Case, n: int) -> pd.Series:
+    """Condenser minus evaporator pressure of chiller ``n`` while it runs [psi]."""
+    condenser, evaporator = _pressures(n)
+    return (case.frame[condenser] - case.frame[evaporator]).where(case.running(n) == 1.0)
+
+
+def _water_uncertainty(case: Case, n: int) -> float:
+    own = f"chiller_{n}_chw_leaving_temp"
+    leaving = own if case.has(own) else "chw_supply_temp"
+    return uncertainty.expanded(case, {f"chiller_{n}_cw_leaving_temp": 1.0, leaving: -1.0})
+
+
+def _kept(
+    case: Case, changeover: Changeover, what: str, lift: pd.Series, least: float,
+    doubt: float, unit: str,
+) -> Event | None:
+    if not (lift.notna().any()):
+        return None
+    name = f"{changeover.name}, {what}"
+    found = lasting_low(lift, short_dip_rows(case))
+    if found is None:
+        return unjudged(name, changeover.request, "the chiller ran too briefly to be judged")
+    low, at = found
+    doubt = float(np.hypot(doubt, uncertainty.between_rows(case, lift)))
+    return at_least(case, name, at, changeover.pull_down_end, low, least, doubt,
+                    f"went down to {low:.1f} {unit} for longer than "
+                    f"{case.limits['lift.short_dip']:.0f} min; the maker asks for {least:g}",
+                    unit)
+
+
+@check(
+    "lift.setpoint",
+    "In the pull-down: does the active setpoint go down with the condenser water so that "
+    "lift is kept?",
+    unit="degF",
+    needs=("request", "chillers", "chw_supply_setpoint", "reset_setpoint", "cw_supply_temp"),
+    limits=("lift.setpoint_band", "lift.offset", "lift.lowest_setpoint", "lift.short_dip"),
+    good="The temporary setpoint leads the chiller down ahead of the condenser water.",
+    bad="The setpoint stayed up while the condenser water fell: nothing protected the lift.",
+    adjust="During the pull-down let the active setpoint be the lower of the reset setpoint "
+    "and condenser water minus the offset, but never below the floor.",
+)
+def setpoint(case: Case) -> list[Event]:
+    return [_followed(case, c) for c in case.requests]
+
+
+def temporary_setpoint(case: Case) -> pd.Series:
+    """What the lift asks of the active setpoint [degF]: condenser water minus the offset,
+    not below the lowest that the sequence goes to."""
+    wanted = case.frame["cw_supply_temp"] - case.limits["lift.offset"]
+    return wanted.clip(lower=_lowest(case))
+
+
+def _lowest(case: Case) -> float:
+    return max(case.limits["lift.lowest_setpoint"], case.floor)
+
+
+def _followed(case: Case, changeover: Changeover) -> Event:
+    rows = pull_down(case, changeover)
+    wanted = temporary_setpoint(case)[rows]
+    asked = wanted < case.reset_setpoint[rows]
+    excess = (case.frame["chw_supply_setpoint"][rows] - wanted).where(asked)
+    found = lasting_high(excess, short_dip_rows(case))
+    if found is None:
+        return unjudged(changeover.name, changeover.request,
+                        "the condenser water never came near enough to ask for it")
+    high, at = found
+    doubt = float(np.hypot(
+        uncertainty.resolution(case, "chw_supply_setpoint", "cw_supply_temp"),
+        uncertainty.between_rows(case, wanted)))
+    return at_most(case, changeover.name, at, changeover.pull_down_end, high,
+                   case.limits["lift.setpoint_band"], doubt,
+                   f"stood {high:+.1f} degF against condenser water minus "
+                   f"{case.limits['lift.offset']:g} (not below {_lowest(case):g})")
+
+
+@check(
+    "lift.floor",
+    "Do active setpoint and supply never go below the floor?",
+    unit="degF",
+    needs=("chw_supply_setpoint", "chw_supply_temp", "request", "chillers"),
+    limits=("lift.floor", "lift.above_cutout", "lift.short_dip"),
+    good="The chiller stayed clear of its low-temperature cut-out.",
+    bad="Setpoint or supply went below the floor: the chiller may cut out or freeze.",
+    adjust="Limit the temporary setpoint at the floor; check it against the maker's cut-out.",
+)
+def floor(case: Case) -> list[Event]:
+    return [event for c in case.requests for event in (
+        _above_floor(case, c, "active setpoint", "chw_supply_setpoint",
+                     uncertainty.resolution(case, "chw_supply_setpoint")),
+        _above_floor(case, c, "supply", "chw_supply_temp",
+                     uncertainty.expanded(case, {"chw_supply_temp": 1.0})),
+    )]
+
+
+def _above_floor(case: Case, changeover: Changeover, what: str, name: str,
+                 doubt: float) -> Event:
+    series = case.frame[name][changeover.request : changeover.pull_down_end]
+    label = f"{changeover.name}, {what}"
+    found = lasting_low(series, min(short_dip_rows(case), len(series)))
+    if found is None:
+        return unjudged(label, changeover.request, "has a gap in the pull-down")
+    low, at = found
+    doubt = float(np.hypot(doubt, uncertainty.between_rows(case, series)))
+    return at_least(case, label, at, None, low, case.floor, doubt,
+                    f"lowest was {low:.1f} degF, the floor is {case.floor:g}")
+
+
+@check(
+    "lift.chiller_on",
+    "Does the chiller run without trip, hold or alarm until condenser water can carry the "
+    "load?",
+    unit="degF",
+    needs=("request", "chillers", "cw_supply_temp", "reset_setpoint", "chiller_{n}_alarm"),
+    good="The last chiller stopped only when the exchanger could take over.",
+    bad="A chiller tripped, or stopped before the exchanger could take over.",
+    adjust="Keep the chiller on until condenser water plus exchanger approach is at the reset "
+    "setpoint; find the cause of the trip or alarm before the next attempt.",
+)
+def chiller_on(case: Case) -> list[Event]:
+    if case.exchanger_approach is None:
+        raise Untested("the exchanger approach is neither stated in the job nor to be seen in "
+                       "the trends; observe it near changeover and enter it in the plan")
+    return [_stayed_on(case, c) for c in case.requests]
+
+
+def _stayed_on(case: Case, changeover: Changeover) -> Event:
+    if alarm := first_alarm(case, changeover):
+        time, text = alarm
+        return Event(changeover.name, time, changeover.pull_down_end, Verdict.FAIL, text)
+    if changeover.handover is None:
+        if not changeover.complete:
+            return unjudged(changeover.name, changeover.request, "the trends end before it")
+        return Event(changeover.name, changeover.pull_down_end, None, Verdict.FAIL,
+                     "the request was given up before the exchanger took the load")
+    return _ready(case, changeover)
+
+
+def _ready(case: Case, changeover: Changeover) -> Event:
+    assert case.exchanger_approach is not None
+    around = slice(changeover.handover - case.trends.step, changeover.handover)
+    water = case.frame["cw_supply_temp"][around]
+    reachable = float(water.mean(skipna=False)) + case.exchanger_approach.value
+    wanted = case.reset_setpoint[changeover.handover]
+    if pd.isna(reachable) or pd.isna(wanted):
+        return unjudged(changeover.name, changeover.handover, "a gap at the handover")
+    name = "hx_chw_leaving_temp" if case.exchanger_approach.basis == "observed" else (
+        "cw_supply_temp")
+    return at_most(case, changeover.name, changeover.handover, None, reachable, wanted,
+                   float(np.hypot(uncertainty.expanded(case, {name: 1.0}),
+                                  uncertainty.between_rows(case, water))),
+                   f"the exchanger could reach {reachable:.1f} when the last chiller stopped, "
+                   f"the reset asked for {wanted:.1f} degF")
+
+
+def first_alarm(case: Case, changeover: Changeover) -> tuple[pd.Timestamp, str] | None:
+    """The first alarm from the request until just after the handover, with its text."""
+    rows = slice(changeover.request, changeover.pull_down_end + pd.Timedelta(minutes=5))
+    hits = [(alarm.idxmax(), n) for n in case.chiller_numbers
+            if (alarm := case.frame[f"chiller_{n}_alarm"][rows] == 1.0).any()]
+    if not hits:
+        return None
+    time, n = min(hits)
+    said = next((a.text for a in case.trends.alarms
+                 if a.point == f"chiller_{n}_alarm" and a.time >= time), "")
+    after = minutes_between(changeover.request, time)
+    return time, f"chiller {n} in alarm {after:.0f} min after the request" + (
+        f": {said}" if said else "")
+
+
+@check(
+    "lift.release",
+    "Does the temporary setpoint of the pull-down end soon after the last chiller stops?",
+    unit="min",
+    needs=("request", "chillers", "chw_supply_setpoint", "reset_setpoint"),
+    limits=("lift.release",),
+    good="The temporary setpoint is given back as soon as it has done its work.",
+    bad="The temporary setpoint stayed: towers and exchanger chase a setpoint nobody needs.",
+    adjust="Tie the release of the temporary setpoint to the last chiller's stop.",
+)
+def release(case: Case) -> list[Event]:
+    return [_released(case, c) for c in case.requests if c.handover is not None]
+
+
+def lowered(case: Case, changeover: Changeover) -> bool:
+    """Whether the setpoint stood below the reset setpoint when the last chiller stopped."""
+    before = changeover.handover - case.trends.step
+    active = case.frame["chw_supply_setpoint"]
+    return before in active.index and bool(
+        active[before] < case.reset_setpoint[before] - BACK_WITHIN)
+
+
+def release_time(case: Case, changeover: Changeover) -> pd.Timestamp | None:
+    """First row in which the active setpoint is on its way up from the pull-down."""
+    active = case.frame["chw_supply_setpoint"]
+    before = active[changeover.handover - case.trends.step]
+    after = active[changeover.handover : changeover.ended]
+    up = after > before + max(0.1, case.sensor("chw_supply_setpoint").resolution)
+    return up.idxmax() if up.any() else None
+
+
+def _released(case: Case, changeover: Changeover) -> Event:
+    at = changeover.handover
+    if not lowered(case, changeover):
+        return unjudged(changeover.name, at, "there was no temporary setpoint to release")
+    up = release_time(case, changeover)
+    waited = minutes_between(at, up or changeover.ended)
+    limit = case.limits["lift.release"]
+    text = (f"began to rise {waited:.0f} min after the last chiller stopped" if up is not None
+            else f"did not rise in the {waited:.0f} min of the run")
+    if up is None and waited <= limit:
+        return unjudged(changeover.name, at, "the run was too short to see the release")
+    return at_most(case, changeover.name, at, up or changeover.ended, waited, limit,
+                   case.minutes, text)
+
+
+CHECKS = (minimum, setpoint, floor, chiller_on, release)
+
+
+def checks(case: Case) -> list[Check]:
+    """Every check of the step."""
+    return [judge(case) for judge in CHECKS]

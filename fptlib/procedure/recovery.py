@@ -1,0 +1,190 @@
+"""Step 6: does the active setpoint return gently, and without a demand peak?"""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from fptlib.procedure import uncertainty
+from fptlib.procedure.case import Case
+from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
+from fptlib.procedure.demand import interval_demand
+from fptlib.procedure.durations import (
+    largest_rise,
+    lasting_high,
+    minutes_between,
+    reversals,
+)
+from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.lift import lowered, release_time, short_dip_rows
+from fptlib.procedure.verdict import Check, Event
+
+RATE_WINDOW = 10.0
+AFTER_RECOVERY = pd.Timedelta(minutes=60)
+_SETPOINTS = ("request", "chillers", "chw_supply_setpoint", "reset_setpoint")
+
+
+@check(
+    "recovery.rate",
+    "After the handover: does the active setpoint return slowly enough?",
+    unit="degF",
+    needs=_SETPOINTS,
+    limits=("recovery.rate",),
+    good="The setpoint returns at a rate that valves, pumps and towers can follow.",
+    bad="The setpoint returned too abruptly.",
+    adjust="Ramp the active setpoint back to the reset setpoint instead of releasing it at "
+    "once.",
+)
+def rate(case: Case) -> list[Event]:
+    return [_rate(case, c) for c in case.requests if c.handover is not None]
+
+
+def _returning(case: Case, changeover: Changeover) -> slice:
+    """From the last row of the pull-down to the end of the recovery or of the run."""
+    end = case.recovered(changeover) or changeover.ended
+    return slice(changeover.handover - case.trends.step, end)
+
+
+def _rate(case: Case, changeover: Changeover) -> Event:
+    if not lowered(case, changeover):
+        return unjudged(changeover.name, changeover.handover, "there was no setpoint to return")
+    active = case.frame["chw_supply_setpoint"][_returning(case, changeover)]
+    rise = largest_rise(active, RATE_WINDOW, case.minutes)
+    if rise is None:
+        return unjudged(changeover.name, changeover.handover, "the setpoint has a gap there")
+    middle, spread = (rise.low + rise.high) / 2.0, (rise.high - rise.low) / 2.0
+    doubt = spread + uncertainty.resolution(case, "chw_supply_setpoint", "chw_supply_setpoint")
+    return at_most(case, changeover.name, rise.start, None, middle,
+                   case.limits["recovery.rate"], doubt,
+                   f"rose by {middle:.1f} degF within {RATE_WINDOW:.0f} min")
+
+
+@check(
+    "recovery.duration",
+    "Does the return take neither too short nor too long?",
+    unit="min",
+    needs=_SETPOINTS,
+    limits=("recovery.shortest", "recovery.longest"),
+    good="The return takes a sensible time.",
+    bad="The return was over at once, or dragged on.",
+    adjust="Set the return time between the two limits.",
+)
+def duration(case: Case) -> list[Event]:
+    return [_duration(case, c) for c in case.requests if c.handover is not None]
+
+
+def _duration(case: Case, changeover: Changeover) -> Event:
+    if not lowered(case, changeover):
+        return unjudged(changeover.name, changeover.handover, "there was no setpoint to return")
+    start, end = release_time(case, changeover), case.recovered(changeover)
+    if start is None or end is None:
+        return _not_back(case, changeover)
+    took = minutes_between(start, end)
+    text = f"was back {took:.0f} min after it began to rise"
+    shortest, longest = case.limits["recovery.shortest"], case.limits["recovery.longest"]
+    if took < (shortest + longest) / 2.0:
+        return at_least(case, changeover.name, start, end, took, shortest, case.minutes, text)
+    return at_most(case, changeover.name, start, end, took, longest, case.minutes, text)
+
+
+def _not_back(case: Case, changeover: Changeover) -> Event:
+    waited = minutes_between(changeover.handover, changeover.ended)
+    if waited <= case.limits["recovery.longest"]:
+        return unjudged(changeover.name, changeover.handover,
+                        f"the run ended after {waited:.0f} min, before the setpoint was back")
+    return at_most(case, changeover.name, changeover.handover, changeover.ended, waited,
+                   case.limits["recovery.longest"], case.minutes,
+                   f"was not back in the {waited:.0f} min of the run")
+
+
+@check(
+    "recovery.stable",
+    "Does the supply come back without overshoot and without swinging?",
+    unit="degF",
+    needs=(*_SETPOINTS, "chw_supply_temp"),
+    limits=("recovery.overshoot", "recovery.reversals", "recovery.reversal_size"),
+    good="The supply follows the setpoint back calmly.",
+    bad="The supply overshot or swung: loops fight each other during the return.",
+    adjust="Slow the return; loosen the tower or valve loop that swings.",
+)
+def stable(case: Case) -> list[Event]:
+    return [event for c in case.requests if c.handover is not None
+            for event in _stable(case, c)]
+
+
+def _stable(case: Case, changeover: Changeover) -> list[Event]:
+    end = min((case.recovered(changeover) or changeover.ended) + AFTER_RECOVERY,
+              changeover.ended)
+    rows = slice(changeover.handover, end)
+    supply = case.frame["chw_supply_temp"][rows]
+    over = lasting_high(supply - case.reset_setpoint[rows], short_dip_rows(case))
+    if over is None:
+        return [unjudged(changeover.name, changeover.handover, "the supply has gaps there")]
+    return [_overshoot(case, changeover, *over), _swings(case, changeover, supply)]
+
+
+def _overshoot(case: Case, changeover: Changeover, high: float, at: pd.Timestamp) -> Event:
+    return at_most(case, f"{changeover.name}, overshoot", at, None, high,
+                   case.limits["recovery.overshoot"],
+                   uncertainty.expanded(case, {"chw_supply_temp": 1.0}),
+                   f"supply at most {high:+.1f} degF above the reset setpoint")
+
+
+def _swings(case: Case, changeover: Changeover, supply: pd.Series) -> Event:
+    size = case.limits["recovery.reversal_size"]
+    turns = reversals(supply, size)
+    # Rows further apart than the swing hide turns; a swing takes at least ten minutes.
+    if case.minutes > 5.0 and turns <= case.limits["recovery.reversals"]:
+        return unjudged(f"{changeover.name}, reversals", changeover.handover,
+                        f"rows of {case.minutes:.0f} min cannot show a swing")
+    return at_most(case, f"{changeover.name}, reversals", supply.index[0], supply.index[-1],
+                   turns, case.limits["recovery.reversals"], 0.0,
+                   f"{turns} reversals of {size:g} degF or more", "count")
+
+
+@check(
+    "recovery.demand",
+    "Does no changeover set a new peak of the utility's demand interval?",
+    unit="kW",
+    needs=("request", "chillers", "power"),
+    limits=("recovery.demand_interval",),
+    good="The changeovers cost no demand charge.",
+    bad="A changeover set the demand peak: chillers, fans and pumps ran together at full "
+    "speed.",
+    adjust="Limit the tower fans or the chiller's demand during the pull-down; return the "
+    "setpoint more slowly; start one chiller at a time with a soft load.",
+)
+def demand(case: Case) -> list[Event]:
+    interval = case.limits["recovery.demand_interval"]
+    if interval < case.minutes:
+        raise Untested(f"rows of {case.minutes:.0f} min are longer than the demand interval")
+    blocks = interval_demand(case.power, interval, case.plant.demand_window)
+    inside = pd.Series(False, index=blocks.index)
+    for c in case.requests:
+        inside[_changeover_window(case, c)] = True
+    if not (~inside).any():
+        raise Untested("there is no interval outside changeovers to compare with")
+    usual = float(blocks[~inside].max())
+    return [_peak(case, c, blocks[_changeover_window(case, c)], usual) for c in case.requests]
+
+
+def _changeover_window(case: Case, changeover: Changeover) -> slice:
+    interval = pd.Timedelta(minutes=case.limits["recovery.demand_interval"])
+    end = case.recovered(changeover) or changeover.handover or changeover.ended
+    return slice(changeover.request - interval, min(end + AFTER_RECOVERY, changeover.ended))
+
+
+def _peak(case: Case, changeover: Changeover, blocks: pd.Series, usual: float) -> Event:
+    if blocks.empty:
+        return unjudged(changeover.name, changeover.request, "power has a gap there")
+    highest, at = float(blocks.max()), blocks.idxmax()
+    return at_most(case, changeover.name, at, None, highest, usual, 0.0,
+                   f"highest interval {highest:.0f} kW, highest outside changeovers "
+                   f"{usual:.0f} kW")
+
+
+CHECKS = (rate, duration, stable, demand)
+
+
+def checks(case: Case) -> list[Check]:
+    """Every check of the step."""
+    return [judge(case) for judge in CHECKS]

@@ -1,0 +1,115 @@
+"""Step 2: does the chilled-water setpoint follow the need, and what is that worth?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from fptlib.procedure import uncertainty
+from fptlib.procedure.case import Case
+from fptlib.procedure.catalogue import Waiting, at_least, check
+from fptlib.procedure.verdict import Check, Event
+
+COLDEST_SHARE = 0.1
+
+
+@check(
+    "reset.active",
+    "Does the setpoint follow the need: does it rise as it gets colder outdoors?",
+    unit="degF",
+    needs=("chw_supply_setpoint", "outdoor_dry_bulb"),
+    limits=("reset.range", "reset.outdoor_span"),
+    good="The setpoint rises in cold weather, which gives the economizer its hours.",
+    bad="The setpoint does not rise as it gets colder: it is hardly ever cold enough for the "
+    "economizer to reach it.",
+    adjust="Release or program the outdoor reset of the chilled-water setpoint; clear any "
+    "setpoint held by hand.",
+)
+def active(case: Case) -> list[Event]:
+    table = reset_rows(case)
+    if table.empty:
+        raise Waiting("no row outside changeovers has setpoint and outdoor temperature; "
+                      "trend both while the plant runs")
+    span = float(np.ptp(table["outdoor"].quantile([0.01, 0.99])))
+    wanted = case.limits["reset.outdoor_span"]
+    if span < wanted:
+        raise Waiting(f"the outdoor temperature spans {span:.0f} degF and must span "
+                      f"{wanted:.0f}; wait for warmer or colder weather")
+    rise = _rise_towards_cold(table)
+    return [at_least(
+        case, "reset", table.index[0], table.index[-1], rise, case.limits["reset.range"],
+        uncertainty.resolution(case, "chw_supply_setpoint", "chw_supply_setpoint"),
+        f"the setpoint stands {rise:+.1f} degF higher in the coldest tenth of the rows than "
+        f"in the warmest, over an outdoor span of {span:.0f} degF",
+    )]
+
+
+def reset_rows(case: Case) -> pd.DataFrame:
+    """Outdoor temperature and setpoint in the rows outside changeovers [degF]."""
+    table = pd.DataFrame({
+        "outdoor": case.frame["outdoor_dry_bulb"],
+        "setpoint": case.frame["chw_supply_setpoint"],
+    })
+    return table[~case.changing].dropna()
+
+
+def _rise_towards_cold(table: pd.DataFrame) -> float:
+    cold, warm = table["outdoor"].quantile([COLDEST_SHARE, 1.0 - COLDEST_SHARE])
+    colder = table.loc[table["outdoor"] <= cold, "setpoint"].median()
+    warmer = table.loc[table["outdoor"] >= warm, "setpoint"].median()
+    return float(colder - warmer)
+
+
+def reset_line(case: Case) -> tuple[np.ndarray, np.ndarray]:
+    """The reset as the trends show it: outdoor dry bulb and median setpoint [degF].
+
+    Bins of two degrees with at least half an hour in them; between them the line is
+    straight, beyond them it stays level (``numpy.interp`` draws it).
+    """
+    table = reset_rows(case)
+    table["bin"] = (table["outdoor"] / 2.0).round() * 2.0
+    groups = table.groupby("bin")["setpoint"]
+    enough = groups.size() * case.minutes >= 30.0
+    medians = groups.median()[enough]
+    return medians.index.to_numpy(dtype=float), medians.to_numpy(dtype=float)
+
+
+def economizer_hours(case: Case, setpoints: np.ndarray) -> np.ndarray:
+    """Hours of the typical year in which each setpoint could be carried.
+
+    Those hours in which wet bulb + approaches + tolerances do not exceed the setpoint.
+    """
+    needed = needed_in_weather(case)
+    return np.array([int((needed <= setpoint).sum()) for setpoint in setpoints])
+
+
+def economizer_hours_on_reset(case: Case) -> int:
+    """Hours of the typical year in which the reset line as found could be carried."""
+    assert case.weather is not None
+    line = reset_line(case)
+    setpoint = np.interp(case.weather["outdoor_dry_bulb"], *line)
+    return int((needed_in_weather(case) <= setpoint).sum())
+
+
+def needed_in_weather(case: Case) -> np.ndarray:
+    """The setpoint that each hour of the typical year needs [degF]."""
+    from fptlib.physics import moist_air
+
+    assert case.weather is not None and case.tower_approach and case.exchanger_approach
+    weather = case.weather
+    wet_bulb = moist_air.wet_bulb(
+        weather["outdoor_dry_bulb"].to_numpy(), weather["outdoor_humidity"].to_numpy(),
+        weather["station_pressure"].to_numpy(),
+    )
+    return wet_bulb + (
+        case.tower_approach.value + case.limits["enable.tower_tolerance"]
+        + case.exchanger_approach.value + case.limits["enable.exchanger_tolerance"]
+    )
+
+
+CHECKS = (active,)
+
+
+def checks(case: Case) -> list[Check]:
+    """Every check of the step."""
+    return [judge(case) for judge in CHECKS]

@@ -1,0 +1,272 @@
+"""Step 7: does economizer operation run calmly and efficiently?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import pandas as pd
+
+from fptlib.physics import exchanger as physics
+from fptlib.physics.errors import ImpossibleState
+from fptlib.procedure import instruments, uncertainty
+from fptlib.procedure.case import Case
+from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
+from fptlib.procedure.durations import share
+from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.verdict import Check, Event, Verdict
+
+SHORTEST_RUN = 60.0
+
+
+def settled(case: Case, changeover: Changeover) -> slice | None:
+    """The rows of a run after recovery, the delay before the exit left out; ``None`` where
+    too little is left to be judged."""
+    rows = case.settled_run(changeover)
+    end = rows.stop
+    if changeover.exit is not None:
+        delay = case.limits["exit.delay"] + case.limits["exit.grace"]
+        end = changeover.exit - pd.Timedelta(minutes=delay) - case.trends.step
+    if (end - rows.start).total_seconds() / 60.0 < SHORTEST_RUN:
+        return None
+    return slice(rows.start, end)
+
+
+def _over_runs(case: Case, judge: Callable[[Case, Changeover, slice], Event]) -> list[Event]:
+    found = []
+    for changeover in case.handovers:
+        rows = settled(case, changeover)
+        found.append(judge(case, changeover, rows) if rows else unjudged(
+            changeover.name, changeover.handover,
+            f"less than {SHORTEST_RUN:.0f} min of settled run"))
+    return found
+
+
+def wanted_condenser_water(case: Case) -> pd.Series:
+    """Condenser water that the setpoint needs [degF]: active setpoint - exchanger approach -
+    offset."""
+    assert case.exchanger_approach is not None
+    active = case.frame["chw_supply_setpoint"]
+    return active - case.exchanger_approach.value - case.limits["running.tower_offset"]
+
+
+def _need_approach(case: Case) -> None:
+    if case.exchanger_approach is None:
+        raise Untested("the exchanger approach is neither stated in the job nor to be seen in "
+                       "the trends; observe it near changeover and enter it in the plan")
+
+
+def _share_event(case: Case, changeover: Changeover, rows: slice, good: pd.Series,
+                 doubtful: pd.Series, text: str) -> Event:
+    """Judge a share of rows; ``doubtful`` rows could be either for the sensors' sake."""
+    found = share(good)
+    if math.isnan(found):
+        return unjudged(changeover.name, changeover.handover, "a gap over the whole run")
+    spread = share(doubtful.where(good.notna()))
+    return at_least(case, changeover.name, rows.start, rows.stop, found,
+                    case.limits["running.share"], spread, f"{found:.0f} % of the run {text}")
+
+
+def _within(difference: pd.Series, band: float) -> pd.Series:
+    return (difference.abs() <= band).astype(float).where(difference.notna())
+
+
+def _near(difference: pd.Series, band: float, doubt: float) -> pd.Series:
+    return (difference.abs() - band).abs() <= doubt
+
+
+@check(
+    "running.tower_setpoint",
+    "Is the condenser-water setpoint the active setpoint minus exchanger approach and offset, "
+    "and does it not follow the wet bulb?",
+    unit="%",
+    needs=("request", "chillers", "cw_supply_setpoint", "chw_supply_setpoint"),
+    limits=("running.tower_band", "running.tower_offset", "running.share"),
+    good="The towers make what the setpoint needs.",
+    bad="The towers chase something other than the need, such as the wet bulb.",
+    adjust="Set the condenser-water setpoint to the active chilled-water setpoint minus "
+    "exchanger approach and offset.",
+)
+def tower_setpoint(case: Case) -> list[Event]:
+    _need_approach(case)
+    return _over_runs(case, _tower_setpoint)
+
+
+def _tower_setpoint(case: Case, changeover: Changeover, rows: slice) -> Event:
+    setpoint = case.frame["cw_supply_setpoint"][rows]
+    difference = setpoint - wanted_condenser_water(case)[rows]
+    band = case.limits["running.tower_band"]
+    doubt = uncertainty.resolution(case, "cw_supply_setpoint", "chw_supply_setpoint")
+    follows = "" if case.lacking(["wet_bulb"]) else _follows(setpoint, case.wet_bulb[rows])
+    return _share_event(case, changeover, rows, _within(difference, band),
+                        _near(difference, band, doubt),
+                        f"within {band:g} degF of the setpoint needed, median "
+                        f"{difference.median():+.1f}{follows}")
+
+
+def _follows(setpoint: pd.Series, wet_bulb: pd.Series) -> str:
+    if setpoint.std() < 0.2 or wet_bulb.std() < 0.2:
+        return ""
+    return "; it follows the wet bulb" if setpoint.corr(wet_bulb) > 0.9 else ""
+
+
+@check(
+    "running.overcooling",
+    "Is the condenser water no colder than needed unless the fans are at minimum?",
+    unit="%",
+    needs=("request", "chillers", "cw_supply_temp", "chw_supply_setpoint",
+           "tower_{n}_fan_speed"),
+    limits=("running.overcooling", "running.fan_minimum", "running.share"),
+    good="No fan power is spent on water colder than needed.",
+    bad="The towers make colder water than the setpoint needs.",
+    adjust="Let the fans slow down at the condenser-water setpoint; check the setpoint itself.",
+)
+def overcooling(case: Case) -> list[Event]:
+    _need_approach(case)
+    return _over_runs(case, _overcooling)
+
+
+def _overcooling(case: Case, changeover: Changeover, rows: slice) -> Event:
+    colder = wanted_condenser_water(case)[rows] - case.frame["cw_supply_temp"][rows]
+    speeds = case.frame.loc[rows, [f"tower_{n}_fan_speed" for n in case.tower_numbers]]
+    slow = speeds.max(axis=1) <= case.limits["running.fan_minimum"]
+    band = case.limits["running.overcooling"]
+    good = ((colder <= band) | slow).astype(float).where(colder.notna())
+    doubt = uncertainty.expanded(case, {"cw_supply_temp": 1.0})
+    doubtful = ((colder - band).abs() <= doubt) & ~slow
+    return _share_event(case, changeover, rows, good, doubtful,
+                        f"not colder than needed by more than {band:g} degF, or fans at minimum")
+
+
+@check(
+    "running.fan_cycling",
+    "Do the tower fans start only so often?",
+    unit="per hour",
+    needs=("request", "chillers", "tower_{n}_fan_running"),
+    limits=("running.fan_starts",),
+    good="The fans are not worn by starts.",
+    bad="A tower fan starts too often: motor, belt and gear suffer.",
+    adjust="Widen the band of the fan control, lengthen its minimum off time, or stage cells "
+    "by speed.",
+)
+def fan_cycling(case: Case) -> list[Event]:
+    return [event for c in case.handovers for event in _cycling(case, c)]
+
+
+def _cycling(case: Case, changeover: Changeover) -> list[Event]:
+    rows = slice(changeover.handover, changeover.ended)
+    return [_starts(case, changeover, n, case.frame[f"tower_{n}_fan_running"][rows])
+            for n in case.tower_numbers]
+
+
+def _starts(case: Case, changeover: Changeover, n: int, running: pd.Series) -> Event:
+    name = f"{changeover.name}, cell {n}"
+    limit = case.limits["running.fan_starts"]
+    starts = (running.diff() == 1.0).rolling(case.rows(60.0), min_periods=1).sum()
+    most, at = int(starts.max()), starts.idxmax()
+    # A start needs one row on and one row off to be seen.
+    if most <= limit and 60.0 / (2.0 * case.minutes) <= limit:
+        return unjudged(name, changeover.handover,
+                        f"rows of {case.minutes:.0f} min cannot show so many starts")
+    return at_most(case, name, at, None, most, limit, 0.0,
+                   f"{most} starts in the busiest hour", "per hour")
+
+
+@check(
+    "running.supply",
+    "Does the supply stay within the band around the active setpoint?",
+    unit="%",
+    needs=("request", "chillers", "chw_supply_temp", "chw_supply_setpoint"),
+    limits=("running.supply_band", "running.share", "conditions.load_low"),
+    good="The exchanger holds the setpoint.",
+    bad="The exchanger does not hold the setpoint.",
+    adjust="Check the tower setpoint, the exchanger's flows and its conductance.",
+)
+def supply(case: Case) -> list[Event]:
+    return _over_runs(case, _supply)
+
+
+def _supply(case: Case, changeover: Changeover, rows: slice) -> Event:
+    if problem := light_load(case, rows):
+        return unjudged(changeover.name, changeover.handover, problem, verdict=Verdict.DEFERRED)
+    difference = (case.frame["chw_supply_temp"] - case.frame["chw_supply_setpoint"])[rows]
+    band = case.limits["running.supply_band"]
+    doubt = uncertainty.expanded(case, {"chw_supply_temp": 1.0})
+    return _share_event(case, changeover, rows, _within(difference, band),
+                        _near(difference, band, doubt),
+                        f"within {band:g} degF of the active setpoint, median "
+                        f"{difference.median():+.1f}")
+
+
+def light_load(case: Case, rows: slice) -> str:
+    """Why the load in these rows proves no capacity, or nothing."""
+    if case.lacking(["load"]) or not case.plant.exchanger.load:
+        return ""
+    tons = float(case.load[rows].median())
+    least = case.limits["conditions.load_low"] / 100.0 * case.plant.exchanger.load
+    if math.isnan(tons) or tons >= least:
+        return ""
+    return (f"the load was {tons:.0f} tons; repeat the test at {least:.0f} tons or more")
+
+
+@check(
+    "running.exchanger",
+    "Has the exchanger its design conductance, corrected to design flow?",
+    unit="%",
+    needs=("hx_chw_entering_temp", "hx_chw_leaving_temp", "hx_cw_entering_temp",
+           "hx_cw_leaving_temp", "exchanger_flows", "request", "chillers"),
+    limits=("running.conductance",),
+    good="The exchanger is as clean as it should be.",
+    bad="The exchanger transfers less than it should: fouled, bypassed, or its flows are wrong.",
+    adjust="Compare the pressure drop: high, clean it; normal, check flows and channel count; "
+    "low, look for a bypass or a leaking valve.",
+)
+def exchanger(case: Case) -> list[Event]:
+    design = case.plant.exchanger
+    values = (design.chw_flow, design.chw_entering, design.chw_leaving, design.cw_flow,
+              design.cw_entering, design.cw_leaving)
+    if any(value is None for value in values):
+        raise Untested("the exchanger's design flows and temperatures are not all stated in "
+                       "the plan")
+    try:
+        clean = physics.observed_conductance(*values)
+    except ImpossibleState as error:
+        raise Untested(f"the exchanger's design data are impossible: {error}") from error
+    balance = {e.name: e for e in instruments.heat_balance(case).events}
+    return _over_runs(case, lambda case, changeover, rows: _conductance(
+        case, changeover, rows, clean, balance.get(changeover.name)))
+
+
+def _conductance(case: Case, changeover: Changeover, rows: slice, clean: float,
+                 balance: Event | None) -> Event:
+    if balance is None or balance.verdict is not Verdict.PASS:
+        return unjudged(changeover.name, changeover.handover,
+                        "the heat balance of the exchanger does not close")
+    names = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp", "hx_cw_flow",
+             "hx_cw_entering_temp", "hx_cw_leaving_temp")
+    middle = {name: float(case.frame.loc[rows, name].median()) for name in names}
+
+    def against_design(**readings: float) -> float:
+        found = physics.observed_conductance(*readings.values())
+        corrected = physics.corrected_conductance(
+            found, clean, readings["hx_chw_flow"] / case.plant.exchanger.chw_flow,
+            readings["hx_cw_flow"] / case.plant.exchanger.cw_flow)
+        return 100.0 * corrected / clean
+
+    try:
+        found = against_design(**middle)
+        doubt = uncertainty.propagated(case, against_design, middle)
+    except ImpossibleState as error:
+        return unjudged(changeover.name, changeover.handover,
+                        f"the sensors cannot decide it: {error}")
+    return at_least(case, changeover.name, rows.start, rows.stop, found,
+                    case.limits["running.conductance"], doubt,
+                    f"{found:.0f} % of the design conductance, known to {doubt:.0f} %")
+
+
+CHECKS = (tower_setpoint, overcooling, fan_cycling, supply, exchanger)
+
+
+def checks(case: Case) -> list[Check]:
+    """Every check of the step."""
+    return [judge(case) for judge in CHECKS]

@@ -1,0 +1,34 @@
+"""The procedure: every step in its order."""
+
+from __future__ import annotations
+
+from fptlib.procedure import (
+    enable,
+    exit,
+    handover,
+    instruments,
+    lift,
+    recovery,
+    reset,
+    running,
+    transition,
+)
+from fptlib.procedure.case import Case
+from fptlib.procedure.verdict import Check
+
+STEPS = {
+    "instruments": instruments,
+    "reset": reset,
+    "enable": enable,
+    "lift": lift,
+    "handover": handover,
+    "recovery": recovery,
+    "running": running,
+    "exit": exit,
+    "transition": transition,
+}
+
+
+def all_checks(case: Case) -> list[Check]:
+    """Every check of every step, in order."""
+    return [row for step in STEPS.values() for row in step.checks(case)]

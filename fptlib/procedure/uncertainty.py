@@ -1,0 +1,115 @@
+"""Sensor errors as they enter a verdict: one shared variable per sensor.
+
+A sensor's error is the same in every place its reading is used, so it cancels where the
+same reading enters twice. Accuracy limits are rectangular (u = a / sqrt 3), resolution is
+(u = r / sqrt 12), as JCGM 100:2008 4.3.7 has it, from memory. Expanded uncertainty is k = 2.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+
+import pandas as pd
+
+from fptlib.physics import moist_air
+from fptlib.procedure.case import Case
+
+COVERAGE = 2.0
+
+
+def standard(case: Case, name: str, reading: float = 0.0) -> float:
+    """Standard uncertainty of one reading of a point, in the point's unit."""
+    sensor = case.sensor(name)
+    half_width = sensor.accuracy * (abs(reading) if sensor.relative else 1.0)
+    return math.hypot(half_width / math.sqrt(3.0), sensor.resolution / math.sqrt(12.0))
+
+
+def expanded(case: Case, weights: Mapping[str, float]) -> float:
+    """Expanded uncertainty of a weighted sum of readings, one weight per sensor.
+
+    For sensors with an absolute accuracy. A sensor that enters twice has its weights added
+    first: that is how its error cancels.
+    """
+    return COVERAGE * math.hypot(*(w * standard(case, name) for name, w in weights.items()))
+
+
+def propagated(
+    case: Case, function: Callable[..., float], readings: Mapping[str, float]
+) -> float:
+    """Expanded uncertainty of ``function(**readings)``, by central differences.
+
+    Each argument is the reading of the point of that name; the function is smooth over
+    the sensors' accuracy (first order, JCGM 100:2008 5.1.2, from memory).
+    """
+    terms = []
+    for name, reading in readings.items():
+        u = standard(case, name, reading)
+        up = function(**{**readings, name: reading + u})
+        down = function(**{**readings, name: reading - u})
+        terms.append((up - down) / 2.0)
+    return COVERAGE * math.hypot(*terms)
+
+
+def resolution(case: Case, *names: str) -> float:
+    """Expanded uncertainty from the display steps alone.
+
+    For what a controller does with its own readings: its sensors' errors are in both the
+    readings and the action, so only the rounding of the trends is left.
+    """
+    steps = [case.sensor(name).resolution for name in names]
+    return COVERAGE * math.hypot(*(step / math.sqrt(12.0) for step in steps))
+
+
+def between_rows(case: Case, series: pd.Series) -> float:
+    """What may have happened between two rows: half the largest change from row to row.
+
+    Zero at one-minute trends, which resolve these events (common practice, no source).
+    """
+    if case.minutes <= 1.0 or len(series) < 2:
+        return 0.0
+    largest = series.diff().abs().max()
+    return 0.0 if pd.isna(largest) else float(largest) / 2.0
+
+
+def calculated_wet_bulb(case: Case) -> float:
+    """Expanded uncertainty of the wet bulb worked out at the trends' median [degF]."""
+    pressure = case.pressure
+    if isinstance(pressure, pd.Series):
+        pressure = float(pressure.median())
+    humidity = float(case.frame["outdoor_humidity"].median())
+
+    def wet_bulb(outdoor_dry_bulb: float, outdoor_humidity: float) -> float:
+        return moist_air.wet_bulb(outdoor_dry_bulb, min(outdoor_humidity, 100.0), pressure)
+
+    return propagated(case, wet_bulb, {
+        "outdoor_dry_bulb": float(case.frame["outdoor_dry_bulb"].median()),
+        "outdoor_humidity": humidity,
+    })
+
+
+def wet_bulb(case: Case) -> float:
+    """Expanded uncertainty of the wet bulb in use [degF]."""
+    if case.wet_bulb_point == "outdoor_wet_bulb":
+        return expanded(case, {"outdoor_wet_bulb": 1.0})
+    return calculated_wet_bulb(case)
+
+
+def enable_margin(case: Case) -> float:
+    """Expanded uncertainty of the enable margin [degF].
+
+    Reset setpoint - (wet bulb + tower approach + exchanger approach + tolerances). With
+    approaches observed by the same sensors, wet bulb and condenser water enter twice with
+    opposite signs and cancel; what remains is the exchanger's leaving sensor. An approach
+    taken from design cancels nothing.
+    """
+    tower = case.tower_approach is not None and case.tower_approach.basis == "observed"
+    exchanger = (
+        case.exchanger_approach is not None and case.exchanger_approach.basis == "observed"
+    )
+    weights = {
+        "cw_supply_temp": float(tower) - float(exchanger),
+        "hx_chw_leaving_temp": float(exchanger),
+    }
+    air = 0.0 if tower else wet_bulb(case)
+    return math.hypot(air, expanded(case, weights))
