@@ -1,0 +1,277 @@
+"""Every check on a plant drawn by hand: quiet when sound, loud at the bent line.
+
+What must come out is known by construction; the limits are those of the standard
+(common practice, no source).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import drawn_plant as drawn
+import pandas as pd
+import pytest
+from drawn_plant import EXIT, HANDOVER, RECOVERED, RELEASE, REQUEST, WARM, at
+
+from fptlib.procedure.case import Case
+from fptlib.procedure.plant import Instrument, Reading
+from fptlib.procedure.steps import all_checks
+from fptlib.procedure.verdict import Check, Verdict
+
+MINUTE = pd.Timedelta(minutes=1)
+Bend = Callable[[pd.DataFrame], None]
+
+
+def rows(case: Case) -> dict[str, Check]:
+    return {check.id: check for check in all_checks(case)}
+
+
+def readings(value: float = 50.0, due: str = "2026-12-01") -> dict[str, object]:
+    zone = drawn.ZONE
+    instrument = Instrument("T1", "0001", 0.1, pd.Timestamp("2025-12-01", tz=zone),
+                            pd.Timestamp(due, tz=zone))
+    return {
+        "readings": [Reading(at("10:00"), "chw_supply_temp", value, "T1", "technician")],
+        "instruments": {"T1": instrument},
+    }
+
+
+def test_sound_plant_passes_every_check() -> None:
+    found = rows(drawn.case(**readings()))
+    assert {id: check.verdict for id, check in found.items()} == dict.fromkeys(
+        found, Verdict.PASS)
+    assert len(found) == 32
+
+
+@pytest.mark.parametrize("minutes", [5, 15])
+def test_coarser_rows_never_fail_the_sound_plant(minutes: int) -> None:
+    found = rows(drawn.case(minutes=minutes))
+    assert not [id for id, check in found.items() if check.verdict is Verdict.FAIL]
+
+
+def _flat(f: pd.DataFrame) -> None:
+    f["chw_supply_setpoint"] = f["chw_reset_setpoint"] = 45.0
+
+
+def _late_wet_bulb(f: pd.DataFrame) -> None:
+    f.loc[at("02:35"), "outdoor_wet_bulb"] = 40.0
+
+
+def _too_soon(f: pd.DataFrame) -> None:
+    f.loc[:, "outdoor_wet_bulb"] += 3.0
+
+
+def _short_run(f: pd.DataFrame) -> None:
+    f.loc[at("04:25") : at("04:40"), "chiller_1_running"] = 1.0
+
+
+def _no_rest(f: pd.DataFrame) -> None:
+    again = slice(EXIT + 10 * MINUTE, EXIT + 60 * MINUTE)
+    f.loc[again, "economizer_command"] = 1.0
+
+
+def _missed(f: pd.DataFrame) -> None:
+    f.loc[at("04:00", 1) : at("10:00", 1), "outdoor_wet_bulb"] = 30.0
+
+
+def _no_protection(f: pd.DataFrame) -> None:
+    down = slice(REQUEST, HANDOVER - MINUTE)
+    f.loc[down, "chw_supply_setpoint"] = f.loc[down, "chw_supply_temp"] = 50.0
+
+
+def _below_floor(f: pd.DataFrame) -> None:
+    f.loc[at("03:15") : at("03:22"), "chw_supply_setpoint"] = 36.0
+
+
+def _trip(f: pd.DataFrame) -> None:
+    f.loc[at("03:10"), "chiller_1_alarm"] = 1.0
+
+
+def _early_stop(f: pd.DataFrame) -> None:
+    f.loc[at("03:05") :, "chiller_1_running"] = 0.0
+    f.loc[EXIT:, "chiller_1_running"] = 1.0
+
+
+def _not_released(f: pd.DataFrame) -> None:
+    f.loc[HANDOVER : EXIT - MINUTE, "chw_supply_setpoint"] = 40.0
+
+
+def _step_back(f: pd.DataFrame) -> None:
+    f.loc[at("03:28") : EXIT - MINUTE, "chw_supply_setpoint"] = 50.0
+
+
+def _slow_back(f: pd.DataFrame) -> None:
+    run = f.index[(f.index > RELEASE) & (f.index < EXIT)]
+    ramp = 40.0 + 0.06 * pd.Series((run - RELEASE) / MINUTE, index=run)
+    f.loc[run, "chw_supply_setpoint"] = ramp.clip(upper=50.0)
+
+
+def _supply_runs_away(f: pd.DataFrame) -> None:
+    f.loc[at("03:40") : at("04:05"), "chw_supply_temp"] = 54.0
+
+
+def _swings(f: pd.DataFrame) -> None:
+    for start in range(0, 60, 20):
+        moment = RECOVERED + start * MINUTE
+        f.loc[moment : moment + 10 * MINUTE, "chw_supply_temp"] -= 3.0
+
+
+def _peak(f: pd.DataFrame) -> None:
+    f.loc[at("03:00") : at("03:29"), "plant_power"] = 600.0
+
+
+def _towers_chase(f: pd.DataFrame) -> None:
+    f.loc[HANDOVER:EXIT, "cw_supply_setpoint"] = f["outdoor_wet_bulb"] + 5.0
+
+
+def _overcooled(f: pd.DataFrame) -> None:
+    f.loc[RECOVERED:WARM, "cw_supply_temp"] = 43.0
+
+
+def _cycling(f: pd.DataFrame) -> None:
+    f.loc[at("08:00") : at("10:00") : 6, "tower_1_fan_running"] = 0.0
+
+
+def _supply_off(f: pd.DataFrame) -> None:
+    f.loc[RECOVERED:WARM, "chw_supply_temp"] += 2.5
+
+
+def _fouled(f: pd.DataFrame) -> None:
+    f.loc[HANDOVER:EXIT, ["hx_cw_entering_temp", "hx_cw_leaving_temp"]] -= 5.0
+
+
+def _late_exit(f: pd.DataFrame) -> None:
+    f.loc[at("19:30") : WARM, "chw_supply_temp"] = 52.0
+
+
+def _many_cells(f: pd.DataFrame) -> None:
+    f.loc[at("08:00") : at("09:00"), ["tower_1_fan_speed", "tower_2_fan_speed"]] = 100.0
+
+
+def _early_exit(f: pd.DataFrame) -> None:
+    f.loc[WARM:EXIT, "chw_supply_temp"] = 50.0
+
+
+def _costly_run(f: pd.DataFrame) -> None:
+    f.loc[RECOVERED + 30 * MINUTE : EXIT - MINUTE, "plant_power"] = 300.0
+    f.loc[RECOVERED:EXIT, "outdoor_wet_bulb"] = 38.0
+
+
+def _stuck(f: pd.DataFrame) -> None:
+    f.loc[at("00:00", 0) : at("12:00"), "outdoor_wet_bulb"] = 36.0
+
+
+def _biased(f: pd.DataFrame) -> None:
+    f["outdoor_wet_bulb"] += 3.5
+
+
+def _flow_off(f: pd.DataFrame) -> None:
+    f["hx_cw_flow"] *= 0.7
+
+
+FAULTS: list[tuple[Bend, str, pd.Timestamp | None]] = [
+    (_biased, "instruments.wet_bulb", None),
+    (_stuck, "instruments.wet_bulb", at("00:00")),
+    (_flow_off, "instruments.heat_balance", HANDOVER),
+    (_flat, "reset.active", None),
+    (_too_soon, "enable.condition", REQUEST),
+    (_late_wet_bulb, "enable.dwell", at("02:36")),
+    (_short_run, "enable.stay", HANDOVER),
+    (_no_rest, "enable.rest", EXIT),
+    (_missed, "enable.missed", at("04:00", 1)),
+    (_no_protection, "lift.minimum", None),
+    (_no_protection, "lift.setpoint", None),
+    (_below_floor, "lift.floor", at("03:15")),
+    (_trip, "lift.chiller_on", at("03:10")),
+    (_early_stop, "lift.chiller_on", at("03:05")),
+    (_not_released, "lift.release", HANDOVER),
+    (_supply_runs_away, "handover.excursion", at("03:40")),
+    (_short_run, "handover.fallback", at("04:25")),
+    (_step_back, "recovery.rate", None),
+    (_step_back, "recovery.duration", at("03:28")),
+    (_slow_back, "recovery.duration", None),
+    (_supply_runs_away, "recovery.stable", at("03:40")),
+    (_swings, "recovery.stable", HANDOVER),
+    (_peak, "recovery.demand", at("03:00")),
+    (_towers_chase, "running.tower_setpoint", None),
+    (_overcooled, "running.overcooling", None),
+    (_cycling, "running.fan_cycling", None),
+    (_supply_off, "running.supply", None),
+    (_fouled, "running.exchanger", None),
+    (_late_exit, "exit.supply", at("19:30")),
+    (_early_exit, "exit.not_early", EXIT),
+    (_costly_run, "exit.comparative", None),
+    (_costly_run, "transition.entering", HANDOVER),
+    (_costly_run, "transition.leaving", EXIT),
+]
+
+
+@pytest.mark.parametrize(
+    ("bend", "id", "moment"), FAULTS, ids=[f"{id}-{bend.__name__[1:]}" for bend, id, _ in FAULTS])
+def test_fault_is_found_at_its_minute(bend: Bend, id: str, moment: pd.Timestamp | None) -> None:
+    table = drawn.frame()
+    bend(table)
+    check = rows(drawn.case(table))[id]
+    assert check.verdict is Verdict.FAIL, check.reason
+    failed = [event for event in check.events if event.verdict is Verdict.FAIL]
+    if moment is not None:
+        assert moment in [event.start for event in failed]
+    assert check.adjust and check.reason and check.basis is not None
+
+
+def test_equipment_beyond_its_count_is_found() -> None:
+    import dataclasses
+
+    table = drawn.frame()
+    _many_cells(table)
+    small = dataclasses.replace(drawn.PLANT, equipment_limit=1)
+    check = rows(drawn.case(table, plant=small))["exit.equipment"]
+    assert check.verdict is Verdict.FAIL
+    assert check.events[0].start == at("08:00")
+    assert check.measured == 61.0
+
+
+def test_reading_that_disagrees_fails() -> None:
+    check = rows(drawn.case(**readings(52.0)))["instruments.agreement"]
+    assert check.verdict is Verdict.FAIL
+    assert check.measured == pytest.approx(2.0)
+
+
+def test_instrument_out_of_date_fails() -> None:
+    check = rows(drawn.case(**readings(due="2026-01-01")))["instruments.calibration"]
+    assert check.verdict is Verdict.FAIL
+
+
+def _needing(points: list[str]) -> dict[str, set[str]]:
+    """For each point alone: the checks that turn to ``not tested`` without it."""
+    whole = rows(drawn.case(**readings()))
+    found = {}
+    for point in points:
+        without = rows(drawn.case(drawn.frame().drop(columns=point), **readings()))
+        found[point] = {id for id, check in without.items()
+                        if check.verdict is Verdict.NOT_TESTED}
+        changed = {id for id, check in without.items()
+                   if check.verdict is not whole[id].verdict}
+        assert changed == found[point], point
+        named = [id for id in found[point] if point not in without[id].missing]
+        assert set(named) <= {"instruments.agreement"}, (point, named)
+    return found
+
+
+def test_missing_point_makes_its_checks_not_tested_and_no_other() -> None:
+    found = _needing(["chw_supply_temp", "chw_flow", "cw_supply_temp", "outdoor_dry_bulb",
+                      "chiller_1_alarm", "chiller_2_cw_leaving_temp", "tower_1_fan_running",
+                      "hx_cw_flow", "cw_supply_setpoint"])
+    assert found["chiller_1_alarm"] == {"lift.chiller_on"}
+    assert found["chiller_2_cw_leaving_temp"] == {"lift.minimum"}
+    assert found["tower_1_fan_running"] == {"running.fan_cycling", "exit.equipment"}
+    assert found["cw_supply_setpoint"] == {"running.tower_setpoint"}
+    assert found["outdoor_dry_bulb"] == {"instruments.wet_bulb", "reset.active"}
+    assert found["hx_cw_flow"] == {"instruments.heat_balance", "running.exchanger"}
+
+
+def test_nothing_but_names_is_invented_for_an_empty_plant() -> None:
+    table = drawn.frame()[["outdoor_dry_bulb"]]
+    found = rows(drawn.case(table))
+    assert {check.verdict for check in found.values()} == {Verdict.NOT_TESTED}
+    assert all(check.reason for check in found.values())
