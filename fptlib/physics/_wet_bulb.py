@@ -9,7 +9,6 @@ the wet bulb itself by Newton's method on the same equations.
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import NamedTuple
 
 import numpy as np
 
@@ -18,11 +17,12 @@ from fptlib.physics._saturated_air import (
     ABSOLUTE_ZERO,
     FREEZING,
     HIGHEST,
+    INCH_POUND,
     LOWEST,
-    OVER_ICE,
-    OVER_LIQUID,
     TRIPLE_POINT,
+    Form,
     Saturation,
+    Wick,
     log_pressure,
     log_slope,
     ratio_of,
@@ -36,24 +36,13 @@ _SETTLED = 5e-3  # degF; Newton's error after such a step is below 5e-7 degF
 _HARMLESS = (60.0, 50.0, 14.696)  # stands in for an impossible state until it is refused
 
 
-class Wick(NamedTuple):
-    """(latent - slope wb) Ws - 0.240 (db - wb) = W (latent + 0.444 db - sensible wb)."""
-
-    latent: float
-    slope: float
-    sensible: float
-    saturation: Saturation
-
-
-LIQUID_WICK = Wick(1093.0, 0.556, 1.0, OVER_LIQUID)
-ICE_WICK = Wick(1220.0, 0.04, 0.48, OVER_ICE)
-
-
-def wick_ratio(wick: Wick, dry_bulb: Array, wet_bulb: Array | float, pressure: Array) -> Array:
+def wick_ratio(
+    form: Form, wick: Wick, dry_bulb: Array, wet_bulb: Array | float, pressure: Array
+) -> Array:
     """Humidity ratio that the energy balance of a wick gives."""
-    saturated = ratio_of(vapor_pressure(wet_bulb), pressure)
-    gain = (wick.latent - wick.slope * wet_bulb) * saturated - 0.240 * (dry_bulb - wet_bulb)
-    return gain / (wick.latent + 0.444 * dry_bulb - wick.sensible * wet_bulb)
+    saturated = ratio_of(vapor_pressure(wet_bulb, form), pressure)
+    gain = (wick.latent - wick.slope * wet_bulb) * saturated - wick.dry * (dry_bulb - wet_bulb)
+    return gain / (wick.total + wick.vapor * dry_bulb - wick.sensible * wet_bulb)
 
 
 def impossible(
@@ -86,77 +75,82 @@ def in_blocks(solve: Callable[..., tuple[Array, ...]], *states: Array) -> list[A
     return [result.reshape(states[0].shape) for result in results]
 
 
-def governing_wet_bulb(dry_bulb: Array, humidity: Array, pressure: Array) -> tuple[Array]:
+def governing_wet_bulb(
+    dry_bulb: Array, humidity: Array, pressure: Array, form: Form
+) -> tuple[Array]:
     """The liquid wet bulb where it exists, elsewhere the ice one; impossible is missing."""
-    bad, has_liquid, _, state = _balances(dry_bulb, humidity, pressure)
-    wet_bulb = _solve_where(has_liquid, LIQUID_WICK, *state)
+    bad, has_liquid, _, state = _balances(dry_bulb, humidity, pressure, form)
+    wet_bulb = _solve_where(has_liquid, form, form.liquid_wick, *state)
     if not has_liquid.all():
         frozen = ~has_liquid
-        wet_bulb[frozen] = _solve_where(frozen, ICE_WICK, *state)[frozen]
+        wet_bulb[frozen] = _solve_where(frozen, form, form.ice_wick, *state)[frozen]
     wet_bulb[bad] = np.nan
     return (wet_bulb,)
 
 
 def both_wet_bulbs(
-    dry_bulb: Array, humidity: Array, pressure: Array
+    dry_bulb: Array, humidity: Array, pressure: Array, form: Form
 ) -> tuple[Array, Array, Array]:
     """Liquid and ice wet bulb, missing where there is none, and which of them exist."""
-    bad, has_liquid, has_ice, state = _balances(dry_bulb, humidity, pressure)
+    bad, has_liquid, has_ice, state = _balances(dry_bulb, humidity, pressure, form)
     has_liquid, has_ice = has_liquid & ~bad, has_ice & ~bad
-    liquid = _solve_where(has_liquid, LIQUID_WICK, *state)
-    ice = _solve_where(has_ice, ICE_WICK, *state)
+    liquid = _solve_where(has_liquid, form, form.liquid_wick, *state)
+    ice = _solve_where(has_ice, form, form.ice_wick, *state)
     return liquid, ice, HAS_LIQUID * has_liquid + HAS_ICE * has_ice
 
 
 def _balances(
-    dry_bulb: Array, humidity: Array, pressure: Array
+    dry_bulb: Array, humidity: Array, pressure: Array, form: Form
 ) -> tuple[Array, Array, Array, tuple[Array, Array, Array]]:
     """Impossible rows, rows with a liquid and with an ice answer, and the state solved."""
-    saturated = _vapor_in_range(dry_bulb)
+    saturated = _vapor_in_range(dry_bulb, form)
     bad = impossible(dry_bulb, humidity, pressure, saturated)
     if bad.any():
         dry_bulb, humidity, pressure = harmless(bad, dry_bulb, humidity, pressure)
-        saturated = vapor_pressure(dry_bulb)
+        saturated = vapor_pressure(dry_bulb, form)
     ratio = ratio_of(humidity * (0.01 * saturated), pressure)
-    has_liquid = ratio >= wick_ratio(LIQUID_WICK, dry_bulb, FREEZING, pressure)
-    has_ice = ratio < wick_ratio(ICE_WICK, dry_bulb, FREEZING, pressure)
+    has_liquid = ratio >= wick_ratio(form, form.liquid_wick, dry_bulb, FREEZING, pressure)
+    has_ice = ratio < wick_ratio(form, form.ice_wick, dry_bulb, FREEZING, pressure)
     return bad, has_liquid, has_ice, (dry_bulb, ratio, pressure)
 
 
-def _vapor_in_range(dry_bulb: Array) -> Array:
-    return vapor_pressure(np.clip(dry_bulb, LOWEST, HIGHEST))
+def _vapor_in_range(dry_bulb: Array, form: Form = INCH_POUND) -> Array:
+    return vapor_pressure(np.clip(dry_bulb, LOWEST, HIGHEST), form)
 
 
 def _solve_where(
-    rows: Array, wick: Wick, dry_bulb: Array, ratio: Array, pressure: Array
+    rows: Array, form: Form, wick: Wick, dry_bulb: Array, ratio: Array, pressure: Array
 ) -> Array:
     """Wet bulb of the wick for some rows, missing for the others."""
     if rows.all():
-        return _solve(wick, dry_bulb, ratio, pressure)
+        return _solve(form, wick, dry_bulb, ratio, pressure)
     wet_bulb = np.full(dry_bulb.shape, np.nan)
     if rows.any():
-        wet_bulb[rows] = _solve(wick, dry_bulb[rows], ratio[rows], pressure[rows])
+        wet_bulb[rows] = _solve(form, wick, dry_bulb[rows], ratio[rows], pressure[rows])
     return wet_bulb
 
 
-def _solve(wick: Wick, dry_bulb: Array, ratio: Array, pressure: Array) -> Array:
-    wet_bulb = _newton(wick, dry_bulb, ratio, pressure)
+def _solve(form: Form, wick: Wick, dry_bulb: Array, ratio: Array, pressure: Array) -> Array:
+    if wick is form.ice_wick:
+        return np.minimum(_newton(wick, form.over_ice, dry_bulb, ratio, pressure), dry_bulb)
+    wet_bulb = _newton(wick, form.over_liquid, dry_bulb, ratio, pressure)
     few = wet_bulb <= TRIPLE_POINT
-    if wick is LIQUID_WICK and few.any():
+    if few.any():
         # between 32 degF and the triple point a liquid wick is saturated as over ice
-        wick = LIQUID_WICK._replace(saturation=OVER_ICE)
-        again = _newton(wick, dry_bulb[few], ratio[few], pressure[few])
+        again = _newton(wick, form.over_ice, dry_bulb[few], ratio[few], pressure[few])
         wet_bulb[few] = np.clip(again, FREEZING, TRIPLE_POINT)
     return np.minimum(wet_bulb, dry_bulb)
 
 
-def _newton(wick: Wick, dry_bulb: Array, ratio: Array, pressure: Array) -> Array:
+def _newton(
+    wick: Wick, saturation: Saturation, dry_bulb: Array, ratio: Array, pressure: Array
+) -> Array:
     """Solve the energy balance of the wick for all rows at once."""
     wet_bulb = _first_guess(dry_bulb, ratio, pressure)
-    offset = 0.240 * dry_bulb + ratio * (wick.latent + 0.444 * dry_bulb)
-    slope = 0.240 + wick.sensible * ratio
+    offset = wick.dry * dry_bulb + ratio * (wick.total + wick.vapor * dry_bulb)
+    slope = wick.dry + wick.sensible * ratio
     for _ in range(20):
-        step = _newton_step(wick, wet_bulb, offset, slope, pressure)
+        step = _newton_step(wick, saturation, wet_bulb, offset, slope, pressure)
         wet_bulb -= step
         if not np.any(np.abs(step, out=step) > _SETTLED):
             return wet_bulb
@@ -164,12 +158,13 @@ def _newton(wick: Wick, dry_bulb: Array, ratio: Array, pressure: Array) -> Array
 
 
 def _newton_step(
-    wick: Wick, wet_bulb: Array, offset: Array, slope: Array, pressure: Array
+    wick: Wick, saturation: Saturation, wet_bulb: Array, offset: Array, slope: Array,
+    pressure: Array,
 ) -> Array:
     absolute = wet_bulb - ABSOLUTE_ZERO
-    vapor = np.exp(log_pressure(wick.saturation, absolute))
+    vapor = np.exp(log_pressure(saturation, absolute))
     saturated = ratio_of(vapor, pressure)
-    steepness = log_slope(wick.saturation, absolute) * saturated
+    steepness = log_slope(saturation, absolute) * saturated
     steepness *= pressure / (pressure - vapor)
     latent = wick.latent - wick.slope * wet_bulb
     miss = latent * saturated + slope * wet_bulb - offset

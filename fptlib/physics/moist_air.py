@@ -4,10 +4,14 @@ Near 32 degF one dry bulb and humidity have two wet bulbs, one of a wick that is
 liquid and one of a wick that is ice. Both are kept; ``wet_bulb`` gives the liquid one,
 the higher and for the enable test the safer of the two.
 
-Formulas: ASHRAE Handbook - Fundamentals (2017), chapter 1, inch-pound form.
+Formulas: ASHRAE Handbook - Fundamentals (2017), chapter 1, inch-pound form. The balances
+of the wick may also be had in their SI form, which the handbook rounds differently: its
+wet bulb is up to 0.02 degF higher.
 """
 
 from __future__ import annotations
+
+from functools import partial
 
 import numpy as np
 
@@ -15,6 +19,7 @@ from fptlib.physics import _wet_bulb
 from fptlib.physics._kinds import Array, Quantity, any_kind, refuse
 from fptlib.physics._saturated_air import (
     ABSOLUTE_ZERO,
+    FORMS,
     FREEZING,
     HIGHEST,
     LOWEST,
@@ -304,7 +309,7 @@ def dew_point(dry_bulb: Quantity, humidity: Quantity) -> Quantity:
 
 @any_kind
 def humidity_ratio_from_wet_bulb(
-    dry_bulb: Quantity, wet_bulb: Quantity, pressure: Quantity
+    dry_bulb: Quantity, wet_bulb: Quantity, pressure: Quantity, form: str = "inch-pound"
 ) -> Quantity:
     """Humidity ratio from dry and wet bulb; the wick is ice below 32 degF.
 
@@ -312,6 +317,7 @@ def humidity_ratio_from_wet_bulb(
         dry_bulb [degF]: scalar or array.
         wet_bulb [degF]: scalar or array.
         pressure [psia]: station pressure, scalar or array.
+        form [-]: "inch-pound" or "SI", whose constants are used.
 
     Returns:
         Humidity ratio [lb/lb].
@@ -324,10 +330,11 @@ def humidity_ratio_from_wet_bulb(
     >>> round(humidity_ratio_from_wet_bulb(100.0, 65.0, 14.696), 5)
     0.00519
     """
+    printed = FORMS[form]
     ratio = np.where(
         wet_bulb >= FREEZING,
-        _wet_bulb.wick_ratio(_wet_bulb.LIQUID_WICK, dry_bulb, wet_bulb, pressure),
-        _wet_bulb.wick_ratio(_wet_bulb.ICE_WICK, dry_bulb, wet_bulb, pressure),
+        _wet_bulb.wick_ratio(printed, printed.liquid_wick, dry_bulb, wet_bulb, pressure),
+        _wet_bulb.wick_ratio(printed, printed.ice_wick, dry_bulb, wet_bulb, pressure),
     )
     bad = (wet_bulb > dry_bulb) | (ratio < 0.0) | (pressure <= vapor_pressure(dry_bulb))
     return refuse(
@@ -339,7 +346,7 @@ def humidity_ratio_from_wet_bulb(
 
 @any_kind
 def humidity_from_wet_bulb(
-    dry_bulb: Quantity, wet_bulb: Quantity, pressure: Quantity
+    dry_bulb: Quantity, wet_bulb: Quantity, pressure: Quantity, form: str = "inch-pound"
 ) -> Quantity:
     """Relative humidity from dry and wet bulb; the wick is ice below 32 degF.
 
@@ -347,6 +354,7 @@ def humidity_from_wet_bulb(
         dry_bulb [degF]: scalar or array.
         wet_bulb [degF]: scalar or array.
         pressure [psia]: station pressure, scalar or array.
+        form [-]: "inch-pound" or "SI", whose constants are used.
 
     Returns:
         Relative humidity [%RH].
@@ -359,18 +367,21 @@ def humidity_from_wet_bulb(
     >>> round(humidity_from_wet_bulb(100.0, 65.0, 14.696), 1)
     12.8
     """
-    ratio = humidity_ratio_from_wet_bulb(dry_bulb, wet_bulb, pressure)
+    ratio = humidity_ratio_from_wet_bulb(dry_bulb, wet_bulb, pressure, form)
     return humidity_from_ratio(dry_bulb, ratio, pressure)
 
 
 @any_kind
-def wet_bulb(dry_bulb: Quantity, humidity: Quantity, pressure: Quantity) -> Quantity:
+def wet_bulb(
+    dry_bulb: Quantity, humidity: Quantity, pressure: Quantity, form: str = "inch-pound"
+) -> Quantity:
     """Wet bulb from dry bulb and humidity; the liquid one where there are two.
 
     Args:
         dry_bulb [degF]: scalar or array.
         humidity [%RH]: 0 to 100, scalar or array.
         pressure [psia]: station pressure, scalar or array.
+        form [-]: "inch-pound" or "SI", whose constants are used.
 
     Returns:
         Wet bulb [degF].
@@ -384,12 +395,13 @@ def wet_bulb(dry_bulb: Quantity, humidity: Quantity, pressure: Quantity) -> Quan
     65.018
     """
     _refuse_single(dry_bulb, humidity, pressure)
-    return _wet_bulb.in_blocks(_wet_bulb.governing_wet_bulb, dry_bulb, humidity, pressure)[0]
+    solve = partial(_wet_bulb.governing_wet_bulb, form=FORMS[form])
+    return _wet_bulb.in_blocks(solve, dry_bulb, humidity, pressure)[0]
 
 
 @any_kind
 def wet_bulb_branches(
-    dry_bulb: Quantity, humidity: Quantity, pressure: Quantity
+    dry_bulb: Quantity, humidity: Quantity, pressure: Quantity, form: str = "inch-pound"
 ) -> tuple[Quantity, Quantity, Quantity]:
     """Both wet bulbs and which of them stands.
 
@@ -397,6 +409,7 @@ def wet_bulb_branches(
         dry_bulb [degF]: scalar or array.
         humidity [%RH]: 0 to 100, scalar or array.
         pressure [psia]: station pressure, scalar or array.
+        form [-]: "inch-pound" or "SI", whose constants are used.
 
     Returns:
         The liquid wet bulb [degF], the ice wet bulb [degF], each missing where it does
@@ -413,19 +426,21 @@ def wet_bulb_branches(
     (32.54, 31.37, 'ambiguous')
     """
     _refuse_single(dry_bulb, humidity, pressure)
-    liquid, ice, which = _wet_bulb.in_blocks(
-        _wet_bulb.both_wet_bulbs, dry_bulb, humidity, pressure
-    )
+    solve = partial(_wet_bulb.both_wet_bulbs, form=FORMS[form])
+    liquid, ice, which = _wet_bulb.in_blocks(solve, dry_bulb, humidity, pressure)
     return liquid, ice, np.array([MISSING, LIQUID, ICE, AMBIGUOUS])[which]
 
 
-def is_ambiguous(dry_bulb: Quantity, humidity: Quantity, pressure: Quantity) -> Quantity:
+def is_ambiguous(
+    dry_bulb: Quantity, humidity: Quantity, pressure: Quantity, form: str = "inch-pound"
+) -> Quantity:
     """Whether a state lies in the band near 32 degF that has two wet bulbs.
 
     Args:
         dry_bulb [degF]: scalar or array.
         humidity [%RH]: 0 to 100, scalar or array.
         pressure [psia]: station pressure, scalar or array.
+        form [-]: "inch-pound" or "SI", whose constants are used.
 
     Returns:
         True [-] inside the band.
@@ -438,7 +453,7 @@ def is_ambiguous(dry_bulb: Quantity, humidity: Quantity, pressure: Quantity) -> 
     >>> is_ambiguous(50.0, 8.0, 12.2637), is_ambiguous(50.0, 60.0, 12.2637)
     (True, False)
     """
-    return wet_bulb_branches(dry_bulb, humidity, pressure)[2] == AMBIGUOUS
+    return wet_bulb_branches(dry_bulb, humidity, pressure, form)[2] == AMBIGUOUS
 
 
 def _refuse_single(dry_bulb: Array, humidity: Array, pressure: Array) -> None:
