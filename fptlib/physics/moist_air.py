@@ -6,7 +6,7 @@ the higher and for the enable test the safer of the two.
 
 Formulas: ASHRAE Handbook - Fundamentals (2017), chapter 1, inch-pound form. The balances
 of the wick may also be had in their SI form, which the handbook rounds differently: its
-wet bulb is up to 0.02 degF higher.
+wet bulb is up to 0.03 degF higher.
 """
 
 from __future__ import annotations

@@ -1,0 +1,476 @@
+"""Moist air against published values, psychrolib, CoolProp and itself.
+
+Sources beside the rows: "ASHRAE" is Handbook - Fundamentals 2017 chapter 1 as carried in
+the test suite of psychrolib (commit 059a99b6); "computed" is PsychroLib 2.5.0 or
+CoolProp 8.0.0.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import psychrolib
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fptlib.physics import moist_air
+from fptlib.physics.errors import ImpossibleState
+
+PA = 6894.757293168  # per psi
+BTU = 2326.0  # J/kg per Btu/lb
+SEA = 14.696
+exact = settings(derandomize=True, deadline=None, max_examples=60)
+
+
+def celsius(fahrenheit):
+    return (fahrenheit - 32.0) / 1.8
+
+
+def fahrenheit(degrees):
+    return 1.8 * degrees + 32.0
+
+
+@pytest.fixture
+def reference(monkeypatch):
+    """psychrolib tightened, in inch-pound units; its global state is put back."""
+    units = psychrolib.GetUnitSystem()
+    psychrolib.SetUnitSystem(psychrolib.IP)
+    monkeypatch.setattr(psychrolib, "PSYCHROLIB_TOLERANCE", 1e-10)
+    yield psychrolib
+    psychrolib.PSYCHROLIB_UNITS = units
+
+
+def psychrolib_wet_bulbs(form, dry_bulb, humidity, pressure):
+    """psychrolib's loop, in its own units of that form, as degF."""
+    rows = list(zip(dry_bulb, humidity, np.broadcast_to(pressure, dry_bulb.shape), strict=True))
+    if form == "inch-pound":
+        return np.array([psychrolib.GetTWetBulbFromRelHum(d, h / 100.0, p) for d, h, p in rows])
+    psychrolib.SetUnitSystem(psychrolib.SI)
+    psychrolib.PSYCHROLIB_TOLERANCE = 1e-10  # SetUnitSystem sets it back
+    return fahrenheit(np.array([
+        psychrolib.GetTWetBulbFromRelHum(celsius(d), h / 100.0, p * PA) for d, h, p in rows
+    ]))
+
+
+# PSY-01 to PSY-03, ASHRAE Table 3, rel 3e-4
+@pytest.mark.parametrize("temperature, expected", [
+    (23.0, 0.058268), (41.0, 0.12656), (77.0, 0.45973), (122.0, 1.79140),
+    (212.0, 14.7094), (300.0, 67.0206), (-4.0, 0.014974),
+])
+def test_saturation_pressure_inch_pound(temperature, expected):
+    assert moist_air.saturation_pressure(temperature) == pytest.approx(expected, rel=3e-4)
+
+
+@pytest.mark.parametrize("degrees, expected", [
+    (-20.0, 103.24), (-5.0, 401.74), (5.0, 872.6), (25.0, 3169.7), (50.0, 12351.3),
+    (100.0, 101418.0),
+])
+def test_saturation_pressure_si(degrees, expected):
+    found = moist_air.saturation_pressure(fahrenheit(degrees)) * PA
+    assert found == pytest.approx(expected, rel=3e-4)
+
+
+# PSY-04, ASHRAE Table 2
+@pytest.mark.parametrize("temperature, expected, rel", [
+    (-4.0, 0.0006373, 0.01), (23.0, 0.0024863, 0.005), (41.0, 0.005425, 0.005),
+    (77.0, 0.020173, 0.005), (122.0, 0.086863, 0.01),
+])
+def test_saturated_humidity_ratio(temperature, expected, rel):
+    assert moist_air.humidity_ratio(temperature, 100.0, SEA) == pytest.approx(expected, rel=rel)
+
+
+# PSY-05, ASHRAE Table 2
+@pytest.mark.parametrize("temperature, expected, rel", [
+    (23.0, 8.186, 0.03), (41.0, 15.699, 0.01), (77.0, 40.576, 0.01), (122.0, 126.066, 0.01),
+])
+def test_saturated_enthalpy(temperature, expected, rel):
+    assert moist_air.saturated_enthalpy(temperature, SEA) == pytest.approx(expected, rel=rel)
+
+
+def test_example_1_inch_pound():
+    """PSY-06, ASHRAE Example 1: 100 degF, 65 degF wet bulb."""
+    ratio = moist_air.humidity_ratio_from_wet_bulb(100.0, 65.0, SEA)
+    humidity = moist_air.humidity_from_wet_bulb(100.0, 65.0, SEA)
+    assert ratio == pytest.approx(0.00523, abs=1e-4)
+    assert ratio == pytest.approx(0.005190, abs=1e-6)  # computed, psychrolib
+    assert humidity == pytest.approx(13.0, abs=1.0)
+    assert moist_air.dew_point(100.0, humidity) == pytest.approx(40.0, abs=1.0)
+    assert moist_air.enthalpy(100.0, ratio) == pytest.approx(29.80, abs=0.1)
+    assert moist_air.volume(100.0, ratio, SEA) == pytest.approx(14.22, rel=0.01)
+
+
+def test_example_1_si():
+    """PSY-07, ASHRAE Example 1: 40 degC, 20 degC wet bulb, 101325 Pa."""
+    dry_bulb, wet_bulb, pressure = fahrenheit(40.0), fahrenheit(20.0), 101325.0 / PA
+    ratio = moist_air.humidity_ratio_from_wet_bulb(dry_bulb, wet_bulb, pressure)
+    humidity = moist_air.humidity_from_wet_bulb(dry_bulb, wet_bulb, pressure)
+    above_0_celsius = moist_air.enthalpy(dry_bulb, ratio) - 0.240 * 32.0
+    assert ratio == pytest.approx(0.0065, abs=1e-4)
+    assert celsius(moist_air.dew_point(dry_bulb, humidity)) == pytest.approx(7.0, abs=0.5)
+    assert humidity == pytest.approx(14.0, abs=1.0)
+    assert above_0_celsius * BTU == pytest.approx(56_700.0, abs=100.0)
+    assert moist_air.volume(dry_bulb, ratio, pressure) / 16.018463 == pytest.approx(0.896, rel=0.01)
+
+
+def test_example_1_reversed():
+    """PSY-08: 100 degF with the humidity of PSY-06 gives a wet bulb of 65 degF."""
+    humidity = moist_air.humidity_from_ratio(100.0, 0.005190, SEA)
+    assert moist_air.wet_bulb(100.0, humidity, SEA) == pytest.approx(65.0, abs=0.1)
+
+
+def test_liquid_wick_above_freezing():
+    """PSY-09, ASHRAE eq. 33: a worked sheet, rel 3e-4."""
+    found = moist_air.humidity_ratio_from_wet_bulb(86.0, 77.0, 14.175)
+    assert found == pytest.approx(0.0187193288, rel=3e-4)
+
+
+def test_ice_wick_below_freezing():
+    """PSY-10, ASHRAE eq. 35, rel 3e-4; the inverse within 0.001 degF."""
+    found = moist_air.humidity_ratio_from_wet_bulb(30.2, 23.0, 14.175)
+    assert found == pytest.approx(0.00114657481, rel=3e-4)
+    humidity = moist_air.humidity_from_ratio(30.2, found, 14.175)
+    assert moist_air.wet_bulb(30.2, humidity, 14.175) == pytest.approx(23.0, abs=0.001)
+
+
+def test_ice_wick_below_freezing_si():
+    """PSY-11, the same in SI: -1 degC, -5 degC wet bulb, 95461 Pa, rel 3e-4."""
+    state = 30.2, 23.0, 95461.0 / PA
+    found = moist_air.humidity_ratio_from_wet_bulb(*state, form="SI")
+    assert found == pytest.approx(0.00120399820, rel=3e-4)
+    humidity = moist_air.humidity_from_ratio(30.2, found, state[2])
+    assert moist_air.wet_bulb(30.2, humidity, state[2], form="SI") == pytest.approx(23, abs=0.001)
+
+
+def test_the_two_printed_forms_differ_by_little():
+    """ASHRAE rounds eq. 33 and 35 differently in its two systems: up to 0.025 degF."""
+    dry_bulb, humidity = np.meshgrid(np.arange(0.0, 116.0, 5.0), np.arange(5.0, 101.0, 5.0))
+    branch = [moist_air.wet_bulb_branches(dry_bulb, humidity, 13.0, form)[2]
+              for form in ("inch-pound", "SI")]
+    found = [moist_air.wet_bulb(dry_bulb, humidity, 13.0, form) for form in ("inch-pound", "SI")]
+    same = branch[0] == branch[1]
+    assert np.abs(found[1] - found[0])[same].max() < 0.025
+
+
+# PSY-12, ASHRAE Table 1, within 1 Pa plus the rounding of 14.696 psia
+@pytest.mark.parametrize("metres, expected", [
+    (-500, 107478), (0, 101325), (500, 95461), (1000, 89875), (4000, 61640), (10000, 26436),
+])
+def test_pressure_at_altitude_si(metres, expected):
+    found = moist_air.pressure_at(metres / 0.3048) * PA
+    assert found == pytest.approx(expected, abs=1.0 + 5e-5 * expected)
+
+
+# PSY-13, ASHRAE Table 1, within 0.003 psi; the upstream test allows 1 psi, which tests nothing
+@pytest.mark.parametrize("altitude, expected", [
+    (-1000.0, 15.236), (0.0, 14.696), (1000.0, 14.175), (3000.0, 13.173), (10000.0, 10.108),
+])
+def test_pressure_at_altitude(altitude, expected):
+    assert moist_air.pressure_at(altitude) == pytest.approx(expected, abs=0.003)
+
+
+# ASHRAE eq. 3, computed, within 0.001 psia
+@pytest.mark.parametrize("altitude, expected", [
+    (1000.0, 14.1726), (2000.0, 13.6644), (3000.0, 13.1711), (4000.0, 12.6923),
+    (5000.0, 12.2277), (5280.0, 12.1001), (6000.0, 11.7770), (7000.0, 11.3398),
+    (8000.0, 10.9159), (10000.0, 10.1065),
+])
+def test_pressure_by_formula(altitude, expected):
+    assert moist_air.pressure_at(altitude) == pytest.approx(expected, abs=0.001)
+
+
+# PSY-14, ASHRAE Table 1
+@pytest.mark.parametrize("metres, expected", [(0, 15.0), (500, 11.8), (1000, 8.5), (4000, -11.0)])
+def test_standard_temperature(metres, expected):
+    found = celsius(moist_air.standard_temperature(metres / 0.3048))
+    assert found == pytest.approx(expected, abs=0.1)
+
+
+def test_sea_level_pressure_and_back():
+    """PSY-15, psychrolib's test suite: 101226.5 Pa, 105 m, 17.19 degC; within 1 Pa."""
+    altitude, dry_bulb = 105.0 / 0.3048, fahrenheit(17.19)
+    sea_level = moist_air.sea_level_pressure(101226.5 / PA, altitude, dry_bulb)
+    assert sea_level * PA == pytest.approx(102484.0, abs=1.0)
+    station = moist_air.station_pressure(102484.0 / PA, altitude, dry_bulb)
+    assert station * PA == pytest.approx(101226.5, abs=1.0)
+
+
+# Computed with psychrolib in SI, within 0.01 degF; the last column is CoolProp, within 0.06 degF
+SPOTS = [
+    (0, 100, 13, 65.134, 65.104), (0, 95, 40, 75.082, 75.075), (0, 78, 50, 65.023, 65.012),
+    (0, 60, 50, 50.234, 50.220), (0, 50, 60, 43.666, 43.655), (0, 45, 60, 39.308, 39.297),
+    (0, 40, 70, 36.236, 36.228), (0, 35, 80, 32.799, 32.794), (0, 40, 30, 30.247, 30.217),
+    (0, 30, 80, 28.034, 28.027), (0, 20, 70, 17.826, 17.817), (0, 10, 60, 7.985, 7.976),
+    (1100, 55, 25, 40.773, 40.747), (1100, 50, 30, 38.156, 38.134),
+    (1100, 45, 35, 35.238, 35.218), (5280, 60, 20, 41.743, 41.715),
+    (5280, 50, 30, 37.164, 37.141), (5280, 45, 40, 35.272, 35.255),
+    (5280, 40, 50, 32.852, 32.838), (5280, 35, 60, 29.764, 29.750),
+    (5280, 25, 70, 22.115, 22.106), (5280, 95, 15, 61.275, 61.250),
+    (0, 50, 69.2, 45.188, None),
+]
+
+
+@pytest.mark.parametrize("altitude, dry_bulb, humidity, expected, coolprop", SPOTS)
+def test_wet_bulb_spot(altitude, dry_bulb, humidity, expected, coolprop):
+    state = dry_bulb, humidity, moist_air.pressure_at(altitude)
+    assert moist_air.wet_bulb(*state, form="SI") == pytest.approx(expected, abs=0.01)
+    if coolprop is not None:
+        assert moist_air.wet_bulb(*state) == pytest.approx(coolprop, abs=0.06)
+
+
+# Computed: sensitivities of the spot table by humidity, dry bulb and one percent of pressure
+@pytest.mark.parametrize("altitude, dry_bulb, humidity, by_humidity, by_dry_bulb, by_pressure", [
+    (0, 100, 13, 0.595, 0.562, 0.117), (0, 95, 40, 0.415, 0.775, 0.055),
+    (0, 50, 60, 0.168, 0.868, 0.032), (0, 30, 80, 0.100, 0.945, 0.012),
+    (1100, 50, 30, 0.188, 0.742, 0.063), (5280, 50, 30, 0.207, 0.734, 0.065),
+    (5280, 95, 15, 0.590, 0.585, 0.107),
+])
+def test_wet_bulb_sensitivity(
+    altitude, dry_bulb, humidity, by_humidity, by_dry_bulb, by_pressure
+):
+    pressure = moist_air.pressure_at(altitude)
+
+    def at(more_dry_bulb=0.0, more_humidity=0.0, more_pressure=0.0):
+        return moist_air.wet_bulb(
+            dry_bulb + more_dry_bulb, humidity + more_humidity, pressure * (1 + more_pressure)
+        )
+
+    assert (at(0, 0.05) - at(0, -0.05)) / 0.1 == pytest.approx(by_humidity, abs=0.002)
+    assert (at(0.05) - at(-0.05)) / 0.1 == pytest.approx(by_dry_bulb, abs=0.002)
+    assert at(0, 0, 0.01) - at() == pytest.approx(by_pressure, abs=0.002)
+
+
+# Computed: what sea-level pressure does at 5280 ft
+@pytest.mark.parametrize("dry_bulb, humidity, too_high", [
+    (45, 40, 0.97), (50, 40, 1.02), (60, 30, 1.34), (90, 20, 1.84),
+])
+def test_sea_level_pressure_at_altitude_overstates(dry_bulb, humidity, too_high):
+    right = moist_air.wet_bulb(dry_bulb, humidity, moist_air.pressure_at(5280.0))
+    assert moist_air.wet_bulb(dry_bulb, humidity, SEA) - right == pytest.approx(too_high, abs=0.01)
+
+
+# Computed: humidity band with two answers, and the extreme answers at its ends
+BANDS = [
+    (2.0, 101325, 68.1, 70.2, -0.14, 0.14), (5.0, 101325, 32.7, 37.0, -0.35, 0.34),
+    (5.0, 84556, 38.9, 42.5, -0.32, 0.32), (8.0, 101325, 8.4, 14.0, -0.57, 0.55),
+    (10.0, 84556, 5.6, 10.7, -0.65, 0.63),
+]
+
+
+@pytest.mark.parametrize("degrees, pascal, bottom, top, ice_at_bottom, liquid_at_top", BANDS)
+def test_two_branch_band(degrees, pascal, bottom, top, ice_at_bottom, liquid_at_top):
+    dry_bulb, pressure = fahrenheit(degrees), pascal / PA
+    humidity = np.arange(bottom - 2.0, top + 2.0, 0.01)
+    liquid, ice, branch = moist_air.wet_bulb_branches(dry_bulb, humidity, pressure, form="SI")
+    inside = np.flatnonzero(branch == "ambiguous")
+    assert humidity[inside[0]] == pytest.approx(bottom, abs=0.06)
+    assert humidity[inside[-1]] == pytest.approx(top, abs=0.06)
+    assert celsius(ice[inside[0]]) == pytest.approx(ice_at_bottom, abs=0.01)
+    assert celsius(liquid[inside[-1]]) == pytest.approx(liquid_at_top, abs=0.01)
+    assert set(branch[: inside[0]]) == {"ice"} and set(branch[inside[-1] + 1 :]) == {"liquid"}
+    assert np.all(np.diff(inside) == 1)
+
+
+def test_every_row_of_the_band_solves_both_balances():
+    dry_bulb = np.linspace(32.05, 52.0, 300)[:, None]
+    humidity = np.linspace(2.0, 100.0, 400)[None, :]
+    pressure = 12.2637
+    liquid, ice, branch = moist_air.wet_bulb_branches(dry_bulb, humidity, pressure)
+    assert np.array_equal(branch == "ambiguous", np.isfinite(liquid) & np.isfinite(ice))
+    assert np.all(liquid[np.isfinite(liquid)] >= 32.0)
+    assert np.all(ice[np.isfinite(ice)] < 32.0)
+    for answer in (liquid, ice):
+        there = np.isfinite(answer)
+        state = np.broadcast_to(dry_bulb, answer.shape)[there], answer[there]
+        back = moist_air.humidity_from_wet_bulb(*state, pressure)
+        wanted = np.broadcast_to(humidity, answer.shape)[there]
+        assert np.nanmax(np.abs(back - wanted)) < 1e-4
+    governing = moist_air.wet_bulb(dry_bulb, humidity, pressure)
+    assert np.allclose(governing, np.where(np.isnan(liquid), ice, liquid), atol=1e-6)
+
+
+@pytest.mark.parametrize("form", ["inch-pound", "SI"])
+def test_wet_bulb_against_psychrolib_outside_the_band(reference, form):
+    """Within 1e-6 degC of psychrolib tightened to 1e-10, on 3000 random states."""
+    random = np.random.default_rng(1)
+    dry_bulb = random.uniform(-20.0, 115.0, 3000)
+    humidity = random.uniform(1.0, 100.0, 3000)
+    pressure = random.uniform(10.5, 15.0, 3000)
+    ours = moist_air.wet_bulb(dry_bulb, humidity, pressure, form)
+    theirs = psychrolib_wet_bulbs(form, dry_bulb, humidity, pressure)
+    outside = ~moist_air.is_ambiguous(dry_bulb, humidity, pressure, form)
+    assert outside.sum() > 2900
+    assert np.abs(ours - theirs)[outside].max() / 1.8 < 1e-6
+
+
+@pytest.mark.parametrize("form", ["inch-pound", "SI"])
+def test_wet_bulb_against_psychrolib_around_freezing(reference, form):
+    """The same on a fine grid of dry bulbs from 31.9 to 33 degF, where saturation changes."""
+    grid = np.meshgrid(np.linspace(31.9, 33.0, 45), np.linspace(80.0, 100.0, 21))
+    dry_bulb, humidity = (axis.ravel() for axis in grid)
+    ours = moist_air.wet_bulb(dry_bulb, humidity, SEA, form)
+    theirs = psychrolib_wet_bulbs(form, dry_bulb, humidity, SEA)
+    outside = ~moist_air.is_ambiguous(dry_bulb, humidity, SEA, form)
+    assert np.abs(ours - theirs)[outside].max() / 1.8 < 1e-6
+
+
+def test_other_quantities_against_psychrolib(reference):
+    for dry_bulb, humidity, pressure in [(95.0, 40.0, 14.7), (20.0, 70.0, 12.1), (45.0, 9.0, 13.0)]:
+        ratio = reference.GetHumRatioFromRelHum(dry_bulb, humidity / 100.0, pressure)
+        assert moist_air.humidity_ratio(dry_bulb, humidity, pressure) == pytest.approx(ratio)
+        assert moist_air.enthalpy(dry_bulb, ratio) == pytest.approx(
+            reference.GetMoistAirEnthalpy(dry_bulb, ratio))
+        assert moist_air.volume(dry_bulb, ratio, pressure) == pytest.approx(
+            reference.GetMoistAirVolume(dry_bulb, ratio, pressure))
+        assert moist_air.dew_point(dry_bulb, humidity) == pytest.approx(
+            reference.GetTDewPointFromRelHum(dry_bulb, humidity / 100.0), abs=1e-6)
+
+
+def test_wet_bulb_against_coolprop_over_the_grid():
+    """Within 0.06 degF outside the band, -20 to 45 degC, 5 to 100 %RH, 0 to 2500 m."""
+    from CoolProp.CoolProp import HAPropsSI
+
+    grid = np.meshgrid(
+        np.arange(-20.0, 45.1, 5.0), [5.0, 10, 20, 30, 40, 50, 60, 70, 80, 90, 95, 100],
+        np.arange(0.0, 2501.0, 500.0), indexing="ij",
+    )
+    degrees, humidity, metres = (axis.ravel() for axis in grid)
+    pressure = moist_air.pressure_at(metres / 0.3048)
+    theirs = HAPropsSI(
+        "B", "T", degrees + 273.15, "R", humidity / 100.0, "P", pressure * PA
+    )
+    ours = moist_air.wet_bulb(fahrenheit(degrees), humidity, pressure)
+    outside = ~moist_air.is_ambiguous(fahrenheit(degrees), humidity, pressure)
+    difference = ours - fahrenheit(np.asarray(theirs) - 273.15)
+    assert outside.sum() > 0.99 * outside.size
+    assert np.abs(difference[outside]).max() < 0.06
+
+
+# Stull (2011), the single formula, from memory: reproduced only to show why it is not used
+def stull(degrees, humidity):
+    return (
+        degrees * np.arctan(0.151977 * np.sqrt(humidity + 8.313659))
+        + np.arctan(degrees + humidity) - np.arctan(humidity - 1.676331)
+        + 0.00391838 * humidity**1.5 * np.arctan(0.023101 * humidity) - 4.686035
+    )
+
+
+def test_from_memory_stull_formula_is_not_acceptable():
+    assert stull(20.0, 50.0) == pytest.approx(13.70, abs=0.005)
+    assert celsius(moist_air.wet_bulb(68.0, 50.0, SEA)) == pytest.approx(13.783, abs=0.005)
+    grid = np.meshgrid(np.arange(-20.0, 45.1, 2.5), np.arange(5.0, 99.1, 2.0))
+    true = celsius(moist_air.wet_bulb(fahrenheit(grid[0]), grid[1], SEA))
+    error = stull(*grid) - true
+    assert error.min() < -1.0 and error.max() > 3.5  # computed: -1.16 to +3.87 degC
+
+
+dry_bulbs = st.floats(-30.0, 120.0)
+humidities = st.floats(1.0, 100.0)
+pressures = st.floats(10.0, 15.5)
+
+
+@exact
+@given(dry_bulbs, humidities, pressures)
+def test_dew_point_below_wet_bulb_below_dry_bulb(dry_bulb, humidity, pressure):
+    wet_bulb = moist_air.wet_bulb(dry_bulb, humidity, pressure)
+    assert moist_air.dew_point(dry_bulb, humidity) <= wet_bulb + 2e-4 <= dry_bulb + 4e-4
+
+
+@exact
+@given(dry_bulbs, humidities, pressures)
+def test_wet_bulb_inverts(dry_bulb, humidity, pressure):
+    wet_bulb = moist_air.wet_bulb(dry_bulb, humidity, pressure)
+    back = moist_air.humidity_from_wet_bulb(dry_bulb, wet_bulb, pressure)
+    assert back == pytest.approx(humidity, abs=2e-3)
+
+
+@exact
+@given(dry_bulbs, humidities)
+def test_dew_point_inverts(dry_bulb, humidity):
+    dew_point = moist_air.dew_point(dry_bulb, humidity)
+    vapor = moist_air.saturation_pressure(dew_point)
+    assert vapor == pytest.approx(
+        humidity / 100.0 * moist_air.saturation_pressure(dry_bulb), rel=1e-5)
+
+
+@exact
+@given(dry_bulbs, st.floats(1.0, 98.0), pressures, st.floats(0.1, 2.0))
+def test_wet_bulb_rises_with_humidity_and_pressure_outside_the_band(
+    dry_bulb, humidity, pressure, more
+):
+    state, moister = (dry_bulb, humidity, pressure), (dry_bulb, humidity + more, pressure)
+    denser = (dry_bulb, humidity, pressure * 1.01)
+    branches = {moist_air.wet_bulb_branches(*each)[2] for each in (state, moister, denser)}
+    if len(branches) == 1 and "ambiguous" not in branches:
+        base = moist_air.wet_bulb(*state)
+        assert moist_air.wet_bulb(*moister) > base
+        assert moist_air.wet_bulb(*denser) >= base - 1e-6
+
+
+@exact
+@given(dry_bulbs, pressures)
+def test_saturated_air_has_its_dry_bulb_as_wet_bulb(dry_bulb, pressure):
+    assert moist_air.wet_bulb(dry_bulb, 100.0, pressure) == pytest.approx(dry_bulb, abs=1e-4)
+
+
+def test_array_scalar_and_series_agree():
+    dry_bulb, humidity = np.array([95.0, 45.0, 20.0]), np.array([40.0, 60.0, 70.0])
+    index = pd.date_range("2024-01-01", periods=3, freq="min")
+    series = moist_air.wet_bulb(
+        pd.Series(dry_bulb, index), pd.Series(humidity, index), 14.0)
+    assert series.index.equals(index)
+    assert np.array_equal(series.to_numpy(), moist_air.wet_bulb(dry_bulb, humidity, 14.0))
+    for row in range(3):
+        alone = moist_air.wet_bulb(float(dry_bulb[row]), float(humidity[row]), 14.0)
+        assert isinstance(alone, float)
+        assert alone == pytest.approx(series.iloc[row], abs=1e-6)
+
+
+def test_series_of_two_clocks_are_refused():
+    early = pd.Series([50.0], pd.date_range("2024-01-01", periods=1))
+    late = pd.Series([50.0], pd.date_range("2024-01-02", periods=1))
+    with pytest.raises(ValueError, match="align"):
+        moist_air.wet_bulb(early, late, 14.7)
+
+
+@pytest.mark.parametrize("dry_bulb, humidity, pressure", [
+    (70.0, 101.0, 14.7), (70.0, -1.0, 14.7), (500.0, 50.0, 14.7), (70.0, 50.0, 0.0),
+    (200.0, 50.0, 11.0),
+])
+def test_impossible_air_raises_with_numbers_or_goes_missing(dry_bulb, humidity, pressure):
+    with pytest.raises(ImpossibleState, match=str(humidity)):
+        moist_air.wet_bulb(dry_bulb, humidity, pressure)
+    among = moist_air.wet_bulb(
+        np.array([70.0, dry_bulb]), np.array([50.0, humidity]), np.array([14.7, pressure]))
+    assert np.isnan(among).tolist() == [False, True]
+    branch = moist_air.wet_bulb_branches(
+        np.array([70.0, dry_bulb]), np.array([50.0, humidity]), np.array([14.7, pressure]))[2]
+    assert branch.tolist() == ["liquid", "missing"]
+
+
+def test_missing_stays_missing():
+    assert np.isnan(moist_air.wet_bulb(np.nan, 50.0, 14.7))
+    assert np.isnan(moist_air.wet_bulb(np.array([70.0, np.nan]), 50.0, 14.7)).tolist() == [0, 1]
+    assert moist_air.wet_bulb_branches(50.0, np.nan, 14.7)[2] == "missing"
+    assert moist_air.wet_bulb(np.array([]), 50.0, 14.7).size == 0
+
+
+def test_wet_bulb_above_dry_bulb_is_refused():
+    with pytest.raises(ImpossibleState, match="61.0"):
+        moist_air.humidity_from_wet_bulb(60.0, 61.0, 14.7)
+    with pytest.raises(ImpossibleState, match="30.0"):
+        moist_air.humidity_from_wet_bulb(100.0, 30.0, 14.7)
+    found = moist_air.humidity_from_wet_bulb(np.array([60.0, 60.0]), np.array([55.0, 61.0]), 14.7)
+    assert np.isnan(found).tolist() == [False, True]
+    with pytest.raises(ImpossibleState):
+        moist_air.dew_point(60.0, 0.0)
+    with pytest.raises(ImpossibleState, match="boils"):
+        moist_air.saturated_enthalpy(250.0, 14.7)
+    with pytest.raises(ImpossibleState):
+        moist_air.pressure_at(99_999.0)
+    with pytest.raises(ImpossibleState):
+        moist_air.enthalpy(60.0, -0.001)
+    with pytest.raises(ImpossibleState):
+        moist_air.humidity_from_ratio(60.0, 0.05, 14.7)
+    with pytest.raises(ImpossibleState):
+        moist_air.saturation_pressure(-200.0)
