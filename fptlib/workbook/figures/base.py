@@ -1,0 +1,234 @@
+"""What all figures share: colours, axes, labels on the lines, event marks, decimation.
+
+Colours are the open palette of Okabe and Ito (2008), told apart by colour-blind readers;
+every line also has its own style, so that a grey print can be read.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib import dates
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from fptlib.procedure.case import Case
+from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.verdict import Check
+
+INK = "#1b2733"
+GREY = "#5a6570"
+DPI = 100
+WIDTH = 9.6
+PIXELS = int(WIDTH * DPI)
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How one quantity is drawn in every figure."""
+
+    colour: str
+    style: Any = "-"
+    width: float = 1.8
+
+
+SUPPLY = Look("#0072B2")
+ACTIVE = Look("#D55E00", (0, (6, 2)))
+RESET = Look("#000000", (0, (2, 2)))
+CONDENSER = Look("#007a5a", (0, (8, 2, 2, 2)))
+TOWER_SETPOINT = Look("#8a4f7d", (0, (1, 1)))
+MEASURED = Look("#0072B2")
+LIMIT = Look("#9c1c1c", (0, (5, 2)), 1.5)
+SERIES = (SUPPLY, Look("#D55E00", (0, (6, 2))), Look("#007a5a", (0, (8, 2, 2, 2))),
+          Look("#8a4f7d", (0, (1, 1))), Look("#8a6d00", (0, (3, 1, 1, 1, 1, 1))))
+# Areas from light to dark, so that grey print keeps their order.
+AREAS = ("#d7e8f5", "#a9d0ea", "#f6dfa4", "#8fc9b4", "#e9b06b")
+SHADES = {"pull-down": "#e8eef3", "dwell": "#fbf0d4", "window": "#e8eef3"}
+MARKERS = {"pass": ("o", "#007a5a"), "fail": ("X", "#9c1c1c"), "indeterminate": ("D", "#8a6d00"),
+           "deferred": ("s", "#0072B2"), "not tested": ("v", "#5a6570")}
+
+
+class Evidence:
+    """A figure as static output: a PNG, and a sentence for who cannot see it."""
+
+    def __init__(self, figure: Figure, sentence: str) -> None:
+        self.figure, self.sentence = figure, sentence
+
+    def png(self) -> bytes:
+        """The picture."""
+        stream = io.BytesIO()
+        self.figure.savefig(stream, format="png", dpi=DPI, metadata={"Software": None})
+        return stream.getvalue()
+
+    def _repr_mimebundle_(self, **_: Any) -> Any:
+        picture = base64.b64encode(self.png()).decode("ascii")
+        return {"image/png": picture, "text/plain": f"Figure: {self.sentence}"}
+
+
+def canvas(rows: int = 1, height: float = 4.2, heights: Sequence[float] | None = None,
+           share: bool = False) -> tuple[Figure, list[Axes]]:
+    """A figure with so many axes one below the other."""
+    figure = Figure(figsize=(WIDTH, height), dpi=DPI)
+    FigureCanvasAgg(figure)
+    grid = figure.subplots(rows, 1, squeeze=False, sharex=share,
+                           gridspec_kw={"height_ratios": heights or [1.0] * rows})
+    axes = [line[0] for line in grid]
+    for ax in axes:
+        _plain(ax)
+    figure.subplots_adjust(left=0.075, right=0.80, top=0.9, bottom=0.11, hspace=0.42)
+    return figure, axes
+
+
+def _plain(ax: Axes) -> None:
+    ax.spines[["top", "right"]].set_visible(False)
+    ax.tick_params(labelsize=9, colors=INK)
+    ax.grid(True, color="#dfe4e8", linewidth=0.6)
+    ax.set_axisbelow(True)
+
+
+def nothing(title: str, why: str) -> Evidence:
+    """A figure that says why there is nothing to draw."""
+    figure, (ax,) = canvas(height=1.6)
+    ax.set_title(title, loc="left", fontsize=11, color=INK)
+    ax.set_axis_off()
+    ax.text(0.0, 0.5, "Not tested: " + _wrapped(why), transform=ax.transAxes, fontsize=11,
+            color=INK, va="center")
+    return Evidence(figure, f"{title}: not tested, {why}")
+
+
+def _wrapped(text: str, width: int = 95) -> str:
+    return "\n".join(textwrap.wrap(text, width))
+
+
+def times(index: pd.DatetimeIndex) -> np.ndarray:
+    """The site's clock times as matplotlib's dates."""
+    return dates.date2num(index.tz_localize(None).to_numpy())
+
+
+def moment(at: pd.Timestamp) -> float:
+    """One moment as matplotlib's date, on the site's clock."""
+    return float(dates.date2num(at.tz_localize(None).to_numpy()))
+
+
+def decimated(series: pd.Series, pixels: int = PIXELS) -> tuple[np.ndarray, np.ndarray]:
+    """Times and values, no more than two for each pixel, with every extreme kept."""
+    x, y = times(pd.DatetimeIndex(series.index)), series.to_numpy(dtype=float)
+    size = len(y) // pixels
+    if size < 3:
+        return x, y
+    whole = len(y) // size * size
+    blocks = y[:whole].reshape(-1, size)
+    low, high = (_arg(blocks, extreme) for extreme in (np.inf, -np.inf))
+    keep = np.sort(np.stack([low, high], axis=1), axis=1) + np.arange(0, whole, size)[:, None]
+    rest = np.arange(whole, len(y))
+    chosen = np.concatenate([keep.ravel(), rest])
+    return x[chosen], y[chosen]
+
+
+def _arg(blocks: np.ndarray, filler: float) -> np.ndarray:
+    filled = np.where(np.isnan(blocks), filler, blocks)
+    return filled.argmin(axis=1) if filler > 0 else filled.argmax(axis=1)
+
+
+def draw(ax: Axes, series: pd.Series, look: Look, step: bool = False) -> None:
+    """A line over time; a gap stays a gap."""
+    x, y = decimated(series)
+    ax.plot(x, y, color=look.colour, linestyle=look.style, linewidth=look.width,
+            drawstyle="steps-post" if step else "default")
+
+
+def label_lines(ax: Axes, lines: Sequence[tuple[pd.Series, str, Look]]) -> None:
+    """Each line's name at its right end, moved apart where two would overlap."""
+    ends = [(_last(series), text, look.colour) for series, text, look in lines]
+    label_levels(ax, [(at, text, colour) for at, text, colour in ends if at is not None])
+
+
+def label_levels(ax: Axes, levels: Sequence[tuple[float, str, str]]) -> None:
+    """Names at heights right of the axes, moved apart where two would overlap."""
+    low, high = ax.get_ylim()
+    gap = (high - low) * 12.5 / (ax.get_window_extent().height * 72.0 / DPI)
+    ordered = sorted((min(max(at, low), high), text, colour) for at, text, colour in levels)
+    free = -np.inf
+    places = []
+    for at, _, _ in ordered:
+        free = max(at, free + gap)
+        places.append(free)
+    # A crowd at the top is moved down as a whole, so that it stays beside the axes.
+    over = max(0.0, (places[-1] if places else low) - high)
+    for place, (_, text, colour) in zip(places, ordered, strict=True):
+        ax.annotate(text, (1.0, place - over), xycoords=("axes fraction", "data"), xytext=(6, 0),
+                    textcoords="offset points", color=colour, fontsize=9, va="center",
+                    annotation_clip=False)
+
+
+def _last(series: pd.Series) -> float | None:
+    known = series.dropna()
+    return float(known.iloc[-1]) if len(known) else None
+
+
+def events(ax: Axes, named: Sequence[tuple[pd.Timestamp | None, str]]) -> None:
+    """An upright line at each event, with its name above; names that would meet are joined."""
+    known = sorted((moment(at), text) for at, text in named if at is not None)
+    low, high = ax.get_xlim()
+    groups: list[tuple[float, list[str]]] = []
+    for x, text in known:
+        ax.axvline(x, color=INK, linewidth=1.0)
+        if groups and x - groups[-1][0] < 0.014 * len(", ".join(groups[-1][1])) * (high - low):
+            groups[-1][1].append(text)
+        else:
+            groups.append((x, [text]))
+    for x, texts in groups:
+        ax.annotate(", ".join(filter(None, texts)), (x, 1.0), xycoords=("data", "axes fraction"),
+                    xytext=(2, 2), textcoords="offset points", fontsize=8.5, color=INK,
+                    annotation_clip=False)
+
+
+def shade(ax: Axes, start: pd.Timestamp, end: pd.Timestamp, kind: str, name: str = "") -> None:
+    """A stretch of time, with its name at the top."""
+    ax.axvspan(moment(start), moment(end), color=SHADES[kind], zorder=0)
+    ax.annotate(name, (moment(start), 1.0), xycoords=("data", "axes fraction"), xytext=(3, -10),
+                textcoords="offset points", fontsize=8.5, color=GREY)
+
+
+def finish(ax: Axes, title: str, unit: str, start: pd.Timestamp | None = None,
+           end: pd.Timestamp | None = None) -> None:
+    """Title, unit on the axis, and dates that are short."""
+    ax.set_title(title, loc="left", fontsize=11, color=INK, pad=16)
+    ax.set_ylabel(unit, fontsize=9, color=INK)
+    if start is not None and end is not None:
+        ax.set_xlim(moment(start), moment(end))
+    locator = dates.AutoDateLocator(minticks=3, maxticks=8)
+    ax.xaxis.set_major_locator(locator)
+    ax.xaxis.set_major_formatter(dates.ConciseDateFormatter(locator))
+
+
+def focus(case: Case, checks: Sequence[Check], id: str) -> Changeover | None:
+    """The changeover that decided a check, else the first one seen."""
+    row = next((check for check in checks if check.id == id), None)
+    same = [e for e in row.events if e.verdict is row.verdict] if row else []
+    worst = min(same, key=lambda e: np.inf if e.margin is None else e.margin, default=None)
+    wanted = worst.name.split(",", 1)[0] if worst else ""
+    known = case.requests or case.changeovers
+    return next((c for c in case.changeovers if c.name == wanted), known[0] if known else None)
+
+
+def reason(checks: Sequence[Check], fallback: str) -> str:
+    """Why nothing can be drawn, in the words of the first check that says so."""
+    return next((check.reason for check in checks if check.reason), fallback)
+
+
+def window(case: Case, start: pd.Timestamp, before: float, end: pd.Timestamp,
+           after: float) -> slice:
+    """A stretch of the trends, widened by so many minutes on either side."""
+    first = start - pd.Timedelta(minutes=before)
+    last = end + pd.Timedelta(minutes=after)
+    index = case.frame.index
+    return slice(max(first, index[0]), min(last, index[-1]))

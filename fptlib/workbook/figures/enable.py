@@ -1,0 +1,93 @@
+"""The enable condition: its parts stacked against the setpoint, and its margin over time."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+
+from fptlib.procedure.case import Case
+from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.verdict import Check
+from fptlib.workbook.figures import base
+
+NEEDS = ("wet_bulb", "reset_setpoint", "request", "chillers")
+
+
+def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
+    """Margin over all trends, and the parts of the condition around the deciding request."""
+    title = "Enable condition"
+    if case.lacking(NEEDS) or not (case.tower_approach and case.exchanger_approach):
+        return base.nothing(title, base.reason(checks, "points are missing"))
+    drawn, (above, below) = base.canvas(2, 6.2, (1.0, 1.5))
+    _margin(above, case, checks)
+    chosen = base.focus(case, checks, "enable.condition")
+    _parts(below, case, chosen)
+    where = f" around the request of {chosen.name}" if chosen else ""
+    return base.Evidence(drawn, "margin of the enable condition over the trends, and wet bulb, "
+                                f"approaches and tolerances stacked against the setpoint{where}")
+
+
+def _margin(ax: Axes, case: Case, checks: Sequence[Check]) -> None:
+    base.draw(ax, case.enable_margin, base.MEASURED)
+    ax.axhline(0.0, color=base.LIMIT.colour, linestyle=base.LIMIT.style,
+               linewidth=base.LIMIT.width)
+    row = next((c for c in checks if c.id == "enable.condition"), None)
+    for event in row.events if row else ():
+        marker, colour = base.MARKERS[event.verdict]
+        height = 0.0 if event.margin is None else event.margin
+        ax.plot(base.moment(event.start), height, marker, color=colour, markersize=8,
+                markeredgecolor="white")
+    base.finish(ax, "Margin: reset setpoint minus what is needed; each request by its verdict "
+                    "(o pass, X fail, ◆ indeterminate)", "°F",
+                case.frame.index[0], case.frame.index[-1])
+    base.label_levels(ax, [(0.0, "holds from here up", base.LIMIT.colour)])
+
+
+def _parts(ax: Axes, case: Case, chosen: Changeover | None) -> None:
+    rows = _stretch(case, chosen)
+    needed = case.wet_bulb[rows]
+    x = base.times(pd.DatetimeIndex(needed.index))
+    setpoint = case.reset_setpoint[rows]
+    floor = float(np.nanmin([needed.min(), setpoint.min()])) - 2.0
+    levels = _stack(ax, x, needed.to_numpy(dtype=float), case, floor)
+    base.draw(ax, setpoint, base.RESET, step=True)
+    ax.set_ylim(bottom=floor)
+    base.finish(ax, "What the condition adds up, against the reset setpoint", "°F",
+                rows.start, rows.stop)
+    base.label_levels(ax, [*levels, (float(setpoint.dropna().iloc[-1]), "reset setpoint",
+                                     base.INK)] if setpoint.notna().any() else levels)
+    if chosen and chosen.request is not None:
+        dwell = pd.Timedelta(minutes=case.limits["enable.dwell"])
+        base.shade(ax, chosen.request - dwell, chosen.request, "dwell", "dwell")
+        base.events(ax, [(chosen.request, f"request of {chosen.name}")])
+
+
+def _stretch(case: Case, chosen: Changeover | None) -> slice:
+    if chosen is None or chosen.request is None:
+        end = case.frame.index[-1]
+        return base.window(case, end, 1440.0, end, 0.0)
+    return base.window(case, chosen.request, 180.0, chosen.request, 60.0)
+
+
+def _stack(ax: Axes, x: np.ndarray, wet_bulb: np.ndarray, case: Case,
+           floor: float) -> list[tuple[float, str, str]]:
+    assert case.tower_approach and case.exchanger_approach
+    parts = (
+        (wet_bulb - floor, "wet bulb"),
+        (case.tower_approach.value, "+ tower approach"),
+        (case.limits["enable.tower_tolerance"], "+ tolerance"),
+        (case.exchanger_approach.value, "+ exchanger approach"),
+        (case.limits["enable.exchanger_tolerance"], "+ tolerance"),
+    )
+    low, labels = np.full(len(x), floor), []
+    for (height, name), colour in zip(parts, base.AREAS, strict=True):
+        high = low + height
+        ax.fill_between(x, low, high, color=colour, edgecolor=base.GREY, linewidth=0.6)
+        known = np.flatnonzero(np.isfinite(high))
+        if len(known):
+            labels.append((float((low + high)[known[-1]] / 2.0), name, base.INK))
+        low = high
+    return labels

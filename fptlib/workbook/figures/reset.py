@@ -1,0 +1,65 @@
+"""The reset as the trends show it, and what it is worth in hours of a typical year."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from fptlib.procedure import reset
+from fptlib.procedure.case import Case
+from fptlib.procedure.verdict import Check
+from fptlib.workbook.figures import base
+
+SETPOINTS = np.arange(40.0, 62.5, 0.5)
+MOST_DOTS = 3000
+
+
+def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
+    """Setpoint against outdoor temperature; hours against setpoint where a year is known."""
+    if case.lacking(("chw_supply_setpoint", "outdoor_dry_bulb")) or reset.reset_rows(case).empty:
+        return base.nothing("Setpoint reset", base.reason(checks, "points are missing"))
+    hours = hours_known(case)
+    drawn, axes = base.canvas(2 if hours else 1, 6.4 if hours else 4.0)
+    drawn.subplots_adjust(hspace=0.5)
+    _reset(axes[0], case)
+    if hours:
+        _hours(axes[1], case)
+    more = ", and economizer hours of a typical year against the setpoint" if hours else ""
+    return base.Evidence(drawn, "chilled-water setpoint against outdoor temperature outside "
+                                f"changeovers{more}")
+
+
+def hours_known(case: Case) -> bool:
+    """Whether the hours of a typical year can be worked out."""
+    return case.weather is not None and bool(case.tower_approach and case.exchanger_approach)
+
+
+def _reset(ax: Axes, case: Case) -> None:
+    rows = reset.reset_rows(case)
+    every = max(1, len(rows) // MOST_DOTS)
+    ax.plot(rows["outdoor"][::every], rows["setpoint"][::every], ".", markersize=3,
+            color="#7fb2d6")
+    line = reset.reset_line(case)
+    ax.plot(*line, color=base.INK, linewidth=2.0)
+    if len(line[0]):
+        ax.annotate("median of each 2 °F", (line[0][0], line[1][0]), xytext=(4, 8),
+                    textcoords="offset points", fontsize=9, color=base.INK)
+    ax.set_title("Setpoint against outdoor dry bulb, outside changeovers", loc="left",
+                 fontsize=11, color=base.INK)
+    ax.set_xlabel("outdoor dry bulb, °F", fontsize=9, color=base.INK)
+    ax.set_ylabel("setpoint, °F", fontsize=9, color=base.INK)
+
+
+def _hours(ax: Axes, case: Case) -> None:
+    hours = reset.economizer_hours(case, SETPOINTS)
+    ax.plot(SETPOINTS, hours, color=base.MEASURED.colour, linewidth=2.0)
+    on_reset = reset.economizer_hours_on_reset(case)
+    ax.axhline(on_reset, color=base.LIMIT.colour, linestyle=base.LIMIT.style)
+    base.label_levels(ax, [(float(hours[-1]), "fixed setpoint", base.MEASURED.colour),
+                           (float(on_reset), "reset as found", base.LIMIT.colour)])
+    ax.set_title("Hours of the typical year the economizer can carry", loc="left", fontsize=11,
+                 color=base.INK)
+    ax.set_xlabel("chilled-water setpoint, °F", fontsize=9, color=base.INK)
+    ax.set_ylabel("hours a year", fontsize=9, color=base.INK)

@@ -1,0 +1,65 @@
+"""Sensors: trended against calculated wet bulb, and trends against field readings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from matplotlib.axes import Axes
+
+from fptlib import points
+from fptlib.procedure.case import Case
+from fptlib.procedure.verdict import Check, Event
+from fptlib.workbook.figures import base
+
+WET_BULB = ("outdoor_wet_bulb", "outdoor_dry_bulb", "outdoor_humidity")
+
+
+def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
+    """What there is of the two comparisons."""
+    wet_bulb = case.has(*WET_BULB)
+    compared = _compared(checks)
+    if not (wet_bulb or compared):
+        return base.nothing("Sensor check", base.reason(checks, "points are missing"))
+    count = wet_bulb + bool(compared)
+    drawn, axes = base.canvas(count, 3.3 * count)
+    drawn.subplots_adjust(left=0.075 if wet_bulb and not compared else 0.27)
+    if wet_bulb:
+        _wet_bulb(axes[0], case)
+    if compared:
+        _readings(axes[-1], compared)
+    return base.Evidence(drawn, "difference of trended and calculated wet bulb; difference of "
+                                "trends and field readings with their uncertainty")
+
+
+def _compared(checks: Sequence[Check]) -> list[Event]:
+    row = next((check for check in checks if check.id == "instruments.agreement"), None)
+    return [e for e in row.events if e.measured is not None and e.limit] if row else []
+
+
+def _wet_bulb(ax: Axes, case: Case) -> None:
+    difference = case.frame["outdoor_wet_bulb"] - case.calculated_wet_bulb
+    base.draw(ax, difference, base.MEASURED)
+    limit = case.limits["instruments.wet_bulb"]
+    for level in (-limit, limit):
+        ax.axhline(level, color=base.LIMIT.colour, linestyle=base.LIMIT.style)
+    base.finish(ax, "Trended minus calculated wet bulb", "°F", case.frame.index[0],
+                case.frame.index[-1])
+    base.label_levels(ax, [(limit, f"+{limit:g}", base.LIMIT.colour),
+                           (-limit, f"−{limit:g}", base.LIMIT.colour)])
+
+
+def _readings(ax: Axes, compared: Sequence[Event]) -> None:
+    for place, event in enumerate(compared[:24]):
+        assert event.measured is not None and event.limit is not None
+        marker, colour = base.MARKERS[event.verdict]
+        share, doubt = (value / event.limit for value in (event.measured, event.uncertainty or 0))
+        ax.errorbar(share, place, xerr=doubt, fmt=marker, color=colour, capsize=3)
+    ax.axvline(1.0, color=base.LIMIT.colour, linestyle=base.LIMIT.style)
+    names = [f"{points.point(e.name.split(' ')[0]).meaning}\n{e.start:%m-%d %H:%M}"
+             for e in compared[:24]]
+    ax.set_yticks(range(len(names)), names, fontsize=8)
+    ax.set_ylim(len(names) - 0.5, -0.5)
+    ax.set_xlim(left=0.0)
+    ax.set_title("Difference of trend and field reading, as a share of the limit", loc="left",
+                 fontsize=11, color=base.INK)
+    ax.set_xlabel("share of the limit (1 = at the limit)", fontsize=9, color=base.INK)

@@ -1,0 +1,218 @@
+"""What every workbook page does: find its job, show where the test stands, stop plainly.
+
+A page holds no calculation. It notes a digest of what its step rests on before anything is
+computed, and keeps verdict and digest together when the verdicts are shown.
+"""
+
+from __future__ import annotations
+
+import html
+import os
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as widgets
+
+from fptlib.errors import FptError
+from fptlib.job import JOB_FILE, Job
+from fptlib.procedure.verdict import Check
+from fptlib.workbook import checklist, state, static, style, verdicts
+from fptlib.workbook.forms import FormView
+from fptlib.workbook.questions import Form, Rows
+from fptlib.workbook.rows import Finish, JobStore, Offers, RowsView, Store, held
+from fptlib.workbook.static import Shown
+from fptlib.workbook.steps import STEPS, Step, step
+
+
+def find_job() -> Job:
+    """The job a workbook belongs to: the one named by FPTLIB_JOB, else the folder above.
+
+    Raises:
+        JobError: there is none.
+    """
+    if named := os.environ.get("FPTLIB_JOB"):
+        return Job(named)
+    here = Path.cwd()
+    for folder in (here.parent, here):
+        if (folder / JOB_FILE).is_file():
+            return Job(folder)
+    raise FptError(
+        "this workbook does not lie in a job folder; start a job with 'fptlib start FOLDER' "
+        "and open its workbooks with 'fptlib open FOLDER'"
+    )
+
+
+class Page:
+    """One workbook page of one job."""
+
+    def __init__(self, name: str, job: Job | None = None) -> None:
+        self.step: Step = step(name)
+        self.job = job or find_job()
+        self._shown: list[Callable[[], Shown]] = []
+        self._forms: list[FormView] = []
+        self._rested_on = state.inputs(self.job, self.step)
+        self.badge = widgets.HTML()
+        self.badge.add_class("fpt-badge")
+        self._say_standing()
+        _watch_for_stops(self)
+
+    # -- forms -------------------------------------------------------------------------
+
+    def form(self, form: Form, checks: dict[str, Callable[[Any], None]] | None = None) -> Any:
+        """A form of this page, with the page's badge below it."""
+        view = FormView(self.job, form, self.saved, checks)
+        self._forms.append(view)
+        self._shown.append(lambda: static.facts(form.title, form.held(self._answers())))
+        return self._with_badge(view.widget, view.form.title)
+
+    def rows(self, rows: Rows, store: Store | None = None, offers: Offers | None = None,
+             finish: Finish = lambda row: row) -> Any:
+        """A list of this page that is filled row by row."""
+        kept = store or JobStore(self.job, rows)
+        view = RowsView(kept, rows, self.saved, offers, finish)
+        self._shown.append(lambda: held(rows, kept.rows()))
+        return self._with_badge(view.widget, rows.title)
+
+    def panel(self, view: Any, title: str) -> Any:
+        """Any other widget of this page."""
+        return self._with_badge(view.widget, title)
+
+    def _with_badge(self, widget: widgets.Widget, title: str) -> Any:
+        return Live(widgets.VBox([style.sheet(), widget, self.badge]), title)
+
+    def prerequisites(self) -> Any:
+        """The prerequisites as a checklist."""
+        return self.panel(checklist.prerequisites(self.job, self.saved), "prerequisites")
+
+    def overrides(self) -> Any:
+        """The overrides as a checklist."""
+        return self.panel(checklist.overrides(self.job, self.saved), "overrides")
+
+    def _answers(self) -> dict[str, Any]:
+        return self.job.read().unwrap()
+
+    def saved(self) -> None:
+        """Something was saved: say whether the verdict still stands."""
+        self._say_standing()
+
+    def _say_standing(self) -> None:
+        now = state.standing(self.job, self.step)
+        words = {
+            state.OUT_OF_DATE: "The answers were changed: the verdict below is withdrawn. "
+                               "Press “Run this step”.",
+            state.WAITING: f"This step waits: {now.reason}",
+            state.NOT_STARTED: "Not run yet. When the form is filled, press “Run this step”.",
+            state.DONE: "The results below belong to these answers.",
+        }[now.state]
+        self.badge.value = (
+            f"<span role='status'>{static.verdict_markup(now.state)} {html.escape(words)}</span>"
+        )
+
+    # -- what is shown -----------------------------------------------------------------
+
+    def strip(self) -> Shown:
+        """Where every step stands, each with a link to its workbook."""
+        return strip(self.job, self.step)
+
+    def gate(self) -> Shown:
+        """What the forms held when this step was run; stops where an answer is missing.
+
+        Raises:
+            FormError: names every missing answer.
+        """
+        self._rested_on = state.inputs(self.job, self.step)
+        for view in self._forms:
+            view.gate()
+        parts = [show() for show in self._shown]
+        return Shown("".join(part.markup for part in parts),
+                     "\n".join(part.text for part in parts))
+
+    def verdicts(self, checks: Sequence[Check]) -> Shown:
+        """The step's verdicts; keeps them with what they rested on."""
+        state.record_run(self.job, self.step, checks, self._rested_on)
+        self._say_standing()
+        return verdicts.table(checks, f"Verdicts of step {self.step.number}, {self.step.title}")
+
+    def done(self) -> None:
+        """Keep that a step without verdicts was gone through."""
+        state.record_run(self.job, self.step, (), self._rested_on)
+        self._say_standing()
+
+    def next(self) -> Shown:
+        """Where the test stands now and what comes next."""
+        following = [entry for entry in STEPS if entry.number == self.step.number + 1]
+        if not following:
+            return self.strip()
+        link = (f"<p>Next: <a href='{following[0].file}'>{following[0].number} "
+                f"{html.escape(following[0].title)}</a>, to {html.escape(following[0].purpose)}."
+                "</p>")
+        return Shown(self.strip().markup + link, f"Next: {following[0].title}")
+
+
+class Live:
+    """A widget whose output has a fixed text for where it cannot live."""
+
+    def __init__(self, widget: widgets.Widget, title: str) -> None:
+        self.widget, self._title = widget, title
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> dict[str, Any]:
+        text = f"[form: {self._title}. It opens when the workbook is run]"
+        return static.live(self.widget, text, **kwargs)
+
+
+def strip(job: Job, here: Step) -> Shown:
+    """Where every step stands, each with a link to its workbook."""
+    standings = state.standings(job)
+    items = "".join(_strip_item(entry, entry.step == here) for entry in standings)
+    title = html.escape(str(job.get("job.title", "untitled job")))
+    markup = (
+        f"<nav aria-label='Steps of the test'><p style='margin:.2em 0'><b>{title}</b></p>"
+        "<ol style='list-style:none;display:flex;flex-wrap:wrap;gap:.4em;padding:0;margin:0'>"
+        f"{items}</ol></nav>"
+    )
+    text = [f"{e.step.number} {e.step.title}: {e.verdict or e.state}" for e in standings]
+    return Shown(markup, "\n".join(text))
+
+
+def _strip_item(entry: state.Standing, here: bool) -> str:
+    frame = "2px solid #1b2733" if here else "1px solid #c8d0d8"
+    label = f"{entry.step.number} {html.escape(entry.step.title)}"
+    link = (
+        f"<b aria-current='step'>{label}</b>" if here
+        else f"<a href='{entry.step.file}' style='color:#1f4e79'>{label}</a>"
+    )
+    return (
+        f"<li title='{html.escape(entry.reason)}' style='border:{frame};border-radius:.4em;"
+        f"padding:.25em .5em;background:#fff;color:#1b2733'>{link}<br>"
+        f"{static.verdict_markup(entry.verdict or entry.state)}</li>"
+    )
+
+
+def open_page(name: str) -> Page:
+    """The page of a workbook, by the name of its step."""
+    return Page(name)
+
+
+_watching: list[Callable[[Any], None]] = []
+
+
+def _watch_for_stops(page: Page) -> None:
+    """When a cell stops with a sentence, the step waits and its verdict is withdrawn."""
+    try:
+        from IPython import get_ipython
+    except ImportError:
+        return
+    shell = get_ipython()
+    if shell is None:
+        return
+
+    def after_cell(result: Any) -> None:
+        if isinstance(result.error_in_exec, FptError):
+            state.record_stop(page.job, page.step, str(result.error_in_exec))
+            page.saved()
+
+    for old in _watching:
+        shell.events.unregister("post_run_cell", old)
+    _watching[:] = [after_cell]
+    shell.events.register("post_run_cell", after_cell)

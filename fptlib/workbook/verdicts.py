@@ -1,0 +1,100 @@
+"""Checks as a table that explains itself, without a kernel."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+
+from fptlib.procedure.verdict import Check, Event, Verdict
+from fptlib.workbook.questions import symbol
+from fptlib.workbook.static import Shown, table_markup, verdict_markup
+
+_HEADS = ("Check", "Verdict", "Measured", "Limit", "Margin", "Probability")
+
+
+def number(value: float | None, unit: str = "") -> str:
+    """A number as printed in tables; steady against the last digits of arithmetic."""
+    if value is None or value != value:
+        return "–"
+    size = abs(value)
+    digits = 0 if size >= 1000 else 1 if size >= 10 or unit != "kW/ton" else 3
+    text = f"{value:.{digits}f}"
+    # "-0.0" is zero that went through a subtraction.
+    return text.lstrip("-") if float(text) == 0.0 else text
+
+
+def with_unit(value: float | None, unit: str) -> str:
+    """A number with its unit, or a dash."""
+    text = number(value, unit)
+    return text if text == "–" else f"{text} {symbol(unit)}".strip()
+
+
+def margin(check: Check | Event, unit: str) -> str:
+    """Margin with its expanded uncertainty."""
+    if check.margin is None:
+        return "–"
+    if not check.uncertainty:
+        return with_unit(check.margin, unit)
+    return f"{number(check.margin, unit)} ± {with_unit(check.uncertainty, unit)}"
+
+
+def probability(check: Check | Event) -> str:
+    """Probability of conformance in per cent; extremes are not overstated."""
+    if check.probability is None:
+        return "–"
+    share = 100.0 * check.probability
+    return "> 99 %" if share > 99.0 else "< 1 %" if share < 1.0 else f"{share:.0f} %"
+
+
+def table(checks: Sequence[Check], caption: str = "Verdicts") -> Shown:
+    """Every check with its numbers, what it means and what to adjust."""
+    markup = table_markup(caption, _HEADS, [_cells(check) for check in checks])
+    return Shown(markup, "\n".join([caption + ":", *(_text(check) for check in checks)]))
+
+
+def _cells(check: Check) -> list[str]:
+    return [
+        f"{html.escape(check.question)}{_explained(check)}",
+        verdict_markup(check.verdict),
+        html.escape(with_unit(check.measured, check.unit)),
+        html.escape(with_unit(check.limit, check.unit)),
+        html.escape(margin(check, check.unit)),
+        html.escape(probability(check)),
+    ]
+
+
+def _explained(check: Check) -> str:
+    parts = [html.escape(check.reason)] if check.reason else []
+    parts += [html.escape(check.meaning)] if check.meaning else []
+    parts += [f"<b>Adjust:</b> {html.escape(check.adjust)}"] if check.adjust else []
+    lines = "<br>".join(parts)
+    details = f"<details><summary>events and basis</summary>{_events(check)}</details>"
+    return (
+        f"<br><span style='color:#404a54;font-size:.9em'>{html.escape(check.id)}</span>"
+        f"<div style='font-size:.92em'>{lines}{details}</div>"
+    )
+
+
+def _events(check: Check) -> str:
+    basis = f"<p style='margin:.2em 0'>Limit: {html.escape(check.basis)}</p>"
+    items = "".join(
+        f"<li>{html.escape(event.name)}, {event.start:%Y-%m-%d %H:%M}: "
+        f"{verdict_markup(event.verdict)} {html.escape(event.text)}</li>"
+        for event in check.events
+    )
+    return basis + (f"<ul style='margin:.2em 0'>{items}</ul>" if items else "")
+
+
+def _text(check: Check) -> str:
+    numbers = "" if check.margin is None else (
+        f"measured {with_unit(check.measured, check.unit)}, "
+        f"limit {with_unit(check.limit, check.unit)}, margin {margin(check, check.unit)}: "
+    )
+    return f"{check.verdict:<13} {check.id:<24} {numbers}{check.reason}"
+
+
+def summary(checks: Sequence[Check]) -> str:
+    """How many checks have which verdict, worst first."""
+    counts = [(v, sum(c.verdict is v for c in checks)) for v in (
+        Verdict.FAIL, Verdict.INDETERMINATE, Verdict.DEFERRED, Verdict.NOT_TESTED, Verdict.PASS)]
+    return ", ".join(f"{count} {verdict}" for verdict, count in counts if count)
