@@ -52,6 +52,7 @@ _SCALES: dict[str, dict[str, Scale]] = {
         "kPa": Scale(1000.0 / _PSI),
         "Pa": Scale(1.0 / _PSI),
         "bar": Scale(1e5 / _PSI),
+        "hPa": Scale(100.0 / _PSI),
         "inHg": Scale(3386.389 / _PSI),
     },
     "psi": {
@@ -65,6 +66,7 @@ _SCALES: dict[str, dict[str, Scale]] = {
         "L/s": Scale(60.0 / 1000.0 / _GAL),
         "L/min": Scale(1.0 / 1000.0 / _GAL),
         "m3/h": Scale(1.0 / 60.0 / _GAL),
+        "m3/min": Scale(1.0 / _GAL),
         "m3/s": Scale(60.0 / _GAL),
         # Water at the temperatures of this plant weighs 1 kg per litre within 0.1 %.
         "kg/s": Scale(60.0 / 1000.0 / _GAL),
@@ -85,6 +87,24 @@ _SCALES: dict[str, dict[str, Scale]] = {
 }
 
 
+_GAUGE = {"psig": "psia", "kPag": "kPa", "barg": "bar"}
+
+
+def is_gauge(stated: str, wanted: str) -> bool:
+    """Whether ``stated`` is a gauge pressure of an absolute one."""
+    return wanted == "psia" and stated in _GAUGE
+
+
+def gauge_scale(stated: str, altitude: float) -> Scale:
+    """The conversion of a gauge pressure to psia at a site's altitude [ft].
+
+    The atmosphere is the standard one, 14.696 psi (1 - 6.8754e-6 H)^5.2559 (ASHRAE
+    Fundamentals, psychrometrics chapter, from memory); weather moves it by 0.3 psi.
+    """
+    atmosphere = 14.696 * (1.0 - 6.8754e-6 * altitude) ** 5.2559
+    return Scale(_SCALES["psia"][_GAUGE[stated]].factor, 0.0, atmosphere)
+
+
 def scale(stated: str, wanted: str, where: str) -> Scale:
     """The conversion from ``stated`` to ``wanted``; ``where`` opens the error sentence.
 
@@ -103,3 +123,58 @@ def scale(stated: str, wanted: str, where: str) -> Scale:
 def choices(wanted: str) -> list[str]:
     """The units that can be turned into ``wanted``."""
     return list(_SCALES.get(wanted, {wanted: Scale()}))
+
+
+# How files write units: lower case, without blanks, degree signs and full stops.
+_ALIASES: dict[str, tuple[str, ...]] = {
+    "degF": ("f", "degf", "fahrenheit", "deg f"),
+    "degC": ("c", "degc", "celsius", "centigrade"),
+    "K": ("k", "kelvin"),
+    "%RH": ("%rh", "rh%", "%r.h", "%", "percent", "rh"),
+    "%": ("%", "pct", "percent", "%open", "%speed"),
+    "fraction": ("fraction", "0-1", "p.u", "pu"),
+    "psia": ("psia", "psi(a)", "psiabs"),
+    "psig": ("psig", "psi(g)"),
+    "psi": ("psi", "psid", "lb/in2", "lbf/in2"),
+    "kPa": ("kpa", "kpa(a)", "kpaa"),
+    "kPag": ("kpag", "kpa(g)"),
+    "Pa": ("pa",),
+    "hPa": ("hpa", "mbar"),
+    "bar": ("bar", "bara"),
+    "barg": ("barg",),
+    "inHg": ("inhg", "in.hg", "inhga"),
+    "ftH2O": ("fth2o", "ftwc", "ftwg", "ft", "ftofhead", "fthead"),
+    "gpm": ("gpm", "usgpm", "gal/min", "gals/min", "gallonsperminute"),
+    "L/s": ("l/s", "lps", "ls", "l/sec", "liter/s", "litre/s"),
+    "L/min": ("l/min", "lpm"),
+    "m3/h": ("m3/h", "m3/hr", "m^3/h", "m³/h", "cmh", "m3h"),
+    "m3/min": ("m3/min", "m³/min", "m^3/min"),
+    "m3/s": ("m3/s", "m³/s", "m^3/s", "cms"),
+    "kg/s": ("kg/s", "kgs"),
+    "kW": ("kw", "kilowatt", "kilowatts"),
+    "W": ("w", "watt", "watts"),
+    "MW": ("mw",),
+    "hp": ("hp",),
+    "tons": ("tons", "ton", "tr", "rt", "tonsr", "tonr", "tonref", "trf"),
+    "MBtu/h": ("mbtu/h", "mbh", "kbtu/h", "mbtuh", "kbtuh"),
+    "A": ("a", "amp", "amps", "ampere", "amperes"),
+    "on/off": ("on/off", "onoff", "off/on", "0/1", "status"),
+    "alarm": ("alarm",),
+}
+
+
+def alias(text: str, wanted: str = "") -> str:
+    """The unit that a file's ``text`` means for a point in ``wanted``, or ``""``.
+
+    Without ``wanted`` the first unit that is written so. MW and mW are told apart by nobody
+    who writes trends: plant power in mW does not occur.
+    """
+    plain = text.strip().strip("°º").lower().replace("°", "").replace("º", "")
+    plain = "".join(plain.split()).rstrip(".").removeprefix("deg.")
+    if not plain:
+        return ""
+    named = [unit for unit, words in _ALIASES.items() if plain in words or plain == unit.lower()]
+    if wanted:
+        named = [unit for unit in named if unit in choices(wanted) or is_gauge(unit, wanted)]
+        # A plain "psi" of an absolute pressure is left to the person: gauge or absolute?
+    return named[0] if named else ""

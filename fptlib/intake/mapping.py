@@ -1,0 +1,380 @@
+"""The point map: which column of which file is which point, and how the files are written.
+
+Keys of ``[points.NAME]``
+
+==================  ==========================================================================
+``file``            name of the file in ``trends/``
+``column``          the column's header, or the name in a long file's point column
+``unit``            unit of the file's values; may be left out for status and alarm, and where
+                    the header or the cells state it
+``shared``          true: another point may be read from the same column
+``on``, ``off``     further words of a status or alarm, beside the usual ones
+``on_above``        a status read from a measured column: on where the file's value is above
+``quality_column``  a column that says of each value whether it is good
+``unit_changes``    list of ``{from = "2026-01-05T10:00", unit = "degC"}``: unit from then on
+``second``          ``{file, column, unit}``: another trend of the same quantity, only compared
+``unusable``        why the point must not be used; it is then left out and said
+==================  ==========================================================================
+
+Keys of ``[files."NAME"]``, all optional
+
+====================  ========================================================================
+``form``              ``wide`` (a column per point) or ``long`` (time, point, value)
+``time_column``       header of the time column, or ``["Date", "Time"]``
+``date_order``        ``year first``, ``day first`` or ``month first``
+``time_zone``         zone of the file's clock: tz database name or an offset as ``-07:00``
+``clock_offset_s``    the file's clock minus the true time, seconds
+``stamps``            ``begin`` or ``end`` of the interval that a row stands for
+``interval_minutes``  how long a value stands where the file's own step does not say it
+``hold``              hours for which a change-of-value log's value holds at the longest
+``delimiter``         ``,`` ``;`` ``|`` or ``tab``
+``decimal``           ``.`` or ``,``
+``encoding``          ``utf-8``, ``utf-16``, ``windows-1252``
+``header_row``        row of the header, 1-based
+``sheet``             the workbook's sheet
+``member``            the file inside a zip
+``point_column``, ``value_column``, ``unit_column``, ``quality_column``  of a long file
+``bad``               texts that stand for a bad value, beside the usual ones
+``good``              quality words that mean good, beside the usual ones
+====================  ========================================================================
+
+``[site]`` gives ``time_zone``, ``altitude`` (for gauge pressures) and ``step_minutes`` (the
+grid's step, where it shall not be the finest of the files).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import timedelta, timezone, tzinfo
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from fptlib import points, units
+from fptlib.errors import IntakeError
+from fptlib.intake.safe import plain_name
+
+_POINT_KEYS = frozenset(
+    "file column unit shared on off on_above quality_column unit_changes second unusable".split()
+)
+_FILE_KEYS = frozenset(
+    "form time_column date_order time_zone clock_offset_s stamps interval_minutes hold delimiter "
+    "decimal encoding header_row sheet member point_column value_column unit_column "
+    "quality_column bad good".split()
+)
+_CHOICES = {
+    "form": ("wide", "long"),
+    "date_order": ("year first", "day first", "month first"),
+    "stamps": ("begin", "end"),
+    "delimiter": (",", ";", "|", "tab"),
+    "decimal": (".", ","),
+    "encoding": ("utf-8", "utf-16", "windows-1252"),
+}
+_WORDLESS = (points.STATUS, points.ALARM)
+
+
+@dataclass(frozen=True)
+class PointSource:
+    """Where one point comes from; ``unit`` is empty where the file must state it."""
+
+    point: points.Point
+    file: str
+    column: str
+    unit: str = ""
+    shared: bool = False
+    on: tuple[str, ...] = ()
+    off: tuple[str, ...] = ()
+    on_above: float | None = None
+    quality_column: str = ""
+    unit_changes: tuple[tuple[str, str], ...] = ()
+    second: PointSource | None = None
+    unusable: str = ""
+
+    @property
+    def name(self) -> str:
+        return self.point.name
+
+    @property
+    def wordy(self) -> bool:
+        """Whether the column holds words: a status or alarm not read from a measured value."""
+        return self.point.kind in _WORDLESS and self.on_above is None
+
+
+@dataclass(frozen=True)
+class FileForm:
+    """How one file is written, as far as the job states it."""
+
+    name: str
+    zone: tzinfo
+    form: str = ""
+    time_column: tuple[str, ...] = ()
+    date_order: str = ""
+    clock_offset_s: float = 0.0
+    stamps: str = "begin"
+    interval_minutes: float | None = None
+    hold: float | None = None
+    delimiter: str = ""
+    decimal: str = ""
+    encoding: str = ""
+    header_row: int | None = None
+    sheet: str = ""
+    member: str = ""
+    point_column: str = ""
+    value_column: str = ""
+    unit_column: str = ""
+    quality_column: str = ""
+    bad: tuple[str, ...] = ()
+    good: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class PointMap:
+    """Every point's source, every file's form, and the site's clock.
+
+    Attributes:
+        sources: by point name.
+        files: by file name; every file that a source names is there.
+        zone: the site's time zone.
+        altitude: of the site [ft], or None.
+        step_minutes: of the grid, or None for the finest step of the files.
+    """
+
+    sources: Mapping[str, PointSource]
+    files: Mapping[str, FileForm]
+    zone: ZoneInfo
+    altitude: float | None = None
+    step_minutes: float | None = None
+    zone_name: str = field(default="")
+
+    @classmethod
+    def from_answers(cls, answers: Mapping[str, Any]) -> PointMap:
+        """The map from the ``[points]``, ``[files]`` and ``[site]`` tables of a job.
+
+        Raises:
+            IntakeError: a point, unit, key or zone is unknown, a needed answer is missing, or
+                two points are read from one column without ``shared = true``.
+        """
+        site = _table(answers, "site")
+        zone_name = str(site.get("time_zone") or "")
+        if not zone_name:
+            raise IntakeError(
+                "job.toml, [site]: 'time_zone' is missing; state the site's zone, "
+                'for example time_zone = "America/Denver"'
+            )
+        zone = _site_zone(zone_name)
+        sources = {
+            name: _source(name, table) for name, table in _table(answers, "points").items()
+        }
+        _refuse_shared_columns(sources)
+        return cls(
+            sources, _forms(_table(answers, "files"), sources, zone), zone,
+            _number(site, "altitude", "[site]"),
+            _positive(site, "step_minutes", "[site]"), zone_name,
+        )
+
+    def of_file(self, file: str) -> list[PointSource]:
+        """The sources in one file, second trends included."""
+        first = [source for source in self.sources.values() if source.file == file]
+        second = [s.second for s in self.sources.values() if s.second and s.second.file == file]
+        return first + second
+
+
+def zone(text: str, where: str) -> tzinfo:
+    """The zone that a text names: tz database name or an offset as ``-07:00``.
+
+    Raises:
+        IntakeError: the text names no zone.
+    """
+    bare = text.removeprefix("UTC").removeprefix("GMT") if text[3:4] in "+-" else text
+    if bare[:1] in ("+", "-") and len(bare) in (5, 6) and bare[1:].replace(":", "").isdigit():
+        digits = bare[1:].replace(":", "")
+        offset = timedelta(hours=int(digits[:2]), minutes=int(digits[2:]))
+        if offset < timedelta(hours=24):
+            return timezone(-offset if bare[0] == "-" else offset)
+    try:
+        return ZoneInfo(text)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise IntakeError(
+            f"job.toml, {where}: time_zone '{text}' is not known; state a name as "
+            "'America/Denver' or an offset as '-07:00'"
+        ) from error
+
+
+def _site_zone(text: str) -> ZoneInfo:
+    found = zone(text, "[site]")
+    if not isinstance(found, ZoneInfo):
+        raise IntakeError(
+            f"job.toml, [site]: time_zone '{text}' is an offset; state the zone's name, for "
+            "example 'America/Denver', so that summer time is known"
+        )
+    return found
+
+
+def _table(answers: Mapping[str, Any], key: str) -> Mapping[str, Any]:
+    table = answers.get(key, {})
+    if not isinstance(table, Mapping):
+        raise IntakeError(f"job.toml: [{key}] holds '{table}' where a table was expected")
+    return table
+
+
+def _source(name: str, table: Any) -> PointSource:
+    where = f"[points.{name}]"
+    try:
+        point = points.point(name)
+    except points.UnknownPoint as error:
+        raise IntakeError(
+            f"job.toml, {where}: '{name}' is not a point of the glossary; "
+            f"did you mean {_nearest(name)}?"
+        ) from error
+    _known_keys(table, _POINT_KEYS, where)
+    file, column = _text(table, "file", where), _text(table, "column", where)
+    if not file or not column:
+        raise IntakeError(f"job.toml, {where}: state both 'file' and 'column'")
+    source = PointSource(
+        point, plain_name(file, where), column, _unit(point, table, where),
+        table.get("shared") is True, _texts(table, "on", where), _texts(table, "off", where),
+        _number(table, "on_above", where), _text(table, "quality_column", where),
+        _unit_changes(point, table, where), None, _text(table, "unusable", where),
+    )
+    return _with_second(source, table, where)
+
+
+def _with_second(source: PointSource, table: Mapping[str, Any], where: str) -> PointSource:
+    if "second" not in table:
+        return source
+    fields = {f: getattr(source, f) for f in source.__dataclass_fields__}
+    fields["second"] = _source_of_second(source.point, table["second"], f"{where}, second")
+    return PointSource(**fields)
+
+
+def _source_of_second(point: points.Point, table: Any, where: str) -> PointSource:
+    _known_keys(table, frozenset(("file", "column", "unit")), where)
+    file, column = _text(table, "file", where), _text(table, "column", where)
+    if not file or not column:
+        raise IntakeError(f"job.toml, {where}: state both 'file' and 'column'")
+    return PointSource(
+        point, plain_name(file, where), column, _unit(point, table, where), shared=True
+    )
+
+
+def _unit(point: points.Point, table: Mapping[str, Any], where: str) -> str:
+    stated = _text(table, "unit", where)
+    if not stated:
+        return ""
+    if "on_above" in table:
+        return stated
+    unit = units.alias(stated, point.unit) or stated
+    if not units.is_gauge(unit, point.unit):
+        units.scale(unit, point.unit, f"job.toml, {where}")
+    return unit
+
+
+def _unit_changes(
+    point: points.Point, table: Mapping[str, Any], where: str
+) -> tuple[tuple[str, str], ...]:
+    changes = []
+    for change in table.get("unit_changes", ()):
+        if not isinstance(change, Mapping) or set(change) != {"from", "unit"}:
+            raise IntakeError(
+                f"job.toml, {where}: unit_changes needs entries as "
+                '{from = "2026-01-05T10:00", unit = "degC"}'
+            )
+        changes.append((str(change["from"]), _unit(point, change, where)))
+    return tuple(changes)
+
+
+def _forms(
+    tables: Mapping[str, Any], sources: Mapping[str, PointSource], site: tzinfo
+) -> dict[str, FileForm]:
+    second = [s.second for s in sources.values() if s.second]
+    names = dict.fromkeys(source.file for source in [*sources.values(), *second])
+    return {name: _form(name, tables.get(name, {}), site) for name in names}
+
+
+def _form(name: str, table: Any, site: tzinfo) -> FileForm:
+    where = f'[files."{name}"]'
+    _known_keys(table, _FILE_KEYS, where)
+    for key, known in _CHOICES.items():
+        if key in table and table[key] not in known:
+            raise IntakeError(
+                f"job.toml, {where}: {key} = '{table[key]}' is not known; "
+                f"state one of: {', '.join(known)}"
+            )
+    named = _text(table, "time_zone", where)
+    header = _positive(table, "header_row", where)
+    return FileForm(
+        name, zone(named, where) if named else site,
+        time_column=_texts(table, "time_column", where),
+        clock_offset_s=_number(table, "clock_offset_s", where) or 0.0,
+        interval_minutes=_positive(table, "interval_minutes", where),
+        hold=_positive(table, "hold", where),
+        header_row=None if header is None else int(header),
+        bad=_texts(table, "bad", where), good=_texts(table, "good", where),
+        stamps=_text(table, "stamps", where) or "begin",
+        **{key: _text(table, key, where) for key in (
+            "form", "date_order", "delimiter", "decimal", "encoding", "sheet", "member",
+            "point_column", "value_column", "unit_column", "quality_column",
+        )},
+    )
+
+
+def _refuse_shared_columns(sources: Mapping[str, PointSource]) -> None:
+    taken: dict[tuple[str, str], PointSource] = {}
+    for source in sources.values():
+        other = taken.setdefault((source.file, source.column), source)
+        if other is not source and not (source.shared or other.shared):
+            raise IntakeError(
+                f"job.toml: points {other.name} and {source.name} are both read from column "
+                f"'{source.column}' of '{source.file}'; mend one of them, or state "
+                "shared = true if that is meant"
+            )
+
+
+def _nearest(name: str) -> str:
+    from difflib import get_close_matches
+
+    known = [point.name.replace("{n}", "1") for point in points.GLOSSARY]
+    return " or ".join(get_close_matches(name, known, 2, 0.3)) or "one of fptlib/points.py"
+
+
+def _known_keys(table: Any, known: frozenset[str], where: str) -> None:
+    if not isinstance(table, Mapping):
+        raise IntakeError(f"job.toml, {where}: '{table}' was found where a table was expected")
+    for key in table:
+        if key not in known:
+            raise IntakeError(
+                f"job.toml, {where}: key '{key}' is not known; "
+                f"known are: {', '.join(sorted(known))}"
+            )
+
+
+def _text(table: Mapping[str, Any], key: str, where: str) -> str:
+    value = table.get(key, "")
+    if not isinstance(value, str):
+        raise IntakeError(f"job.toml, {where}: {key} = {value!r} should be a text in quotes")
+    return value
+
+
+def _texts(table: Mapping[str, Any], key: str, where: str) -> tuple[str, ...]:
+    value = table.get(key, ())
+    if isinstance(value, str):
+        return (value,)
+    if not isinstance(value, list | tuple) or not all(isinstance(v, str) for v in value):
+        raise IntakeError(f"job.toml, {where}: {key} should be a text or a list of texts")
+    return tuple(value)
+
+
+def _number(table: Mapping[str, Any], key: str, where: str) -> float | None:
+    value = table.get(key)
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise IntakeError(f"job.toml, {where}: {key} = {value!r} should be a number")
+    return float(value)
+
+
+def _positive(table: Mapping[str, Any], key: str, where: str) -> float | None:
+    value = _number(table, key, where)
+    if value is not None and not 0 < value < 1e6:
+        raise IntakeError(f"job.toml, {where}: {key} = {value:g} should be above zero")
+    return value

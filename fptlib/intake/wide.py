@@ -1,0 +1,247 @@
+"""A wide file: one column per point, one row per moment."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+import pandas as pd
+
+from fptlib import points
+from fptlib.errors import IntakeError
+from fptlib.intake import align, safe
+from fptlib.intake.batches import NUMBER, TEXT, Batch, Reader, Rows
+from fptlib.intake.mapping import FileForm, PointSource
+from fptlib.intake.notes import Notes
+from fptlib.intake.progress import Progress
+from fptlib.intake.stamps import StampReader
+from fptlib.intake.values import PointReader
+from fptlib.trends import AlarmText
+
+class WideTable:
+    """The samples of one wide file, sorted, each moment once."""
+
+    def __init__(
+        self, reader: Reader, form: FileForm, sources: Mapping[str, PointSource],
+        columns: Mapping[str, str], stamps: StampReader, altitude: float | None, notes: Notes,
+        progress: Progress,
+    ) -> None:
+        """``columns`` gives the header of each point, ``sources`` by the same keys."""
+        self.form, self._notes = form, notes
+        self._readers = {
+            key: PointReader(
+                source, form, reader.unit_of(columns[key]), reader.decimal, altitude, notes
+            )
+            for key, source in sources.items()
+        }
+        self._sources, self._columns = sources, columns
+        self._rows = Rows()
+        rows_guess = reader.rows_guess
+        self._values = {key: _Growing(rows_guess) for key in sources}
+        self._times, self._bad = _Growing(rows_guess, np.int64), _Growing(rows_guess, bool)
+        self._zoned = _Growing(rows_guess, bool)
+        self._alarms: list[tuple[str, int, str]] = []
+        self._read(reader, stamps, progress)
+        self._settle(stamps)
+
+    @property
+    def sources(self) -> dict[str, str]:
+        """``file: column [unit]`` of each point."""
+        return {key: reader.source_text() for key, reader in self._readers.items()}
+
+    def _read(self, reader: Reader, stamps: StampReader, progress: Progress) -> None:
+        kinds = dict.fromkeys(stamps.columns, stamps.kind)
+        for key, source in self._sources.items():
+            column = self._columns[key]
+            kinds[column] = TEXT if source.wordy and not _numeric(reader.sample(column)) else NUMBER
+            if source.quality_column:
+                kinds[source.quality_column] = TEXT
+        for batch in reader.batches(kinds):
+            self._take(batch, stamps)
+            self._refuse_too_many()
+            progress(batch.done, f"reading {self.form.name}")
+
+    def _take(self, batch: Batch, stamps: StampReader) -> None:
+        read = stamps.read(batch)
+        self._times.add(read.ns)
+        self._bad.add(read.bad)
+        self._zoned.add(np.zeros(batch.length, bool) if read.zoned is None else read.zoned)
+        begin = self._rows.count
+        for key, reader in self._readers.items():
+            quality = self._sources[key].quality_column
+            self._values[key].add(reader.read(
+                batch.columns[self._columns[key]], batch.row,
+                batch.columns[quality] if quality else None, read.ns,
+            ))
+            self._alarms += [(key, begin + at, text) for at, text in reader.alarm_texts]
+            reader.alarm_texts.clear()
+        self._rows.add(batch)
+
+    def _refuse_too_many(self) -> None:
+        if self._rows.count * (len(self._values) + 1) > safe.BOUNDS.cells:
+            raise IntakeError(
+                f"file '{self.form.name}' has more than {self._rows.count:,} rows of "
+                f"{len(self._values)} mapped columns; export a shorter span"
+            )
+
+    def _settle(self, stamps: StampReader) -> None:
+        """UTC, in order, each moment once; what was done is said."""
+        local, zoned, bad = self._times.taken(), self._zoned.taken(), self._bad.taken()
+        chosen = np.flatnonzero(~bad) if bad.any() else None
+        if chosen is not None:
+            local, zoned = local[chosen], zoned[chosen]
+        if not len(local):
+            raise IntakeError(f"file '{self.form.name}' has no row with a time; export it again")
+
+        def row(at: int) -> int:
+            return self._rows.row(at if chosen is None else int(chosen[at]))
+
+        stamps.check_left_out(row(len(local) - 1), len(local))
+        self.times = stamps.utc(local, zoned, row)
+        self.alarms = self._alarm_texts(chosen)
+        self._order, self._stays = self._in_order(chosen, row)
+        self.interval = self._interval()
+        for point in self._readers.values():
+            point.finish()
+
+    def _alarm_texts(self, chosen: np.ndarray | None) -> list[AlarmText]:
+        at = {int(sample): i for i, sample in enumerate(chosen)} if chosen is not None else None
+        found = []
+        for key, sample, text in self._alarms:
+            index = sample if at is None else at.get(sample)
+            if index is not None:
+                time = pd.Timestamp(int(self.times[index]), tz="UTC")
+                found.append(AlarmText(time, self._sources[key].name, text))
+        return found
+
+    def _in_order(
+        self, chosen: np.ndarray | None, row: Callable[[int], int]
+    ) -> tuple[np.ndarray | None, np.ndarray | None]:
+        """The order of samples, and which stay where a moment comes more than once."""
+        order = chosen
+        steps = np.diff(self.times)
+        if (steps < 0).any():
+            by_time = np.argsort(self.times, kind="stable")
+            self._notes.note(
+                f"{int((steps < 0).sum())} rows stood out of order and were sorted by time",
+                self.form.name, row=row(int(np.argmax(steps < 0)) + 1),
+            )
+            self.times = self.times[by_time]
+            order = by_time if order is None else order[by_time]
+            steps = np.diff(self.times)
+        if not (steps == 0).any():
+            return order, None
+        stays = np.append(steps != 0, True)
+        self._say_duplicates(order, stays)
+        self.times = self.times[stays]
+        return order, stays
+
+    def _say_duplicates(self, order: np.ndarray | None, stays: np.ndarray) -> None:
+        gone = np.flatnonzero(~stays)
+        at = gone if order is None else order[gone]
+        following = gone + 1 if order is None else order[gone + 1]
+        differ = np.zeros(len(gone), dtype=bool)
+        for column in self._values.values():
+            values = column.view()
+            a, b = values[at], values[following]
+            differ |= (a != b) & ~(np.isnan(a) & np.isnan(b))
+        same = int((~differ).sum())
+        if same:
+            self._notes.note(f"{same} rows repeat a moment with the same values and were dropped",
+                             self.form.name, row=self._rows.row(int(at[np.argmax(~differ)])))
+        if differ.any():
+            self._notes.doubt(
+                f"{int(differ.sum())} rows repeat a moment with other values; the last row of each "
+                "moment is kept", self.form.name, row=self._rows.row(int(at[np.argmax(differ)])))
+
+    def _interval(self) -> int:
+        if self.form.interval_minutes is not None:
+            return int(self.form.interval_minutes * align.MINUTE)
+        usual = align.own_interval(self.times)
+        steps = np.diff(self.times)
+        uneven = int(np.count_nonzero(np.abs(steps - usual) > 0.1 * usual)) if usual else 0
+        if uneven > 0.05 * len(steps):
+            self._notes.note(
+                f"{uneven} of {len(steps)} steps differ from the usual {usual / align.MINUTE:g} "
+                "min; a value stands for the usual step only (state interval_minutes or hold "
+                "where it stands longer)", self.form.name)
+        return usual
+
+    @property
+    def begin(self) -> int:
+        """Where the first row's stretch begins [ns of UTC]."""
+        return int(self.times[0]) - self._shift
+
+    @property
+    def last(self) -> int:
+        """Where the last row's stretch begins [ns of UTC]."""
+        return int(self.times[-1]) - self._shift
+
+    @property
+    def _shift(self) -> int:
+        return self.interval if self.form.stamps == "end" else 0
+
+    def on(self, grid: align.Grid, key: str) -> np.ndarray:
+        """One point on the grid; may be called once, the samples are given up."""
+        values = self._values[key].taken()
+        if self._order is not None:
+            values = values[self._order]
+        if self._stays is not None:
+            values = values[self._stays]
+        rows = self._grid_rows(grid)
+        if self._sources[key].point.kind == points.ALARM:
+            values = align.keep_any(rows, values)
+        if self.form.hold is not None:
+            return self._held(values, rows, grid)
+        source = self._standing(grid, rows)
+        if source is None:
+            return values
+        return np.where(source >= 0, values[source], np.nan)
+
+    def _grid_rows(self, grid: align.Grid) -> np.ndarray:
+        if not hasattr(self, "_cached_rows"):
+            self._cached_rows = grid.rows(self.times - self._shift)
+        return self._cached_rows
+
+    def _standing(self, grid: align.Grid, rows: np.ndarray) -> np.ndarray | None:
+        if not hasattr(self, "_cached_source"):
+            kept = max(1, round(self.interval / grid.step))
+            self._cached_source = align.holding(rows, grid.length, kept)
+        return self._cached_source
+
+    def _held(self, values: np.ndarray, rows: np.ndarray, grid: align.Grid) -> np.ndarray:
+        there = ~np.isnan(values)
+        out = np.full(grid.length, np.nan)
+        out[rows[there]] = values[there]
+        return align.fill(out, round((self.form.hold or 0) * 60 * align.MINUTE / grid.step))
+
+
+def _numeric(sample: object) -> bool:
+    cells = [cell for cell in sample if cell]  # type: ignore[attr-defined]
+    return bool(cells) and all(cell.replace(".", "", 1).isdigit() for cell in cells)
+
+
+class _Growing:
+    """A column that grows; memory is touched only as far as it is filled."""
+
+    def __init__(self, guess: int, kind: type = float) -> None:
+        self._data = np.empty(max(guess, 1024), dtype=kind)
+        self._count = 0
+
+    def add(self, values: np.ndarray) -> None:
+        need = self._count + len(values)
+        if need > len(self._data):
+            larger = np.empty(max(need, 2 * len(self._data)), dtype=self._data.dtype)
+            larger[: self._count] = self._data[: self._count]
+            self._data = larger
+        self._data[self._count : need] = values
+        self._count = need
+
+    def view(self) -> np.ndarray:
+        return self._data[: self._count]
+
+    def taken(self) -> np.ndarray:
+        """The values; the column is empty afterwards."""
+        values = self.view()
+        self._data, self._count = np.empty(0, dtype=values.dtype), 0
+        return values
