@@ -1,8 +1,9 @@
-"""From a job folder to a case: the one place where files and procedure meet."""
+"""From a job folder to a case, and from a case to a record: where the rooms meet."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import pandas as pd
 
@@ -35,6 +36,21 @@ def case_of(job: Job, progress: Callable[[str], None] | None = None) -> Case:
         condition=str(lookup(answers, "job.condition", "natural")),
         wet_bulb_source=_wet_bulb_source(answers),
         weather=_weather(job, answers),
+    )
+
+
+def payload_of(job: Job, case: Case | None = None) -> dict[str, Any]:
+    """The payload of a record: every check computed from what the job folder holds now.
+
+    Raises:
+        FptError: something in the job cannot be used.
+    """
+    from fptlib.procedure.steps import all_checks
+    from fptlib.record.payload import payload
+
+    case = case or case_of(job)
+    return payload(
+        job, case.trends, case.limits, all_checks(case), case.readings, case.instruments
     )
 
 

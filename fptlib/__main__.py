@@ -1,0 +1,269 @@
+"""The command line, thin: every command is one call into a room that does the work."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from fptlib import __version__
+
+PASSPHRASE = "FPTLIB_PASSPHRASE"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; 0 when it succeeded, 1 when it found or met something wrong."""
+    from fptlib.errors import FptError
+
+    _speak_utf8()
+    stated = _parser().parse_args(arguments)
+    try:
+        return int(stated.command(stated) or 0)
+    except FptError as error:
+        print(f"STOPPED: {error}", file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        print("interrupted; nothing saved is lost", file=sys.stderr)
+        return 1
+
+
+def _speak_utf8() -> None:
+    # A Windows console may speak a code page that lacks the degree sign.
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="fptlib", description="Functional test of a waterside-economizer changeover.")
+    parser.add_argument("--version", action="version", version=f"fptlib {__version__}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    for name, (function, about, options) in _COMMANDS.items():
+        command = commands.add_parser(name, help=about, description=about)
+        command.set_defaults(command=function)
+        for option, settings in options.items():
+            command.add_argument(option, **settings)
+    return parser
+
+
+def _start(stated: argparse.Namespace) -> None:
+    from fptlib.start import start, start_sample
+
+    title = stated.title or stated.folder.name
+    job = (start_sample(stated.folder, stated.sample) if stated.sample
+           else start(stated.folder, title))
+    print(f"job folder {stated.folder} is ready; put the trend files into "
+          f"{stated.folder / 'trends'}")
+    print(f"open it:  fptlib open {job.folder.name if stated.folder.parent == Path() else stated.folder}")
+
+
+def _open(stated: argparse.Namespace) -> int:
+    from fptlib.job import Job
+    from fptlib.workbook.launch import open_job
+
+    return open_job(Job(stated.job))
+
+
+def _run(stated: argparse.Namespace) -> int:
+    from fptlib.job import Job
+
+    return _run_workbooks(Job(stated.job))
+
+
+def _run_workbooks(job) -> int:  # type: ignore[no-untyped-def]
+    from tqdm import tqdm
+
+    from fptlib.workbook.run import run_all
+
+    with tqdm(total=len(list(job.workbooks_folder.glob("*.ipynb"))), unit="workbook",
+              desc=job.folder.name) as bar:
+        results = run_all(job, lambda *_: bar.update())
+    stopped = [result for result in results if result.stopped]
+    for result in stopped:
+        print(f"{result.step}: {result.stopped}")
+    return 1 if stopped else 0
+
+
+def _check(stated: argparse.Namespace) -> int:
+    from fptlib.assemble import case_of
+    from fptlib.job import Job
+    from fptlib.procedure.steps import all_checks
+
+    return _print_checks(all_checks(case_of(Job(stated.job))), stated.all)
+
+
+def _print_checks(checks, every_word: bool) -> int:  # type: ignore[no-untyped-def]
+    from fptlib.table import lines
+
+    print("\n".join(lines(checks, every_word)))
+    return 1 if any(check.verdict == "fail" for check in checks) else 0
+
+
+def _key(stated: argparse.Namespace) -> None:
+    from fptlib.record.keys import make_key
+
+    key = make_key(stated.file, _passphrase("new passphrase for this key: ", again=True))
+    print(f"key {key.thumbprint} is in {stated.file}; keep file and passphrase to yourself")
+
+
+def _passphrase(prompt: str, again: bool = False) -> str:
+    from getpass import getpass
+
+    from fptlib.errors import RecordError
+
+    given = os.environ.get(PASSPHRASE)
+    if given:
+        return given
+    typed = getpass(prompt)
+    if again and getpass("once more: ") != typed:
+        raise RecordError("the two passphrases differ; try again")
+    return typed
+
+
+def _sign(stated: argparse.Namespace) -> None:
+    from fptlib.assemble import payload_of
+    from fptlib.job import Job, now
+    from fptlib.record import signing, store
+    from fptlib.record.keys import load_key
+
+    job = Job(stated.job)
+    key = load_key(stated.key, _passphrase("passphrase of the key: "))
+    record = signing.sign(payload_of(job), key, stated.role, stated.name, now())
+    print(f"signed record: {store.save(job, record)}")
+
+
+def _countersign(stated: argparse.Namespace) -> None:
+    from fptlib.job import Job, now
+    from fptlib.record import signing, store
+    from fptlib.record.keys import load_key
+
+    job = Job(stated.job)
+    before = _latest(job)
+    decision = signing.SEND_BACK if stated.send_back else signing.ACCEPT
+    key = load_key(stated.key, _passphrase("passphrase of the key: "))
+    record = signing.countersign(before.read_bytes(), key, stated.role, stated.name, now(),
+                                 decision, stated.send_back or "")
+    print(f"signed record: {store.save(job, record)}")
+
+
+def _latest(job) -> Path:  # type: ignore[no-untyped-def]
+    from fptlib.errors import RecordError
+    from fptlib.record import store
+
+    path = store.latest(job)
+    if path is None:
+        raise RecordError("this job has no record yet; sign one with 'fptlib sign'")
+    return path
+
+
+def _verify(stated: argparse.Namespace) -> int:
+    from fptlib.job import Job
+    from fptlib.record.trusted import TrustedKeys
+    from fptlib.record.verify import verify
+
+    path, job = stated.record, None
+    if path.is_dir():
+        job = Job(path)
+        path = _latest(job)
+    elif path.parent.name == "record" and (path.parent.parent / "job.toml").is_file():
+        job = Job(path.parent.parent)
+    trusted = TrustedKeys.read(stated.trusted) if stated.trusted else None
+    found = verify(_record_bytes(path), trusted, job)
+    print("\n".join(found.lines()))
+    return 0 if found.good else 1
+
+
+def _record_bytes(path: Path) -> bytes:
+    from fptlib.errors import RecordError
+
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise RecordError(f"'{path.name}' cannot be read: {error.strerror}") from error
+    if data.startswith(b"%PDF"):
+        from fptlib.record.pdf import record_of_pdf
+
+        return record_of_pdf(data)
+    return data
+
+
+def _review(stated: argparse.Namespace) -> int:
+    from fptlib.assemble import case_of
+    from fptlib.job import Job
+    from fptlib.procedure.steps import all_checks
+    from fptlib.record import review, signing
+
+    job = Job(stated.job)
+    payload = signing.read(_latest(job).read_bytes()).payload
+    differences = review.recompute(payload, all_checks(case_of(job)))
+    print("\n".join(difference.line() for difference in differences))
+    return 1 if any(not difference.same for difference in differences) else 0
+
+
+def _print_record(stated: argparse.Namespace) -> None:
+    from fptlib.job import Job
+    from fptlib.publish import write_pages
+
+    job = Job(stated.job)
+    for path in write_pages(job, _latest(job)):
+        print(path)
+
+
+def _demo(stated: argparse.Namespace) -> int:
+    from fptlib.demo import demonstrate
+
+    return demonstrate(stated.folder, _run_workbooks)
+
+
+def _screen(stated: argparse.Namespace) -> int:
+    from fptlib.portfolio.command import screen
+
+    return screen(stated.folder, stated.workers, stated.scheduler)
+
+
+_JOB = {"type": Path, "help": "the job folder"}
+_SIGNING = {
+    "--key": {"type": Path, "required": True, "help": "key file"},
+    "--name": {"required": True, "help": "name of the person who signs"},
+}
+_COMMANDS = {
+    "start": (_start, "Start a job from the standard workbooks.", {
+        "folder": {"type": Path, "help": "a new folder"},
+        "--title": {"help": "title of the job"},
+        "--sample": {"choices": ["sound", "before"], "help": "start with an invented plant"},
+    }),
+    "open": (_open, "Open a job's workbooks in the browser.", {"job": _JOB}),
+    "run": (_run, "Run all workbooks of a job without a browser.", {"job": _JOB}),
+    "check": (_check, "Print every verdict of a job.", {
+        "job": _JOB,
+        "--all": {"action": "store_true", "help": "every event and sentence"},
+    }),
+    "key": (_key, "Make a signing key.", {"file": {"type": Path, "help": "a new key file"}}),
+    "sign": (_sign, "Compute every check and sign a new record.", {
+        "job": _JOB, **_SIGNING, "--role": {"default": "technician", "help": "role"},
+    }),
+    "countersign": (_countersign, "Add a signature to the latest record.", {
+        "job": _JOB, **_SIGNING, "--role": {"default": "engineer", "help": "role"},
+        "--send-back": {"metavar": "REASON", "help": "sign that the record is sent back"},
+    }),
+    "verify": (_verify, "Say who signed what and when, and whether anything changed.", {
+        "record": {"type": Path, "help": "a job folder, a record or its PDF"},
+        "--trusted": {"type": Path, "help": "the firm's list of trusted keys"},
+    }),
+    "review": (_review, "Compute the latest record's checks anew and compare.", {"job": _JOB}),
+    "print": (_print_record, "Write the latest record as HTML, PDF and tables.", {"job": _JOB}),
+    "screen": (_screen, "Screen a folder of jobs and rank them.", {
+        "folder": {"type": Path, "help": "folder that holds job folders"},
+        "--workers": {"type": int, "help": "how many plants at a time"},
+        "--scheduler": {"help": "address of a Dask scheduler"},
+    }),
+    "demo": (_demo, "Do the whole job on the invented sample plant.", {
+        "folder": {"type": Path, "nargs": "?", "default": Path("demo"), "help": "a new folder"},
+    }),
+}
+
+if __name__ == "__main__":
+    sys.exit(main())

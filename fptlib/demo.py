@@ -1,0 +1,58 @@
+"""The demonstration: the whole job on the invented sample plant, before and after correction."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from fptlib.assemble import case_of, payload_of
+from fptlib.job import Job, now
+from fptlib.procedure.steps import all_checks
+from fptlib.record import signing, store
+from fptlib.record.keys import Key, make_key
+from fptlib.record.verify import verify
+from fptlib.start import SAMPLES, start_sample
+from fptlib.table import lines
+
+_ABOUT = {
+    "sound": "a sound plant (invented)",
+    "before": "the same plant before correction (invented)",
+}
+# The demonstration's key protects nothing, so its passphrase is no secret.
+_PASSPHRASE = "demonstration only"
+
+
+def demonstrate(folder: Path, run_workbooks: Callable[[Job], int]) -> int:
+    """Run workbooks, sign and verify for both sample plants below a new folder.
+
+    Returns 0 when every workbook ran and every record verifies.
+    """
+    folder = _free(folder)
+    folder.mkdir(parents=True)
+    key = make_key(folder / "demonstration-key.pem", _PASSPHRASE)
+    outcomes = [_one(folder / sample, sample, key, run_workbooks) for sample in SAMPLES]
+    print(f"\nopen the workbooks in the browser:  fptlib open {folder / SAMPLES[0]}")
+    return max(outcomes)
+
+
+def _free(folder: Path) -> Path:
+    """``folder``, or the first of ``folder-2``, ``folder-3`` ... that does not exist."""
+    count, free = 1, folder
+    while free.exists():
+        count += 1
+        free = folder.with_name(f"{folder.name}-{count}")
+    return free
+
+
+def _one(folder: Path, sample: str, key: Key, run_workbooks: Callable[[Job], int]) -> int:
+    print(f"\n== {_ABOUT[sample]}")
+    job = start_sample(folder, sample)
+    stopped = run_workbooks(job)
+    case = case_of(job)
+    print("\n".join(lines(all_checks(case))))
+    record = signing.sign(payload_of(job, case), key, "technician", "demonstration", now())
+    path = store.save(job, record)
+    found = verify(path.read_bytes(), None, job)
+    print(f"record: {path}")
+    print("\n".join(found.lines()))
+    return 1 if stopped or not found.good else 0
