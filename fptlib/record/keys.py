@@ -1,0 +1,140 @@
+"""Keys: making and opening a person's signing key, and a firm's list of trusted ones.
+
+A signing key is an Ed25519 JWK (RFC 8037), kept encrypted with a passphrase as RFC 7517
+section 7 describes. The encrypted form of PKCS#8 that the cryptography library writes
+stretches the passphrase by 2,048 rounds only, too few for a laptop that may be stolen.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from joserfc import jwe
+from joserfc.errors import JoseError
+from joserfc.jwk import OctKey, OKPKey
+from joserfc.jwk import thumbprint as _rfc7638
+
+from fptlib.errors import RecordError
+from fptlib.job import JOB_FILE
+from fptlib.record import canonical
+
+SHORTEST_PASSPHRASE = 10
+_KEY_WRAP, _CONTENT = "PBES2-HS512+A256KW", "A256GCM"
+_ROUNDS = 250_000
+_LARGEST_KEY_FILE = 10_000
+# RFC 7638 section 3.2: the members that name a key, and no others.
+_NAMING_MEMBERS = {"OKP": ("crv", "kty", "x"), "RSA": ("e", "kty", "n"),
+                   "EC": ("crv", "kty", "x", "y")}
+
+
+@dataclass(frozen=True)
+class Key:
+    """A person's signing key; it never prints its secret."""
+
+    secret: OKPKey = field(repr=False)
+
+    @property
+    def thumbprint(self) -> str:
+        """The key's name (RFC 7638)."""
+        return thumbprint(self)
+
+    def public(self) -> dict[str, str]:
+        """The public half as a JWK: the three members that name it."""
+        jwk = self.secret.as_dict(private=False)
+        return {name: str(jwk[name]) for name in _NAMING_MEMBERS["OKP"]}
+
+
+def thumbprint(key: Key | Mapping[str, Any]) -> str:
+    """RFC 7638 thumbprint, SHA-256, base64url, of a key or of a JWK.
+
+    Raises:
+        RecordError: the JWK lacks a member that names it.
+    """
+    jwk = key.public() if isinstance(key, Key) else key
+    names = _NAMING_MEMBERS.get(str(jwk.get("kty")), ())
+    if not names or any(not isinstance(jwk.get(name), str) for name in names):
+        raise RecordError("this key lacks the members that name it (RFC 7638)")
+    return _rfc7638({name: jwk[name] for name in names})
+
+
+def make_key(path: Path | str, passphrase: str) -> Key:
+    """Make a signing key and save it, encrypted, in a new file.
+
+    Raises:
+        RecordError: the file lies in a job folder or exists, or the passphrase is short.
+    """
+    path = Path(path)
+    _check_place(path)
+    if len(passphrase) < SHORTEST_PASSPHRASE:
+        raise RecordError(
+            f"the passphrase has {len(passphrase)} characters; give at least "
+            f"{SHORTEST_PASSPHRASE}"
+        )
+    key = Key(OKPKey.generate_key("Ed25519"))
+    _write_secret(path, _lock(key, passphrase))
+    return key
+
+
+def load_key(path: Path | str, passphrase: str) -> Key:
+    """Open a signing key.
+
+    Raises:
+        RecordError: the file is absent, no key of ours, or the passphrase does not open it.
+    """
+    path = Path(path)
+    _check_place(path)
+    try:
+        with path.open("rb") as stream:
+            locked = stream.read(_LARGEST_KEY_FILE).strip()
+    except OSError as error:
+        raise RecordError(f"key file '{path.name}' cannot be read: {error.strerror}") from error
+    try:
+        opened = jwe.decrypt_compact(
+            locked, OctKey.import_key(passphrase.encode()), algorithms=[_KEY_WRAP, _CONTENT]
+        )
+        jwk = canonical.parse(opened.plaintext or b"", "the key")
+        return Key(OKPKey.import_key(jwk))
+    except (JoseError, ValueError, TypeError, RecordError):
+        # Which of the two it was would only help somebody who guesses.
+        raise RecordError(
+            f"key file '{path.name}' does not open: the passphrase is wrong or the file is "
+            "not a signing key"
+        ) from None
+
+
+def _lock(key: Key, passphrase: str) -> bytes:
+    header = {"alg": _KEY_WRAP, "enc": _CONTENT, "p2c": _ROUNDS, "cty": "jwk+json",
+              "kid": key.thumbprint}
+    secret = canonical.encode(key.secret.as_dict(private=True))
+    wrap = OctKey.import_key(passphrase.encode())
+    return jwe.encrypt_compact(header, secret, wrap, algorithms=[_KEY_WRAP, _CONTENT]).encode()
+
+
+def _check_place(path: Path) -> None:
+    for folder in path.resolve().parents:
+        if (folder / JOB_FILE).exists():
+            raise RecordError(
+                f"key file '{path.name}' lies in the job folder '{folder.name}'; a job folder "
+                "is handed on, so keep keys outside of it"
+            )
+
+
+def _write_secret(path: Path, data: bytes) -> None:
+    try:
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    except FileExistsError:
+        raise RecordError(f"'{path.name}' exists; a key is never overwritten") from None
+    except OSError as error:
+        raise RecordError(f"key file '{path.name}' cannot be made: {error.strerror}") from error
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data + b"\n")
+            stream.flush()
+            os.fsync(stream.fileno())
+    except OSError as error:
+        path.unlink(missing_ok=True)
+        raise RecordError(f"key file '{path.name}' cannot be saved: {error.strerror}") from error

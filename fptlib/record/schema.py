@@ -1,0 +1,67 @@
+"""The JSON Schema of the payload, and the way older payloads are brought to it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from jsonschema import Draft202012Validator
+
+from fptlib.errors import RecordError
+
+NAME, VERSION = "changeover-test-record", 1
+_LONGEST_PART = 60
+
+# The step from each older version to the next one: {1: function from 1 to 2, ...}. The
+# signed bytes stay as they are; only what is shown and compared is brought up.
+MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
+
+
+def current(payload: dict[str, Any]) -> dict[str, Any]:
+    """The payload in the present version.
+
+    Raises:
+        RecordError: it is no payload of a test record, is of a newer version, or lacks what
+            its version asks for.
+    """
+    version = _version(payload)
+    while version < VERSION and version in MIGRATIONS:
+        payload = MIGRATIONS[version](payload)
+        version = _version(payload)
+    if version != VERSION:
+        raise RecordError(
+            f"the record's payload is of version {version}; this program reads up to {VERSION}"
+        )
+    for error in _validator().iter_errors(payload):
+        raise RecordError(_sentence(error))
+    return payload
+
+
+def _version(payload: dict[str, Any]) -> int:
+    stated = payload.get("schema")
+    if not isinstance(stated, dict) or stated.get("name") != NAME:
+        raise RecordError("the record's payload is not that of a test record")
+    version = stated.get("version")
+    if isinstance(version, bool) or not isinstance(version, int):
+        raise RecordError("the record's payload does not state its version")
+    return version
+
+
+def _sentence(error: Any) -> str:
+    where = ".".join(str(part)[:_LONGEST_PART] for part in error.absolute_path) or "the payload"
+    return f"the record's payload cannot be used: {where}: {error.message[:200]}"
+
+
+@cache
+def text() -> str:
+    """The JSON Schema as it is published with the program."""
+    place = files("fptlib.record") / "schemas" / f"payload-{VERSION}.json"
+    return place.read_text(encoding="utf-8")
+
+
+@cache
+def _validator() -> Draft202012Validator:
+    return Draft202012Validator(json.loads(text()))

@@ -1,0 +1,106 @@
+"""Keeping records: numbered files in ``record/``, none of which is ever overwritten."""
+
+from __future__ import annotations
+
+import os
+import re
+import tempfile
+from pathlib import Path
+
+from fptlib.errors import RecordError
+from fptlib.job import Job
+from fptlib.record import signing
+
+_NAME = re.compile(r"^(\d{4,})\.json$")
+
+
+def save(job: Job, record: bytes) -> Path:
+    """Save a record under the next number.
+
+    The bytes are complete and on disk before the number exists, and a number that exists is
+    never taken again: a kill, a full disk or a second program leaves whole records only.
+
+    Raises:
+        RecordError: the bytes are no record, or the folder cannot be written.
+        JobError: another program holds the job folder for too long.
+    """
+    signing.read(record)
+    with job.locked():
+        try:
+            job.record_folder.mkdir(exist_ok=True)
+            return _place(job.record_folder, record)
+        except OSError as error:
+            raise RecordError(
+                f"the record cannot be saved in '{job.record_folder.name}': "
+                f"{error.strerror or error}; make room or allow writing, then sign again"
+            ) from error
+
+
+def _place(folder: Path, record: bytes) -> Path:
+    temporary = _write(folder, record)
+    try:
+        path = folder / f"{_next_number(folder):04d}.json"
+        _give_name(temporary, path)
+        _sync(folder)
+        return path
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def _write(folder: Path, record: bytes) -> Path:
+    handle, name = tempfile.mkstemp(dir=folder, prefix=".record.", suffix=".part")
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(record)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(name, 0o644)
+    except OSError:
+        Path(name).unlink(missing_ok=True)
+        raise
+    return Path(name)
+
+
+def _give_name(temporary: Path, path: Path) -> None:
+    try:
+        # A link fails where the name exists, which a rename does not on every system.
+        os.link(temporary, path)
+    except FileExistsError:
+        raise
+    except OSError:
+        # File systems of memory sticks know no links; the folder's lock keeps others out.
+        if path.exists():
+            raise FileExistsError(17, "the file exists", str(path)) from None
+        os.rename(temporary, path)
+
+
+def _sync(folder: Path) -> None:
+    if os.name == "nt":  # Windows cannot open a folder for this
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _next_number(folder: Path) -> int:
+    return max((number for number, _ in _numbered(folder)), default=0) + 1
+
+
+def records(job: Job) -> list[Path]:
+    """Every record of the job, oldest first."""
+    if not job.record_folder.is_dir():
+        return []
+    return [path for _, path in sorted(_numbered(job.record_folder))]
+
+
+def latest(job: Job) -> Path | None:
+    """The newest record of the job, or None."""
+    found = records(job)
+    return found[-1] if found else None
+
+
+def _numbered(folder: Path) -> list[tuple[int, Path]]:
+    found = [(_NAME.match(path.name), path) for path in folder.iterdir()]
+    return [(int(hit[1]), path) for hit, path in found if hit]

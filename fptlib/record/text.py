@@ -1,0 +1,73 @@
+"""Typed text made fit for paper: nothing in it can steer the page it stands on."""
+
+from __future__ import annotations
+
+import unicodedata
+from datetime import datetime
+from typing import Any
+
+_UNITS = {"degF": "°F", "on/off": "", "alarm": "", "count": ""}
+_KEPT = "\n\t"
+
+
+def clean(value: Any) -> str:
+    """Text with control and direction marks written out, as ``[U+202E]``.
+
+    Such marks can make a reader see another text than the one that was signed.
+    """
+    return "".join(letter if _harmless(letter) else written_out(letter) for letter in str(value))
+
+
+def _harmless(letter: str) -> bool:
+    # Cc control, Cf format (direction marks, joiners), Cs half of a surrogate pair, Co and
+    # Cn without meaning, Zl and Zp line ends of their own.
+    return letter in _KEPT or (
+        letter.isascii() and letter.isprintable()
+    ) or unicodedata.category(letter) not in {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
+
+
+def written_out(letter: str) -> str:
+    """A letter that cannot be shown, as its code."""
+    return f"[U+{ord(letter):04X}]"
+
+
+def shorten(text: str, longest: int) -> str:
+    """The text, or its beginning with a word on what was left out."""
+    if len(text) <= longest:
+        return text
+    said = f" ... [{len(text):,} characters; the whole text is in the signed record]"
+    return text[:longest - len(said)] + said
+
+
+def moment(value: Any) -> str:
+    """An ISO 8601 moment as people read it; other text stays as it is."""
+    if not value:
+        return ""
+    try:
+        found = datetime.fromisoformat(str(value))
+    except ValueError:
+        return clean(value)
+    if len(str(value)) <= len("2026-01-31"):
+        return str(value)
+    zone = found.strftime("%z")
+    return found.strftime("%Y-%m-%d %H:%M") + (f" {zone[:3]}:{zone[3:5]}" if zone else "")
+
+
+def number(value: Any, unit: str = "") -> str:
+    """A number with its unit; words stay words, a missing value is a dash."""
+    if value is None:
+        return "–"
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return clean(value)
+    shown = f"{value:,.2f}" if abs(value) < 1000 else f"{value:,.0f}"
+    if "." in shown:
+        shown = shown.rstrip("0").rstrip(".")
+    # A small value must not read as zero.
+    if value and float(shown.replace(",", "")) == 0.0:
+        shown = f"{value:.4f}".rstrip("0")
+    return f"{shown} {unit_shown(unit)}".rstrip()
+
+
+def unit_shown(unit: str) -> str:
+    """A unit as it is printed."""
+    return _UNITS.get(unit, clean(unit))

@@ -1,0 +1,172 @@
+"""A firm's list of trusted keys: an RFC 7517 JWK Set with name, role and revocation.
+
+It holds public halves only. Beside the members that RFC 7517 and RFC 8037 define, each key
+has ``name`` and ``role``, and where it was withdrawn ``revoked`` (a moment, ISO 8601) and
+``revoked_reason``. The moment a signature states is its signer's own word: a stolen key can
+state any. So a ``retired`` key keeps its earlier signatures and a ``compromised`` one none.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from fptlib.errors import RecordError
+from fptlib.job import write_atomically
+from fptlib.record import canonical
+from fptlib.record.keys import Key, thumbprint
+
+RETIRED, COMPROMISED = "retired", "compromised"
+
+
+@dataclass(frozen=True, slots=True)
+class TrustedKey:
+    """One public key with the person who holds it."""
+
+    jwk: dict[str, str]
+    name: str
+    role: str
+    revoked: datetime | None = None
+    revoked_reason: str = ""
+
+    @property
+    def kid(self) -> str:
+        return thumbprint(self.jwk)
+
+    def refusal(self, signed_at: datetime) -> str:
+        """Why a signature of that moment is not accepted, or nothing."""
+        if self.revoked is None:
+            return ""
+        if self.revoked_reason == COMPROMISED:
+            return f"the key was revoked on {self.revoked.isoformat()} as compromised"
+        if signed_at >= self.revoked:
+            return f"the key was retired on {self.revoked.isoformat()}, before this signature"
+        return ""
+
+    def members(self) -> dict[str, str]:
+        """The key as a member of the JWK Set."""
+        jwk = {**self.jwk, "kid": self.kid, "use": "sig", "name": self.name, "role": self.role}
+        if self.revoked is not None:
+            jwk |= {"revoked": self.revoked.isoformat(), "revoked_reason": self.revoked_reason}
+        return jwk
+
+
+@dataclass(frozen=True, slots=True)
+class TrustedKeys:
+    """The list; every change makes a new one, ``write`` saves it."""
+
+    keys: tuple[TrustedKey, ...] = ()
+
+    @classmethod
+    def read(cls, path: Path | str) -> TrustedKeys:
+        """Read the list.
+
+        Raises:
+            RecordError: the file is absent, is no JWK Set, or a key lacks what it must have.
+        """
+        path = Path(path)
+        try:
+            data = path.read_bytes()
+        except OSError as error:
+            raise RecordError(
+                f"list of trusted keys '{path.name}' cannot be read: {error.strerror}"
+            ) from error
+        found = canonical.parse(data, f"list of trusted keys '{path.name}'")
+        if not isinstance(found, dict) or not isinstance(found.get("keys"), list):
+            raise RecordError(f"'{path.name}' is not a JWK Set: it has no list 'keys'")
+        return cls(_distinct([_trusted(jwk, path.name) for jwk in found["keys"]], path.name))
+
+    def write(self, path: Path | str) -> None:
+        """Save the list in one move."""
+        data = canonical.encode({"keys": [key.members() for key in self.keys]})
+        write_atomically(Path(path), data + b"\n")
+
+    def find(self, kid: str) -> TrustedKey | None:
+        """The key of that thumbprint, revoked or not."""
+        return next((key for key in self.keys if key.kid == kid), None)
+
+    def add(self, key: Key, name: str, role: str) -> TrustedKeys:
+        """The list with one more key.
+
+        Raises:
+            RecordError: the key is in the list.
+        """
+        added = TrustedKey(key.public(), name, role)
+        return TrustedKeys(_distinct([*self.keys, added], "the list"))
+
+    def revoke(self, kid: str, moment: datetime, reason: str = RETIRED) -> TrustedKeys:
+        """The list with one key withdrawn; a withdrawn key never becomes good again.
+
+        Raises:
+            RecordError: the key is not in the list, or the reason is not one of the two.
+        """
+        old = self._known(kid)
+        if reason not in (RETIRED, COMPROMISED):
+            raise RecordError(f"reason '{reason}': give {RETIRED} or {COMPROMISED}")
+        if moment.tzinfo is None:
+            raise RecordError("the moment of a revocation needs a time zone")
+        if old.revoked is not None:
+            moment = min(moment, old.revoked)
+            reason = COMPROMISED if COMPROMISED in (reason, old.revoked_reason) else reason
+        new = replace(old, revoked=moment, revoked_reason=reason)
+        return TrustedKeys(tuple(new if key is old else key for key in self.keys))
+
+    def rotate(self, kid: str, key: Key, moment: datetime) -> TrustedKeys:
+        """The list with a person's key retired and the new one in its place.
+
+        Raises:
+            RecordError: the old key is not in the list or the new one is.
+        """
+        old = self._known(kid)
+        return self.revoke(kid, moment).add(key, old.name, old.role)
+
+    def _known(self, kid: str) -> TrustedKey:
+        found = self.find(kid)
+        if found is None:
+            raise RecordError(f"key {kid} is not in the list of trusted keys")
+        return found
+
+
+def _trusted(jwk: Any, file: str) -> TrustedKey:
+    if not isinstance(jwk, dict) or jwk.get("kty") != "OKP" or jwk.get("crv") != "Ed25519":
+        raise RecordError(f"'{file}' holds a key that is not an Ed25519 public key")
+    if "d" in jwk:
+        raise RecordError(f"'{file}' holds a private key; take it out, it must stay secret")
+    public = {name: str(jwk.get(name, "")) for name in ("crv", "kty", "x")}
+    if len(canonical.from_base64(public["x"], f"a key in '{file}'")) != 32:
+        raise RecordError(f"'{file}' holds a key that is not 32 bytes long")
+    if jwk.get("kid", thumbprint(public)) != thumbprint(public):
+        raise RecordError(f"'{file}': key {jwk['kid']} is not named by its thumbprint")
+    name, role = str(jwk.get("name", "")), str(jwk.get("role", ""))
+    if not name.strip() or not role.strip():
+        raise RecordError(f"'{file}': key {thumbprint(public)} lacks its holder's name or role")
+    revoked = jwk.get("revoked")
+    moment = None if revoked is None else read_moment(str(revoked), f"'{file}': 'revoked'")
+    # A revocation without a reason is taken as the graver one.
+    reason = "" if moment is None else str(jwk.get("revoked_reason") or COMPROMISED)
+    return TrustedKey(public, name, role, moment, reason)
+
+
+def _distinct(keys: list[TrustedKey], what: str) -> tuple[TrustedKey, ...]:
+    if len({key.kid for key in keys}) != len(keys):
+        raise RecordError(f"{what} holds a key twice")
+    return tuple(keys)
+
+
+def read_moment(text: str, what: str) -> datetime:
+    """A moment in ISO 8601; a bare date is its first moment in UTC.
+
+    Raises:
+        RecordError: the text is no such moment.
+    """
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise RecordError(f"{what} is '{text[:40]}'; write it as 2026-01-31T14:00:00Z") from None
+    if len(text) <= len("2026-01-31"):
+        return moment.replace(tzinfo=UTC)
+    if moment.tzinfo is None:
+        raise RecordError(f"{what} is '{text[:40]}', without a time zone")
+    return moment
