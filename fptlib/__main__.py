@@ -53,11 +53,13 @@ def _start(stated: argparse.Namespace) -> None:
     from fptlib.start import start, start_sample
 
     title = stated.title or stated.folder.name
-    job = (start_sample(stated.folder, stated.sample) if stated.sample
-           else start(stated.folder, title))
+    if stated.sample:
+        start_sample(stated.folder, stated.sample)
+    else:
+        start(stated.folder, title)
     print(f"job folder {stated.folder} is ready; put the trend files into "
           f"{stated.folder / 'trends'}")
-    print(f"open it:  fptlib open {job.folder.name if stated.folder.parent == Path() else stated.folder}")
+    print(f"open it:  fptlib open {stated.folder}")
 
 
 def _open(stated: argparse.Namespace) -> int:
