@@ -1,0 +1,53 @@
+"""Control of the tower fans: one speed for all running cells, cells staged."""
+
+from __future__ import annotations
+
+from sample_trends.generator.scenario import Sequence
+
+_ADD_ABOVE = 0.65
+_ADD_DELAY = 3
+
+
+class Towers:
+    """Proportional and integral action on the condenser-water temperature.
+
+    The action is the share of all cells' air; the running cells divide it among them, so
+    that a cell more or less does not jolt the water.
+    """
+
+    def __init__(self, sequence: Sequence, cells: int) -> None:
+        self.sequence = sequence
+        self.cells = cells
+        self.on = 1
+        self.speed = 0.0
+        self._integral = 0.3
+        self._waited = 0
+
+    def step(self, water: float, setpoint: float) -> None:
+        """Set speed and cells for this condenser water and its setpoint."""
+        error = water - setpoint
+        gain = self.sequence.fan_gain / 100.0
+        moved = self._integral + gain * error / self.sequence.fan_reset
+        # No winding up: at full speed the integral gives way to the proportional part.
+        self._integral = max(0.0, min(1.0, moved, 1.0 - gain * error))
+        share = self._integral + gain * error
+        least = self.sequence.fan_minimum / 100.0
+        self.speed = min(1.0, max(least, share * self.cells / max(1, self.on)))
+        self._stage(error, least)
+        if self.on == 0:
+            self.speed = 0.0
+
+    def all_on(self) -> None:
+        """Every cell in service, as for a pull-down."""
+        self.on = self.cells
+
+    def _stage(self, error: float, least: float) -> None:
+        band = self.sequence.fan_cycle_band
+        more = self.on < self.cells and (
+            self.speed > _ADD_ABOVE if self.on else error > 0.1 * band
+        )
+        fewer = self.on > 0 and self.speed <= least and error < -band
+        self._waited = self._waited + 1 if more or fewer else 0
+        if self._waited >= (_ADD_DELAY if more else self.sequence.cell_delay):
+            self.on += 1 if more else -1
+            self._waited = 0
