@@ -200,7 +200,7 @@ class Controls:
         """The temporary setpoint goes down with the condenser water, never below the floor."""
         s = self.sequence
         if not s.follow:
-            self.active = self.reset
+            self.active = s.fixed_temporary or self.reset
             return
         self.active = min(self.reset, max(s.floor, seen.cw - s.offset))
 

@@ -123,7 +123,8 @@ class Plant:
 
     def _branches(self, orders: Orders) -> None:
         entering, scale = self.entering, self.design.scale
-        weights = [self._open(c, on) for c, on in zip(self.chillers, orders.chillers_on, strict=True)]
+        pairs = zip(self.chillers, orders.chillers_on, strict=True)
+        weights = [self._open(chiller, on) for chiller, on in pairs]
         through_exchanger = self.valve * 600.0 * scale
         total = sum(weights) + through_exchanger
         header = 0.0

@@ -118,7 +118,8 @@ class _Run:
         return self.air.dry, self.air.humidity, self.air.wet, self.air.pressure
 
     def _read(self, minute: int, values: tuple[float, ...]) -> list[float]:
-        return [s.read(minute, value) for s, value in zip(self.sensors.values(), values, strict=True)]
+        pairs = zip(self.sensors.values(), values, strict=True)
+        return [sensor.read(minute, value) for sensor, value in pairs]
 
     def _trended(self, actual: pd.DataFrame, read: list[list[float]]) -> pd.DataFrame:
         """The trends: what the controller read, and every other sensor's own reading."""

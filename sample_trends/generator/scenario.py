@@ -77,6 +77,7 @@ class Sequence:
     chiller_mode_cw: float = 60.0
     cw_ramp: float = 0.35
     follow: bool = True
+    fixed_temporary: float = 0.0
     offset: float = 5.0
     floor: float = 38.0
     handover_margin: float = 0.8
@@ -85,7 +86,7 @@ class Sequence:
     early_stop: bool = False
     # Recovery.
     release_delay: int = 0
-    return_rate: float = 0.15
+    return_rate: float = 0.17
     recovery_depth: float = 1.8
     return_swing: float = 0.0
     # Run.
@@ -95,7 +96,7 @@ class Sequence:
     fan_gain: float = 14.0
     fan_reset: float = 12.0
     fan_minimum: float = 25.0
-    fan_cycle_band: float = 2.0
+    fan_cycle_band: float = 0.8
     cell_delay: int = 15
     chiller_left_on: bool = False
     # Exit.

@@ -44,7 +44,7 @@ class Towers:
     def _stage(self, error: float, least: float) -> None:
         band = self.sequence.fan_cycle_band
         more = self.on < self.cells and (
-            self.speed > _ADD_ABOVE if self.on else error > 0.1 * band
+            self.speed > _ADD_ABOVE if self.on else error > 0.3 * band
         )
         fewer = self.on > 0 and self.speed <= least and error < -band
         self._waited = self._waited + 1 if more or fewer else 0
