@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -142,22 +143,20 @@ def wet_bulb(case: Case) -> list[Event]:
 
 
 def _stuck(case: Case, trended: pd.Series, calculated: pd.Series) -> Iterator[Event]:
+    """Every stretch in which the trended one stood still too long while the air moved."""
     limit = case.limits["instruments.stuck"]
-    longest = 0.0
     for first, last in stretches((trended.diff() == 0.0).to_numpy()):
         hours = (last - first + 2) * case.minutes / 60.0
-        moved = calculated.iloc[first - 1 : last + 1]
-        if hours <= longest or np.ptp(moved.dropna()) < STUCK_WHILE_MOVING:
+        if hours <= limit:
             continue
-        longest = hours
-        stuck = at_most(
-            case, "stuck", trended.index[first - 1], trended.index[last], hours, limit,
-            case.minutes / 60.0,
-            f"showed {trended.iloc[first]:.1f} degF for {hours:.1f} h while the calculated "
-            f"one moved by {np.ptp(moved.dropna()):.1f} degF", "h",
-        )
-        if hours > limit:
-            yield stuck
+        moved = np.ptp(calculated.iloc[first - 1 : last + 1].dropna())
+        if moved >= STUCK_WHILE_MOVING:
+            yield at_most(
+                case, "stuck", trended.index[first - 1], trended.index[last], hours, limit,
+                case.minutes / 60.0,
+                f"showed {trended.iloc[first]:.1f} degF for {hours:.1f} h while the "
+                f"calculated one moved by {moved:.1f} degF", "h",
+            )
 
 
 @check(
@@ -175,8 +174,11 @@ def heat_balance(case: Case) -> list[Event]:
     return [_balanced(case, c.name, c.handover, case.settled_run(c)) for c in case.handovers]
 
 
-def exchanger_heat(frame: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
-    """Heat given off by the chilled water and taken up by the condenser water [tons]."""
+def exchanger_heat(frame: Any) -> tuple[Any, Any]:
+    """Heat given off by the chilled water and taken up by the condenser water [tons].
+
+    ``frame`` holds the exchanger's points by name: a frame, or a mapping of numbers.
+    """
     given = water.load(
         frame["hx_chw_flow"], frame["hx_chw_entering_temp"], frame["hx_chw_leaving_temp"])
     taken = water.load(
@@ -206,8 +208,8 @@ def _balance_uncertainty(case: Case, middle: pd.Series) -> float:
              "hx_cw_entering_temp", "hx_cw_leaving_temp")
 
     def imbalance(**values: float) -> float:
-        given, taken = exchanger_heat(pd.DataFrame([values]))
-        return float(200.0 * (given.iloc[0] - taken.iloc[0]) / (given.iloc[0] + taken.iloc[0]))
+        given, taken = exchanger_heat(values)
+        return 200.0 * (given - taken) / (given + taken)
 
     return uncertainty.propagated(case, imbalance, {n: float(middle[n]) for n in names})
 
