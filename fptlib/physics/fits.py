@@ -1,7 +1,8 @@
-"""Chebyshev fits of CoolProp's curves, made by make_fits.py. Do not edit.
+"""Chebyshev fits of CoolProp 8.0.0, made by make_fits.py. Do not edit.
 
-Refrigerants: ln of bubble pressure [psia] over 1/T [1/degR]. Water and glycol at
-0.5 MPa: density [lb/ft3], heat capacity [Btu/lb.degF], freezing [degF].
+Refrigerants: ln of bubble or dew pressure [psia] over 1/T [1/degR].
+Water and glycol at 0.5 MPa: density [lb/ft3], heat capacity [Btu/lb.degF],
+freezing point [degF].
 """
 
 REFRIGERANT_RANGE = (
@@ -86,6 +87,21 @@ SATURATION = {
         1.896e-06,
         -5.482e-07,
         1.581e-07,
+    ),
+}
+DEW = {
+    "R-513A": (
+        3.864535209,
+        -1.8030786936,
+        -0.0195383307,
+        -0.0029791133,
+        0.0005918925,
+        -0.0001143082,
+        2.80089e-05,
+        -7.9566e-06,
+        2.4634e-06,
+        -7.994e-07,
+        2.429e-07,
     ),
 }
 WATER_RANGE = (

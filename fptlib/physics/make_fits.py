@@ -21,6 +21,7 @@ FLUIDS = {
     "R-123": "R123",
     "R-22": "R22",
 }
+BLENDS = ("R-513A",)  # whose dew point is not its bubble point
 GLYCOLS = {"propylene": "MPG", "ethylene": "MEG"}
 LOOP_PRESSURE = 0.5e6  # Pa, about 58 psig
 REFRIGERANT_RANGE = (-45.0, 150.0)  # degF
@@ -59,13 +60,13 @@ def chebyshev_of(values: np.ndarray) -> list[float]:
     return [round(float(c), 10) + 0.0 for c in weights * (basis.T @ values)]
 
 
-def saturation_fit(fluid: str) -> list[float]:
-    """ln of bubble pressure [psia] against 1/T [1/degR]."""
+def saturation_fit(fluid: str, quality: int = 0) -> list[float]:
+    """ln of bubble (quality 0) or dew pressure [psia] against 1/T [1/degR]."""
     from CoolProp.CoolProp import PropsSI
 
     low, high = (1.0 / (t + 459.67) for t in reversed(REFRIGERANT_RANGE))
     return interpolate(
-        lambda x: float(np.log(PropsSI("P", "T", 1.0 / x / 1.8, "Q", 0, fluid) / PSI)),
+        lambda x: float(np.log(PropsSI("P", "T", 1.0 / x / 1.8, "Q", quality, fluid) / PSI)),
         low, high, 10,
     )
 
@@ -108,6 +109,7 @@ def fits() -> dict[str, Any]:
     return {
         "REFRIGERANT_RANGE": REFRIGERANT_RANGE,
         "SATURATION": {name: saturation_fit(fluid) for name, fluid in FLUIDS.items()},
+        "DEW": {name: saturation_fit(FLUIDS[name], quality=1) for name in BLENDS},
         "WATER_RANGE": WATER_RANGE,
         "WATER_DENSITY": water_fit("D", LB_PER_FT3),
         "WATER_HEAT_CAPACITY": water_fit("C", BTU_PER_LB_F),
@@ -120,11 +122,14 @@ def fits() -> dict[str, Any]:
 
 
 def text(values: dict[str, Any]) -> str:
+    from CoolProp import __version__
+
     lines = [
-        '"""Chebyshev fits of CoolProp\'s curves, made by make_fits.py. Do not edit.',
+        f'"""Chebyshev fits of CoolProp {__version__}, made by make_fits.py. Do not edit.',
         "",
-        "Refrigerants: ln of bubble pressure [psia] over 1/T [1/degR]. Water and glycol at",
-        "0.5 MPa: density [lb/ft3], heat capacity [Btu/lb.degF], freezing [degF].",
+        "Refrigerants: ln of bubble or dew pressure [psia] over 1/T [1/degR].",
+        "Water and glycol at 0.5 MPa: density [lb/ft3], heat capacity [Btu/lb.degF],",
+        "freezing point [degF].",
         '"""',
         "",
     ]

@@ -18,16 +18,23 @@ REFRIGERANTS = tuple(fits.SATURATION)
 KW_PER_TON = 3.5168528
 PSI_PER_INHG = 0.4911541
 
+_APPROACHES = {"evaporator": (12.0, 1.0), "condenser": (1.0, 12.0)}  # degF below and above
 _COLDEST, _WARMEST = (t - ABSOLUTE_ZERO for t in fits.REFRIGERANT_RANGE)  # degR
 
 
 @any_kind
-def saturation_pressure(refrigerant: str, temperature: Quantity) -> Quantity:
-    """Pressure at which a refrigerant boils; of a blend the bubble point.
+def saturation_pressure(
+    refrigerant: str, temperature: Quantity, dew: bool = False
+) -> Quantity:
+    """Pressure at which a refrigerant is saturated.
+
+    A blend has two: its liquid leaves a condenser at the bubble point, its vapor leaves
+    an evaporator at the dew point.
 
     Args:
         refrigerant [-]: one of ``REFRIGERANTS``.
         temperature [degF]: -45 to 150, scalar or array.
+        dew [-]: of a blend, the dew point instead of the bubble point.
 
     Returns:
         Absolute pressure [psia].
@@ -43,7 +50,7 @@ def saturation_pressure(refrigerant: str, temperature: Quantity) -> Quantity:
     """
     outside = _outside(temperature)
     inside = np.where(outside, 40.0, temperature)
-    pressure = np.exp(_log_pressure(_curve(refrigerant), 1.0 / (inside - ABSOLUTE_ZERO)))
+    pressure = np.exp(_log_pressure(_curve(refrigerant, dew), 1.0 / (inside - ABSOLUTE_ZERO)))
     return refuse(
         outside, pressure, "{refrigerant} at {temperature} degF is outside -45 to 150 degF",
         OutsideRange, refrigerant=refrigerant, temperature=temperature,
@@ -51,12 +58,15 @@ def saturation_pressure(refrigerant: str, temperature: Quantity) -> Quantity:
 
 
 @any_kind
-def saturation_temperature(refrigerant: str, pressure: Quantity) -> Quantity:
-    """Temperature at which a refrigerant boils; of a blend the bubble point.
+def saturation_temperature(
+    refrigerant: str, pressure: Quantity, dew: bool = False
+) -> Quantity:
+    """Temperature at which a refrigerant is saturated, of a blend bubble or dew point.
 
     Args:
         refrigerant [-]: one of ``REFRIGERANTS``.
         pressure [psia]: absolute, scalar or array.
+        dew [-]: of a blend, the dew point instead of the bubble point.
 
     Returns:
         Temperature [degF].
@@ -71,7 +81,7 @@ def saturation_temperature(refrigerant: str, pressure: Quantity) -> Quantity:
     >>> round(saturation_temperature("R-123", 5.778), 1)
     40.0
     """
-    curve = _curve(refrigerant)
+    curve = _curve(refrigerant, dew)
     nothing = pressure <= 0.0
     temperature = _invert(curve, np.log(np.where(nothing, 1.0, pressure)))
     temperature = refuse(
@@ -134,19 +144,20 @@ def absolute_from_vacuum(vacuum: Quantity, barometer: Quantity) -> Quantity:
 
 
 def reading_kind(
-    refrigerant: str, reading: float, water_temp: float, barometer: float, nearness: float = 12.0
+    refrigerant: str, vessel: str, reading: float, water_temp: float, barometer: float
 ) -> str:
     """Whether a pressure reading is absolute or gauge, judged by the water beside it.
 
-    In evaporator and condenser alike the refrigerant saturates within some degrees of
-    the water leaving.
+    A running evaporator saturates up to 12 degF below the chilled water leaving it, a
+    condenser up to 12 degF above the condenser water leaving it; a degree is allowed
+    the other way for the sensors.
 
     Args:
         refrigerant [-]: one of ``REFRIGERANTS``.
+        vessel [-]: "evaporator" or "condenser".
         reading [psi]: as the display shows it, scalar.
         water_temp [degF]: of the water leaving the same vessel, scalar.
         barometer [psia]: station pressure, scalar.
-        nearness [degF]: how far saturation may be from the water, scalar.
 
     Returns:
         Kind [-]: "absolute", "gauge", or "undecided" where both or neither fit.
@@ -156,14 +167,13 @@ def reading_kind(
 
     Source: common practice.
 
-    >>> reading_kind("R-134a", 33.0, 44.0, 14.7), reading_kind("R-123", -9.2, 42.0, 14.7)
-    ('gauge', 'gauge')
+    >>> reading_kind("R-134a", "evaporator", 35.0, 44.0, 14.7)
+    'gauge'
     """
+    below, above = _APPROACHES[vessel]
+    low = saturation_pressure(refrigerant, water_temp - below)
+    high = saturation_pressure(refrigerant, water_temp + above)
     candidates = {"absolute": reading, "gauge": reading + barometer}
-    water_pressures = saturation_pressure(
-        refrigerant, np.array([water_temp - nearness, water_temp + nearness])
-    )
-    low, high = water_pressures
     fitting = [kind for kind, pressure in candidates.items() if low <= pressure <= high]
     return fitting[0] if len(fitting) == 1 else "undecided"
 
@@ -212,7 +222,7 @@ def saturation_lift(
     20.0
     """
     condensing = saturation_temperature(refrigerant, condenser_pressure)
-    return condensing - saturation_temperature(refrigerant, evaporator_pressure)
+    return condensing - saturation_temperature(refrigerant, evaporator_pressure, dew=True)
 
 
 @any_kind
@@ -266,7 +276,7 @@ def pressure_lift_between(
     22.36
     """
     condensing = saturation_pressure(refrigerant, condensing_temp)
-    return condensing - saturation_pressure(refrigerant, evaporating_temp)
+    return condensing - saturation_pressure(refrigerant, evaporating_temp, dew=True)
 
 
 @any_kind
@@ -292,7 +302,7 @@ def saturation_lift_for(
     >>> round(saturation_lift_for("R-1233zd(E)", 5.0, 36.0), 1)
     21.9
     """
-    condensing = saturation_pressure(refrigerant, evaporating_temp) + pressure_lift
+    condensing = saturation_pressure(refrigerant, evaporating_temp, dew=True) + pressure_lift
     return saturation_temperature(refrigerant, condensing) - evaporating_temp
 
 
@@ -316,10 +326,11 @@ def carnot_floor(chw_leaving: Quantity, cw_leaving: Quantity) -> Quantity:
     return KW_PER_TON * lift / (chw_leaving - ABSOLUTE_ZERO)
 
 
-def _curve(refrigerant: str) -> tuple[float, ...]:
+def _curve(refrigerant: str, dew: bool) -> tuple[float, ...]:
     if refrigerant not in fits.SATURATION:
         raise UnknownRefrigerant(f"{refrigerant!r} is none of {', '.join(REFRIGERANTS)}")
-    return fits.SATURATION[refrigerant]
+    bubble = fits.SATURATION[refrigerant]
+    return fits.DEW.get(refrigerant, bubble) if dew else bubble
 
 
 def _outside(temperature: Array) -> Array:
