@@ -189,7 +189,7 @@ class Controls:
         self.cw_setpoint = max(coldest, self.cw_setpoint - s.cw_ramp)
         self._follow(seen)
         self._ready = self._ready + 1 if self._can_carry(seen) else 0
-        if any(self.blocked[n] == _TRIP_LOCKOUT for n in range(self.design.chillers)):
+        if self._tripped():
             self._abandon("trip")
         elif self._ready >= s.handover_hold:
             self._enter(HANDOVER)
@@ -203,6 +203,9 @@ class Controls:
             self.active = s.fixed_temporary or self.reset
             return
         self.active = min(self.reset, max(s.floor, seen.cw - s.offset))
+
+    def _tripped(self) -> bool:
+        return _TRIP_LOCKOUT in self.blocked
 
     def _can_carry(self, seen: Readings) -> bool:
         s = self.sequence
@@ -219,8 +222,9 @@ class Controls:
 
     def _handover(self, seen: Readings) -> None:
         self._follow(seen)
-        if any(self.blocked[n] == _TRIP_LOCKOUT for n in range(self.design.chillers)):
+        if self._tripped():
             self._abandon("trip")
+            return
         if seen.valve < 0.95 or self._in_mode % 2:
             return
         if self.sequence.chiller_left_on and sum(self.on) == 1:

@@ -50,7 +50,7 @@ def job_file(scenario: Scenario, story: Story) -> str:
         for part in (
             _job(story), _site(scenario), _plant(scenario), _approaches(scenario, story),
             _files(scenario), _points(scenario), _sensors(scenario), _limits(story),
-            _people(), _instruments(), _work(story),
+            _people(), _instruments(story), _work(story),
         )
         for text in part
     )
@@ -192,7 +192,8 @@ def _people() -> list[str]:
     ]
 
 
-def _instruments() -> list[str]:
+def _instruments(story: Story) -> list[str]:
+    year = int(story.created[:4])
     rows = {
         "T1": ("Invented thermometer, immersion probe", "INV-0101", "-20 to 200 degF", 0.1),
         "P1": ("Invented aspirated psychrometer", "INV-0102", "0 to 120 degF", 0.4),
@@ -202,7 +203,7 @@ def _instruments() -> list[str]:
     return [
         table(f"instruments.{tag}", {
             "make_model": make, "serial": serial, "range": span, "accuracy": accuracy,
-            "calibrated": "2025-09-15", "due": "2026-09-15",
+            "calibrated": f"{year - 1}-09-15", "due": f"{year}-09-15",
         })
         for tag, (make, serial, span, accuracy) in rows.items()
     ]

@@ -2,60 +2,81 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 from sample_trends.generator.epw import write_epw
 from sample_trends.generator.job_file import TECHNICIAN, Story, job_file
 from sample_trends.generator.readings import write_readings
 from sample_trends.generator.run import Result, simulate
-from sample_trends.generator.scenario import Scenario
+from sample_trends.generator.scenario import Scenario, Sequence
 from sample_trends.generator.trend_files import write_trends
 
 _SEED = 41
-SOUND = Scenario(name="sound", seed=_SEED)
-BEFORE = replace(SOUND, name="before")
 WEATHER_FILE = "fable_valley_invented.epw"
 
-_CONDITIONS = "load 290 to 320 tons, wet bulb 38 to 40 degF, two cells, fans at 100 %, steady"
-_SOUND_STORY = Story(
-    title="Fable Valley Hospital (invented): economizer changeover, after correction",
-    number="INV-0002",
-    created="2026-01-09T16:00:00Z",
-    limits={
-        "lift.offset": (
-            4.5, "the sequence asks for at least 4.5 degF; the condenser range adds the rest"
-        ),
-    },
-    tower_approach=f"observed with the trended sensors on 3 January 2026: {_CONDITIONS}",
-    exchanger_approach=(
-        "observed with the trended sensors on 3 January 2026: load 240 to 300 tons, steady"
-    ),
-    overrides=(
-        {
-            "point": "chiller_2_running", "value": "held off for the point-to-point check",
-            "placed": "2026-01-08T14:05:00-07:00", "released": "2026-01-08T14:40:00-07:00",
-            "readback": "automatic",
-        },
-    ),
-    marks=(
-        {"time": "2026-01-11T22:37:00-07:00", "what": "request seen", "by": TECHNICIAN},
+SOUND = Scenario(name="sound", seed=_SEED)
+# A year earlier, in the same weather: nobody had thought about lift, return or exit.
+BEFORE = Scenario(
+    name="before",
+    seed=_SEED,
+    start="2025-01-10",
+    sequence=Sequence(
+        reset_cold=46.0, reset_warm=46.0,
+        tolerance=0.5, dwell=10, rest=300, attempts_per_day=1,
+        follow=False, fixed_temporary=43.0, handover_margin=1.0, handover_hold=10,
+        return_rate=0.0,
+        exit_band=3.0, exit_delay=90,
     ),
 )
-_SOUND_MOMENTS = {
-    "2026-01-10 11:00": "chiller mode steady",
-    "2026-01-14 10:00": "economizer run steady",
-    "2026-01-20 15:00": "economizer run steady",
+
+_FULL = "load 290 to 320 tons, wet bulb 38 to 40 degF, two cells, fans at 100 %, steady"
+_OFFSET = "the sequence asks for at least 4.5 degF; the condenser range adds the rest"
+
+
+def _story(title: str, number: str, year: int, mark: str) -> Story:
+    return Story(
+        title=f"Fable Valley Hospital (invented): economizer changeover, {title}",
+        number=number,
+        created=f"{year}-01-09T16:00:00Z",
+        limits={"lift.offset": (4.5, _OFFSET)},
+        tower_approach=f"observed with the trended sensors on 3 January {year}: {_FULL}",
+        exchanger_approach=(
+            f"observed with the trended sensors on 3 January {year}: load 240 to 300 tons, steady"
+        ),
+        overrides=(
+            {
+                "point": "chiller_2_running", "value": "held off for the point-to-point check",
+                "placed": f"{year}-01-08T14:05:00-07:00",
+                "released": f"{year}-01-08T14:40:00-07:00", "readback": "automatic",
+            },
+        ),
+        marks=({"time": mark, "what": "request seen at the plant", "by": TECHNICIAN},),
+    )
+
+
+_STORIES = {
+    "sound": _story("after correction", "INV-0002", 2026, "2026-01-11T22:37:00-07:00"),
+    "before": _story("before correction", "INV-0001", 2025, "2025-01-10T22:28:00-07:00"),
+}
+# Steady hours: day and hour, the same in both samples.
+_MOMENTS = {
+    "10 11:00": "chiller mode steady",
+    "14 10:00": "economizer run steady",
+    "20 15:00": "economizer run steady",
 }
 
 
 def write_samples(folder: Path) -> None:
     """Write both samples below ``folder``."""
-    _write(simulate(SOUND), _SOUND_STORY, _SOUND_MOMENTS, folder / "sound")
+    for scenario in (SOUND, BEFORE):
+        _write(simulate(scenario), folder / scenario.name)
 
 
-def _write(result: Result, story: Story, moments: dict[str, str], folder: Path) -> None:
+def _write(result: Result, folder: Path) -> None:
+    scenario = result.scenario
+    moments = {f"{scenario.start[:8]}{day}": remark for day, remark in _MOMENTS.items()}
     write_trends(result.frame, folder / "trends")
-    write_epw(folder / "trends" / WEATHER_FILE, result.scenario.site, _SEED)
+    write_epw(folder / "trends" / WEATHER_FILE, scenario.site, _SEED)
     write_readings(result, moments, TECHNICIAN, folder / "readings.csv")
-    (folder / "job.toml").write_bytes(job_file(result.scenario, story).encode("utf-8"))
+    text = job_file(scenario, _STORIES[scenario.name])
+    (folder / "job.toml").write_bytes(text.encode("utf-8"))
