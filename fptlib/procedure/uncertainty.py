@@ -80,7 +80,9 @@ def calculated_wet_bulb(case: Case) -> float:
     humidity = float(case.frame["outdoor_humidity"].median())
 
     def wet_bulb(outdoor_dry_bulb: float, outdoor_humidity: float) -> float:
-        return moist_air.wet_bulb(outdoor_dry_bulb, min(outdoor_humidity, 100.0), pressure)
+        # A step of the sensor's error may leave the range that air can have.
+        possible = min(max(outdoor_humidity, 0.0), 100.0)
+        return moist_air.wet_bulb(outdoor_dry_bulb, possible, pressure)
 
     return propagated(case, wet_bulb, {
         "outdoor_dry_bulb": float(case.frame["outdoor_dry_bulb"].median()),
