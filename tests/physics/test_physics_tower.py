@@ -1,0 +1,165 @@
+"""The tower against computed Merkel numbers and the table of approaches.
+
+Computed by four-point Chebyshev with psychrolib's enthalpies; the method is that of CTI
+ATC-105 and the CTI Blue Book, from memory. Tolerance 0.5 percent.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fptlib.physics import moist_air, tower
+from fptlib.physics.errors import ImpossibleState, TowerInfeasible
+
+exact = settings(derandomize=True, deadline=None, max_examples=40)
+
+# id, hot, cold, wet bulb, L/G, Chebyshev, with CoolProp's enthalpies, by quadrature
+DUTIES = [
+    ("CT-02", 95, 85, 78, 1.0, 1.0726, 1.0665, 1.0726),
+    ("CT-03", 95, 85, 78, 1.2, 1.1878, None, 1.1881),
+    ("CT-04", 95, 85, 78, 1.3, 1.2588, 1.2501, 1.2592),
+    ("CT-05", 104, 89, 80, 1.5, 1.3538, 1.3430, 1.3546),
+    ("CT-06", 120, 90, 80, 1.2, 1.5722, 1.5610, 1.5719),
+    ("CT-07", 106, 85, 75, 1.0, 1.4128, 1.4042, 1.4128),
+    ("CT-08", 55, 47, 42, 0.6, 3.4659, None, 3.4667),
+    ("CT-09", 52, 44, 36, 0.6, 2.3657, None, 2.3660),
+    ("CT-01", 105, 85, 78, 0.97, 1.7104, 1.6995, 1.7098),
+]
+
+
+@pytest.mark.parametrize("name, hot, cold, wet_bulb, ratio, chebyshev, coolprop, quadrature", DUTIES)
+def test_merkel(name, hot, cold, wet_bulb, ratio, chebyshev, coolprop, quadrature):
+    found = tower.merkel(hot, cold, wet_bulb, ratio)
+    assert found == pytest.approx(chebyshev, rel=5e-3)
+    assert found == pytest.approx(chebyshev, abs=6e-5)
+    assert found == pytest.approx(quadrature, rel=5e-3)
+    if coolprop is not None:
+        assert found == pytest.approx(coolprop, rel=9e-3)
+
+
+def test_ct_01_published():
+    """Perry's Chemical Engineers' Handbook, section 12, cooling-tower example: 1.71."""
+    assert tower.merkel(105.0, 85.0, 78.0, 0.97) == pytest.approx(1.71, abs=0.005)
+    air = moist_air.saturated_enthalpy(78.0, 14.696)
+    assert air == pytest.approx(41.485, abs=5e-3)
+    assert air == pytest.approx(41.58, rel=5e-3)
+    for place, force in [(0.1, 8.378), (0.4, 10.846), (0.6, 13.245), (0.9, 18.172)]:
+        water = moist_air.saturated_enthalpy(85.0 + 20.0 * place, 14.696)
+        assert water - air - 0.97 * 20.0 * place == pytest.approx(force, rel=5e-3)
+
+
+def test_ct_10_infeasible_though_four_points_look_fine():
+    """55/47/42 at L/G 1.0: the hot end has lost its driving force, 0.96 Btu/lb below zero."""
+    with pytest.raises(TowerInfeasible, match="-0.96"):
+        tower.merkel(55.0, 47.0, 42.0, 1.0)
+
+
+WET_BULBS = [78, 70, 60, 55, 50, 45, 40, 35, 32]
+APPROACHES = {
+    10: [7.00, 9.17, 12.29, 14.00, 15.81, 17.70, 19.66, 21.69, 22.93],
+    8: [5.88, 7.72, 10.39, 11.86, 13.41, 15.03, 16.72, 18.46, 19.53],
+    6: [4.64, 6.11, 8.25, 9.43, 10.69, 12.00, 13.36, 14.77, 15.63],
+    5: [3.97, 5.24, 7.08, 8.11, 9.19, 10.33, 11.51, 12.72, 13.46],
+    4: [3.26, 4.31, 5.84, 6.69, 7.59, 8.54, 9.52, 10.53, 11.14],
+}
+
+
+@pytest.mark.parametrize("cooling_range", APPROACHES)
+def test_approach_table(cooling_range):
+    """Same tower and water flow, KaV/L 1.1878 at L/G 1.2 (computed)."""
+    found = tower.approach_at(np.array(WET_BULBS), cooling_range, 1.1878)
+    assert found == pytest.approx(APPROACHES[cooling_range], abs=0.011)
+
+
+def test_approach_with_a_fan_of_constant_volume():
+    """At 40 degF: 18.18 at range 10, 10.56 at range 5 (computed)."""
+    observed = 7.0, 10.0, 78.0
+    assert tower.predicted_approach(*observed, 40.0, 10.0) == pytest.approx(18.18, abs=0.011)
+    assert tower.predicted_approach(*observed, 40.0, 5.0) == pytest.approx(10.56, abs=0.011)
+
+
+@pytest.mark.parametrize("cooling_range, expected", [
+    (10, [9.58, 10.85, 12.17]), (5, [5.34, 6.05, 6.79]),
+])
+def test_approach_at_half_water_flow(cooling_range, expected):
+    """Over the same fill: L/G 0.6 and KaV/L by its -0.6 power, at 45, 40, 35 degF (computed)."""
+    found = tower.approach_at(np.array([45.0, 40.0, 35.0]), cooling_range, 1.1878 * 0.5**-0.6, 0.6)
+    assert found == pytest.approx(expected, abs=0.011)
+
+
+@pytest.mark.parametrize("cooling_range, slope", [(10, -0.40), (5, -0.24)])
+def test_slope_of_approach_over_wet_bulb(cooling_range, slope):
+    """Between 45 and 35 degF, inside Guideline 36's limits of its tuning parameter."""
+    ends = tower.approach_at(np.array([45.0, 35.0]), cooling_range, 1.1878)
+    assert (ends[0] - ends[1]) / 10.0 == pytest.approx(slope, abs=0.005)
+
+
+duties = st.floats(30.0, 80.0), st.floats(2.0, 15.0), st.floats(0.5, 3.0), st.floats(0.4, 1.5)
+
+
+@exact
+@given(*duties)
+def test_approach_gives_the_number_back(wet_bulb, cooling_range, number, ratio):
+    try:
+        approach = tower.approach_at(wet_bulb, cooling_range, number, ratio, 13.0)
+    except TowerInfeasible:
+        return
+    cold = wet_bulb + approach
+    again = tower.merkel(cold + cooling_range, cold, wet_bulb, ratio, 13.0)
+    assert again == pytest.approx(number, rel=1e-6)
+
+
+@exact
+@given(st.floats(32.0, 80.0), st.floats(2.0, 12.0))
+def test_approach_falls_with_wet_bulb_and_rises_with_range(wet_bulb, cooling_range):
+    here = tower.approach_at(wet_bulb, cooling_range, 1.1878)
+    assert tower.approach_at(wet_bulb + 2.0, cooling_range, 1.1878) < here
+    assert tower.approach_at(wet_bulb, cooling_range + 0.5, 1.1878) > here
+
+
+@exact
+@given(st.floats(32.0, 60.0), st.floats(3.0, 12.0))
+def test_prediction_at_the_observed_state_is_the_observation(wet_bulb, cooling_range):
+    found = tower.predicted_approach(24.0, cooling_range, wet_bulb, wet_bulb, cooling_range)
+    assert found == pytest.approx(24.0, abs=1e-6)
+
+
+def test_observation_that_the_assumed_water_to_air_makes_impossible():
+    """An approach of 8 degF at 32 degF needs more air than L/G 1.2 gives; 0.6 explains it."""
+    observed = 8.0, 6.0, 32.0
+    with pytest.raises(TowerInfeasible, match="L/G 1.2"):
+        tower.predicted_approach(*observed, 36.0, 6.0)
+    found = tower.predicted_approach(*observed, 36.0, 6.0, water_to_air=0.6)
+    assert 7.0 < found < 8.0
+
+
+def test_impossible_towers_are_refused():
+    with pytest.raises(ImpossibleState, match="77"):
+        tower.merkel(95.0, 77.0, 78.0)
+    with pytest.raises(ImpossibleState, match="95"):
+        tower.merkel(85.0, 95.0, 78.0)
+    with pytest.raises(ImpossibleState, match="-4"):
+        tower.approach_at(40.0, -4.0, 1.2)
+    with pytest.raises(TowerInfeasible, match="no approach"):
+        tower.approach_at(40.0, 10.0, 0.001)
+    with pytest.raises(ImpossibleState):
+        tower.predicted_approach(7.0, 10.0, 78.0, 40.0, 5.0, fan_share=0.0)
+    with pytest.raises(ImpossibleState):
+        tower.predicted_approach(-1.0, 10.0, 78.0, 40.0, 5.0)
+
+
+def test_impossible_rows_go_missing_and_kinds_agree():
+    cold = pd.Series([85.0, 77.0, np.nan, 47.0], index=[4, 5, 6, 7])
+    wet_bulb = pd.Series([78.0, 78.0, 78.0, 42.0], index=[4, 5, 6, 7])
+    found = tower.merkel(cold + 10.0, cold, wet_bulb, 1.0)
+    assert found.isna().tolist() == [False, True, True, True]
+    assert found.loc[4] == pytest.approx(tower.merkel(95.0, 85.0, 78.0, 1.0))
+    assert tower.air_volume(40.0) == pytest.approx(12.70, abs=0.01)
+    approaches = tower.approach_at(np.array([40.0, np.nan, 40.0]), np.array([5.0, 5.0, -1]), 1.1878)
+    assert np.isnan(approaches).tolist() == [False, True, True]
+    alone = tower.approach_at(40.0, 5.0, 1.1878)
+    assert approaches[0] == pytest.approx(alone)
