@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fptlib.job import Job, lookup
+from fptlib.physics.refrigerant import REFRIGERANTS
 from fptlib.points import all_points
 from fptlib.procedure.limits import STANDARD
 from fptlib.workbook.questions import (
@@ -42,8 +43,11 @@ SITE = Form("Site", (
              help="Sets the air pressure for the wet bulb."),
     Question("site.time_zone", "Time zone", required=True,
              help="A name such as America/Denver."),
-    Question("site.weather_file", "Weather file", CHOICE,
-             help="An EPW file of a typical year in the trends folder. Optional."),
+    Question("site.wet_bulb_source", "Wet bulb the checks use", CHOICE,
+             choices=("trended", "calculated"),
+             help="calculated: from dry bulb and humidity, where the trended one is wrong."),
+    Question("site.weather_file", "Weather file",
+             help="Name of an EPW file of a typical year in the trends folder. Optional."),
 ))
 
 PLANT = Form("Plant", (
@@ -79,7 +83,7 @@ def chiller(n: int) -> Form:
     place = f"plant.chiller_{n}"
     return Form(f"Chiller {n}, design data", (
         Question(f"{place}.tag", "Tag", help="As on the drawing."),
-        Question(f"{place}.refrigerant", "Refrigerant", help="For example R-134a."),
+        Question(f"{place}.refrigerant", "Refrigerant", CHOICE, choices=tuple(REFRIGERANTS)),
         Question(f"{place}.capacity", "Capacity", NUMBER, "tons", low=0, high=10000),
         Question(f"{place}.minimum_water_lift", "Minimum water lift", NUMBER, DIFFERENCE, low=0,
                  high=80, help="From the maker: leaving condenser water minus leaving chilled "
@@ -145,6 +149,15 @@ def files(job: Job) -> Rows:
                  high=86400, help="In seconds; negative where it is behind."),
         Question("stamps", "A time stamp is", CHOICE, choices=("begin", "end"),
                  help="begin or end of the interval it stands for."),
+        Question("form", "Form", CHOICE, choices=("wide", "long"),
+                 help="wide: a column for each point. long: time, point, value."),
+        Question("date_order", "Order of dates", CHOICE,
+                 choices=("year first", "day first", "month first")),
+        Question("hold", "A value holds for at most", NUMBER, "", low=0, high=168,
+                 help="In hours, for a log that writes only changes."),
+        Question("header_row", "Row of the header", WHOLE, low=1, high=1000),
+        Question("point_column", "Column of the point, long form"),
+        Question("value_column", "Column of the value, long form"),
     ), key=Question("file", "File", CHOICE, choices=names, required=True), row_word="file")
 
 

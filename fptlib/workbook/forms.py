@@ -74,7 +74,11 @@ class Field:
         self.control.add_class("fpt-at-" + handle(question.path))
         self._quiet = False
         for part in line:
-            part.observe(lambda _: self._quiet or answered(self), names="value")
+            part.observe(lambda _: self._told(answered), names="value")
+
+    def _told(self, answered: Callable[[Field], None]) -> None:
+        if not self._quiet:
+            answered(self)
 
     @property
     def text(self) -> str:

@@ -41,8 +41,7 @@ class LivePanel:
         self.instrument = widgets.Dropdown(
             options=list(job.get("instruments", {})) or [""], description="with instrument",
             style=LABEL, layout=WIDE)
-        self.spot.observe(lambda change: change["new"] and guarded(
-            self.message, self._spot), names="value")
+        self.spot.observe(lambda _: guarded(self.message, self._spot), names="value")
         self._build()
         self.refresh()
         self._start_clock_if_running()
@@ -75,6 +74,8 @@ class LivePanel:
         self._saved()
 
     def _spot(self) -> None:
+        if not self.spot.value:
+            return
         name, number = live_model.spot(self.spot.value)
         row = readings.finish(self.job, {
             "time": readings.site_time(self.job).isoformat(), "point": name, "value": number,

@@ -8,16 +8,21 @@ from __future__ import annotations
 
 import html
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
+import pandas as pd
+from IPython import get_ipython
+from IPython.display import display
 
 from fptlib.errors import FptError
 from fptlib.job import JOB_FILE, Job
+from fptlib.procedure.case import Case
 from fptlib.procedure.verdict import Check
-from fptlib.workbook import checklist, state, static, style, verdicts
+from fptlib.workbook import checklist, evidence, state, static, style, verdicts
+from fptlib.workbook.figures.base import Evidence
 from fptlib.workbook.forms import FormView
 from fptlib.workbook.questions import Form, Rows
 from fptlib.workbook.rows import Finish, JobStore, Offers, RowsView, Store, held
@@ -109,11 +114,40 @@ class Page:
             f"<span role='status'>{static.verdict_markup(now.state)} {html.escape(words)}</span>"
         )
 
+    # -- computation in the open -------------------------------------------------------
+
+    def can(self, case: Case, *needs: str, approaches: bool = False) -> bool:
+        """Whether the step's arithmetic can be shown; says what is missing where not."""
+        lacking = case.lacking(needs)
+        if approaches and not (case.tower_approach and case.exchanger_approach):
+            lacking.append("an approach, neither stated in the plan nor seen in the trends")
+        if lacking:
+            display(static.note("Not computed, missing: " + ", ".join(lacking), "not tested"))
+        return not lacking
+
+    def at(self, caption: str, moments: Mapping[str, pd.Timestamp | None],
+           columns: Mapping[str, pd.Series]) -> None:
+        """Show the values of series at named moments, one row for each."""
+        rows = [[name, f"{at:%Y-%m-%d %H:%M}", *(verdicts.number(_value(s, at))
+                 for s in columns.values())] for name, at in moments.items() if at is not None]
+        display(static.table(caption, ["", "Time", *columns], rows, "no such moment"))
+
+    def facts(self, caption: str, pairs: Mapping[str, Any]) -> None:
+        """Show named results; numbers with one decimal."""
+        texts = [(name, value if isinstance(value, str) else verdicts.number(float(value)))
+                 for name, value in pairs.items()]
+        display(static.facts(caption, texts))
+
     # -- what is shown -----------------------------------------------------------------
 
     def strip(self) -> Shown:
-        """Where every step stands, each with a link to its workbook."""
-        return strip(self.job, self.step)
+        """Where every step stands, each with a link to its workbook; the firm's words first."""
+        head = list(self.job.get("procedure.letterhead", []))
+        own = str(self.job.get(f"procedure.texts.{self.step.name}", ""))
+        lines = [f"<b>{html.escape(line)}</b>" for line in head]
+        lines += [html.escape(own)] if own else []
+        firm = f"<p>{'<br>'.join(lines)}</p>" if lines else ""
+        return Shown(firm, "\n".join([*head, own]).strip()) + strip(self.job, self.step)
 
     def gate(self) -> Shown:
         """What the forms held when this step was run; stops where an answer is missing.
@@ -124,6 +158,10 @@ class Page:
         self._rested_on = state.inputs(self.job, self.step)
         for view in self._forms:
             view.gate()
+        return self.shown()
+
+    def shown(self) -> Shown:
+        """What the forms of this page hold now, as static tables."""
         parts = [show() for show in self._shown]
         return Shown("".join(part.markup for part in parts),
                      "\n".join(part.text for part in parts))
@@ -134,10 +172,15 @@ class Page:
         self._say_standing()
         return verdicts.table(checks, f"Verdicts of step {self.step.number}, {self.step.title}")
 
-    def done(self) -> None:
-        """Keep that a step without verdicts was gone through."""
+    def done(self) -> Shown:
+        """Keep that a step without verdicts was gone through, and say what is still open."""
         state.record_run(self.job, self.step, (), self._rested_on)
         self._say_standing()
+        return static.note(f"Step {self.step.number} {self.step.title} is complete.", "done")
+
+    def evidence(self, case: Case, checks: Sequence[Check]) -> Evidence:
+        """The step's figure."""
+        return evidence.of(self.step.name, case, checks)
 
     def next(self) -> Shown:
         """Where the test stands now and what comes next."""
@@ -148,6 +191,10 @@ class Page:
                 f"{html.escape(following[0].title)}</a>, to {html.escape(following[0].purpose)}."
                 "</p>")
         return Shown(self.strip().markup + link, f"Next: {following[0].title}")
+
+
+def _value(series: pd.Series, at: pd.Timestamp) -> float | None:
+    return float(series[at]) if at in series.index else None
 
 
 class Live:
@@ -199,10 +246,6 @@ _watching: list[Callable[[Any], None]] = []
 
 def _watch_for_stops(page: Page) -> None:
     """When a cell stops with a sentence, the step waits and its verdict is withdrawn."""
-    try:
-        from IPython import get_ipython
-    except ImportError:
-        return
     shell = get_ipython()
     if shell is None:
         return

@@ -17,12 +17,16 @@ from typing import Any
 
 from fptlib.job import Job, lookup, sha256
 from fptlib.procedure.verdict import Check, worst
+from fptlib.record import signing, store
 from fptlib.workbook.steps import STEPS, Step
 
 NOT_STARTED = "not started"
 WAITING = "waiting"
 DONE = "done"
 OUT_OF_DATE = "out of date"
+
+
+_SIGNED = {"findings": "technician", "review": "engineer"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +71,19 @@ def _fast_sha256(path: Path) -> str:
     return _known[key]
 
 
+def _keep(job: Job, step: Step, held: Mapping[str, Any]) -> None:
+    # A signed job must not change because a workbook was looked at again.
+    if job.get(f"state.{step.name}") != held:
+        job.put(f"state.{step.name}", held)
+
+
 def record_run(job: Job, step: Step, checks: Sequence[Check], rested_on: str) -> None:
     """Keep the step's verdict with the digest of what it rested on.
 
     ``rested_on`` is the digest taken before the step was computed, so that an edit made
     while it ran shows as out of date.
     """
-    job.put(f"state.{step.name}", {
+    _keep(job, step, {
         "inputs": rested_on,
         "verdict": str(worst([check.verdict for check in checks])) if checks else "",
         "counts": dict(Counter(str(check.verdict) for check in checks)),
@@ -82,12 +92,14 @@ def record_run(job: Job, step: Step, checks: Sequence[Check], rested_on: str) ->
 
 def record_stop(job: Job, step: Step, reason: str) -> None:
     """Keep why the step could not be judged; any earlier verdict is withdrawn."""
-    job.put(f"state.{step.name}", {"waiting": reason})
+    _keep(job, step, {"waiting": reason})
 
 
 def standing(job: Job, step: Step, answers: Mapping[str, Any] | None = None) -> Standing:
     """Where the step stands now."""
     answers = job.read().unwrap() if answers is None else answers
+    if step.name in _SIGNED:
+        return _signed(job, step)
     held = lookup(answers, f"state.{step.name}")
     if not held:
         return Standing(step, NOT_STARTED, reason="not run yet")
@@ -96,6 +108,15 @@ def standing(job: Job, step: Step, answers: Mapping[str, Any] | None = None) -> 
     if held.get("inputs") != inputs(job, step, answers):
         return Standing(step, OUT_OF_DATE, reason="something it rests on was changed; run it again")
     return Standing(step, DONE, held.get("verdict", ""), _counted(held.get("counts", {})))
+
+
+def _signed(job: Job, step: Step) -> Standing:
+    """The last two steps are done by a signature; the record itself says so."""
+    path = store.latest(job)
+    signers = [s.role for s in signing.read(path.read_bytes()).signatures] if path else []
+    if _SIGNED[step.name] in signers:
+        return Standing(step, DONE, reason="signed")
+    return Standing(step, NOT_STARTED, reason="not signed yet")
 
 
 def _counted(counts: Mapping[str, int]) -> str:

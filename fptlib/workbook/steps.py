@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 from fptlib.errors import FormError
 
@@ -43,7 +42,7 @@ STEPS: tuple[Step, ...] = (
     Step(4, "lift", "Lift protection", "show that chillers keep their lift in the pull-down"),
     Step(5, "handover", "Handover", "show that the exchanger takes the load without an excursion",
          rests_on=(*_ALWAYS, "marks")),
-    Step(6, "recovery", "Recovery", "show that the setpoint returns to its reset in a controlled way"),
+    Step(6, "recovery", "Recovery", "show that the setpoint returns to its reset without a rush"),
     Step(7, "running", "Running", "show that the economizer runs as designed"),
     Step(8, "exit", "Exit", "show that the plant leaves the economizer when it must, not before"),
     Step(9, "transition", "Transition", "show by kW/ton that it changes over at the right moment"),
@@ -67,10 +66,3 @@ def step(name: str) -> Step:
             return entry
     raise FormError(f"there is no step '{name}'; the steps are: " + ", ".join(
         entry.name for entry in STEPS))
-
-
-def standard_folder() -> Path:
-    """The folder of the blank standard procedure, installed or in the source tree."""
-    installed = Path(__file__).parent / "standard"
-    source = Path(__file__).parents[2] / "workbooks"
-    return installed if installed.is_dir() else source

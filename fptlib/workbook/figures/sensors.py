@@ -11,6 +11,7 @@ from fptlib.procedure.case import Case
 from fptlib.procedure.verdict import Check, Event
 from fptlib.workbook.figures import base
 
+MOST_READINGS = 16
 WET_BULB = ("outdoor_wet_bulb", "outdoor_dry_bulb", "outdoor_humidity")
 
 
@@ -21,8 +22,10 @@ def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
     if not (wet_bulb or compared):
         return base.nothing("Sensor check", base.reason(checks, "points are missing"))
     count = wet_bulb + bool(compared)
-    drawn, axes = base.canvas(count, 3.3 * count)
-    drawn.subplots_adjust(left=0.075 if wet_bulb and not compared else 0.27)
+    tall = 0.9 + 0.27 * min(len(compared), MOST_READINGS)
+    drawn, axes = base.canvas(count, 2.6 * wet_bulb + tall * bool(compared),
+                              [2.6] * wet_bulb + [tall] * bool(compared))
+    drawn.subplots_adjust(left=0.3 if compared else 0.075, hspace=0.35, right=0.9)
     if wet_bulb:
         _wet_bulb(axes[0], case)
     if compared:
@@ -33,7 +36,10 @@ def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
 
 def _compared(checks: Sequence[Check]) -> list[Event]:
     row = next((check for check in checks if check.id == "instruments.agreement"), None)
-    return [e for e in row.events if e.measured is not None and e.limit] if row else []
+    judged = [e for e in row.events if e.measured is not None and e.limit] if row else []
+    # With many readings those nearest the limit are shown, in their order.
+    nearest = sorted(judged, key=lambda e: e.margin or 0.0)[:MOST_READINGS]
+    return [event for event in judged if event in nearest]
 
 
 def _wet_bulb(ax: Axes, case: Case) -> None:
@@ -49,17 +55,17 @@ def _wet_bulb(ax: Axes, case: Case) -> None:
 
 
 def _readings(ax: Axes, compared: Sequence[Event]) -> None:
-    for place, event in enumerate(compared[:24]):
+    for place, event in enumerate(compared):
         assert event.measured is not None and event.limit is not None
         marker, colour = base.MARKERS[event.verdict]
         share, doubt = (value / event.limit for value in (event.measured, event.uncertainty or 0))
         ax.errorbar(share, place, xerr=doubt, fmt=marker, color=colour, capsize=3)
     ax.axvline(1.0, color=base.LIMIT.colour, linestyle=base.LIMIT.style)
-    names = [f"{points.point(e.name.split(' ')[0]).meaning}\n{e.start:%m-%d %H:%M}"
-             for e in compared[:24]]
+    names = [f"{points.point(e.name.split(' ')[0]).meaning}, {e.start:%m-%d %H:%M}"
+             for e in compared]
     ax.set_yticks(range(len(names)), names, fontsize=8)
     ax.set_ylim(len(names) - 0.5, -0.5)
     ax.set_xlim(left=0.0)
-    ax.set_title("Difference of trend and field reading, as a share of the limit", loc="left",
+    ax.set_title("Trend against field reading: difference as a share of the limit", loc="left",
                  fontsize=11, color=base.INK)
     ax.set_xlabel("share of the limit (1 = at the limit)", fontsize=9, color=base.INK)

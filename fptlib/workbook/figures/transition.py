@@ -42,7 +42,7 @@ def _over_time(ax: Axes, case: Case, chosen: Changeover) -> None:
 
 
 def _pairs(ax: Axes, case: Case) -> None:
-    names = []
+    names: list[str] = []
     for changeover in case.changeovers:
         for kind, found in _compared(case, changeover):
             if not found.problem:

@@ -1,0 +1,101 @@
+"""Closing a test: everything is computed anew from the files, signed, and exported.
+
+What a notebook shows is never signed; the record is made from the job folder alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from fptlib.assemble import case_of
+from fptlib.errors import FormError, RecordError
+from fptlib.job import Job, now, write_atomically
+from fptlib.procedure.case import Case
+from fptlib.procedure.steps import all_checks
+from fptlib.procedure.verdict import Check
+from fptlib.record import keys, page, payload, signing, store, verify
+from fptlib.workbook import evidence, state
+
+TECHNICIAN, ENGINEER = "technician", "engineer"
+
+
+@dataclass(frozen=True, slots=True)
+class Computed:
+    """A case with every check, computed from the job's files now."""
+
+    case: Case
+    checks: list[Check]
+
+
+def compute(job: Job) -> Computed:
+    """Read everything and judge everything."""
+    case = case_of(job)
+    return Computed(case, all_checks(case))
+
+
+def sign(job: Job, key_file: Path, passphrase: str, name: str) -> Path:
+    """Make the record and sign it as the technician; returns the record's path.
+
+    Raises:
+        FormError: something must be closed first; every open point is named.
+        RecordError: the key does not open, or a value cannot be recorded.
+    """
+    if blockers := state.signing_blockers(job):
+        raise FormError("not signed: " + " ".join(blockers))
+    if not name.strip():
+        raise FormError("Name: no answer; a signature needs a name")
+    key = keys.load_key(key_file, passphrase)
+    found = compute(job)
+    content = payload.payload(job, found.case.trends, found.case.limits, found.checks,
+                              found.case.readings, found.case.instruments)
+    record = signing.sign(content, key, TECHNICIAN, name.strip(), now())
+    return _save(job, record, found)
+
+
+def countersign(job: Job, key_file: Path, passphrase: str, name: str, decision: str,
+                reason: str) -> Path:
+    """Countersign the latest record as the engineer, after computing it anew.
+
+    Raises:
+        RecordError: there is no record, it does not verify against the job, or the key does
+            not open.
+    """
+    path = store.latest(job)
+    if path is None:
+        raise RecordError("there is no record to countersign; the technician signs first")
+    record = path.read_bytes()
+    found = verify.verify(record, None, job)
+    if decision == signing.ACCEPT and not found.good:
+        raise RecordError("not countersigned: " + "; ".join([*found.refused, *found.changes]))
+    key = keys.load_key(key_file, passphrase)
+    signed = signing.countersign(record, key, ENGINEER, name.strip(), now(), decision, reason)
+    return _save(job, signed, compute(job))
+
+
+def _save(job: Job, record: bytes, found: Computed) -> Path:
+    path = store.save(job, record)
+    export(path, record, found)
+    return path
+
+
+def export(path: Path, record: bytes, found: Computed) -> list[Path]:
+    """Write the record's pages for people beside it."""
+    figures = evidence.pictures(found.case, found.checks)
+    made = path.with_suffix(".html")
+    write_atomically(made, page.html(record, figures))
+    return [made]
+
+
+def differences(job: Job) -> list[str]:
+    """Where the latest record and a fresh computation disagree, one sentence each."""
+    path = store.latest(job)
+    if path is None:
+        return []
+    said = {row["id"]: row["verdict"] for row in signing.read(path.read_bytes()).payload["checks"]}
+    now_says = {check.id: str(check.verdict) for check in compute(job).checks}
+    return [
+        f"Check {name}: the record says {said.get(name, 'nothing')}, computed now it is "
+        f"{now_says.get(name, 'absent')}."
+        for name in {**said, **now_says} if said.get(name) != now_says.get(name)
+    ]

@@ -1,0 +1,42 @@
+"""The figure that belongs to each step."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
+
+from fptlib.procedure.case import Case
+from fptlib.procedure.verdict import Check
+from fptlib.workbook.figures import (
+    changeover,
+    enable,
+    exit,
+    lift,
+    reset,
+    running,
+    sensors,
+    transition,
+)
+from fptlib.workbook.figures.base import Evidence
+
+FIGURES: Mapping[str, Callable[[Case, Sequence[Check]], Evidence]] = {
+    "instruments": sensors.figure,
+    "reset": reset.figure,
+    "enable": enable.figure,
+    "lift": lift.figure,
+    "handover": partial(changeover.figure, decides="handover.excursion"),
+    "recovery": partial(changeover.figure, decides="recovery.rate"),
+    "running": running.figure,
+    "exit": exit.figure,
+    "transition": transition.figure,
+}
+
+
+def of(step: str, case: Case, checks: Sequence[Check]) -> Evidence:
+    """The figure of a step, drawn from its own checks."""
+    return FIGURES[step](case, [check for check in checks if check.step == step])
+
+
+def pictures(case: Case, checks: Sequence[Check]) -> dict[str, bytes]:
+    """Every step's figure as PNG, by step, for the pages of a record."""
+    return {step: of(step, case, checks).png() for step in FIGURES}

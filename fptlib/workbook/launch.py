@@ -1,0 +1,143 @@
+"""Opens a job's workbooks in the browser: JupyterLab without anything that distracts.
+
+Settings lie in a temporary folder, so that nothing of the user's own Jupyter is read or
+changed. The token is made here and given by the environment; other users of the computer can
+read a command line, but not that.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import secrets
+import socket
+import subprocess
+import sys
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+
+from fptlib.job import Job
+from fptlib.workbook.state import first_unfinished
+from fptlib.workbook.steps import Step
+
+LARGEST_UPLOAD = 512 * 1024 * 1024
+_SETTINGS: Mapping[str, Mapping[str, object]] = {
+    "@jupyterlab/apputils-extension/notification": {
+        "fetchNews": "false", "checkForUpdates": False, "doNotDisturbMode": True},
+    "@jupyterlab/apputils-extension/kernels-settings": {"commsOverSubshells": "disabled"},
+    "@jupyterlab/notebook-extension/tracker": {
+        "autoStartDefaultKernel": True, "scrollPastEnd": False, "windowingMode": "none",
+        "kernelShutdown": True},
+    "@jupyterlab/docmanager-extension/plugin": {"autosaveInterval": 20},
+    "@jupyterlab/filebrowser-extension/browser": {"autoOpenUploads": False},
+    "@jupyterlab/notebook-extension/panel": {"toolbar": [
+        {"name": "run-step", "command": "notebook:run-all-cells", "label": "Run this step",
+         "rank": 1},
+        *({"name": name, "disabled": True} for name in (
+            "insert", "cut", "copy", "paste", "run", "restart", "restart-and-run", "cellType",
+            "interrupt", "scoreboard", "debugger-icon")),
+    ]},
+    "@jupyterlab/shortcuts-extension/shortcuts": {"shortcuts": [
+        {"command": "notebook:run-all-cells", "keys": ["F8"], "selector": ".jp-Notebook"}]},
+}
+
+
+@dataclass(frozen=True)
+class Server:
+    """A running notebook server and where the step is found on it."""
+
+    process: subprocess.Popen[bytes]
+    url: str
+    token: str
+
+    @property
+    def link(self) -> str:
+        """The address with its token, for the browser alone."""
+        return f"{self.url}?token={self.token}"
+
+
+def open_job(job: Job, step: Step | None = None) -> int:
+    """Open the job at a step, the first unfinished one where none is given.
+
+    Returns when the server is stopped (Ctrl-C, or the browser's File > Shut Down).
+    """
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+        server = serve(job, step or first_unfinished(job), Path(folder), browser=True)
+        try:
+            return server.process.wait()
+        except KeyboardInterrupt:
+            server.process.terminate()
+            return server.process.wait()
+
+
+def serve(job: Job, step: Step, settings: Path, browser: bool = False) -> Server:
+    """Start the server with its settings in an empty folder."""
+    token = secrets.token_urlsafe(32)
+    port = free_port()
+    _write_settings(settings, job, step, port, browser)
+    command = [sys.executable, "-m", "jupyterlab"]
+    process = subprocess.Popen(command, cwd=job.folder, env=_environment(settings, token, job),
+                               stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    return Server(process, f"http://127.0.0.1:{port}{page(step)}", token)
+
+
+def page(step: Step) -> str:
+    """The address of a step's workbook on the server: one document, nothing around it."""
+    return f"/doc/tree/workbooks/{step.file}"
+
+
+def free_port() -> int:
+    """A port of this computer that nobody uses."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def _environment(settings: Path, token: str, job: Job) -> dict[str, str]:
+    return {
+        **os.environ,
+        "JUPYTER_TOKEN": token,
+        "FPTLIB_JOB": str(job.folder),
+        "JUPYTER_CONFIG_DIR": str(settings / "config"),
+        "JUPYTER_RUNTIME_DIR": str(settings / "runtime"),
+        "JUPYTER_DATA_DIR": str(settings / "data"),
+        "JUPYTERLAB_SETTINGS_DIR": str(settings / "settings"),
+        "JUPYTERLAB_WORKSPACES_DIR": str(settings / "workspaces"),
+        "IPYTHONDIR": str(settings / "ipython"),
+        "PYTHONUTF8": "1",
+    }
+
+
+def _write_settings(folder: Path, job: Job, step: Step, port: int, browser: bool) -> None:
+    config = {
+        "ServerApp": {
+            "ip": "127.0.0.1", "port": port, "port_retries": 0, "open_browser": browser,
+            "root_dir": str(job.folder), "terminals_enabled": False,
+            "default_url": page(step), "shutdown_no_activity_timeout": 12 * 3600,
+            "max_body_size": LARGEST_UPLOAD, "max_buffer_size": LARGEST_UPLOAD,
+        },
+        "LabApp": {
+            "custom_css": True, "default_url": page(step), "extension_manager": "readonly",
+            "news_url": None, "check_for_updates_class":
+            "jupyterlab.handlers.announcements.NeverCheckForUpdate",
+            "expose_app_in_browser": False,
+        },
+        "FileContentsManager": {"delete_to_trash": False},
+        "YDocExtension": {"disable_rtc": True},
+    }
+    _write(folder / "config" / "jupyter_server_config.json", json.dumps(config))
+    _write(folder / "config" / "jupyter_lab_config.json", json.dumps(config))
+    _write(folder / "config" / "labconfig" / "page_config.json", json.dumps(
+        {"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": True}}))
+    css = resources.files(__package__).joinpath("page.css").read_text(encoding="utf-8")
+    _write(folder / "config" / "custom" / "custom.css", css)
+    for name, content in _SETTINGS.items():
+        _write(folder / "settings" / f"{name}.jupyterlab-settings", json.dumps(content))
+
+
+def _write(path: Path, text: str) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(text, encoding="utf-8")

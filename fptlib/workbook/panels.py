@@ -1,0 +1,232 @@
+"""Panels with a button that does one thing: freeze limits, take in a file, sign, review."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Callable, Sequence
+from pathlib import Path, PurePath
+from typing import Any
+
+import ipywidgets as widgets
+
+from fptlib import answers as job_answers
+from fptlib.errors import FormError
+from fptlib.job import Job, now, write_atomically
+from fptlib.procedure.verdict import Check
+from fptlib.record import keys, signing, store, verify
+from fptlib.workbook import closing, review, state, static, verdicts
+from fptlib.workbook.forms import LABEL, WIDE, Message, Saved, guarded
+from fptlib.workbook.rows import button
+
+
+class Panel:
+    """A titled box with a message at its end."""
+
+    def __init__(self, title: str, parts: Sequence[widgets.Widget]) -> None:
+        self.message = Message()
+        head = widgets.HTML(f"<h4 class='fpt-form-title'>{html.escape(title)}</h4>")
+        self.widget = widgets.VBox([head, *parts, self.message.widget])
+        self.widget.add_class("fpt-form")
+
+    def does(self, made: widgets.Button, work: Callable[[], str], saved: Saved) -> None:
+        """Let a button do some work and say what came of it."""
+        def worked() -> None:
+            made.disabled = True
+            try:
+                self.message.saved(work())
+            finally:
+                made.disabled = False
+            saved()
+
+        made.on_click(lambda _: guarded(self.message, worked))
+
+
+def freeze(job: Job, saved: Saved = lambda: None) -> Panel:
+    """Freeze the limits in force, so that a later change shows."""
+    by = _text("Frozen by", str(job.get("people.technician.name", "")))
+    press = button("Freeze the limits", "fpt-freeze", "primary")
+    panel = Panel("Freeze the limits before any trend is read", [by, press])
+    panel.does(press, lambda: _freeze(job, by.value), saved)
+    if frozen := job.get("frozen.at"):
+        panel.message.saved(f"frozen at {frozen} by {job.get('frozen.by')}")
+    return panel
+
+
+def _freeze(job: Job, by: str) -> str:
+    if not by.strip():
+        raise FormError("Frozen by: no answer; say who freezes the limits")
+    if job.get("frozen.limits"):
+        raise FormError("the limits are frozen already; a later change shows in the record")
+    digest = job_answers.limits(job.read().unwrap()).digest()
+    job.put("frozen", {"limits": digest, "at": now().isoformat(), "by": by.strip()})
+    return "the limits are frozen"
+
+
+def upload(job: Job, saved: Saved = lambda: None) -> Panel:
+    """Take in a trend file; the file itself is never changed and never overwritten."""
+    chooser = widgets.FileUpload(multiple=True, description="Choose trend files",
+                                 layout=widgets.Layout(width="auto"))
+    chooser.add_class("fpt-upload")
+    words = widgets.HTML(
+        "<p>Or drag files of any size into the job's folder <b>trends</b>: "
+        "<a href='/lab/tree/trends' target='_blank'>open the folder</a>. Then press “Run this "
+        "step”.</p>")
+    panel = Panel("Trend files", [chooser, words])
+
+    def taken(change: dict[str, Any]) -> None:
+        if change["new"]:
+            names = [take_in(job, item["name"], bytes(item["content"])) for item in change["new"]]
+            panel.message.saved("taken in: " + ", ".join(names))
+            saved()
+
+    chooser.observe(lambda change: guarded(panel.message, lambda: taken(change)), names="value")
+    return panel
+
+
+def take_in(job: Job, name: str, content: bytes) -> str:
+    """Save a trend file under its own name.
+
+    Raises:
+        FormError: another file of that name is there already, or the name is no file name.
+    """
+    plain = PurePath(name.replace("\\", "/")).name
+    if not plain or plain.startswith("."):
+        raise FormError(f"'{name}' is no name for a trend file; rename it and try again")
+    place = job.trends_folder / plain
+    if place.is_file() and place.read_bytes() != content:
+        raise FormError(f"trends holds another '{plain}' already; trend files are never "
+                        "overwritten, rename the new one")
+    place.parent.mkdir(exist_ok=True)
+    write_atomically(place, content)
+    return plain
+
+
+def sign(job: Job, saved: Saved = lambda: None) -> Panel:
+    """Sign the record as the technician."""
+    fields = _Signing(job, "technician")
+    press = button("Sign the record", "fpt-sign", "primary")
+    make = button("Make a new key", "fpt-make-key", "")
+    panel = Panel("Signature", [*fields.parts, _line(press, make)])
+    panel.does(make, lambda: _make_key(fields), lambda: None)
+
+    def signed() -> str:
+        path = closing.sign(job, fields.file, fields.passphrase(), fields.name.value)
+        return f"signed: record/{path.name} and its page record/{path.stem}.html"
+
+    panel.does(press, signed, saved)
+    return panel
+
+
+def countersign(job: Job, saved: Saved = lambda: None) -> Panel:
+    """Accept the latest record or send it back, as the engineer."""
+    fields = _Signing(job, "engineer")
+    decision = widgets.Dropdown(
+        options=[("- choose -", ""), signing.ACCEPT, signing.SEND_BACK], description="Decision",
+        style=LABEL, layout=WIDE)
+    decision.add_class("fpt-decision")
+    reason = widgets.Textarea(description="Reason, if sent back", rows=3, style=LABEL,
+                              layout=WIDE)
+    press = button("Countersign", "fpt-countersign", "primary")
+    panel = Panel("Decision and countersignature", [decision, reason, *fields.parts, press])
+
+    def signed() -> str:
+        if not decision.value:
+            raise FormError("Decision: no answer; choose accept or send back")
+        path = closing.countersign(job, fields.file, fields.passphrase(), fields.name.value,
+                                   decision.value, reason.value.strip())
+        return f"countersigned: record/{path.name}"
+
+    panel.does(press, signed, saved)
+    return panel
+
+
+class _Signing:
+    """Name, key file and passphrase; the passphrase is forgotten when it was used."""
+
+    def __init__(self, job: Job, role: str) -> None:
+        self.name = _text("Name", str(job.get(f"people.{role}.name", "")))
+        self.key = _text("Key file", str(Path.home() / f"{role}.key"))
+        self.secret = widgets.Password(description="Passphrase", style=LABEL, layout=WIDE)
+        for part, handle in ((self.name, "name"), (self.key, "key"), (self.secret, "secret")):
+            part.add_class(f"fpt-sign-{handle}")
+        self.parts = [self.name, self.key, self.secret]
+
+    @property
+    def file(self) -> Path:
+        return Path(self.key.value.strip()).expanduser()
+
+    def passphrase(self) -> str:
+        """The passphrase typed; its field is emptied.
+
+        Raises:
+            FormError: it is empty.
+        """
+        typed, self.secret.value = self.secret.value, ""
+        if not typed:
+            raise FormError("Passphrase: no answer; it opens your key file")
+        return str(typed)
+
+
+def _make_key(fields: _Signing) -> str:
+    made = keys.make_key(fields.file, fields.passphrase())
+    return f"key made: {fields.file.name}, thumbprint {made.thumbprint}"
+
+
+def check_filter(checks: Sequence[Check]) -> Panel:
+    """Every check in one table, with a filter."""
+    which = widgets.Dropdown(options=[review.ALL, review.NEAR, review.OPEN], description="Show",
+                             style=LABEL, layout=WIDE)
+    which.add_class("fpt-filter")
+    shown = widgets.HTML()
+
+    def show(_: Any = None) -> None:
+        kept = review.chosen(checks, str(which.value))
+        shown.value = verdicts.table(kept, f"{len(kept)} of {len(checks)} checks").markup
+
+    which.observe(show, names="value")
+    show()
+    return Panel("Checks", [which, shown])
+
+
+def reexecute(job: Job) -> Panel:
+    """Run every workbook again on a copy, and say which outputs differ."""
+    press = button("Run all workbooks again and compare", "fpt-reexecute", "")
+    panel = Panel("Outputs edited by hand", [press])
+
+    def compared() -> str:
+        found = [*review.hand_edits(job), *closing.differences(job)]
+        if found:
+            raise FormError(" ".join(found))
+        return "every output comes out the same, and the record's verdicts with it"
+
+    panel.does(press, compared, lambda: None)
+    return panel
+
+
+def record_state(job: Job) -> static.Shown:
+    """What the latest record says of itself, checked now."""
+    path = store.latest(job)
+    if path is None:
+        return static.note("No record has been signed yet.", "waiting")
+    found = verify.verify(path.read_bytes(), None, job)
+    lines = [signer.line() for signer in found.signers]
+    lines += [*found.refused, *found.changes]
+    return static.notes(lines, "done" if found.good else "waiting")
+
+
+def blockers(job: Job) -> static.Shown:
+    """What must be closed before the record can be signed."""
+    found = state.signing_blockers(job)
+    if not found:
+        return static.note("Nothing is open: the record can be signed.", "done")
+    return static.notes(found, "waiting")
+
+
+def _text(label: str, value: str) -> widgets.Text:
+    return widgets.Text(value=value, description=label, style=LABEL, layout=WIDE)
+
+
+def _line(*parts: widgets.Widget) -> widgets.HBox:
+    made = widgets.HBox(list(parts))
+    made.add_class("fpt-line")
+    return made

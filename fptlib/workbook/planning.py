@@ -1,0 +1,121 @@
+"""What the plan's lists offer and how their rows are completed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from fptlib import points, units
+from fptlib.errors import FormError, FptError
+from fptlib.intake.batches import Reader
+from fptlib.intake.mapping import FileForm
+from fptlib.intake.reading import open_reader
+from fptlib.job import Job
+from fptlib.procedure.limits import Deviation, Limits, standard
+from fptlib.workbook import static
+from fptlib.workbook.asked import time_zone_known
+from fptlib.workbook.questions import symbol
+
+Row = dict[str, Any]
+
+
+class PointOffers:
+    """Columns of the chosen file and units of the chosen point; a file is opened once."""
+
+    def __init__(self, job: Job) -> None:
+        self._job = job
+        self._columns: dict[str, list[str]] = {}
+
+    def __call__(self, texts: Mapping[str, str]) -> Mapping[str, Sequence[str]]:
+        offers: dict[str, Sequence[str]] = {}
+        if texts.get("file"):
+            offers["column"] = self.columns(texts["file"])
+        if points.is_point(texts.get("point", "")):
+            offers["unit"] = units.choices(points.point(texts["point"]).unit)
+        return offers
+
+    def columns(self, name: str) -> list[str]:
+        """The column names of a trend file; none where it cannot be opened yet."""
+        if name not in self._columns:
+            self._columns[name] = self._read(name)
+        return self._columns[name]
+
+    def _read(self, name: str) -> list[str]:
+        try:
+            reader: Reader = open_reader(self._job.trends_folder / name, _form(self._job, name), [])
+        except FptError:
+            return []
+        return list(reader.names)
+
+    def finish(self, row: Row) -> Row:
+        """A mapped point, if its column and unit can be used.
+
+        Raises:
+            FormError: the file has no such column, or the unit measures something else.
+        """
+        if not (self._job.trends_folder / row["file"]).is_file():
+            raise FormError(f"File: trends holds no file '{row['file']}'; put it there first")
+        names = self.columns(row["file"])
+        if names and row["column"] not in names:
+            raise FormError(f"Column: '{row['file']}' has no column '{row['column']}'; "
+                            "choose one of those offered")
+        units.scale(row["unit"], points.point(row["point"]).unit, "Unit in the file")
+        return row
+
+
+def _form(job: Job, name: str) -> FileForm:
+    stated = job.get(f'files."{name}"', {})
+    known = {key: stated[key] for key in ("form", "delimiter", "decimal", "encoding",
+                                          "header_row", "sheet", "member") if key in stated}
+    return FileForm(name, ZoneInfo("UTC"), **known)
+
+
+def finish_limit(row: Row) -> Row:
+    """A limit's own value as number or word, checked against the standard.
+
+    Raises:
+        FormError: the value is not a number.
+        JobError: the standard does not know it so.
+    """
+    usual = standard(row["name"]).value
+    value: Any = row["value"]
+    if not isinstance(usual, str):
+        try:
+            value = float(value)
+        except ValueError as error:
+            raise FormError(f"Value: '{value}' is not a number; the standard's is {usual:g} "
+                            f"{symbol(standard(row['name']).unit)}") from error
+    Limits({row["name"]: Deviation(value, row["reason"], row["author"], row.get("date", ""))})
+    return {**row, "value": value}
+
+
+def known_zone(name: str) -> None:
+    """Refuse a time zone that does not exist.
+
+    Raises:
+        FormError: the tz database does not know it.
+    """
+    if not time_zone_known(name):
+        raise FormError(f"Time zone: '{name}' is not a zone of the tz database; write one such "
+                        "as America/Denver")
+
+
+def limits(in_force: Limits) -> static.Shown:
+    """Every limit in force with its meaning and basis."""
+    rows = [
+        [name, f"{_shown(value)} {symbol(standard(name).unit)}".strip(), standard(name).meaning,
+         in_force.basis(name)] for name, value in in_force.in_force().items()
+    ]
+    return static.table("Limits in force", ("Limit", "Value", "Meaning", "Basis"), rows)
+
+
+def _shown(value: float | str) -> str:
+    return value if isinstance(value, str) else f"{value:g}"
+
+
+def glossary() -> static.Shown:
+    """Every point's name, unit, meaning and plausible range."""
+    rows = [[p.name, symbol(p.unit) or p.unit, p.meaning, f"{p.low:g} to {p.high:g}"]
+            for p in points.GLOSSARY]
+    return static.table("Points", ("Name", "Unit", "Meaning", "Plausible"), rows)

@@ -1,0 +1,132 @@
+"""What the senior engineer looks at: deviations, near limits, comments, re-execution.
+
+Comments are the reviewer's own notes. They lie in ``review.toml`` beside the job, for what
+the technician signed must not change; the decision and its reason go into the signature.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import nbformat
+import tomlkit
+
+from fptlib import answers as job_answers
+from fptlib.job import Job, lookup, write_atomically
+from fptlib.procedure.limits import standard
+from fptlib.procedure.verdict import Check, Verdict
+from fptlib.workbook import run
+from fptlib.workbook.questions import CHOICE, LONG, Question, Rows
+from fptlib.workbook.steps import STEPS
+
+REVIEW_FILE = "review.toml"
+ALL, NEAR, OPEN = "all checks", "near their limit", "not passed"
+IGNORED = "nbval-ignore-output"
+
+
+def limit_changes(job: Job) -> list[str]:
+    """What the reviewer must see first about the limits, one sentence each."""
+    answers = job.read().unwrap()
+    limits = job_answers.limits(answers)
+    found = [
+        f"Limit {name} is {own.value} instead of {standard(name).value}: {own.reason} "
+        f"({own.author})." for name, own in limits.deviations.items()
+    ]
+    frozen = lookup(answers, "frozen.limits")
+    if not frozen:
+        found.append("The limits were never frozen: nothing shows that they came before the data.")
+    elif frozen != limits.digest():
+        found.append("THE LIMITS WERE CHANGED after they were frozen: their digest is another.")
+    return found
+
+
+def near(check: Check) -> bool:
+    """Whether a check lies so near its limit that its uncertainty matters."""
+    if check.margin is None or not check.uncertainty:
+        return check.verdict is Verdict.INDETERMINATE
+    return abs(check.margin) <= 2.0 * check.uncertainty
+
+
+def chosen(checks: Sequence[Check], which: str) -> list[Check]:
+    """The checks of a filter, those nearest their limit first."""
+    kept = [c for c in checks if which == ALL or (which == NEAR and near(c))
+            or (which == OPEN and c.verdict is not Verdict.PASS)]
+    return sorted(kept, key=_closeness) if which == NEAR else kept
+
+
+def _closeness(check: Check) -> float:
+    if check.margin is None or not check.uncertainty:
+        return 0.0
+    return abs(check.margin) / check.uncertainty
+
+
+def comment_rows(checks: Sequence[Check]) -> Rows:
+    """A comment for each check that needs one."""
+    return Rows("comments", "Comments", (
+        Question("text", "Comment", LONG, required=True),
+        Question("decision", "Decision", CHOICE, choices=("accept", "send back"), required=True),
+    ), key=Question("check", "Check", CHOICE, required=True,
+                    choices=tuple(check.id for check in checks)), row_word="comment")
+
+
+class Comments:
+    """The rows of ``review.toml``."""
+
+    def __init__(self, job: Job) -> None:
+        self._job = job
+        self._path = job.folder / REVIEW_FILE
+
+    def rows(self) -> list[dict[str, Any]]:
+        if not self._path.is_file():
+            return []
+        held = tomlkit.parse(self._path.read_text(encoding="utf-8")).unwrap()
+        return [{"check": name, **row} for name, row in held.get("comments", {}).items()]
+
+    def put(self, row: Mapping[str, Any], old: Mapping[str, Any] | None) -> None:
+        kept = {entry["check"]: entry for entry in self.rows()}
+        if old is not None:
+            kept.pop(old["check"], None)
+        kept[row["check"]] = dict(row)
+        self._write(kept)
+
+    def take(self, old: Mapping[str, Any]) -> None:
+        self._write({e["check"]: e for e in self.rows() if e["check"] != old["check"]})
+
+    def _write(self, rows: Mapping[str, Mapping[str, Any]]) -> None:
+        held = {"comments": {name: {k: v for k, v in row.items() if k != "check"}
+                             for name, row in rows.items()}}
+        with self._job.locked():
+            write_atomically(self._path, tomlkit.dumps(held).encode("utf-8"))
+
+
+def hand_edits(job: Job) -> list[str]:
+    """Outputs that differ from what the workbooks give when they are run again.
+
+    They run on a copy of the job; the job itself is not touched.
+    """
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+        copy = Path(folder) / "job"
+        shutil.copytree(job.folder, copy, ignore=shutil.ignore_patterns(".lock"))
+        before = {step.file: _texts(copy / "workbooks" / step.file) for step in STEPS}
+        run.run_all(Job(copy))
+        return [
+            f"Workbook {name}: an output differs when it is run again; it was edited by hand "
+            "or is out of date."
+            for name, texts in before.items()
+            if texts and texts != _texts(copy / "workbooks" / name)
+        ]
+
+
+def _texts(path: Path) -> list[str]:
+    """The texts of a workbook's outputs that must come out the same every time."""
+    if not path.is_file():
+        return []
+    cells = nbformat.read(path, as_version=4).cells
+    kept = [cell for cell in cells if cell.cell_type == "code"
+            and IGNORED not in cell.metadata.get("tags", [])]
+    return [str(output.get("data", {}).get(kind, output.get("text", "")))
+            for cell in kept for output in cell.outputs for kind in ("text/plain", "text/html")]

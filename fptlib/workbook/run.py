@@ -1,0 +1,140 @@
+"""Runs a job's workbooks without a browser, from the saved answers, with the same verdicts."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import nbformat
+
+from fptlib import errors
+from fptlib.errors import FptError
+from fptlib.job import Job, write_atomically
+from fptlib.procedure.verdict import Verdict
+from fptlib.workbook import state
+from fptlib.workbook.standard import as_bytes
+from fptlib.workbook.steps import STEPS, Step
+
+CELL_SECONDS = 600
+AT_ONCE = 2
+WIDGET = "application/vnd.jupyter.widget-view+json"
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class StepResult:
+    """What came of one workbook.
+
+    ``verdict`` is the worst of its checks, empty for a step without checks; ``stopped`` is
+    the sentence with which it stopped, empty where it ran to its end. ``broken`` tells that
+    the workbook itself failed, which is no statement on the plant.
+    """
+
+    step: str
+    file: str
+    verdict: str = ""
+    stopped: str = ""
+    broken: bool = False
+
+
+def run_all(job: Job, progress: Progress | None = None) -> list[StepResult]:
+    """Run every workbook of the job, each in a kernel of its own, and save them executed.
+
+    Steps with verdicts run two at a time; what gathers them up runs after them.
+
+    Args:
+        job: the job folder.
+        progress: called with a step's title when its workbook is done.
+    """
+    present = [step for step in STEPS if (job.workbooks_folder / step.file).is_file()]
+    gathering = [step for step in present if step.number >= 10]
+    first = [step for step in present if step.number < 10]
+    with _quiet_home() as environment:
+        with ThreadPoolExecutor(AT_ONCE) as pool:
+            work = lambda step: _run(job, step, environment, progress)  # noqa: E731
+            return [*pool.map(work, first), *map(work, gathering)]
+
+
+def _run(job: Job, step: Step, environment: dict[str, str],
+         progress: Progress | None) -> StepResult:
+    result = run_one(job, step, environment)
+    if progress is not None:
+        progress(step.title)
+    return result
+
+
+@contextmanager
+def _quiet_home() -> Iterator[dict[str, str]]:
+    """An environment that keeps the user's own notebook settings and history out of it."""
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+        yield {**os.environ, "IPYTHONDIR": folder, "PYTHONUTF8": "1",
+    }
+
+
+def run_one(job: Job, step: Step, environment: dict[str, str]) -> StepResult:
+    """Run one workbook and save it executed."""
+    path = job.workbooks_folder / step.file
+    try:
+        notebook = nbformat.read(path, as_version=4)
+    except Exception as error:
+        return StepResult(step.name, step.file, "", f"{step.file} is damaged: {error}", True)
+    stop = execute(notebook, path.parent, {**environment, "FPTLIB_JOB": str(job.folder)})
+    tidy(notebook)
+    write_atomically(path, as_bytes(notebook))
+    return _result(job, step, stop)
+
+
+def execute(notebook: Any, folder: Path, environment: dict[str, str]) -> tuple[str, str] | None:
+    """Execute a notebook in place; name and words of what stopped it, or nothing."""
+    from nbclient import NotebookClient
+    from nbclient.exceptions import CellExecutionError, DeadKernelError
+
+    client = NotebookClient(notebook, timeout=CELL_SECONDS, kernel_name="python3",
+                            resources={"metadata": {"path": str(folder)}},
+                            store_widget_state=False)
+    try:
+        client.execute(env=environment)
+    except CellExecutionError as error:
+        return str(error.ename), str(error.evalue)
+    except (DeadKernelError, TimeoutError) as error:
+        return type(error).__name__, "the kernel died or took too long; run the step again"
+    return None
+
+
+def _result(job: Job, step: Step, stop: tuple[str, str] | None) -> StepResult:
+    if stop is None:
+        return StepResult(step.name, step.file, state.standing(job, step).verdict)
+    name, words = stop
+    if _is_ours(name):
+        verdict = str(Verdict.NOT_TESTED) if step.judged else ""
+        return StepResult(step.name, step.file, verdict, words)
+    return StepResult(step.name, step.file, "", f"the workbook broke: {name}: {words}", True)
+
+
+def _is_ours(name: str) -> bool:
+    kind = getattr(errors, name, None)
+    return isinstance(kind, type) and issubclass(kind, FptError)
+
+
+def tidy(notebook: Any) -> None:
+    """Leave what a reader without a kernel can use: no widgets, no times of execution."""
+    notebook.metadata.pop("widgets", None)
+    for cell in notebook.cells:
+        cell.metadata.pop("execution", None)
+        if cell.cell_type == "code":
+            cell.outputs = [output for output in cell.outputs if _useful(output)]
+
+
+def _useful(output: Any) -> bool:
+    data = output.get("data")
+    if data is None:
+        return True
+    data.pop(WIDGET, None)
+    return bool(data)
