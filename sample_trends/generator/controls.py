@@ -139,10 +139,10 @@ class Controls:
 
     def _allowed(self, seen: Readings) -> bool:
         s = self.sequence
-        day, hour = divmod(seen.minute, 1440)
+        day = seen.minute // 1440
         if self._attempts[0] == day and self._attempts[1] >= s.attempts_per_day:
             return False
-        return self._since_exit > s.rest and hour >= 60.0 * s.lockout_until_hour
+        return self._since_exit > s.rest
 
     def _request(self, seen: Readings) -> None:
         day = seen.minute // 1440

@@ -198,7 +198,7 @@ def _instruments(story: Story) -> list[str]:
         "T1": ("Invented thermometer, immersion probe", "INV-0101", "-20 to 200 degF", 0.1),
         "P1": ("Invented aspirated psychrometer", "INV-0102", "0 to 120 degF", 0.4),
         "F1": ("Invented clamp-on flow meter", "INV-0103", "50 to 5000 gpm", 12.0),
-        "E1": ("Invented three-phase power meter", "INV-0104", "1 to 1000 kW", 1.5),
+        "E1": ("Invented three-phase power meter", "INV-0104", "1 to 1000 kW", 0.4),
     }
     return [
         table(f"instruments.{tag}", {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from sample_trends.generator.epw import write_epw
@@ -33,7 +34,7 @@ _FULL = "load 290 to 320 tons, wet bulb 38 to 40 degF, two cells, fans at 100 %,
 _OFFSET = "the sequence asks for at least 4.5 degF; the condenser range adds the rest"
 
 
-def _story(title: str, number: str, year: int, mark: str) -> Story:
+def _story(title: str, number: str, year: int) -> Story:
     return Story(
         title=f"Fable Valley Hospital (invented): economizer changeover, {title}",
         number=number,
@@ -50,13 +51,12 @@ def _story(title: str, number: str, year: int, mark: str) -> Story:
                 "released": f"{year}-01-08T14:40:00-07:00", "readback": "automatic",
             },
         ),
-        marks=({"time": mark, "what": "request seen at the plant", "by": TECHNICIAN},),
     )
 
 
-_STORIES = {
-    "sound": _story("after correction", "INV-0002", 2026, "2026-01-11T22:37:00-07:00"),
-    "before": _story("before correction", "INV-0001", 2025, "2025-01-10T22:28:00-07:00"),
+STORIES = {
+    "sound": _story("after correction", "INV-0002", 2026),
+    "before": _story("before correction", "INV-0001", 2025),
 }
 # Steady hours: day and hour, the same in both samples.
 _MOMENTS = {
@@ -78,5 +78,7 @@ def _write(result: Result, folder: Path) -> None:
     write_trends(result.frame, folder / "trends")
     write_epw(folder / "trends" / WEATHER_FILE, scenario.site, _SEED)
     write_readings(result, moments, TECHNICIAN, folder / "readings.csv")
-    text = job_file(scenario, _STORIES[scenario.name])
+    first = result.events("request")[0].time.isoformat()
+    mark = {"time": first, "what": "request seen at the plant", "by": TECHNICIAN}
+    text = job_file(scenario, replace(STORIES[scenario.name], marks=(mark,)))
     (folder / "job.toml").write_bytes(text.encode("utf-8"))

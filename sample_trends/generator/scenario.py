@@ -72,7 +72,6 @@ class Sequence:
     dwell: int = 45
     rest: int = 60
     attempts_per_day: int = 2
-    lockout_until_hour: float = 0.0
     # Pull-down.
     chiller_mode_cw: float = 60.0
     cw_ramp: float = 0.35
@@ -101,7 +100,7 @@ class Sequence:
     chiller_left_on: bool = False
     # Exit.
     exit_band: float = 1.5
-    exit_delay: int = 15
+    exit_delay: int = 17
     start_delay: int = 1
     shortest_stay: int = 120
     longest_stay: int = 0
