@@ -331,7 +331,7 @@ def test_wet_bulb_against_coolprop_over_the_grid():
     from CoolProp.CoolProp import HAPropsSI
 
     grid = np.meshgrid(
-        np.arange(-20.0, 45.1, 5.0), [5.0, 10, 20, 30, 40, 50, 60, 70, 80, 90, 95, 100],
+        np.arange(-20.0, 45.1, 2.5), [5.0, 10, 20, 30, 40, 50, 60, 70, 80, 90, 95, 100],
         np.arange(0.0, 2501.0, 500.0), indexing="ij",
     )
     degrees, humidity, metres = (axis.ravel() for axis in grid)

@@ -31,7 +31,8 @@ DUTIES = [
 ]
 
 
-@pytest.mark.parametrize("name, hot, cold, wet_bulb, ratio, chebyshev, coolprop, quadrature", DUTIES)
+@pytest.mark.parametrize(
+    "name, hot, cold, wet_bulb, ratio, chebyshev, coolprop, quadrature", DUTIES)
 def test_merkel(name, hot, cold, wet_bulb, ratio, chebyshev, coolprop, quadrature):
     found = tower.merkel(hot, cold, wet_bulb, ratio)
     assert found == pytest.approx(chebyshev, rel=5e-3)
