@@ -21,6 +21,7 @@ NEAR_CHANGEOVER = 3.0
 STEADY_BAND = 0.5
 STEADY_MINUTES = 15.0
 FEWEST_MINUTES = 30.0
+SLOPE_SPAN = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +30,8 @@ class Observed:
 
     ``value`` and ``spread`` (5th to 95th percentile) in degF, ``tolerance`` what the
     spread recommends; load in tons, wet bulb and range in degF, fan speed in %.
-    Conditions that are not trended are NaN.
+    Conditions that are not trended are NaN. ``slope`` is how the approach changes with the
+    wet bulb [degF per degF], NaN where the wet bulb hardly moved.
     """
 
     value: float
@@ -41,6 +43,7 @@ class Observed:
     range: float
     fan_speed: float
     cells: float
+    slope: float
 
     def __str__(self) -> str:
         parts = [
@@ -50,6 +53,7 @@ class Observed:
         parts += [f"{text} {value:.{digits}f} {unit}" for text, value, digits, unit in (
             ("load", self.load, 0, "tons"), ("range", self.range, 1, "degF"),
             ("fan speed", self.fan_speed, 0, "%"), ("cells", self.cells, 0, "running"),
+            ("slope", self.slope, 2, "degF per degF of wet bulb"),
         ) if np.isfinite(value)]
         return ", ".join(parts)
 
@@ -136,8 +140,17 @@ def _observed(case: Case, approach: pd.Series, rows: pd.Series) -> Observed | No
     return Observed(
         round(float(middle), 2), float(high - low), max(0.5, float(high - middle)),
         len(values) * case.minutes, _median(case.wet_bulb, where, case, "wet_bulb"),
-        _load(case, where), _range(case, where), *_fans(case, where),
+        _load(case, where), _range(case, where), *_fans(case, where), _slope(case, values),
     )
+
+
+def _slope(case: Case, values: pd.Series) -> float:
+    if case.lacking(["wet_bulb"]):
+        return float("nan")
+    air = case.wet_bulb[values.index].to_numpy()
+    if np.nanmax(air) - np.nanmin(air) < SLOPE_SPAN:
+        return float("nan")
+    return float(np.polyfit(air, values.to_numpy(), 1)[0])
 
 
 def _median(series: pd.Series, where: pd.Index, case: Case, need: str) -> float:

@@ -312,6 +312,20 @@ class Case:
         """Reset setpoint minus the needed one [degF]; the condition holds from zero up."""
         return self.reset_setpoint - self.needed_setpoint
 
+    @cached_property
+    def waiting_for(self) -> str:
+        """The weather to wait for, where it never allowed economizer operation; else empty."""
+        needs = ["wet_bulb", "reset_setpoint", "request", "chillers"]
+        if self.changeovers or self.lacking(needs):
+            return ""
+        if self.tower_approach is None or self.exchanger_approach is None:
+            return ""
+        if not self.enable_margin.notna().any() or (self.enable_margin >= 0.0).any():
+            return ""
+        needed = self.wet_bulb.min() + self.enable_margin.max()
+        return ("it was never cold enough for economizer operation; repeat the test when the "
+                f"wet bulb is at or below {needed:.0f} degF")
+
     def sensor(self, name: str) -> Sensor:
         """Errors of the sensor behind a point."""
         return self.sensors[name]

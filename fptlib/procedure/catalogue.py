@@ -29,13 +29,17 @@ class Waiting(Untested):
     verdict = Verdict.DEFERRED
 
 
+Advise = Callable[[Case, Sequence[Event]], str]
+
+
 @dataclass(frozen=True, slots=True)
 class Words:
     """The fixed part of a check.
 
     ``needs`` lists points and derived quantities (see ``Case.lacking``); ``limits`` the
-    limits it uses; ``meaning`` is one sentence per verdict worth explaining; ``adjust``
-    one sentence on what to change when it fails.
+    limits it uses; ``good`` and ``bad`` say what passing and failing mean; ``adjust`` names
+    likely causes in order and the setting to change, to which ``advise`` adds the number
+    worked out from this plant's data. ``capacity`` marks what only natural conditions prove.
     """
 
     id: str
@@ -46,6 +50,8 @@ class Words:
     good: str
     bad: str
     adjust: str
+    advise: Advise | None
+    capacity: bool
 
 
 Judge = Callable[[Case], Sequence[Event]]
@@ -61,9 +67,12 @@ def check(
     good: str,
     bad: str,
     adjust: str,
+    advise: Advise | None = None,
+    capacity: bool = False,
 ) -> Callable[[Judge], Callable[[Case], Check]]:
     """Make a judging function into a check that returns its row."""
-    words = Words(id, question, unit, tuple(needs), tuple(limits), good, bad, adjust)
+    words = Words(id, question, unit, tuple(needs), tuple(limits), good, bad, adjust, advise,
+                  capacity)
 
     def decorate(judge: Judge) -> Callable[[Case], Check]:
         @wraps(judge)
@@ -82,12 +91,14 @@ def _row(words: Words, judge: Judge, case: Case) -> Check:
         )
     try:
         events = tuple(judge(case))
+        if not events:
+            raise Waiting(season) if (season := case.waiting_for) else Untested(
+                "the event did not occur in these trends")
+        if words.capacity and case.condition != "natural":
+            raise Waiting(f"the condition was {case.condition}: that proves function, not "
+                          "capacity; repeat under natural conditions")
     except Untested as stop:
         return _without_events(words, case, stop.verdict, str(stop))
-    if not events:
-        return _without_events(
-            words, case, Verdict.NOT_TESTED, "the event did not occur in these trends"
-        )
     return _from_events(words, case, events)
 
 
@@ -108,8 +119,16 @@ def _from_events(words: Words, case: Case, events: tuple[Event, ...]) -> Check:
         words.id, words.question, verdict, deciding.unit or words.unit, deciding.measured,
         deciding.limit, case.limits.basis(*words.limits), deciding.margin,
         deciding.uncertainty, deciding.probability, events, _reason(events, deciding),
-        _meaning(words, verdict), words.adjust if verdict is Verdict.FAIL else "",
+        _meaning(words, verdict), _adjust(words, case, events, verdict),
     )
+
+
+def _adjust(words: Words, case: Case, events: Sequence[Event], verdict: Verdict) -> str:
+    if verdict is not Verdict.FAIL:
+        return ""
+    failed = [event for event in events if event.verdict is Verdict.FAIL]
+    number = words.advise(case, failed) if words.advise else ""
+    return f"{words.adjust} {number}".strip()
 
 
 def _deciding(events: Sequence[Event], verdict: Verdict) -> Event:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import pandas as pd
 
@@ -34,7 +35,12 @@ def _approaches(case: Case) -> None:
     limits=("enable.tower_tolerance", "enable.exchanger_tolerance"),
     good="The plant goes over only when towers and exchanger can reach the setpoint.",
     bad="The plant went over when towers and exchanger could not yet reach the setpoint.",
-    adjust="Enable on wet bulb + observed approaches + tolerances against the reset setpoint.",
+    adjust="Likely approaches taken from design, then a wet bulb that reads low, then an enable "
+    "on outdoor dry bulb: enable on wet bulb + observed approaches + tolerances.",
+    advise=lambda case, failed: (
+        f"The condition was short by up to {_worst(failed):.1f} degF: raise the tolerances or "
+        f"the approaches in the sequence by that much, or let the reset ask for "
+        f"{_worst(failed):.1f} degF more."),
 )
 def condition(case: Case) -> list[Event]:
     _approaches(case)
@@ -63,7 +69,10 @@ def _condition_at(case: Case, changeover: Changeover) -> Event:
     limits=("enable.dwell", "enable.tower_tolerance", "enable.exchanger_tolerance"),
     good="The plant waits until the weather has settled.",
     bad="The plant went over on a passing dip of the wet bulb.",
-    adjust="Lengthen the dwell before the request, and start it anew at every break.",
+    adjust="Likely no dwell, then a dwell that a break does not start anew: lengthen it.",
+    advise=lambda case, failed: (
+        f"Set the dwell to {case.limits['enable.dwell']:.0f} min or more; the shortest seen was "
+        f"{min(event.measured for event in failed):.0f}."),
 )
 def dwell(case: Case) -> list[Event]:
     _approaches(case)
@@ -96,7 +105,9 @@ def _dwell_before(case: Case, changeover: Changeover) -> Event:
     limits=("enable.stay",),
     good="Once over, the plant stays over.",
     bad="The plant went over and came back too soon: it had no margin.",
-    adjust="Raise the tolerances or the dwell of the enable condition.",
+    adjust="Likely too little tolerance, then too short a dwell, then a load that rose: raise "
+    "the tolerances or the dwell of the enable condition.",
+    advise=lambda case, failed: _advise_stay(case),
 )
 def stay(case: Case) -> list[Event]:
     return [_stayed(case, c) for c in case.handovers]
@@ -109,6 +120,24 @@ def _stayed(case: Case, changeover: Changeover) -> Event:
         return unjudged(changeover.name, changeover.handover, "still on when the trends end")
     return at_least(case, changeover.name, changeover.handover, changeover.ended, lasted, limit,
                     case.minutes, f"the run lasted {lasted:.0f} min")
+
+
+def _advise_stay(case: Case) -> str:
+    """The tolerance that would have kept the short runs from starting."""
+    if case.lacking(_CONDITION) or not (case.tower_approach and case.exchanger_approach):
+        return ""
+    least = case.limits["enable.stay"]
+    short = [c for c in case.requests
+             if c.handover is not None and c.complete and run_minutes(case, c) < least]
+    margins = [case.enable_margin[c.request] for c in short]
+    had = max((m for m in margins if m >= 0.0), default=None)
+    return "" if had is None else (
+        f"The short runs began with up to {had:.1f} degF of margin: {had + 0.5:.1f} degF more "
+        "tolerance would have prevented them.")
+
+
+def _worst(failed: Sequence[Event]) -> float:
+    return max(-event.margin for event in failed)
 
 
 def run_minutes(case: Case, changeover: Changeover) -> float:
@@ -124,7 +153,11 @@ def run_minutes(case: Case, changeover: Changeover) -> float:
     limits=("enable.rest", "enable.attempts"),
     good="The plant does not chatter between the two modes.",
     bad="The plant chatters between economizer and chillers.",
-    adjust="Set a shortest time between exit and request, and a limit on attempts a day.",
+    adjust="Likely no rest time, then enable and exit conditions that overlap: set a shortest "
+    "time between exit and request, and a limit on attempts a day.",
+    advise=lambda case, failed: (
+        f"Set the rest to {case.limits['enable.rest']:.0f} min or more and the attempts to "
+        f"{case.limits['enable.attempts']:.0f} a day."),
 )
 def rest(case: Case) -> list[Event]:
     return [*_rests(case), *_attempts(case)]
@@ -168,12 +201,13 @@ def _attempts(case: Case) -> list[Event]:
     bad="The weather would have carried the plant, and chillers ran.",
     adjust="Find what holds the economizer back: a lock-out, a hand switch, an enable "
     "temperature set too low, a wet bulb that reads high.",
+    advise=lambda case, failed: _advise_missed(case, failed),
 )
 def missed(case: Case) -> list[Event]:
     _approaches(case)
     limit = case.limits["enable.dwell"] + case.limits["enable.missed"]
-    waiting = (case.enable_margin >= 0.0) & case.chiller_mode
-    found = longest(waiting, case.minutes)
+    held_back = waiting(case)
+    found = longest(held_back, case.minutes)
     if found is None:
         start = case.frame.index[0]
         return [at_most(case, "whole record", start, None, 0.0, limit, 0.0,
@@ -181,7 +215,21 @@ def missed(case: Case) -> list[Event]:
     if found.minutes <= limit:
         return [_missed(case, found.start, found.end, found.minutes, limit)]
     return [_missed(case, stretch.start, stretch.end, stretch.minutes, limit)
-            for stretch in all_stretches(waiting, case.minutes) if stretch.minutes > limit]
+            for stretch in all_stretches(held_back, case.minutes) if stretch.minutes > limit]
+
+
+def waiting(case: Case) -> pd.Series:
+    """Whether the condition held while chillers ran and no request came, row by row."""
+    return (case.enable_margin >= 0.0) & case.chiller_mode
+
+
+def _advise_missed(case: Case, failed: Sequence[Event]) -> str:
+    from fptlib.procedure import worth
+
+    lost = sum(event.measured - case.limits["enable.dwell"] for event in failed)
+    saved = worth.saved_power(case)
+    energy = f", about {lost / 60.0 * saved:,.0f} kWh" if saved else ""
+    return f"Lost: {worth.of_recorded(case, lost)}{energy}."
 
 
 def _missed(case: Case, start: pd.Timestamp, end: pd.Timestamp, minutes: float,

@@ -22,8 +22,12 @@ from fptlib.procedure.verdict import Check, Event, Verdict
     limits=("exit.band", "exit.delay", "exit.grace"),
     good="The plant leaves when the exchanger no longer reaches the setpoint.",
     bad="The plant stayed on the exchanger although the supply was too warm.",
-    adjust="Let the plant leave when the supply has stood above setpoint by the band for the "
-    "delay.",
+    adjust="Likely no exit on supply temperature, then a delay or band too wide, then an exit "
+    "that only the outdoor air decides: leave when the supply has stood above setpoint by the "
+    "band for the delay.",
+    advise=lambda case, failed: (
+        f"The plant stayed up to {max(event.measured for event in failed):.0f} min; set the exit "
+        f"to {case.limits['exit.band']:g} degF for {case.limits['exit.delay']:.0f} min."),
 )
 def supply(case: Case) -> list[Event]:
     return [_left_when_warm(case, c) for c in case.handovers]
@@ -62,8 +66,10 @@ def _longest_stay(case: Case, changeover: Changeover, found: list[Stretch], limi
     limits=("exit.fans_at_maximum", "exit.equipment_delay", "exit.grace"),
     good="The plant leaves when it needs more equipment than the sequence allows.",
     bad="The plant stayed on the exchanger with more equipment than the sequence allows.",
-    adjust="Let the plant leave when towers are at maximum and the equipment count is exceeded "
-    "for the delay.",
+    adjust="Likely no exit on equipment: let the plant leave when towers are at maximum and the "
+    "equipment count is exceeded for the delay.",
+    advise=lambda case, failed: (
+        f"It stood so for up to {max(event.measured for event in failed):.0f} min."),
 )
 def equipment(case: Case) -> list[Event]:
     if case.plant.equipment_limit is None:
@@ -94,8 +100,11 @@ def exceeded(case: Case, changeover: Changeover) -> list[Stretch]:
     limits=("exit.comparative_delay", "exit.grace"),
     good="The economizer ran only while it paid.",
     bad="The plant stayed on the exchanger although chillers would have drawn less.",
-    adjust="Leave when economizer kW/ton exceeds that of chillers at the same load and wet "
-    "bulb for the delay.",
+    adjust="Likely no comparison in the sequence, then fans at full speed for little: leave when "
+    "economizer kW/ton exceeds that of chillers at the same load and wet bulb for the delay.",
+    advise=lambda case, failed: (
+        f"It was so for {sum(event.measured for event in failed) / 60.0:.1f} h in this record."),
+    capacity=True,
 )
 def comparative(case: Case) -> list[Event]:
     fitted = chiller_mode.fit(case)
@@ -149,6 +158,7 @@ def _compared(case: Case, changeover: Changeover, fitted: chiller_mode.ChillerMo
     bad="The plant gave up hours that the economizer could have carried.",
     adjust="Find what ended the run: a lock-out, a timer, a hand switch, a supply band too "
     "narrow.",
+    advise=lambda case, failed: f"Exits without a reason: {len(failed)}.",
 )
 def not_early(case: Case) -> list[Event]:
     fitted = None if case.lacking(["load", "power", "wet_bulb"]) else chiller_mode.fit(case)

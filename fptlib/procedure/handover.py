@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pandas as pd
 
 from fptlib.procedure import uncertainty
@@ -10,7 +12,8 @@ from fptlib.procedure.catalogue import at_least, at_most, check, unjudged
 from fptlib.procedure.durations import longest
 from fptlib.procedure.enable import run_minutes
 from fptlib.procedure.episodes import Changeover
-from fptlib.procedure.verdict import Check, Event
+from fptlib.procedure.representative import light_load
+from fptlib.procedure.verdict import Check, Event, Verdict
 
 
 @check(
@@ -21,11 +24,23 @@ from fptlib.procedure.verdict import Check, Event
     limits=("handover.band", "handover.time", "handover.window"),
     good="The users notice nothing of the handover.",
     bad="The supply ran away after the handover; users lose cooling or dehumidification.",
-    adjust="Hand over later, with colder condenser water; check valves and flow to the "
-    "exchanger.",
+    adjust="Likely a handover before the sump was cold enough, then an exchanger valve that "
+    "opens late, then a flow through an idle chiller: hand over later.",
+    advise=lambda case, failed: _advise_handover(case, failed),
+    capacity=True,
 )
 def excursion(case: Case) -> list[Event]:
     return [_excursion(case, c) for c in case.handovers]
+
+
+def _advise_handover(case: Case, failed: Sequence[Event]) -> str:
+    if case.exchanger_approach is None:
+        return ""
+    setpoint = float(case.reset_setpoint[failed[0].start])
+    wanted = setpoint - case.exchanger_approach.value - case.limits["enable.exchanger_tolerance"]
+    return (f"With an exchanger approach of {case.exchanger_approach.value:.1f} the condenser "
+            f"water should be at {wanted:.1f} degF or colder for a reset setpoint of "
+            f"{setpoint:.1f}.")
 
 
 def _excursion(case: Case, changeover: Changeover) -> Event:
@@ -33,6 +48,8 @@ def _excursion(case: Case, changeover: Changeover) -> Event:
     end = start + pd.Timedelta(minutes=case.limits["handover.window"])
     rows = slice(start, min(end, changeover.ended) - case.trends.step)
     above = case.frame["chw_supply_temp"][rows] - case.reset_setpoint[rows]
+    if problem := light_load(case, rows):
+        return unjudged(changeover.name, start, problem, verdict=Verdict.DEFERRED)
     if above.isna().any() or above.empty:
         return unjudged(changeover.name, start, "supply or setpoint has a gap in that hour")
     band, limit = case.limits["handover.band"], case.limits["handover.time"]
@@ -62,7 +79,10 @@ def _longest_above(case: Case, series: pd.Series, threshold: float) -> float:
     limits=("enable.stay",),
     good="The exchanger held the load; no chiller had to come back.",
     bad="A chiller had to come back: the handover was made too early.",
-    adjust="Hand over later or with more tolerance; see the supply after the handover.",
+    adjust="Likely a supply that ran away (see handover.excursion), then a fail-safe set too "
+    "tight, then a chiller started by hand: hand over later or with more tolerance.",
+    advise=lambda case, failed: (
+        f"The shortest run was {min(event.measured for event in failed):.0f} min."),
 )
 def fallback(case: Case) -> list[Event]:
     return [_held(case, c) for c in case.handovers]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
@@ -33,11 +35,26 @@ def short_dip_rows(case: Case) -> int:
     bad="A chiller lost its lift as the sump cooled; it may surge, starve of oil or trip.",
     adjust="Lower the chilled-water setpoint together with the condenser water during the "
     "pull-down, or throttle the chiller's condenser water; the maker's limit governs.",
+    advise=lambda case, failed: _advise_lift(case, failed),
 )
 def minimum(case: Case) -> list[Event]:
     _minimum_lifts(case)
     return [event for c in case.requests for n in case.chiller_numbers
             for event in _lifts(case, c, n)]
+
+
+def _advise_lift(case: Case, failed: Sequence[Event]) -> str:
+    water = [event for event in failed if event.unit == "degF"]
+    if not water:
+        return ""
+    short = max(event.uncertainty - event.margin for event in water)
+    offset = case.limits["lift.offset"]
+    low = min(event.measured for event in water)
+    # Against the floor no offset helps: then the sump must stay warmer until the handover.
+    return (f"The lift went down to {low:.1f} degF: raise the offset of the temporary setpoint "
+            f"below condenser water from {offset:g} to {offset + short:.1f} degF; where that "
+            f"meets the floor of {case.floor:g}, hand over with condenser water {short:.1f} degF "
+            "warmer.")
 
 
 def _minimum_lifts(case: Case) -> None:
@@ -109,6 +126,9 @@ def _kept(
     bad="The setpoint stayed up while the condenser water fell: nothing protected the lift.",
     adjust="During the pull-down let the active setpoint be the lower of the reset setpoint "
     "and condenser water minus the offset, but never below the floor.",
+    advise=lambda case, failed: (
+        f"It stood up to {max(event.measured for event in failed):.1f} degF too high against an "
+        f"offset of {case.limits['lift.offset']:g}."),
 )
 def setpoint(case: Case) -> list[Event]:
     return [_followed(case, c) for c in case.requests]
@@ -152,7 +172,12 @@ def _followed(case: Case, changeover: Changeover) -> Event:
     limits=("lift.floor", "lift.above_cutout", "lift.short_dip"),
     good="The chiller stayed clear of its low-temperature cut-out.",
     bad="Setpoint or supply went below the floor: the chiller may cut out or freeze.",
-    adjust="Limit the temporary setpoint at the floor; check it against the maker's cut-out.",
+    adjust="Likely no floor in the sequence, then a floor below cut-out plus distance, then a "
+    "chiller that undershoots: limit the temporary setpoint.",
+    advise=lambda case, failed: (
+        f"Raise the lowest temporary setpoint by "
+        f"{max(event.uncertainty - event.margin for event in failed):.1f} degF; check it "
+        "against the maker's cut-out."),
 )
 def floor(case: Case) -> list[Event]:
     return [event for c in case.requests for event in (
@@ -246,7 +271,11 @@ def first_alarm(case: Case, changeover: Changeover) -> tuple[pd.Timestamp, str] 
     limits=("lift.release",),
     good="The temporary setpoint is given back as soon as it has done its work.",
     bad="The temporary setpoint stayed: towers and exchanger chase a setpoint nobody needs.",
-    adjust="Tie the release of the temporary setpoint to the last chiller's stop.",
+    adjust="Likely a release tied to the clock or to nothing: tie the release of the temporary "
+    "setpoint to the last chiller's stop.",
+    advise=lambda case, failed: (
+        f"Release within {case.limits['lift.release']:.0f} min; the longest wait was "
+        f"{max(event.measured for event in failed):.0f}."),
 )
 def release(case: Case) -> list[Event]:
     return [_released(case, c) for c in case.requests if c.handover is not None]

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
 import pandas as pd
 
 from fptlib.procedure import uncertainty
@@ -31,11 +34,23 @@ _SETPOINTS = ("request", "chillers", "chw_supply_setpoint", "reset_setpoint")
     limits=("recovery.rate",),
     good="The setpoint returns at a rate that valves, pumps and towers can follow.",
     bad="The setpoint returned too abruptly.",
-    adjust="Ramp the active setpoint back to the reset setpoint instead of releasing it at "
-    "once.",
+    adjust="Likely a setpoint released in one step, then a ramp set too steep: ramp the active "
+    "setpoint back to the reset setpoint.",
+    advise=lambda case, failed: _advise_return(case, failed),
 )
 def rate(case: Case) -> list[Event]:
     return [_rate(case, c) for c in case.requests if c.handover is not None]
+
+
+def _advise_return(case: Case, failed: Sequence[Event]) -> str:
+    """The return time that keeps the rate for the largest distance seen."""
+    active, reset = case.frame["chw_supply_setpoint"], case.reset_setpoint
+    before = [c.handover - case.trends.step for c in case.requests if c.handover is not None]
+    distance = float((reset[before] - active[before]).max())
+    minutes = max(distance / case.limits["recovery.rate"] * RATE_WINDOW,
+                  case.limits["recovery.shortest"])
+    return (f"The setpoint has up to {distance:.1f} degF to return: take "
+            f"{5.0 * math.ceil(minutes / 5.0):.0f} min or more.")
 
 
 def _returning(case: Case, changeover: Changeover) -> slice:
@@ -66,7 +81,9 @@ def _rate(case: Case, changeover: Changeover) -> Event:
     limits=("recovery.shortest", "recovery.longest"),
     good="The return takes a sensible time.",
     bad="The return was over at once, or dragged on.",
-    adjust="Set the return time between the two limits.",
+    adjust="Likely no ramp, or a ramp that waits for something that does not come: set the "
+    "return time between the two limits.",
+    advise=lambda case, failed: _advise_return(case, failed),
 )
 def duration(case: Case) -> list[Event]:
     return [_duration(case, c) for c in case.requests if c.handover is not None]
@@ -104,7 +121,8 @@ def _not_back(case: Case, changeover: Changeover) -> Event:
     limits=("recovery.overshoot", "recovery.reversals", "recovery.reversal_size"),
     good="The supply follows the setpoint back calmly.",
     bad="The supply overshot or swung: loops fight each other during the return.",
-    adjust="Slow the return; loosen the tower or valve loop that swings.",
+    adjust="Likely a return too fast for the towers, then a tower or valve loop tuned too "
+    "tight, then a handover too early: slow the return; loosen the loop that swings.",
 )
 def stable(case: Case) -> list[Event]:
     return [event for c in case.requests if c.handover is not None
@@ -152,6 +170,9 @@ def _swings(case: Case, changeover: Changeover, supply: pd.Series) -> Event:
     "speed.",
     adjust="Limit the tower fans or the chiller's demand during the pull-down; return the "
     "setpoint more slowly; start one chiller at a time with a soft load.",
+    advise=lambda case, failed: (
+        f"The peak was {max(-event.margin for event in failed):.0f} kW above that of ordinary "
+        f"operation in this record."),
 )
 def demand(case: Case) -> list[Event]:
     interval = case.limits["recovery.demand_interval"]

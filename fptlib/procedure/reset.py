@@ -22,8 +22,9 @@ COLDEST_SHARE = 0.1
     good="The setpoint rises in cold weather, which gives the economizer its hours.",
     bad="The setpoint does not rise as it gets colder: it is hardly ever cold enough for the "
     "economizer to reach it.",
-    adjust="Release or program the outdoor reset of the chilled-water setpoint; clear any "
-    "setpoint held by hand.",
+    adjust="Likely a setpoint held by hand, then a reset that was never programmed, then a "
+    "reset locked at one end: release or program the outdoor reset.",
+    advise=lambda case, failed: _advise_reset(case),
 )
 def active(case: Case) -> list[Event]:
     table = reset_rows(case)
@@ -42,6 +43,14 @@ def active(case: Case) -> list[Event]:
         f"the setpoint stands {rise:+.1f} degF higher in the coldest tenth of the rows than "
         f"in the warmest, over an outdoor span of {span:.0f} degF",
     )]
+
+
+def _advise_reset(case: Case) -> str:
+    from fptlib.procedure import worth
+
+    setpoint = float(case.frame["chw_supply_setpoint"].median())
+    said = worth.of_setpoint(case, setpoint, 2.0)
+    return f"Each 2 degF above {setpoint:.0f} in cold weather is {said}." if said else ""
 
 
 def reset_rows(case: Case) -> pd.DataFrame:

@@ -14,6 +14,7 @@ from fptlib.procedure.case import Case
 from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
 from fptlib.procedure.durations import share
 from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.representative import light_load, turned_over
 from fptlib.procedure.verdict import Check, Event, Verdict
 
 SHORTEST_RUN = 60.0
@@ -23,13 +24,13 @@ def settled(case: Case, changeover: Changeover) -> slice | None:
     """The rows of a run after recovery, the delay before the exit left out; ``None`` where
     too little is left to be judged."""
     rows = case.settled_run(changeover)
-    end = rows.stop
+    start, end = max(rows.start, turned_over(case, changeover)), rows.stop
     if changeover.exit is not None:
         delay = case.limits["exit.delay"] + case.limits["exit.grace"]
         end = changeover.exit - pd.Timedelta(minutes=delay) - case.trends.step
-    if (end - rows.start).total_seconds() / 60.0 < SHORTEST_RUN:
+    if (end - start).total_seconds() / 60.0 < SHORTEST_RUN:
         return None
-    return slice(rows.start, end)
+    return slice(start, end)
 
 
 def _over_runs(case: Case, judge: Callable[[Case, Changeover, slice], Event]) -> list[Event]:
@@ -84,8 +85,12 @@ def _near(difference: pd.Series, band: float, doubt: float) -> pd.Series:
     limits=("running.tower_band", "running.tower_offset", "running.share"),
     good="The towers make what the setpoint needs.",
     bad="The towers chase something other than the need, such as the wet bulb.",
-    adjust="Set the condenser-water setpoint to the active chilled-water setpoint minus "
-    "exchanger approach and offset.",
+    adjust="Likely a tower setpoint of wet bulb plus approach left in economizer operation, then "
+    "a fixed setpoint: set it to the active chilled-water setpoint minus exchanger approach and "
+    "offset.",
+    advise=lambda case, failed: (
+        f"With this exchanger: active setpoint minus "
+        f"{case.exchanger_approach.value + case.limits['running.tower_offset']:.1f} degF."),
 )
 def tower_setpoint(case: Case) -> list[Event]:
     _need_approach(case)
@@ -119,7 +124,11 @@ def _follows(setpoint: pd.Series, wet_bulb: pd.Series) -> str:
     limits=("running.overcooling", "running.fan_minimum", "running.share"),
     good="No fan power is spent on water colder than needed.",
     bad="The towers make colder water than the setpoint needs.",
-    adjust="Let the fans slow down at the condenser-water setpoint; check the setpoint itself.",
+    adjust="Likely a tower setpoint below the need, then fans held at speed by hand: let the "
+    "fans slow down at the condenser-water setpoint.",
+    advise=lambda case, failed: (
+        f"In the worst run only {min(event.measured for event in failed):.0f} % of the time was "
+        f"within {case.limits['running.overcooling']:g} degF of the need or at minimum speed."),
 )
 def overcooling(case: Case) -> list[Event]:
     _need_approach(case)
@@ -148,6 +157,9 @@ def _overcooling(case: Case, changeover: Changeover, rows: slice) -> Event:
     bad="A tower fan starts too often: motor, belt and gear suffer.",
     adjust="Widen the band of the fan control, lengthen its minimum off time, or stage cells "
     "by speed.",
+    advise=lambda case, failed: (
+        f"{max(event.measured for event in failed):.0f} starts an hour: a shortest cycle of "
+        f"{60.0 / case.limits['running.fan_starts']:.0f} min keeps the limit."),
 )
 def fan_cycling(case: Case) -> list[Event]:
     return [event for c in case.handovers for event in _cycling(case, c)]
@@ -180,10 +192,25 @@ def _starts(case: Case, changeover: Changeover, n: int, running: pd.Series) -> E
     limits=("running.supply_band", "running.share", "conditions.load_low"),
     good="The exchanger holds the setpoint.",
     bad="The exchanger does not hold the setpoint.",
-    adjust="Check the tower setpoint, the exchanger's flows and its conductance.",
+    adjust="Likely a tower setpoint too high (running.tower_setpoint), then a fouled exchanger "
+    "(running.exchanger), then flow through an idle chiller or the decoupler.",
+    advise=lambda case, failed: _advise_supply(case),
+    capacity=True,
 )
 def supply(case: Case) -> list[Event]:
     return _over_runs(case, _supply)
+
+
+def _advise_supply(case: Case) -> str:
+    away = []
+    for changeover in case.handovers:
+        if rows := settled(case, changeover):
+            difference = case.frame["chw_supply_temp"] - case.frame["chw_supply_setpoint"]
+            away.append(float(difference[rows].median()))
+    typical = max(away, key=abs, default=0.0)
+    if typical > 0.0:
+        return f"The supply stood {typical:.1f} degF high: lower the tower offset by that much."
+    return f"The supply stood {-typical:.1f} degF low: raise the tower offset by that much."
 
 
 def _supply(case: Case, changeover: Changeover, rows: slice) -> Event:
@@ -198,17 +225,6 @@ def _supply(case: Case, changeover: Changeover, rows: slice) -> Event:
                         f"{difference.median():+.1f}")
 
 
-def light_load(case: Case, rows: slice) -> str:
-    """Why the load in these rows proves no capacity, or nothing."""
-    if case.lacking(["load"]) or not case.plant.exchanger.load:
-        return ""
-    tons = float(case.load[rows].median())
-    least = case.limits["conditions.load_low"] / 100.0 * case.plant.exchanger.load
-    if math.isnan(tons) or tons >= least:
-        return ""
-    return (f"the load was {tons:.0f} tons; repeat the test at {least:.0f} tons or more")
-
-
 @check(
     "running.exchanger",
     "Has the exchanger its design conductance, corrected to design flow?",
@@ -220,6 +236,7 @@ def light_load(case: Case, rows: slice) -> str:
     bad="The exchanger transfers less than it should: fouled, bypassed, or its flows are wrong.",
     adjust="Compare the pressure drop: high, clean it; normal, check flows and channel count; "
     "low, look for a bypass or a leaking valve.",
+    capacity=True,
 )
 def exchanger(case: Case) -> list[Event]:
     design = case.plant.exchanger
@@ -239,6 +256,8 @@ def exchanger(case: Case) -> list[Event]:
 
 def _conductance(case: Case, changeover: Changeover, rows: slice, clean: float,
                  balance: Event | None) -> Event:
+    if problem := light_load(case, rows):
+        return unjudged(changeover.name, changeover.handover, problem, verdict=Verdict.DEFERRED)
     if balance is None or balance.verdict is not Verdict.PASS:
         return unjudged(changeover.name, changeover.handover,
                         "the heat balance of the exchanger does not close")

@@ -43,7 +43,11 @@ class Comparison:
     limits=("transition.entering",),
     good="Going over paid from the start.",
     bad="The plant went over too soon: it drew more on the exchanger than on chillers.",
-    adjust="Enable later: more tolerance, or a lower wet bulb.",
+    adjust="Likely too little tolerance in the enable condition, then towers that make colder "
+    "water than needed: enable later.",
+    advise=lambda case, failed: (
+        f"kW/ton rose by up to {max(event.measured for event in failed):.2f}."),
+    capacity=True,
 )
 def entering(case: Case) -> list[Event]:
     return [_judge(case, c.name, c.handover, compare_entry(case, c), at_most,
@@ -59,7 +63,11 @@ def entering(case: Case) -> list[Event]:
     limits=("transition.leaving",),
     good="The plant stayed only while it paid.",
     bad="The plant stayed too long: it drew less as soon as chillers carried it.",
-    adjust="Leave earlier; see the comparative exit.",
+    adjust="Likely an exit on supply temperature alone (see exit.comparative): leave earlier.",
+    advise=lambda case, failed: (
+        f"kW/ton fell by up to {-min(event.measured for event in failed):.2f} when chillers "
+        "took over."),
+    capacity=True,
 )
 def leaving(case: Case) -> list[Event]:
     return [_judge(case, c.name, c.exit, compare_exit(case, c), at_least,

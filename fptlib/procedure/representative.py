@@ -1,0 +1,35 @@
+"""Whether conditions were representative: load, and water that has turned over."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from fptlib.procedure.case import Case
+from fptlib.procedure.episodes import Changeover
+
+
+def light_load(case: Case, rows: slice) -> str:
+    """Why the load in these rows proves no capacity; empty where it does or is not known."""
+    if case.lacking(["load"]) or not case.plant.exchanger.load:
+        return ""
+    tons = float(case.load[rows].median())
+    least = case.limits["conditions.load_low"] / 100.0 * case.plant.exchanger.load
+    if math.isnan(tons) or tons >= least:
+        return ""
+    return f"the load was {tons:.0f} tons; repeat the test at {least:.0f} tons or more"
+
+
+def turned_over(case: Case, changeover: Changeover) -> pd.Timestamp:
+    """When the loop's water has been exchanged often enough after the last chiller stopped.
+
+    Residence time = loop volume / flow; the handover itself where either is unknown.
+    """
+    if case.plant.loop_volume is None or case.lacking(["chw_flow"]):
+        return changeover.handover
+    flow = float(case.frame["chw_flow"][changeover.handover : changeover.ended].median())
+    if not flow > 0.0:
+        return changeover.handover
+    minutes = case.limits["conditions.turnovers"] * case.plant.loop_volume / flow
+    return changeover.handover + pd.Timedelta(minutes=round(minutes))
