@@ -86,7 +86,9 @@ def _dwell_before(case: Case, changeover: Changeover) -> Event:
     gap = before.index[before.isna()]
     start = max([*broken[-1:], *gap[-1:]], default=None)
     first = before.index[0] if start is None else start + case.trends.step
-    held = minutes_between(first, changeover.request)
+    # Where the condition does not hold at the request itself, it has held for no time.
+    held = max(minutes_between(first, changeover.request), 0.0)
+    first = min(first, changeover.request)
     unseen = start is None or (len(gap) and start == gap[-1])
     if unseen and held < limit:
         return unjudged(changeover.name, changeover.request,
