@@ -1,0 +1,71 @@
+"""Economizer hours a plant could have had, those it lost, and what they cost.
+
+The rule (common practice, no source): an hour is lost where the enable condition held,
+chillers ran and economizer operation was not commanded, as in the check ``enable.missed``,
+but counted from the first minute. Its energy is the plant's mean power over the lost hours
+minus that over settled economizer runs of the same trends; unlike loads are not evened out.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from fptlib.portfolio.result import NOT_TESTED, Hours
+from fptlib.procedure import enable, running, uncertainty
+from fptlib.procedure.case import Case
+from fptlib.procedure.verdict import Check
+
+PARTS = 52
+
+
+def hours(case: Case, missed: Check) -> Hours:
+    """The hours of a case; ``missed`` is its row of ``enable.missed``, which says what lacks."""
+    span = round(len(case.frame) * case.minutes / 60.0, 2)
+    if missed.verdict == NOT_TESTED:
+        return Hours(span, why_unknown=missed.reason)
+    holds = (case.enable_margin >= 0.0).to_numpy()
+    lost = enable.waiting(case).to_numpy()
+    certain = lost & (case.enable_margin >= uncertainty.enable_margin(case)).to_numpy()
+    total, *energy = _count(case, lost), *_energy(case, lost)
+    return Hours(span, _count(case, holds), total, _count(case, certain), *energy,
+                 spark=_parts(case, holds, lost))
+
+
+def _count(case: Case, flags: np.ndarray) -> float:
+    return round(float(np.count_nonzero(flags)) * case.minutes / 60.0, 2)
+
+
+def _energy(case: Case, lost: np.ndarray) -> tuple[float | None, float | None, float | None, str]:
+    """Chiller kW, economizer kW, kWh of the lost hours, and why there is none."""
+    if missing := case.lacking(["power"]):
+        return None, None, None, "not trended: " + ", ".join(missing)
+    chillers, economizer = _mean(case.power[lost]), _economizer_power(case)
+    if not lost.any():
+        return None, economizer, 0.0, ""
+    if chillers is None:
+        return None, economizer, None, "the power has a gap over every lost hour"
+    if economizer is None:
+        return chillers, None, None, ("no settled economizer run in these trends shows what the "
+                                      "plant draws then")
+    return chillers, economizer, round(_count(case, lost) * (chillers - economizer), 0), ""
+
+
+def _economizer_power(case: Case) -> float | None:
+    runs = [case.power[rows] for c in case.handovers if (rows := running.settled(case, c))]
+    return _mean(pd.concat(runs)) if runs else None
+
+
+def _mean(power: pd.Series) -> float | None:
+    known = power.to_numpy()
+    known = known[~np.isnan(known)]
+    return round(float(known.mean()), 1) if len(known) else None
+
+
+def _parts(case: Case, holds: np.ndarray, lost: np.ndarray) -> tuple[tuple[float, float], ...]:
+    """Hours possible and lost in equal parts of the trends."""
+    edges = np.linspace(0, len(holds), min(PARTS, len(holds)) + 1).astype(int)[:-1]
+    sums = [np.add.reduceat(flags.astype(np.int64), edges) for flags in (holds, lost)]
+    share = case.minutes / 60.0
+    return tuple((round(int(a) * share, 2), round(int(b) * share, 2))
+                 for a, b in zip(*sums, strict=True))

@@ -1,0 +1,85 @@
+"""Screening of one plant: from its job folder to a result, and to a record marked as such."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from fptlib.assemble import case_of
+from fptlib.errors import FptError
+from fptlib.job import Job, lookup
+from fptlib.portfolio.hours import hours
+from fptlib.portfolio.result import Row, Screening, unforeseen
+from fptlib.procedure.case import Case
+from fptlib.procedure.steps import all_checks
+from fptlib.procedure.verdict import Check
+from fptlib.record.payload import payload
+
+STATEMENT = ("Screening: computed from the job's trends alone, by one who was not on site. "
+             "Unsigned. It says where to look first and proves nothing.")
+
+
+def screen_job(folder: Path | str, plant: str = "") -> Screening:
+    """Judge one plant. Reads the job folder and changes nothing in it.
+
+    ``plant`` is what to call it, the folder's name where left out. Input that cannot be used
+    gives a result whose ``error`` says so.
+    """
+    return screen_with_record(folder, plant)[0]
+
+
+def screen_with_record(
+    folder: Path | str, plant: str = ""
+) -> tuple[Screening, dict[str, Any] | None]:
+    """The result and the payload of an unsigned record; ``None`` where there is none."""
+    plant = plant or Path(folder).name
+    try:
+        return _screen(Job(folder), plant)
+    except FptError as error:
+        return Screening(plant, error=str(error)), None
+    # A fault of this program, or a folder that cannot be read, costs this plant only.
+    except Exception as error:
+        return Screening(plant, error=unforeseen(error)), None
+
+
+def _screen(job: Job, plant: str) -> tuple[Screening, dict[str, Any] | None]:
+    case = case_of(job)
+    checks = all_checks(case)
+    record, problem = _record(job, case, checks)
+    return _result(plant, job.read().unwrap(), case, checks, problem), record
+
+
+def _record(job: Job, case: Case, checks: list[Check]) -> tuple[dict[str, Any] | None, str]:
+    try:
+        stated = payload(job, case.trends, case.limits, checks, case.readings, case.instruments)
+    except FptError as error:
+        return None, str(error)
+    except OSError as error:
+        return None, f"the job folder does not let its record be made: {error.strerror or error}"
+    return {"screening": True, "statement": STATEMENT, "payload": stated}, ""
+
+
+def _result(plant: str, answers: Mapping[str, Any], case: Case, checks: list[Check],
+            problem: str) -> Screening:
+    index = case.frame.index
+    return Screening(
+        plant,
+        title=str(lookup(answers, "job.title", "")),
+        number=str(lookup(answers, "job.number", "")),
+        invented=lookup(answers, "job.invented", False) is True,
+        first=index[0].isoformat(), last=(index[-1] + case.trends.step).isoformat(),
+        rows=tuple(_row(check) for check in checks),
+        hours=hours(case, next(check for check in checks if check.id == "enable.missed")),
+        doubts=tuple(remark.text for remark in case.trends.remarks
+                     if remark.severity != "note"),
+        record_problem=problem,
+    )
+
+
+def _row(check: Check) -> Row:
+    worst = [event for event in check.events if event.verdict == check.verdict]
+    deciding = min(worst, key=lambda e: float("inf") if e.margin is None else e.margin,
+                   default=None)
+    return Row(check.id, check.question, str(check.verdict), check.reason,
+               deciding.start.isoformat() if deciding else "", check.missing)
