@@ -132,29 +132,33 @@ def _solve_where(
 
 def _solve(form: Form, wick: Wick, dry_bulb: Array, ratio: Array, pressure: Array) -> Array:
     if wick is form.ice_wick:
-        return np.minimum(_newton(wick, form.over_ice, dry_bulb, ratio, pressure), dry_bulb)
+        return _newton(wick, form.over_ice, dry_bulb, ratio, pressure)
     wet_bulb = _newton(wick, form.over_liquid, dry_bulb, ratio, pressure)
     few = wet_bulb <= TRIPLE_POINT
     if few.any():
         # between 32 degF and the triple point a liquid wick is saturated as over ice
         again = _newton(wick, form.over_ice, dry_bulb[few], ratio[few], pressure[few])
         wet_bulb[few] = np.clip(again, FREEZING, TRIPLE_POINT)
-    return np.minimum(wet_bulb, dry_bulb)
+    return wet_bulb
 
 
 def _newton(
     wick: Wick, saturation: Saturation, dry_bulb: Array, ratio: Array, pressure: Array
 ) -> Array:
-    """Solve the energy balance of the wick for all rows at once."""
+    """Solve the energy balance of the wick for all rows at once.
+
+    The balance is convex and its answer never above the dry bulb: held there, a step too
+    far comes back without fail.
+    """
     wet_bulb = _first_guess(dry_bulb, ratio, pressure)
     offset = wick.dry * dry_bulb + ratio * (wick.total + wick.vapor * dry_bulb)
     slope = wick.dry + wick.sensible * ratio
     for _ in range(20):
         step = _newton_step(wick, saturation, wet_bulb, offset, slope, pressure)
-        wet_bulb -= step
+        wet_bulb = np.minimum(wet_bulb - step, dry_bulb)
         if not np.any(np.abs(step, out=step) > _SETTLED):
             return wet_bulb
-    raise ArithmeticError("the wet bulb did not settle")
+    return np.where(np.abs(step) > _SETTLED, np.nan, wet_bulb)
 
 
 def _newton_step(
@@ -176,4 +180,4 @@ def _first_guess(dry_bulb: Array, ratio: Array, pressure: Array) -> Array:
     enthalpy = 0.240 * dry_bulb + ratio * (1061.0 + 0.444 * dry_bulb)
     root = np.sqrt(np.maximum(enthalpy + 15.0, 0.0))
     fitted = 42.19 * root - 174.6 + 0.669 * pressure + (0.0261 * pressure - 2.163) * enthalpy
-    return np.minimum(fitted, dry_bulb)
+    return np.clip(fitted, LOWEST, dry_bulb)

@@ -32,6 +32,10 @@ from fptlib.physics._saturated_air import (
 SEA_LEVEL_PRESSURE = 14.696
 LIQUID, ICE, AMBIGUOUS, MISSING = "liquid", "ice", "ambiguous", "missing"
 
+# what the rounding of the printed constants may do to perfectly dry or saturated air
+_LEAST_RATIO = 1e-7  # lb/lb
+_ROUNDING = 0.01  # %RH
+
 
 @any_kind
 def pressure_at(altitude: Quantity) -> Quantity:
@@ -195,7 +199,7 @@ def humidity_from_ratio(
     """
     vapor = pressure * humidity_ratio / (MOLAR_MASS_RATIO + humidity_ratio)
     humidity = 100.0 * vapor / vapor_pressure(dry_bulb)
-    bad = (humidity_ratio < 0.0) | (humidity > 100.0 + 1e-6)
+    bad = (humidity_ratio < 0.0) | (humidity > 100.0 + _ROUNDING)
     return refuse(
         bad, np.minimum(humidity, 100.0),
         "humidity ratio {humidity_ratio} gives {humidity} %RH at {dry_bulb} degF, {pressure} psia",
@@ -299,9 +303,9 @@ def dew_point(dry_bulb: Quantity, humidity: Quantity) -> Quantity:
     """
     bad = _wet_bulb.impossible(dry_bulb, humidity, np.asarray(np.inf)) | (humidity == 0.0)
     sound, share = _wet_bulb.harmless(bad, dry_bulb, humidity)
-    point = saturation_temperature(share * (0.01 * vapor_pressure(sound)))
+    point = np.minimum(saturation_temperature(share * (0.01 * vapor_pressure(sound))), sound)
     return refuse(
-        bad, np.minimum(point, sound),
+        bad | (point < LOWEST), point,
         "{humidity} %RH at {dry_bulb} degF has no dew point",
         humidity=humidity, dry_bulb=dry_bulb,
     )
@@ -336,9 +340,9 @@ def humidity_ratio_from_wet_bulb(
         _wet_bulb.wick_ratio(printed, printed.liquid_wick, dry_bulb, wet_bulb, pressure),
         _wet_bulb.wick_ratio(printed, printed.ice_wick, dry_bulb, wet_bulb, pressure),
     )
-    bad = (wet_bulb > dry_bulb) | (ratio < 0.0) | (pressure <= vapor_pressure(dry_bulb))
+    bad = (wet_bulb > dry_bulb) | (ratio < -_LEAST_RATIO) | (pressure <= vapor_pressure(dry_bulb))
     return refuse(
-        bad, ratio,
+        bad, np.maximum(ratio, 0.0),
         "wet bulb {wet_bulb} degF cannot stand beside dry bulb {dry_bulb} degF at {pressure} psia",
         wet_bulb=wet_bulb, dry_bulb=dry_bulb, pressure=pressure,
     )

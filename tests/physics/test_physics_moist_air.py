@@ -364,6 +364,23 @@ def test_from_memory_stull_formula_is_not_acceptable():
     assert error.min() < -1.0 and error.max() > 3.5  # computed: -1.16 to +3.87 degC
 
 
+@pytest.mark.parametrize("form", ["inch-pound", "SI"])
+def test_solver_converges_over_the_whole_range_of_the_formulas(form):
+    """Forward and back from -148 to 392 degF, dry to saturated, 6 to 30 psia."""
+    grid = np.meshgrid(
+        np.append(np.arange(-148.0, 392.0, 3.7), [32.0, 32.01, 32.018]),
+        [0.0, 0.001, 0.1, 1.0, 5.0, 20.0, 50.0, 80.0, 95.0, 99.9, 100.0],
+        [6.0, 8.0, 10.0, 12.0, 14.7, 16.0, 30.0],
+    )
+    dry_bulb, humidity, pressure = (axis.ravel() for axis in grid)
+    found = moist_air.wet_bulb(dry_bulb, humidity, pressure, form)
+    possible = pressure > moist_air.saturation_pressure(dry_bulb)
+    assert np.array_equal(np.isfinite(found), possible)
+    back = moist_air.humidity_from_wet_bulb(dry_bulb, found, pressure, form)
+    warm = possible & (dry_bulb > -40.0)
+    assert np.abs(back - humidity)[warm].max() < 0.02
+
+
 dry_bulbs = st.floats(-30.0, 120.0)
 humidities = st.floats(1.0, 100.0)
 pressures = st.floats(10.0, 15.5)
@@ -464,6 +481,8 @@ def test_wet_bulb_above_dry_bulb_is_refused():
     assert np.isnan(found).tolist() == [False, True]
     with pytest.raises(ImpossibleState):
         moist_air.dew_point(60.0, 0.0)
+    with pytest.raises(ImpossibleState, match="no dew point"):
+        moist_air.dew_point(-100.0, 0.1)
     with pytest.raises(ImpossibleState, match="boils"):
         moist_air.saturated_enthalpy(250.0, 14.7)
     with pytest.raises(ImpossibleState):
