@@ -152,13 +152,14 @@ def test_the_two_printed_forms_differ_by_little():
     assert np.abs(found[1] - found[0])[same].max() < 0.025
 
 
-# PSY-12, ASHRAE Table 1, within 1 Pa plus the rounding of 14.696 psia
+# PSY-12, ASHRAE Table 1, within 1 Pa; above 1000 m the rounding of the inch-pound
+# constants adds up to 0.3 Pa
 @pytest.mark.parametrize("metres, expected", [
     (-500, 107478), (0, 101325), (500, 95461), (1000, 89875), (4000, 61640), (10000, 26436),
 ])
 def test_pressure_at_altitude_si(metres, expected):
     found = moist_air.pressure_at(metres / 0.3048) * PA
-    assert found == pytest.approx(expected, abs=1.0 + 5e-5 * expected)
+    assert found == pytest.approx(expected, abs=1.0 if metres <= 1000 else 1.5)
 
 
 # PSY-13, ASHRAE Table 1, within 0.003 psi; the upstream test allows 1 psi, which tests nothing
@@ -221,9 +222,16 @@ def test_wet_bulb_spot(altitude, dry_bulb, humidity, expected, coolprop):
 # Computed: sensitivities of the spot table by humidity, dry bulb and one percent of pressure
 @pytest.mark.parametrize("altitude, dry_bulb, humidity, by_humidity, by_dry_bulb, by_pressure", [
     (0, 100, 13, 0.595, 0.562, 0.117), (0, 95, 40, 0.415, 0.775, 0.055),
-    (0, 50, 60, 0.168, 0.868, 0.032), (0, 30, 80, 0.100, 0.945, 0.012),
-    (1100, 50, 30, 0.188, 0.742, 0.063), (5280, 50, 30, 0.207, 0.734, 0.065),
-    (5280, 95, 15, 0.590, 0.585, 0.107),
+    (0, 78, 50, 0.298, 0.821, 0.044), (0, 60, 50, 0.215, 0.824, 0.043),
+    (0, 50, 60, 0.168, 0.868, 0.032), (0, 45, 60, 0.149, 0.874, 0.030),
+    (0, 40, 70, 0.129, 0.912, 0.021), (0, 35, 80, 0.113, 0.945, 0.013),
+    (0, 40, 30, 0.144, 0.720, 0.054), (0, 30, 80, 0.100, 0.945, 0.012),
+    (0, 20, 70, 0.074, 0.927, 0.014), (0, 10, 60, 0.051, 0.921, 0.016),
+    (1100, 55, 25, 0.216, 0.707, 0.073), (1100, 50, 30, 0.188, 0.742, 0.063),
+    (1100, 45, 35, 0.164, 0.775, 0.055), (5280, 60, 20, 0.274, 0.657, 0.085),
+    (5280, 50, 30, 0.207, 0.734, 0.065), (5280, 45, 40, 0.177, 0.790, 0.051),
+    (5280, 40, 50, 0.152, 0.837, 0.039), (5280, 35, 60, 0.133, None, 0.026),
+    (5280, 25, 70, 0.099, 0.915, 0.017), (5280, 95, 15, 0.590, 0.585, 0.107),
 ])
 def test_wet_bulb_sensitivity(
     altitude, dry_bulb, humidity, by_humidity, by_dry_bulb, by_pressure
@@ -236,7 +244,8 @@ def test_wet_bulb_sensitivity(
         )
 
     assert (at(0, 0.05) - at(0, -0.05)) / 0.1 == pytest.approx(by_humidity, abs=0.002)
-    assert (at(0.05) - at(-0.05)) / 0.1 == pytest.approx(by_dry_bulb, abs=0.002)
+    if by_dry_bulb is not None:  # the table gives none for this row
+        assert (at(0.05) - at(-0.05)) / 0.1 == pytest.approx(by_dry_bulb, abs=0.002)
     assert at(0, 0, 0.01) - at() == pytest.approx(by_pressure, abs=0.002)
 
 
