@@ -25,6 +25,11 @@ _ROUND = np.array([1, 2, 5, 10, 15, 20, 30, 60, 120, 180, 240, 300, 360, 600, 72
                    1800, 3600, 7200, 10800, 14400, 21600, 43200, 86400]) * SECOND
 
 
+def hours(count: float) -> int:
+    """Hours in nanoseconds."""
+    return round(count * 60 * MINUTE)
+
+
 def own_interval(times: np.ndarray) -> int:
     """The usual step of sorted times [ns]: the median of their differences, 0 for one time."""
     if len(times) < 2:
@@ -38,53 +43,74 @@ def round_step(interval: int) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
-    """A uniform grid: ``length`` rows of ``step`` from ``origin``, nanoseconds of UTC."""
+class Steps:
+    """Time cut into stretches of ``step``; ``offset`` is the local clock minus UTC [ns].
 
-    origin: int
+    Stretches are counted from the epoch, so that a log can be put on the grid while it is
+    still being read.
+    """
+
     step: int
+    offset: int
+
+    def of(self, times: np.ndarray) -> np.ndarray:
+        """The number of the stretch that holds each time."""
+        return (times + (self.offset + early(self.step))) // self.step
+
+    def part(self, times: np.ndarray) -> np.ndarray:
+        """How far into its stretch a time lies, 1 to 255."""
+        within = (times + (self.offset + early(self.step))) % self.step
+        return (within * 254 // self.step + 1).astype(np.uint8)
+
+    def begin(self, stretch: int) -> int:
+        """Where a stretch begins [ns of UTC]."""
+        return stretch * self.step - self.offset
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """A uniform grid: ``length`` stretches from the ``first`` on."""
+
+    steps: Steps
+    first: int
     length: int
 
     @classmethod
-    def over(cls, first: int, last: int, step: int, offset: int, files: str) -> Grid:
-        """The grid from the stretch of ``first`` to the stretch of ``last``.
-
-        ``offset`` is the local clock minus UTC, so that rows begin at full local minutes.
+    def over(cls, first: int, last: int, steps: Steps, files: str) -> Grid:
+        """The grid from the stretch of time ``first`` to that of ``last`` [ns of UTC].
 
         Raises:
             IntakeError: the grid would be absurdly long.
         """
-        start = floor(first, step, offset)
-        length = (floor(last, step, offset) - start) // step + 1
-        if length > BOUNDS.grid_rows:
+        begin, end = (int(stretch) for stretch in steps.of(np.array([first, last])))
+        if end - begin >= BOUNDS.grid_rows:
             days = (last - first) / 86_400 / SECOND
             raise IntakeError(
                 f"{files}: the times span {days:,.0f} days, from {_day(first)} to {_day(last)}, "
-                f"too many for a step of {step / MINUTE:g} min; take out the file with the wrong "
-                "clock, or state step_minutes under [site]"
+                f"too many for a step of {steps.step / MINUTE:g} min; take out the file with the "
+                "wrong clock, or state step_minutes under [site]"
             )
-        return cls(start, step, int(length))
+        return cls(steps, begin, end - begin + 1)
 
     def index(self, zone: object) -> pd.DatetimeIndex:
         """The grid's times in a zone."""
-        times = self.origin + np.arange(self.length, dtype=np.int64) * self.step
-        utc = pd.DatetimeIndex(times.view("M8[ns]"), tz="UTC", freq=pd.Timedelta(self.step))
+        step = self.steps.step
+        times = self.steps.begin(self.first) + np.arange(self.length, dtype=np.int64) * step
+        utc = pd.DatetimeIndex(times.view("M8[ns]"), tz="UTC", freq=pd.Timedelta(step))
         return utc.tz_convert(zone)
 
     def rows(self, times: np.ndarray) -> np.ndarray:
         """The grid row of each time."""
-        return (times + early(self.step) - self.origin) // self.step
+        return self.steps.of(times) - self.first
+
+    def rows_of(self, duration: int) -> int:
+        """A duration [ns] in rows, one at the least."""
+        return max(1, round(duration / self.steps.step))
 
 
 def early(step: int) -> int:
     """How much a sample may be early and still be on time [ns]."""
     return min(step // 20, 5 * SECOND)
-
-
-def floor(time: int, step: int, offset: int) -> int:
-    """The beginning of the stretch that holds ``time``."""
-    local = time + offset + early(step)
-    return local - local % step - offset
 
 
 def _day(ns: int) -> str:
@@ -110,16 +136,15 @@ def holding(rows: np.ndarray, length: int, kept_rows: int) -> np.ndarray | None:
 
 
 def fill(values: np.ndarray, kept_rows: int) -> np.ndarray:
-    """A grid column whose gaps hold the value before, up to ``kept_rows`` rows with it."""
-    if kept_rows <= 1:
-        return values
-    filled = np.flatnonzero(~np.isnan(values))
-    if not len(filled):
-        return values
-    source = holding(filled, len(values), kept_rows)
-    if source is None:
-        return values
-    return np.where(source >= 0, values[filled[source]], np.nan)
+    """A grid column in which each sample stands for ``kept_rows`` rows, until the next.
+
+    NaN is a row without a sample; infinity a sample that says the value is not known from
+    there on, which becomes NaN.
+    """
+    if kept_rows > 1:
+        values = pd.Series(values, copy=False).ffill(limit=kept_rows - 1).to_numpy(copy=True)
+    values[np.isinf(values)] = np.nan
+    return values
 
 
 def keep_any(rows: np.ndarray, values: np.ndarray) -> np.ndarray:

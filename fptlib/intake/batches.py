@@ -57,8 +57,11 @@ class Reader(Protocol):
     def sample(self, column: str) -> Sequence[str]:
         """The first cells of a column, as text."""
 
-    def batches(self, kinds: Mapping[str, str]) -> Iterator[Batch]:
-        """The named columns; ``kinds`` says what each is expected to hold."""
+    def batches(self, kinds: Mapping[str, str], size: int = 2 << 20) -> Iterator[Batch]:
+        """The named columns; ``kinds`` says what each is expected to hold.
+
+        ``size`` [bytes] of the stretches in which a delimited file is read.
+        """
 
 
 @dataclass
@@ -95,12 +98,19 @@ class Rows:
         return first + (within if offsets is None else int(offsets[within]))
 
 
+def whole(column: Any) -> pa.Array:
+    """A chunked column as one array."""
+    if pa.types.is_dictionary(column.type):
+        column = column.unify_dictionaries()
+    if column.num_chunks == 1:
+        return column.chunk(0)
+    return pa.concat_arrays(column.chunks) if column.num_chunks else pa.array([], column.type)
+
+
 def texts(column: Any) -> pa.Array:
     """A column of text as one array of plain strings."""
     if isinstance(column, pa.ChunkedArray):
-        column = column.combine_chunks() if column.num_chunks != 1 else column.chunk(0)
-        if isinstance(column, pa.ChunkedArray):
-            column = pa.concat_arrays(column.chunks) if column.num_chunks else pa.array([], pa.string())
+        column = whole(column)
     if pa.types.is_dictionary(column.type):
         column = column.dictionary_decode()
     return column if pa.types.is_string(column.type) else column.cast(pa.string())

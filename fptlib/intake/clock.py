@@ -84,7 +84,7 @@ class Clock:
         """Which readings of the repeated hour belong to its second pass."""
         after = np.zeros(len(local), dtype=bool)
         edges = np.flatnonzero(np.diff(np.concatenate(([False], twice, [False])).astype(np.int8)))
-        for begin, end in zip(edges[::2], edges[1::2]):
+        for begin, end in zip(edges[::2], edges[1::2], strict=True):
             carried = self._last if begin == 0 else None
             stretch = local[begin:end]
             before = carried[0] if carried else int(stretch[0])

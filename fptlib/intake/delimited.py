@@ -25,7 +25,7 @@ from fptlib.intake import safe, sniff
 from fptlib.intake.batches import NUMBER, TEXT, TIME, ZONED_TIME, Batch, Dropped
 from fptlib.intake.mapping import FileForm
 
-PIECE_BYTES = 8 << 20
+PIECE_BYTES = 2 << 20
 _BLOCK_BYTES = 1 << 20
 _TYPES: dict[str, pa.DataType] = {
     NUMBER: pa.float64(),
@@ -37,10 +37,11 @@ _TYPES: dict[str, pa.DataType] = {
 
 @dataclass(frozen=True, slots=True)
 class _Piece:
-    """Whole lines of the file as UTF-8, and the row number of the first."""
+    """Whole lines of the file as UTF-8, and the row number of the first of them."""
 
     data: bytes
     first_row: int
+    lines: int
     done: float
 
 
@@ -77,33 +78,34 @@ class DelimitedReader:
         at = self.names.index(column)
         return [row[at].strip() for row in self.layout.sample if len(row) > at]
 
-    def batches(self, kinds: Mapping[str, str]) -> Iterator[Batch]:
-        """The named columns, piece after piece.
+    def batches(self, kinds: Mapping[str, str], size: int = PIECE_BYTES) -> Iterator[Batch]:
+        """The named columns, in pieces of about ``size`` bytes.
 
         Raises:
             IntakeError: the text is damaged, or a line is far too long.
         """
-        for piece in self._pieces():
+        for piece in self._pieces(size):
             yield self._batch(piece, kinds)
 
-    def _pieces(self) -> Iterator[_Piece]:
+    def _pieces(self, size: int) -> Iterator[_Piece]:
         row, skip, given = self.layout.first_row, self.layout.skipped_lines, 0
-        size = max(self._path.stat().st_size, 1)
-        for data, consumed in self._lines():
+        total = max(self._path.stat().st_size, 1)
+        for data, consumed in self._lines(size):
             given += consumed
             if skip:
                 data, skip = _without_lines(data, skip)
             if not data:
                 continue
-            yield _Piece(data, row, min(given / size, 1.0))
-            row += data.count(b"\n")
+            lines = data.count(b"\n")
+            yield _Piece(data, row, lines, min(given / total, 1.0))
+            row += lines
 
-    def _lines(self) -> Iterator[tuple[bytes, int]]:
+    def _lines(self, size: int) -> Iterator[tuple[bytes, int]]:
         """Whole lines in UTF-8, and how many bytes of the stream they took."""
         decode = _decoder(self.layout.encoding, self.name)
         with safe.opened(self._path, self._form.member, self._bounds) as stream:
             rest = b""
-            while raw := stream.read(PIECE_BYTES):
+            while raw := stream.read(size):
                 data = decode(raw, False)
                 if self._breaks == b"\r":
                     data = data.replace(b"\r", b"\n")
@@ -131,9 +133,8 @@ class DelimitedReader:
         except (pa.ArrowInvalid, pa.ArrowKeyError):
             wrong.clear()
             table = self._as_text(piece, kinds, wrong)
-        lines = piece.data.count(b"\n")
         offsets = None
-        if table.num_rows != lines or wrong:
+        if table.num_rows != piece.lines or wrong:
             offsets = self._kept_lines(piece, table.num_rows)
         columns = {name: table.column(at) for at, name in enumerate(kinds)}
         return Batch(columns, table.num_rows, piece.first_row, offsets, piece.done)
@@ -145,7 +146,9 @@ class DelimitedReader:
 
         keys = [f"c{at}" for at in range(len(self.names))]
         wanted = [keys[self.names.index(name)] for name in kinds]
-        types = {key: _TYPES[self._kind(name, kinds)] for key, name in zip(wanted, kinds)}
+        types = {
+            key: _TYPES[self._kind(name, kinds)] for key, name in zip(wanted, kinds, strict=True)
+        }
         return arrow_csv.read_csv(
             pa.BufferReader(data),
             arrow_csv.ReadOptions(column_names=keys, block_size=_BLOCK_BYTES),
@@ -239,7 +242,9 @@ def _without_lines(data: bytes, count: int) -> tuple[bytes, int]:
 def _decoder(encoding: str, file: str) -> Any:
     if encoding in ("utf-8", "utf-8-sig"):
         return lambda raw, final: raw
-    decoder = codecs.getincrementaldecoder(encoding)("replace" if encoding == "cp1252" else "strict")
+    # A few bytes mean nothing in windows-1252; no number or date holds them.
+    errors = "replace" if encoding == "cp1252" else "strict"
+    decoder = codecs.getincrementaldecoder(encoding)(errors)
 
     def decode(raw: bytes, final: bool) -> bytes:
         try:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -14,14 +14,18 @@ from fptlib.intake import align, safe
 from fptlib.intake.batches import Reader
 from fptlib.intake.delimited import DelimitedReader
 from fptlib.intake.headers import resolve
+from fptlib.intake.long import LongTable, is_long, peek_interval
 from fptlib.intake.mapping import FileForm, PointMap, PointSource
 from fptlib.intake.notes import Notes
+from fptlib.intake.parquet import ParquetReader
 from fptlib.intake.progress import Progress, part, silent
 from fptlib.intake.stamps import StampReader
 from fptlib.intake.wide import WideTable
+from fptlib.intake.workbook_file import WorkbookReader
 from fptlib.trends import TrendFile, Trends
 
 _SECOND_TREND = " (second)"
+Table = WideTable | LongTable
 
 
 def read_trends(folder: Path, point_map: PointMap, progress: Progress | None = None) -> Trends:
@@ -40,6 +44,31 @@ def read_trends(folder: Path, point_map: PointMap, progress: Progress | None = N
     return _Reading(Path(folder), point_map, progress or silent).trends()
 
 
+def open_reader(path: Path, form: FileForm, wanted: Sequence[str] = ()) -> Reader:
+    """The reader that fits a file's content; ``wanted`` are headers that it should have.
+
+    Raises:
+        IntakeError: none does.
+    """
+    kind = safe.form_of(path)
+    if kind == "workbook":
+        return WorkbookReader(path, form, wanted)
+    if kind == "parquet":
+        return ParquetReader(path, form)
+    return DelimitedReader(path, form, wanted)
+
+
+@dataclass(frozen=True, slots=True)
+class _Opened:
+    """A file about to be read."""
+
+    form: FileForm
+    reader: Reader
+    stamps: StampReader
+    sources: dict[str, PointSource]
+    long: bool
+
+
 class _Reading:
     """One run of ``read_trends``."""
 
@@ -47,87 +76,111 @@ class _Reading:
         self._map, self._notes, self._progress = point_map, Notes(), progress
         self._paths = {name: safe.inside(folder, name) for name in point_map.files}
         self._hashes = {name: safe.Hash(path) for name, path in self._paths.items()}
+        self._total = max(sum(path.stat().st_size for path in self._paths.values()), 1)
+        self._done = 0
 
     def trends(self) -> Trends:
-        tables = self._tables()
-        grid = self._grid(tables)
+        tables, steps = self._tables()
+        first = min(table.begin for table in tables.values())
+        last = max(table.last for table in tables.values())
+        grid = align.Grid.over(first, last, steps, ", ".join(tables))
         columns, sources = self._on_grid(tables, grid)
-        index = grid.index(self._map.zone)
-        frame = pd.DataFrame(columns, index=index, copy=False)
-        files = tuple(self._file(name, table) for name, table in tables.items())
-        alarms = sorted((a for t in tables.values() for a in t.alarms), key=lambda a: a.time)
+        frame = pd.DataFrame(columns, index=grid.index(self._map.zone), copy=False)
+        files = tuple(self._file(name, tables[name]) for name in self._map.files)
         zone = self._map.zone
+        alarms = sorted((a for t in tables.values() for a in t.alarms), key=lambda a: a.time)
         return Trends(
-            frame, pd.Timedelta(grid.step), files, tuple(self._notes.remarks),
+            frame, pd.Timedelta(steps.step), files, tuple(self._notes.remarks),
             tuple(replace(a, time=a.time.tz_convert(zone)) for a in alarms), sources,
         )
 
-    def _tables(self) -> dict[str, WideTable]:
-        sizes = {name: path.stat().st_size for name, path in self._paths.items()}
-        total, done, tables = max(sum(sizes.values()), 1), 0, {}
-        for name in self._map.files:
-            progress = part(self._progress, 0.9 * done / total, 0.9 * sizes[name] / total)
-            tables[name] = self._table(name, progress)
-            done += sizes[name]
-        return tables
+    def _tables(self) -> tuple[dict[str, Table], align.Steps]:
+        """All files; long ones last, because they are put on the grid while they are read."""
+        opened = {name: self._opened(name) for name in self._map.files}
+        tables: dict[str, Table] = {}
+        for name, file in opened.items():
+            if not file.long:
+                tables[name] = self._wide(name, file)
+                self._say_rows(file, tables[name])
+        steps = self._steps(tables, [file for file in opened.values() if file.long])
+        for name, file in opened.items():
+            if file.long:
+                tables[name] = self._long(name, file, steps)
+                self._say_rows(file, tables[name])
+        return tables, steps
 
-    def _table(self, name: str, progress: Progress) -> WideTable:
+    def _opened(self, name: str) -> _Opened:
         form, sources = self._map.files[name], _keyed(self._map, name)
-        wanted = [*form.time_column, *(source.column for source in sources.values())]
+        mapped = [source.column for source in sources.values()]
+        own = [form.point_column, form.value_column]
+        wanted = [name for name in (*form.time_column, *own, *mapped) if name]
         reader = open_reader(self._paths[name], form, wanted)
-        columns = {
-            key: resolve(reader, source.column, f"point {source.name}")
-            for key, source in sources.items()
-        }
         stamps = StampReader(reader, form, self._notes)
-        table = WideTable(
-            reader, form, sources, columns, stamps, self._map.altitude, self._notes, progress
-        )
-        self._say_rows(reader, table)
-        return table
+        return _Opened(form, reader, stamps, sources, is_long(reader, form, mapped))
 
-    def _say_rows(self, reader: Reader, table: WideTable) -> None:
-        said = f" ({'; '.join(reader.said)})" if reader.said else ""
-        first, last = (self._local(int(t)) for t in (table.times[0], table.times[-1]))
+    def _wide(self, name: str, file: _Opened) -> WideTable:
+        columns = {
+            key: resolve(file.reader, source.column, f"point {source.name}")
+            for key, source in file.sources.items()
+        }
+        return WideTable(
+            file.reader, file.form, file.sources, columns, file.stamps, self._map.altitude,
+            self._notes, self._share(name),
+        )
+
+    def _long(self, name: str, file: _Opened, steps: align.Steps) -> LongTable:
+        return LongTable(
+            file.reader, file.form, file.sources, file.stamps, steps, self._map.altitude,
+            self._notes, self._share(name),
+        )
+
+    def _share(self, name: str) -> Progress:
+        size = self._paths[name].stat().st_size
+        begin, self._done = self._done, self._done + size
+        return part(self._progress, 0.95 * begin / self._total, 0.95 * size / self._total)
+
+    def _steps(self, wide: Mapping[str, Table], long: Sequence[_Opened]) -> align.Steps:
+        if self._map.step_minutes:
+            step = int(self._map.step_minutes * align.MINUTE)
+        else:
+            intervals = [table.interval for table in wide.values()]
+            intervals += [peek_interval(file.reader, file.form, file.stamps) for file in long]
+            step = align.finest(intervals)
+        first = min((table.begin for table in wide.values()), default=0)
+        offset = self._local(first).utcoffset()
+        return align.Steps(step, int(offset.total_seconds()) * align.SECOND if offset else 0)
+
+    def _say_rows(self, file: _Opened, table: Table) -> None:
+        said = f" ({'; '.join(file.reader.said)})" if file.reader.said else ""
+        first, last = self._local(table.first_time), self._local(table.last_time)
         self._notes.note(
-            f"{len(table.times):,} rows from {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M}, "
-            f"usual step {table.interval / align.MINUTE:g} min{said}", table.form.name)
-        if table.form.clock_offset_s:
+            f"{table.rows:,} rows from {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M}, "
+            f"usual step {table.interval / align.MINUTE:g} min{said}", file.form.name)
+        if file.form.clock_offset_s:
             self._notes.note(
-                f"the file's clock is {table.form.clock_offset_s:g} s ahead of true time; "
-                "taken out", table.form.name)
+                f"the file's clock is {file.form.clock_offset_s:g} s ahead of true time; "
+                "taken out", file.form.name)
 
     def _local(self, ns: int) -> pd.Timestamp:
         return pd.Timestamp(ns, tz="UTC").tz_convert(self._map.zone)
 
-    def _grid(self, tables: Mapping[str, WideTable]) -> align.Grid:
-        stated = self._map.step_minutes
-        step = (
-            int(stated * align.MINUTE) if stated
-            else align.finest([table.interval for table in tables.values()])
-        )
-        first = min(int(table.begin) for table in tables.values())
-        last = max(int(table.last) for table in tables.values())
-        offset = self._local(first).utcoffset()
-        shift = int(offset.total_seconds()) * align.SECOND if offset is not None else 0
-        return align.Grid.over(first, last, step, shift, ", ".join(tables))
-
     def _on_grid(
-        self, tables: Mapping[str, WideTable], grid: align.Grid
+        self, tables: Mapping[str, Table], grid: align.Grid
     ) -> tuple[dict[str, np.ndarray], dict[str, str]]:
-        columns: dict[str, np.ndarray] = {}
-        sources: dict[str, str] = {}
-        for point, source in self._map.sources.items():
-            table = tables[source.file]
-            columns[point] = table.on(grid, point)
-            sources[point] = table.sources[point]
+        columns = {
+            point: tables[source.file].on(grid, point)
+            for point, source in self._map.sources.items()
+        }
+        sources = {
+            point: tables[source.file].sources[point]
+            for point, source in self._map.sources.items()
+        }
         return columns, sources
 
-    def _file(self, name: str, table: WideTable) -> TrendFile:
+    def _file(self, name: str, table: Table) -> TrendFile:
         return TrendFile(
-            name, self._hashes[name].result(), len(table.times),
-            self._local(int(table.times[0])), self._local(int(table.times[-1])),
-            table.interval / align.MINUTE,
+            name, self._hashes[name].result(), table.rows, self._local(table.first_time),
+            self._local(table.last_time), table.interval / align.MINUTE,
         )
 
 
@@ -138,12 +191,3 @@ def _keyed(point_map: PointMap, file: str) -> dict[str, PointSource]:
         if source.second and source.second.file == file:
             keyed[name + _SECOND_TREND] = source.second
     return keyed
-
-
-def open_reader(path: Path, form: FileForm, wanted: Sequence[str] = ()) -> Reader:
-    """The reader that fits a file's content.
-
-    Raises:
-        IntakeError: none does.
-    """
-    return DelimitedReader(path, form, wanted)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import gzip
 import hashlib
-import io
 import threading
 import zipfile
 import zlib
@@ -16,7 +15,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any, cast
+from typing import IO, cast
 
 from fptlib.errors import IntakeError
 
@@ -39,8 +38,8 @@ class Bounds:
 
     line_bytes: int = MIB
     unpacked_bytes: int = 16 << 30
-    workbook_bytes: int = 400 * MIB
-    workbook_ratio: float = 300.0
+    workbook_bytes: int = 256 * MIB
+    workbook_ratio: float = 200.0
     cells: int = 60_000_000
     grid_rows: int = 5_000_000
     columns: int = 5_000
@@ -215,7 +214,7 @@ class Hash:
         return self._digest
 
 
-def checked_workbook(path: Path, bounds: Bounds = BOUNDS) -> Any:
+def check_workbook(path: Path, bounds: Bounds = BOUNDS) -> None:
     """Refuse a workbook that unpacks to too much, before anything unpacks it.
 
     Raises:
@@ -232,4 +231,3 @@ def checked_workbook(path: Path, bounds: Bounds = BOUNDS) -> Any:
         raise IntakeError(
             f"workbook '{path.name}' unpacks to {total // MIB} MiB; export the trends as CSV"
         )
-    return io.BytesIO(path.read_bytes())

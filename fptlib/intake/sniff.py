@@ -11,7 +11,7 @@ import io
 import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from fptlib import units
@@ -23,7 +23,9 @@ HEAD_BYTES = 1 << 18
 _SEARCHED_ROWS = 60
 _DELIMITERS = (",", ";", "\t", "|")
 _NUMBER = re.compile(r"^[-+]?[\d\s.,'\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?$")
-_DATE = re.compile(r"\d{1,4}[-/. ](?:\d{1,2}|[^\W\d]{3,9}\.?)[-/. ,]+\d{2,4}|^\d{8}(?:T|\s|$)|\d:\d\d")
+_DATE = re.compile(
+    r"\d{1,4}[-/. ](?:\d{1,2}|[^\W\d]{3,9}\.?)[-/. ,]+\d{2,4}|^\d{8}(?:T|\s|$)|\d:\d\d"
+)
 _UNIT_IN_HEADER = re.compile(r"^(?P<name>.*?)\s*[\[({]\s*(?P<unit>[^\])}]{1,12})\s*[\])}]\s*$")
 _UNIT_AT_END = re.compile(r"^(?P<name>.*)_(?P<unit>degF|degC|F|C|K|kW|W|gpm|psi|kPa|kg_s|A)$")
 
@@ -119,15 +121,28 @@ def _utf16_without_mark(head: bytes) -> str:
 
 
 def layout(text: str, encoding: str, form: FileForm, wanted: Iterable[str]) -> Layout:
-    """The layout of a file whose first part is ``text``; ``wanted`` are mapped headers.
+    """The layout of a delimited file that begins with ``text``; ``wanted`` are mapped headers.
 
     Raises:
         IntakeError: no header row, or no data below it.
     """
     names = {tidy(name) for name in wanted}
     delimiter = _stated_delimiter(form) or _delimiter(text, names)
-    rows = list(_records(text, delimiter, form.name))
-    header = _header(rows, form, names)
+    found = layout_of(list(_records(text, delimiter, form.name)), form, names)
+    decimal = form.decimal or _decimal(found.sample, delimiter, form.name)
+    said = _said(encoding, delimiter, decimal)
+    return replace(
+        found, encoding=encoding, delimiter=delimiter, decimal=decimal, said=(*said, *found.said)
+    )
+
+
+def layout_of(rows: Sequence[Record], form: FileForm, wanted: Iterable[str]) -> Layout:
+    """Header, units and first data row among the first rows of a table.
+
+    Raises:
+        IntakeError: no header row, or no data below it.
+    """
+    header = _header(rows, form, {tidy(name) for name in wanted})
     cells = [tidy(cell) for cell in rows[header].cells]
     if len(cells) > BOUNDS.columns:
         raise IntakeError(f"file '{form.name}' has {len(cells)} columns; export fewer")
@@ -139,33 +154,34 @@ def layout(text: str, encoding: str, form: FileForm, wanted: Iterable[str]) -> L
             f"file '{form.name}', row {rows[header].number}: no data below the header "
             f"'{', '.join(cells)[:80]}'; export the trend again"
         )
-    sample = tuple(tuple(row.cells) for row in data[:400])
-    decimal = form.decimal or _decimal(sample, delimiter, form.name)
     unit_cells = [tidy(c) for c in body[0].cells] if unit_row else []
     before = body[0] if unit_row else rows[header]
+    said = [f"header in row {rows[header].number}"] if header else []
     return Layout(
-        encoding, delimiter, decimal, tuple(cells),
-        tuple((unit_cells + [""] * len(cells))[: len(cells)]),
-        before.end_line, before.number + 1, rows[header].number, sample,
-        tuple(_said(encoding, delimiter, decimal, rows[header].number, bool(unit_row))),
+        "", "", ".", tuple(cells), tuple((unit_cells + [""] * len(cells))[: len(cells)]),
+        before.end_line, before.number + 1, rows[header].number,
+        tuple(tuple(row.cells) for row in data[:400]),
+        tuple([*said, f"units in row {before.number}"] if unit_row else said),
     )
 
 
 @dataclass(frozen=True, slots=True)
-class _Record:
+class Record:
+    """One row as text, its row number and the physical line on which it ends."""
+
     cells: list[str]
     number: int
     end_line: int
 
 
-def _records(text: str, delimiter: str, file: str) -> Iterable[_Record]:
+def _records(text: str, delimiter: str, file: str) -> Iterable[Record]:
     # A spreadsheet counts an empty line as a row, and so does csv.reader.
     reader = csv.reader(_lines(text), delimiter=delimiter)
     number = 0
     try:
         for cells in reader:
             number += 1
-            yield _Record(cells, number, reader.line_num)
+            yield Record(cells, number, reader.line_num)
     except csv.Error as error:
         raise IntakeError(
             f"file '{file}', row {number + 1} cannot be read as delimited text ({error}); "
@@ -213,7 +229,7 @@ def _looks_like_data(cell: str) -> bool:
     return not cell or bool(_NUMBER.match(cell)) or bool(_DATE.search(cell))
 
 
-def _header(rows: Sequence[_Record], form: FileForm, names: set[str]) -> int:
+def _header(rows: Sequence[Record], form: FileForm, names: set[str]) -> int:
     if form.header_row is not None:
         if form.header_row > len(rows):
             raise IntakeError(
@@ -228,7 +244,7 @@ def _header(rows: Sequence[_Record], form: FileForm, names: set[str]) -> int:
     return _header_by_shape(searched, form.name)
 
 
-def _header_by_shape(rows: Sequence[_Record], file: str) -> int:
+def _header_by_shape(rows: Sequence[Record], file: str) -> int:
     widths = Counter(len(row.cells) for row in rows if len(row.cells) > 1)
     if widths:
         width = widths.most_common(1)[0][0]
@@ -242,7 +258,7 @@ def _header_by_shape(rows: Sequence[_Record], file: str) -> int:
     )
 
 
-def _units_row(body: Sequence[_Record]) -> bool:
+def _units_row(body: Sequence[Record]) -> bool:
     if len(body) < 2:
         return False
     cells = [c.strip() for c in body[0].cells]
@@ -270,7 +286,7 @@ def _decimal(sample: Sequence[Sequence[str]], delimiter: str, file: str) -> str:
     )
 
 
-def _said(encoding: str, delimiter: str, decimal: str, header: int, units_row: bool) -> list[str]:
+def _said(encoding: str, delimiter: str, decimal: str) -> list[str]:
     said = []
     if encoding not in ("utf-8", "ascii"):
         said.append(f"encoding {encoding}")
@@ -278,8 +294,4 @@ def _said(encoding: str, delimiter: str, decimal: str, header: int, units_row: b
         said.append("delimiter " + {"\t": "tab", ";": "semicolon"}.get(delimiter, delimiter))
     if decimal != ".":
         said.append("decimal comma")
-    if header > 1:
-        said.append(f"header in row {header}")
-    if units_row:
-        said.append(f"units in row {header + 1}")
     return said

@@ -44,7 +44,7 @@ class StampReader:
 
     def _sample(self) -> list[str]:
         samples = [self._reader.sample(column) for column in self.columns]
-        return [" ".join(cells) for cells in zip(*samples)]
+        return [" ".join(cells) for cells in zip(*samples, strict=False)]
 
     def _all_days(self) -> Iterator[Sequence[str]]:
         for batch in self._reader.batches(dict.fromkeys(self.columns, TEXT)):

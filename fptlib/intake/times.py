@@ -199,7 +199,7 @@ def _span(days: Sequence[tuple[int, int, int]]) -> int:
         numbers = [datetime(_year(y), m, d).toordinal() for y, m, d in days]
     except ValueError:
         return 0
-    return sum(abs(b - a) for a, b in zip(numbers, numbers[1:]))
+    return sum(abs(b - a) for a, b in zip(numbers, numbers[1:], strict=False))
 
 
 def _year(number: int) -> int:

@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -48,7 +49,9 @@ ALARM_OFF = frozenset(("normal", "no alarm", "ok", "none", "clear", "cleared", "
                        "no", "inactive", "off", "", "reset", "return to normal"))
 _BLANKS = re.compile(r"[\s\u00a0\u202f]+")
 _PLAIN = r"^[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?$"
-_CELL = re.compile(r"^(?P<number>[-+]?[\d.,'\s\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?)\s*(?P<unit>.*)$")
+_CELL = re.compile(
+    r"^(?P<number>[-+]?[\d.,'\s\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?)\s*(?P<unit>.*)$"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +103,12 @@ class _Count:
             self.row = row(int(np.argmax(mask)))
         self.count += found
 
+    def add_rows(self, count: int, row: int) -> None:
+        """``count`` rows, the first of them ``row``."""
+        if count and not self.count:
+            self.row = row
+        self.count += count
+
 
 class PointReader:
     """Turns one point's cells into the glossary's unit and remembers what it found.
@@ -126,6 +135,9 @@ class PointReader:
         self._cell_units: dict[str, _Count] = {}
         self._range, self._poor, self._nan = _Count(), _Count(), _Count()
         self.alarm_texts: list[tuple[int, str]] = []
+        # In a held file an empty cell means "no change", a bad one "not known from here"
+        # (told apart as infinity until the column is held).
+        self.marks_bad = False
 
     def _settled(self, written: str) -> str:
         """The unit to read the column in: the map's, else the file's own."""
@@ -144,6 +156,8 @@ class PointReader:
              local: np.ndarray | None = None) -> np.ndarray:
         """A stretch of the column in the glossary's unit; bad, implausible and empty are NaN.
 
+        ``local`` are the times as written [ns], for units that change at a moment.
+
         Raises:
             IntakeError: a cell holds a text that means nothing here.
         """
@@ -152,7 +166,42 @@ class PointReader:
             poor = ~self._is_good(quality)
             self._poor.add(poor & ~np.isnan(values), row)
             values[poor] = np.nan
+        if self.marks_bad:
+            values = np.where(np.isnan(values) & _given(column), np.inf, values)
         return values
+
+    def read_units(self, column: pa.Array, row: Callable[[int], int], stated: pa.Array,
+                   quality: Any = None, local: np.ndarray | None = None) -> np.ndarray:
+        """As ``read``, where every row states its own unit."""
+        coded = stated.dictionary_encode()
+        at, out = _indices(coded), np.full(len(column), np.nan)
+        usual = self.unit
+        for index, text in enumerate([*coded.dictionary.to_pylist(), ""]):
+            mine = np.flatnonzero(at == (index if index < len(coded.dictionary) else -1))
+            if not len(mine):
+                continue
+            self.unit = self._row_unit(text, row(int(mine[0]))) or usual
+            if self.unit != usual:
+                self._cell_units.setdefault(self.unit, _Count()).add_rows(
+                    len(mine), row(int(mine[0])))
+            out[mine] = self.read(
+                column.take(pa.array(mine)), partial(_row_of, row, mine),
+                None if quality is None else quality.take(pa.array(mine)),
+                None if local is None else local[mine],
+            )
+        self.unit = usual
+        return out
+
+    def _row_unit(self, text: str, row: int) -> str:
+        if not text.strip() or self.source.wordy or self.source.on_above is not None:
+            return ""
+        if unit := units.alias(text, self.source.point.unit):
+            return unit
+        raise IntakeError(
+            f"{self.where}, row {row}: unit '{text[:20]}' cannot be turned into "
+            f"{self.source.point.unit}; expected one of: "
+            f"{', '.join(units.choices(self.source.point.unit))}"
+        )
 
     def _values(self, column: Any, row: Callable[[int], int],
                 local: np.ndarray | None) -> np.ndarray:
@@ -355,6 +404,17 @@ class PointReader:
         """``file: column [unit]``."""
         unit = self.source.unit if self.source.on_above is not None else self.unit
         return f"{self.source.file}: {self.source.column} [{unit}]"
+
+
+def _row_of(row: Callable[[int], int], mine: np.ndarray, at: int) -> int:
+    return row(int(mine[at]))
+
+
+def _given(column: Any) -> np.ndarray:
+    """Which cells hold anything."""
+    if pa.types.is_floating(column.type):
+        return np.asarray(column.is_valid())
+    return np.asarray(pc.not_equal(pc.utf8_trim_whitespace(texts(column)), "").fill_null(False))
 
 
 def _indices(coded: pa.DictionaryArray) -> np.ndarray:

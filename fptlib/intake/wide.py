@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -17,6 +18,9 @@ from fptlib.intake.progress import Progress
 from fptlib.intake.stamps import StampReader
 from fptlib.intake.values import PointReader
 from fptlib.trends import AlarmText
+
+_PLAIN = re.compile(r"[-+]?\d*[.,]?\d+(?:[eE][-+]?\d+)?")
+
 
 class WideTable:
     """The samples of one wide file, sorted, each moment once."""
@@ -34,8 +38,10 @@ class WideTable:
             )
             for key, source in sources.items()
         }
+        for point in self._readers.values():
+            point.marks_bad = form.hold is not None
         self._sources, self._columns = sources, columns
-        self._rows = Rows()
+        self._numbers = Rows()
         rows_guess = reader.rows_guess
         self._values = {key: _Growing(rows_guess) for key in sources}
         self._times, self._bad = _Growing(rows_guess, np.int64), _Growing(rows_guess, bool)
@@ -53,7 +59,8 @@ class WideTable:
         kinds = dict.fromkeys(stamps.columns, stamps.kind)
         for key, source in self._sources.items():
             column = self._columns[key]
-            kinds[column] = TEXT if source.wordy and not _numeric(reader.sample(column)) else NUMBER
+            words = source.wordy and not looks_numeric(reader.sample(column))
+            kinds[column] = TEXT if words else NUMBER
             if source.quality_column:
                 kinds[source.quality_column] = TEXT
         for batch in reader.batches(kinds):
@@ -66,7 +73,7 @@ class WideTable:
         self._times.add(read.ns)
         self._bad.add(read.bad)
         self._zoned.add(np.zeros(batch.length, bool) if read.zoned is None else read.zoned)
-        begin = self._rows.count
+        begin = self._numbers.count
         for key, reader in self._readers.items():
             quality = self._sources[key].quality_column
             self._values[key].add(reader.read(
@@ -75,12 +82,12 @@ class WideTable:
             ))
             self._alarms += [(key, begin + at, text) for at, text in reader.alarm_texts]
             reader.alarm_texts.clear()
-        self._rows.add(batch)
+        self._numbers.add(batch)
 
     def _refuse_too_many(self) -> None:
-        if self._rows.count * (len(self._values) + 1) > safe.BOUNDS.cells:
+        if self._numbers.count * (len(self._values) + 1) > safe.BOUNDS.cells:
             raise IntakeError(
-                f"file '{self.form.name}' has more than {self._rows.count:,} rows of "
+                f"file '{self.form.name}' has more than {self._numbers.count:,} rows of "
                 f"{len(self._values)} mapped columns; export a shorter span"
             )
 
@@ -94,7 +101,7 @@ class WideTable:
             raise IntakeError(f"file '{self.form.name}' has no row with a time; export it again")
 
         def row(at: int) -> int:
-            return self._rows.row(at if chosen is None else int(chosen[at]))
+            return self._numbers.row(at if chosen is None else int(chosen[at]))
 
         stamps.check_left_out(row(len(local) - 1), len(local))
         self.times = stamps.utc(local, zoned, row)
@@ -148,11 +155,11 @@ class WideTable:
         same = int((~differ).sum())
         if same:
             self._notes.note(f"{same} rows repeat a moment with the same values and were dropped",
-                             self.form.name, row=self._rows.row(int(at[np.argmax(~differ)])))
+                             self.form.name, row=self._numbers.row(int(at[np.argmax(~differ)])))
         if differ.any():
             self._notes.doubt(
                 f"{int(differ.sum())} rows repeat a moment with other values; the last row of each "
-                "moment is kept", self.form.name, row=self._rows.row(int(at[np.argmax(differ)])))
+                "moment is kept", self.form.name, row=self._numbers.row(int(at[np.argmax(differ)])))
 
     def _interval(self) -> int:
         if self.form.interval_minutes is not None:
@@ -181,6 +188,19 @@ class WideTable:
     def _shift(self) -> int:
         return self.interval if self.form.stamps == "end" else 0
 
+    @property
+    def rows(self) -> int:
+        """Moments read."""
+        return len(self.times)
+
+    @property
+    def first_time(self) -> int:
+        return int(self.times[0])
+
+    @property
+    def last_time(self) -> int:
+        return int(self.times[-1])
+
     def on(self, grid: align.Grid, key: str) -> np.ndarray:
         """One point on the grid; may be called once, the samples are given up."""
         values = self._values[key].taken()
@@ -205,27 +225,27 @@ class WideTable:
 
     def _standing(self, grid: align.Grid, rows: np.ndarray) -> np.ndarray | None:
         if not hasattr(self, "_cached_source"):
-            kept = max(1, round(self.interval / grid.step))
+            kept = grid.rows_of(self.interval)
             self._cached_source = align.holding(rows, grid.length, kept)
         return self._cached_source
 
     def _held(self, values: np.ndarray, rows: np.ndarray, grid: align.Grid) -> np.ndarray:
-        there = ~np.isnan(values)
-        out = np.full(grid.length, np.nan)
+        there, out = ~np.isnan(values), np.full(grid.length, np.nan)
         out[rows[there]] = values[there]
-        return align.fill(out, round((self.form.hold or 0) * 60 * align.MINUTE / grid.step))
+        return align.fill(out, grid.rows_of(align.hours(self.form.hold or 0.0)))
 
 
-def _numeric(sample: object) -> bool:
-    cells = [cell for cell in sample if cell]  # type: ignore[attr-defined]
-    return bool(cells) and all(cell.replace(".", "", 1).isdigit() for cell in cells)
+def looks_numeric(sample: Sequence[str]) -> bool:
+    """Whether most of a column's first cells are plain numbers."""
+    cells = [cell for cell in sample if cell]
+    return sum(1 for cell in cells if _PLAIN.fullmatch(cell)) > 0.5 * len(cells)
 
 
 class _Growing:
     """A column that grows; memory is touched only as far as it is filled."""
 
     def __init__(self, guess: int, kind: type = float) -> None:
-        self._data = np.empty(max(guess, 1024), dtype=kind)
+        self._data: np.ndarray = np.empty(max(guess, 1024), dtype=kind)
         self._count = 0
 
     def add(self, values: np.ndarray) -> None:
