@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -11,6 +12,8 @@ from fptlib import answers as job_answers
 from fptlib.errors import JobError
 from fptlib.job import Job, lookup
 from fptlib.procedure.case import Case
+from fptlib.procedure.plant import Sensors
+from fptlib.trends import Remark, Trends
 
 
 def case_of(job: Job, progress: Callable[[str], None] | None = None) -> Case:
@@ -24,12 +27,13 @@ def case_of(job: Job, progress: Callable[[str], None] | None = None) -> Case:
 
     answers = job.read().unwrap()
     plant = job_answers.plant(answers)
+    sensors = job_answers.sensors(answers)
     trends = read_trends(job.trends_folder, PointMap.from_answers(answers), progress)
     return Case(
-        trends=trends,
+        trends=without_offsets(trends, sensors),
         plant=plant,
         limits=job_answers.limits(answers),
-        sensors=job_answers.sensors(answers),
+        sensors=sensors,
         readings=job_answers.readings(job.readings_file, plant.time_zone),
         instruments=job_answers.instruments(answers),
         marks=job_answers.marks(answers),
@@ -37,6 +41,19 @@ def case_of(job: Job, progress: Callable[[str], None] | None = None) -> Case:
         wet_bulb_source=_wet_bulb_source(answers),
         weather=_weather(job, answers),
     )
+
+
+def without_offsets(trends: Trends, sensors: Sensors) -> Trends:
+    """Trends with each sensor's stated offset (reading minus truth) taken off, and said."""
+    offsets = {name: sensor.offset for name, sensor in sensors.stated.items()
+               if sensor.offset and name in trends.frame}
+    if not offsets:
+        return trends
+    corrected = {name: trends.frame[name] - offset for name, offset in offsets.items()}
+    remarks = [Remark("note", f"offset of {offset:g} taken off, as the plan states", point=name)
+               for name, offset in offsets.items()]
+    return replace(trends, frame=trends.frame.assign(**corrected),
+                   remarks=(*trends.remarks, *remarks))
 
 
 def payload_of(job: Job, case: Case | None = None) -> dict[str, Any]:

@@ -1,0 +1,165 @@
+"""Answers of a job become objects, and a wrong answer one sentence."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import drawn_plant as drawn
+import pytest
+
+from fptlib import answers
+from fptlib.assemble import without_offsets
+from fptlib.errors import JobError
+from fptlib.job import Job, lookup, place, split
+from fptlib.procedure.plant import Sensor, Sensors
+from fptlib.start import clear, start
+
+SITE = {"altitude": 4200, "time_zone": "America/Denver"}
+
+
+def test_plant_with_all_it_can_state() -> None:
+    plant = answers.plant({
+        "site": SITE,
+        "plant": {
+            "chillers": 2, "tower_cells": 3, "loop_volume": 9000, "equipment_limit": 3,
+            "demand_window": "sliding",
+            "chiller_2": {"refrigerant": "R-134a", "minimum_water_lift": 12, "tag": "CH-2"},
+            "exchanger": {"load": 400, "chw_flow": 1000.0},
+            "tower_approach": {"value": 7.1, "basis": "observed", "remark": "one cold night"},
+        }})
+    assert [c.number for c in plant.chillers] == [1, 2]
+    assert plant.chiller(2).minimum_water_lift == 12
+    assert plant.exchanger.chw_flow == 1000.0 and plant.exchanger.cw_flow is None
+    assert plant.tower_approach is not None and plant.tower_approach.basis == "observed"
+
+
+@pytest.mark.parametrize(("given", "said"), [
+    ({}, "site.altitude is missing"),
+    ({"site": {"altitude": "high"}}, "site.altitude: 'high' is not a number"),
+    ({"site": {"altitude": 0}}, "site.time_zone is missing"),
+    ({"site": {"altitude": 0, "time_zone": "Mars/North"}}, "'Mars/North' is not a zone"),
+    ({"site": SITE, "plant": {"demand_window": "rolling"}}, "must be 'clock' or 'sliding'"),
+    ({"site": SITE, "plant": {"chillers": 1, "chiller_1": {"refrigerant": "R-0"}}},
+     "'R-0' is not one of"),
+    ({"site": SITE, "plant": {"chillers": 1, "chiller_1": {"colour": "red"}}},
+     "plant.chiller_1.colour is not known"),
+    ({"site": SITE, "plant": {"tower_approach": {"value": 7, "basis": "felt"}}},
+     "must be 'observed' or 'design'"),
+])
+def test_wrong_plant_is_one_sentence(given: dict, said: str) -> None:
+    with pytest.raises(JobError, match=said):
+        answers.plant(given)
+
+
+@pytest.mark.parametrize(("given", "said"), [
+    ({"enable.dwel": {"value": 1, "reason": "r", "author": "a"}}, "there is no limit"),
+    ({"enable.dwell": {"value": "long", "reason": "r", "author": "a"}}, "must be a number"),
+    ({"enable.dwell": {"value": 20}}, "give a reason and an author"),
+    ({"enable.dwell": 20}, "needs value, reason, author and date"),
+    ({"decision.rule": {"value": "hope", "reason": "r", "author": "a"}}, "must be one of"),
+])
+def test_wrong_limit_is_one_sentence(given: dict, said: str) -> None:
+    with pytest.raises(JobError, match=said):
+        answers.limits({"limits": given})
+
+
+def test_deviation_shows_and_changes_the_digest() -> None:
+    own = answers.limits({"limits": {"enable.dwell": {
+        "value": 45, "reason": "slow sump", "author": "engineer", "date": "2026-01-01"}}})
+    assert own["enable.dwell"] == 45.0
+    assert own.basis("enable.dwell") == "this job's own value: slow sump (engineer)"
+    assert own.digest() != answers.limits({}).digest()
+
+
+def _readings(tmp_path: Path, text: str) -> Path:
+    file = tmp_path / "readings.csv"
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
+HEAD = "time,point,value,unit,instrument,taken_by,remark\n"
+
+
+def test_readings_are_converted_and_placed_in_the_sites_zone(tmp_path: Path) -> None:
+    file = _readings(tmp_path, HEAD + "2026-01-10 10:00,chw_supply_temp,10,degC,T1,me,\n"
+                     "2026-01-10T18:00:00+00:00,cw_flow,10,L/s,F1,me,cold\n")
+    first, second = answers.readings(file, "America/Denver")
+    assert first.value == 50.0 and str(first.time) == "2026-01-10 10:00:00-07:00"
+    assert second.value == pytest.approx(158.503, abs=1e-3)
+    assert str(second.time) == "2026-01-10 11:00:00-07:00" and second.remark == "cold"
+
+
+@pytest.mark.parametrize(("row", "said"), [
+    ("2026-01-10 10:00,chw_suply,44,degF,T1,me,", "row 2: 'chw_suply' is not a point"),
+    ("2026-01-10 10:00,chw_supply_temp,warm,degF,T1,me,", "row 2, chw_supply_temp: 'warm'"),
+    ("2026-01-10 10:00,chw_supply_temp,44,psi,T1,me,", "unit 'psi' cannot be turned into degF"),
+    ("last night,chw_supply_temp,44,degF,T1,me,", "row 2: 'last night' is not a time"),
+])
+def test_wrong_reading_names_file_row_and_point(tmp_path: Path, row: str, said: str) -> None:
+    with pytest.raises(JobError, match=said):
+        answers.readings(_readings(tmp_path, HEAD + row + "\n"), "America/Denver")
+
+
+def test_wrong_heading_is_one_sentence(tmp_path: Path) -> None:
+    with pytest.raises(JobError, match="row 1: the heading lacks instrument"):
+        answers.readings(_readings(tmp_path, "time,point,value,unit\n"), "America/Denver")
+
+
+def test_readings_are_appended_not_replaced(tmp_path: Path) -> None:
+    file = tmp_path / "readings.csv"
+    row = {"time": "2026-01-10 10:00", "point": "chw_supply_temp", "value": "44",
+           "unit": "degF", "instrument": "T1", "taken_by": "a, \"b\""}
+    answers.add_readings(file, [row])
+    answers.add_readings(file, [row])
+    found = answers.readings(file, "America/Denver")
+    assert [r.taken_by for r in found] == ['a, "b"'] * 2
+
+
+def test_stated_offset_is_taken_off_and_said() -> None:
+    trends = drawn.case().trends
+    found = without_offsets(trends, Sensors({"chw_supply_temp": Sensor(0.5, offset=0.4)}))
+    change = found.frame["chw_supply_temp"] - trends.frame["chw_supply_temp"]
+    assert change.round(9).unique().tolist() == [-0.4]
+    assert [r.point for r in found.remarks] == ["chw_supply_temp"]
+
+
+def test_dotted_paths_reach_keys_that_hold_dots(tmp_path: Path) -> None:
+    assert split('limits."enable.dwell".value') == ["limits", "enable.dwell", "value"]
+    job = start(tmp_path / "job", 'Plant "A"')
+    job.put('limits."enable.dwell".value', 45)
+    assert job.get('limits."enable.dwell".value') == 45
+    assert job.get("job.title") == 'Plant "A"'
+    document = job.read()
+    place(document, "site.altitude", None)
+    assert lookup(document.unwrap(), "site.altitude") is None
+
+
+def test_comments_and_other_windows_answers_stay(tmp_path: Path) -> None:
+    job = start(tmp_path / "job", "Plant")
+    other = Job(job.folder)
+    job.put("site.altitude", 100)
+    other.put("site.time_zone", "America/Denver")
+    assert Job(job.folder).get("site") == {"altitude": 100, "time_zone": "America/Denver"}
+    assert "comments stay" in job.file.read_text(encoding="utf-8")
+
+
+def test_start_refuses_a_folder_in_use(tmp_path: Path) -> None:
+    start(tmp_path / "job", "Plant")
+    with pytest.raises(JobError, match="not empty"):
+        start(tmp_path / "job", "Plant")
+
+
+def test_not_a_job_and_a_broken_file_are_sentences(tmp_path: Path) -> None:
+    with pytest.raises(JobError, match="is not a job folder"):
+        Job(tmp_path)
+    (tmp_path / "job.toml").write_text("[job\n", encoding="utf-8")
+    with pytest.raises(JobError, match="job.toml cannot be read"):
+        Job(tmp_path)
+
+
+def test_cleared_workbook_has_no_outputs() -> None:
+    cell = {"cell_type": "code", "outputs": [1], "execution_count": 3, "source": "x"}
+    cleared = json.loads(clear(json.dumps({"cells": [cell]}).encode()))
+    assert cleared["cells"][0]["outputs"] == []
+    assert cleared["cells"][0]["execution_count"] is None
