@@ -72,6 +72,8 @@ class Controls:
         self._lockouts(seen)
         getattr(self, "_" + self.mode.replace("-", "_"))(seen)
         self.towers.step(seen.cw, self._fan_target())
+        if self.mode == ECONOMIZER and self.sequence.fan_override:
+            self.towers.by_hand(self.sequence.fan_override)
         return self._orders()
 
     # -- what holds in every mode ------------------------------------------------------
@@ -150,6 +152,8 @@ class Controls:
         self.command = True
         self.cw_setpoint = seen.cw
         self.towers.all_on()
+        if self.sequence.pull_with_all:
+            self.on = [not blocked for blocked in self.blocked]
         self._enter(PULL_DOWN)
         self.tell("request", "")
 
@@ -209,8 +213,6 @@ class Controls:
 
     def _can_carry(self, seen: Readings) -> bool:
         s = self.sequence
-        if s.early_stop:
-            return self._in_mode > 15
         return seen.cw + s.exchanger_approach <= self.reset - s.handover_margin
 
     def _abandon(self, why: str) -> None:
@@ -225,13 +227,18 @@ class Controls:
         if self._tripped():
             self._abandon("trip")
             return
-        if seen.valve < 0.95 or self._in_mode % 2:
-            return
         if self.sequence.chiller_left_on and sum(self.on) == 1:
-            return
-        self._stop_last()
+            self._wait_beside_the_chiller(seen)
+        elif seen.valve >= 0.95 and self._in_mode % 2 == 0:
+            self._stop_last()
         if not any(self.on):
             self._carry()
+
+    def _wait_beside_the_chiller(self, seen: Readings) -> None:
+        """The last chiller does not stop; the plant gives up when the wet bulb has risen."""
+        s = self.sequence
+        if seen.wet + s.tower_approach + s.exchanger_approach > self.reset:
+            self._abandon("the last chiller stayed on")
 
     def _carry(self) -> None:
         self._recovering = True
@@ -263,10 +270,17 @@ class Controls:
 
     def _fan_target(self) -> float:
         """While the setpoint returns, no colder water than the reset will soon ask for."""
-        if not self._recovering:
-            return self.cw_setpoint
         s = self.sequence
-        return max(self.cw_setpoint, self.reset - s.exchanger_approach - s.recovery_depth)
+        if self.mode != ECONOMIZER or not (self._recovering or s.return_swing):
+            return self.cw_setpoint
+        held_back = self.reset - s.exchanger_approach - s.recovery_depth
+        return max(self.cw_setpoint, held_back) + self._hunting()
+
+    def _hunting(self) -> float:
+        """Fans that swing to and fro after the handover, where the scenario asks for it."""
+        early = self._in_mode < 240
+        up = (self._in_mode // 20) % 2 == 0
+        return self.sequence.return_swing * (1.0 if up else -1.0) if early else 0.0
 
     def _run_cw_setpoint(self, seen: Readings) -> float:
         s = self.sequence
@@ -281,6 +295,8 @@ class Controls:
         above = seen.supply > setpoint + s.exit_band
         self._above = self._above + 1 if above else 0
         if s.longest_stay and self._in_mode >= s.longest_stay:
+            return True
+        if s.leave_with_condition and not self._condition(seen):
             return True
         return self._above > s.exit_delay and self._in_mode >= s.shortest_stay
 
@@ -302,5 +318,6 @@ class Controls:
             self._enter(CHILLERS)
 
     def _start_enough(self, load: float) -> None:
-        for _ in range(max(1, math.ceil(load / (0.95 * self.design.capacity)))):
+        wanted = max(1, math.ceil(load / (0.95 * self.design.capacity)))
+        for _ in range(wanted - sum(self.on)):
             self._start_next()

@@ -50,7 +50,7 @@ def job_file(scenario: Scenario, story: Story) -> str:
         for part in (
             _job(story), _site(scenario), _plant(scenario), _approaches(scenario, story),
             _files(scenario), _points(scenario), _sensors(scenario), _limits(story),
-            _people(), _instruments(story), _work(story),
+            _people(), _instruments(scenario, story), _work(story),
         )
         for text in part
     )
@@ -192,13 +192,13 @@ def _people() -> list[str]:
     ]
 
 
-def _instruments(story: Story) -> list[str]:
-    year = int(story.created[:4])
+def _instruments(scenario: Scenario, story: Story) -> list[str]:
+    year, scale = int(story.created[:4]), scenario.design.scale
     rows = {
         "T1": ("Invented thermometer, immersion probe", "INV-0101", "-20 to 200 degF", 0.1),
         "P1": ("Invented aspirated psychrometer", "INV-0102", "0 to 120 degF", 0.4),
-        "F1": ("Invented clamp-on flow meter", "INV-0103", "50 to 5000 gpm", 12.0),
-        "E1": ("Invented three-phase power meter", "INV-0104", "1 to 1000 kW", 0.4),
+        "F1": ("Invented clamp-on flow meter", "INV-0103", "50 to 5000 gpm", 12.0 * scale),
+        "E1": ("Invented three-phase power meter", "INV-0104", "1 to 1000 kW", 0.4 * scale),
     }
     return [
         table(f"instruments.{tag}", {

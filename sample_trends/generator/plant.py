@@ -95,16 +95,17 @@ class Plant:
         wanted = load * GPM_F_PER_TON / rise
         self.building_flow += 0.25 * (wanted - self.building_flow)
         self.flow = self.building_flow * (1.0 + design.primary_surplus)
-        delivered = self.supply
-        if design.primary_surplus < 0.0:
-            # The decoupler flows backwards: return water mixes into the building's supply.
-            short = -design.primary_surplus
-            delivered = (1.0 - short) * self.supply + short * self.returning
         passing = self.building_flow / (0.35 * design.loop_volume)
-        self.building += (delivered - self.building) * passing / (1.0 + passing)
+        self.building += (self.delivered - self.building) * passing / (1.0 + passing)
         leaving = self.building + load * GPM_F_PER_TON / self.building_flow
         passing = self.building_flow / (0.65 * design.loop_volume)
         self.returning += (leaving - self.returning) * passing / (1.0 + passing)
+
+    @property
+    def delivered(self) -> float:
+        """Supply to the building, where the supply sensor sits: past the decoupler."""
+        short = max(0.0, -self.design.primary_surplus)
+        return (1.0 - short) * self.supply + short * self.returning
 
     @property
     def decoupler_flow(self) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
@@ -30,23 +32,45 @@ _EXCHANGER = (
 )
 
 
-def write_readings(result: Result, moments: dict[str, str], taken_by: str, path: Path) -> None:
-    """Write readings at these local moments (text: remark), a minute from point to point."""
-    lines = [HEADER]
-    for moment, remark in moments.items():
-        start = pd.Timestamp(moment, tz=result.frame.index.tz)
+@dataclass(frozen=True)
+class Reading:
+    """One field reading, as text with the point's usual decimals."""
+
+    time: pd.Timestamp
+    point: str
+    value: str
+    unit: str
+    instrument: str
+    remark: str
+
+
+def usual_readings(result: Result, moments: Mapping[pd.Timestamp, str]) -> list[Reading]:
+    """A round of readings at each of these moments, a minute from point to point."""
+    rounds = []
+    for start, remark in moments.items():
         exchanger = bool(result.actual.at[start, "economizer_active"])
-        taken = _TAKEN + (_EXCHANGER if exchanger else ())
-        for n, (point, unit, instrument, spread) in enumerate(taken):
-            time = start + pd.Timedelta(minutes=n)
-            value = _reading(result, time, point, spread)
-            lines.append(f"{time.isoformat()},{point},{value},{unit},{instrument},{taken_by},{remark}")
-    path.write_bytes("\n".join([*lines, ""]).encode("utf-8"))
+        points = _TAKEN + (_EXCHANGER if exchanger else ())
+        for n, taken in enumerate(points):
+            rounds.append(read(result, start + pd.Timedelta(minutes=n), *taken, remark))
+    return rounds
 
 
-def _reading(result: Result, time: pd.Timestamp, point: str, spread: float) -> str:
+def read(
+    result: Result, time: pd.Timestamp, point: str, unit: str, instrument: str,
+    spread: float, remark: str,
+) -> Reading:
+    """One reading of what is truly there, with the instrument's own small error."""
     actual = float(result.actual.at[time, point])
     chance = Chance(result.scenario.seed)
     error = float(chance.bell(f"reading {time.isoformat()} {point}", 1, abs(spread))[0])
     value = actual * (1.0 + error) if spread < 0.0 else actual + error
-    return f"{value:.{decimals(point)}f}"
+    return Reading(time, point, f"{value:.{decimals(point)}f}", unit, instrument, remark)
+
+
+def write_readings(rows: Sequence[Reading], taken_by: str, path: Path) -> None:
+    """Write a job's readings.csv."""
+    lines = [HEADER]
+    for row in rows:
+        cells = (row.time.isoformat(), row.point, row.value, row.unit, row.instrument)
+        lines.append(",".join((*cells, taken_by, row.remark)))
+    path.write_bytes("\n".join([*lines, ""]).encode("utf-8"))

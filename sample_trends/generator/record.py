@@ -6,7 +6,6 @@ from sample_trends.generator.controls import Controls
 from sample_trends.generator.plant import Chiller, Orders, Plant
 from sample_trends.generator.scenario import Design
 
-_FAN_KW_PER_TON = 0.075
 _CHW_PUMP_KW_PER_TON = 0.055
 _CW_PUMP_KW_PER_TON = 0.04
 _VOLTS_AND_FACTOR = 0.46 * 1.732 * 0.88
@@ -50,23 +49,15 @@ def _plant(air: list[float], plant: Plant, controls: Controls) -> list[float]:
     # Below the flow meter's turn-down the temperatures are those of standing water.
     entering = plant.sump if plant.hx_cw_flow > 1.0 else plant.hx_cw_leaving
     speed = plant.flow / (900.0 * plant.design.scale)
-    header = plant.supply
-    if plant.design.primary_surplus < 0.0:
-        header = _delivered(plant)
     return [
         *air,
-        header, controls.active, controls.reset, plant.returning,
+        plant.delivered, controls.active, controls.reset, plant.returning,
         plant.flow, 12.0 + 6.0 * speed * speed, plant.decoupler_flow,
         plant.sump, controls.cw_setpoint, plant.tower_return, plant.cw_flow,
         plant.hx_entering, plant.hx_leaving, entering, plant.hx_cw_leaving,
         plant.hx_flow, plant.hx_cw_flow, 100.0 * plant.valve,
         float(controls.command), float(plant.valve >= 0.95),
     ]
-
-
-def _delivered(plant: Plant) -> float:
-    short = -plant.design.primary_surplus
-    return (1.0 - short) * plant.supply + short * plant.returning
 
 
 def _chiller(plant: Plant, chiller: Chiller) -> list[float]:
@@ -86,7 +77,7 @@ def _cell(n: int, orders: Orders) -> tuple[float, float]:
 def _last(plant: Plant, orders: Orders) -> list[float]:
     size = plant.design.size
     share = orders.cells_on / plant.design.tower_cells
-    fans = _FAN_KW_PER_TON * size * share * orders.fan_speed**3
+    fans = plant.design.fan_kw_per_ton * size * share * orders.fan_speed**3
     chw = _CHW_PUMP_KW_PER_TON * size * (plant.flow / (1200.0 * plant.design.scale)) ** 2.4
     cw = _CW_PUMP_KW_PER_TON * size * plant.cw_flow / (1440.0 * plant.design.scale)
     total = sum(c.power for c in plant.chillers) + fans + chw + cw + _HOUSE_KW

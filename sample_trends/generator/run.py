@@ -99,7 +99,7 @@ class _Run:
         rows, seen = [], []
         for minute, (load, *air) in enumerate(zip(self.load.tolist(), *outdoor, strict=True)):
             self.minute = minute
-            read = self._read(minute, (air[0], air[2], plant.supply, plant.sump))
+            read = self._read(minute, (air[0], air[2], plant.delivered, plant.sump))
             orders = controls.step(_readings(minute, read, plant))
             rows.append(row(air, plant, controls, orders))
             seen.append(read)
@@ -109,7 +109,7 @@ class _Run:
     def _settle(self, plant: Plant, controls: Controls) -> None:
         """Let the plant run into the first minute's weather before anything is recorded."""
         for _ in range(_SETTLING):
-            values = (float(self.air.dry[0]), 99.0, plant.supply, plant.sump)
+            values = (float(self.air.dry[0]), 99.0, plant.delivered, plant.sump)
             orders = controls.step(_readings(0, list(values), plant))
             plant.step(float(self.load[0]), float(self.air.wet[0]), orders)
         controls.settle()

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import pandas as pd
+
 from sample_trends.generator.epw import write_epw
 from sample_trends.generator.job_file import TECHNICIAN, Story, job_file
-from sample_trends.generator.readings import write_readings
+from sample_trends.generator.readings import usual_readings, write_readings
 from sample_trends.generator.run import Result, simulate
 from sample_trends.generator.scenario import Scenario, Sequence
 from sample_trends.generator.trend_files import write_trends
@@ -74,10 +76,14 @@ def write_samples(folder: Path) -> None:
 
 def _write(result: Result, folder: Path) -> None:
     scenario = result.scenario
-    moments = {f"{scenario.start[:8]}{day}": remark for day, remark in _MOMENTS.items()}
+    zone = result.frame.index.tz
+    moments = {
+        pd.Timestamp(f"{scenario.start[:8]}{day}", tz=zone): remark
+        for day, remark in _MOMENTS.items()
+    }
     write_trends(result.frame, folder / "trends")
     write_epw(folder / "trends" / WEATHER_FILE, scenario.site, _SEED)
-    write_readings(result, moments, TECHNICIAN, folder / "readings.csv")
+    write_readings(usual_readings(result, moments), TECHNICIAN, folder / "readings.csv")
     first = result.events("request")[0].time.isoformat()
     mark = {"time": first, "what": "request seen at the plant", "by": TECHNICIAN}
     text = job_file(scenario, replace(STORIES[scenario.name], marks=(mark,)))

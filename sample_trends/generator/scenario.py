@@ -44,6 +44,7 @@ class Design:
     idle_leak: float = 0.0
     primary_surplus: float = 0.05
     load: float = 1.0
+    fan_kw_per_ton: float = 0.075
 
     @property
     def capacity(self) -> float:
@@ -58,7 +59,12 @@ class Design:
 
 @dataclass(frozen=True)
 class Sequence:
-    """The sequence of operation, as the controller holds it."""
+    """The sequence of operation, as the controller holds it.
+
+    Numbers of zero and ``False`` stand for "not so": no ``fixed_temporary`` setpoint, no
+    ``longest_stay``, no ``fan_override`` (a share of full speed, by hand, in the run). A
+    ``return_rate`` of zero is a return in one step; ``follow`` is the lift protection.
+    """
 
     # Reset of the chilled-water setpoint by outdoor temperature.
     reset_cold: float = 52.0
@@ -82,7 +88,7 @@ class Sequence:
     handover_margin: float = 0.8
     handover_hold: int = 5
     longest_pull_down: int = 150
-    early_stop: bool = False
+    pull_with_all: bool = False
     # Recovery.
     release_delay: int = 0
     return_rate: float = 0.17
@@ -97,6 +103,8 @@ class Sequence:
     fan_minimum: float = 25.0
     fan_cycle_band: float = 0.8
     cell_delay: int = 15
+    cell_add_delay: int = 3
+    fan_override: float = 0.0
     chiller_left_on: bool = False
     # Exit.
     exit_band: float = 1.5
@@ -104,6 +112,7 @@ class Sequence:
     start_delay: int = 1
     shortest_stay: int = 120
     longest_stay: int = 0
+    leave_with_condition: bool = False
     start_condenser_valve: float = 0.5
 
 

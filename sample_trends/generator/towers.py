@@ -5,7 +5,6 @@ from __future__ import annotations
 from sample_trends.generator.scenario import Sequence
 
 _ADD_ABOVE = 0.65
-_ADD_DELAY = 3
 
 
 class Towers:
@@ -41,13 +40,19 @@ class Towers:
         """Every cell in service, as for a pull-down."""
         self.on = self.cells
 
+    def by_hand(self, share: float) -> None:
+        """Every fan at this share of full speed, whatever the control wants."""
+        self.on, self.speed = self.cells, share
+
     def _stage(self, error: float, least: float) -> None:
-        band = self.sequence.fan_cycle_band
-        more = self.on < self.cells and (
-            self.speed > _ADD_ABOVE if self.on else error > 0.3 * band
-        )
+        s = self.sequence
+        band = s.fan_cycle_band
+        # A single-speed fan is never short of speed: only the temperature can ask for more.
+        by_water = self.on == 0 or s.fan_minimum >= 100.0
+        wanted = error > 0.3 * band if by_water else self.speed > _ADD_ABOVE and error > -band
+        more = self.on < self.cells and wanted
         fewer = self.on > 0 and self.speed <= least and error < -band
         self._waited = self._waited + 1 if more or fewer else 0
-        if self._waited >= (_ADD_DELAY if more else self.sequence.cell_delay):
+        if self._waited >= (s.cell_add_delay if more else s.cell_delay):
             self.on += 1 if more else -1
             self._waited = 0

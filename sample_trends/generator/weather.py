@@ -24,12 +24,12 @@ _LOW_MINUTE, _HIGH_MINUTE = 390, 840
 # (low, high) of each day [degF].
 _DAYS = {
     "changing": (
-        (49, 63), (30, 59), (28, 57), (29, 58), (24, 38), (15, 31), (21, 59),
+        (49, 66), (30, 59), (28, 57), (29, 58), (24, 38), (15, 31), (21, 59),
         (49, 65), (30, 57), (27, 57), (20, 36), (17, 33), (24, 58), (31, 64),
         (48, 60), (47, 60),
     ),
     "mild": ((44, 60),) * 16,
-    "cold": ((18, 34),) * 16,
+    "hovering": ((41, 44),) * 16,
 }
 
 
@@ -48,6 +48,8 @@ def weather(kind: str, days: int, altitude: float, chance: Chance) -> Weather:
     count = days * DAY
     dry = _dry_bulb(_DAYS[kind], count) + chance.slow("dry", count, 0.5, 150)
     wanted = dry - _depression(dry) + chance.slow("wet", count, 0.25, 200)
+    if kind == "hovering":
+        wanted += _swing(count)
     pressure = station_pressure(altitude)
     ratio = humidity_ratio_wet(dry, np.minimum(wanted, dry - 0.3), pressure)
     wet = wet_bulb(dry, ratio, pressure)
@@ -62,6 +64,12 @@ def _dry_bulb(days: tuple, count: int) -> np.ndarray:
         knots += [day * DAY + _LOW_MINUTE, day * DAY + _HIGH_MINUTE]
         values += [low, high]
     return ease(np.array(knots), np.array(values, dtype=float), np.arange(count, dtype=float))
+
+
+def _swing(count: int) -> np.ndarray:
+    """Up and down by 3 degF every three and a half hours."""
+    turn = np.abs((np.arange(count, dtype=float) / 210.0) % 1.0 - 0.5)
+    return 12.0 * (turn - 0.25)
 
 
 def _depression(dry: np.ndarray) -> np.ndarray:
