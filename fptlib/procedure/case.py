@@ -6,10 +6,10 @@ point is a gap in what is worked out from it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
-from typing import Any
+from functools import cached_property, wraps
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -22,6 +22,20 @@ from fptlib.procedure.plant import Approach, Instrument, Mark, Plant, Reading, S
 from fptlib.trends import Trends
 
 POWER_PARTS = ("tower_fan_power", "chw_pump_power", "cw_pump_power")
+_Found = TypeVar("_Found")
+
+
+def once(work_out: Callable[[Case], _Found]) -> Callable[[Case], _Found]:
+    """Let a function of a case alone be worked out once; many events ask for its result."""
+    name = f"{work_out.__module__}.{work_out.__qualname__}"
+
+    @wraps(work_out)
+    def kept(case: Case) -> _Found:
+        if name not in case.kept:
+            case.kept[name] = work_out(case)
+        return case.kept[name]
+
+    return kept
 
 
 @dataclass(frozen=True)
@@ -43,6 +57,7 @@ class Case:
     condition: str = "natural"
     wet_bulb_source: str = "trended"
     weather: pd.DataFrame | None = None
+    kept: dict[str, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     # -- what there is ---------------------------------------------------------------
 
@@ -158,11 +173,14 @@ class Case:
 
     def recovered(self, changeover: Changeover) -> pd.Timestamp | None:
         """When the active setpoint was back at the reset setpoint."""
+        return self._recoveries.get(changeover.number)
+
+    @cached_property
+    def _recoveries(self) -> dict[int, pd.Timestamp | None]:
         if self.lacking(["chw_supply_setpoint", "reset_setpoint"]):
-            return None
-        return episodes.recovered(
-            changeover, self.frame["chw_supply_setpoint"], self.reset_setpoint
-        )
+            return {}
+        active, reset = self.frame["chw_supply_setpoint"], self.reset_setpoint
+        return {c.number: episodes.recovered(c, active, reset) for c in self.changeovers}
 
     @cached_property
     def chiller_mode(self) -> pd.Series:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fptlib.procedure.case import Case
+from fptlib.procedure.case import Case, once
 
 BLOCK_MINUTES = 15.0
 FEWEST_BLOCKS = 20
@@ -48,6 +48,7 @@ class ChillerMode:
         return 2.0 * self.residual / load
 
 
+@once
 def fit(case: Case) -> ChillerMode | None:
     """Fit the chiller mode, or ``None`` where too few steady blocks were seen."""
     blocks = quarter_hours(case, case.chiller_mode & ~case.changing)

@@ -6,6 +6,7 @@ uncertainty is one row: a bound, not a spread.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -76,7 +77,7 @@ def largest_rise(series: pd.Series, window: float, row_minutes: float) -> Rise |
     """Largest rise of ``series`` within any ``window`` minutes.
 
     What happened between rows is not known: the true rise lies between that over the rows
-    that surely fit into the window and that over one row more.
+    that surely fit into the window and that over all rows a window can touch.
     """
     fits = int(window // row_minutes)
     values = series.to_numpy(dtype=float)
@@ -86,7 +87,8 @@ def largest_rise(series: pd.Series, window: float, row_minutes: float) -> Rise |
     # A row longer than the window: at least its share of the change fell into the window.
     low = low if fits >= 1 else low * window / row_minutes
     whole = fits >= 1 and fits * row_minutes == window and row_minutes <= 1.0
-    high = low if whole else _rise_over(values, fits + 1)[0]
+    touched = math.ceil(window / row_minutes) + 1
+    high = low if whole else _rise_over(values, touched)[0]
     return Rise(low, high, series.index[at])
 
 

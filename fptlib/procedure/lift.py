@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from fptlib.procedure import uncertainty
-from fptlib.procedure.case import Case
+from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
 from fptlib.procedure.durations import lasting_high, lasting_low, minutes_between
 from fptlib.procedure.episodes import BACK_WITHIN, Changeover
@@ -134,6 +134,7 @@ def setpoint(case: Case) -> list[Event]:
     return [_followed(case, c) for c in case.requests]
 
 
+@once
 def temporary_setpoint(case: Case) -> pd.Series:
     """What the lift asks of the active setpoint [degF]: condenser water minus the offset,
     not below the lowest that the sequence goes to."""

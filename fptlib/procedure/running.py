@@ -8,9 +8,8 @@ from collections.abc import Callable
 import pandas as pd
 
 from fptlib.physics import exchanger as physics
-from fptlib.physics.errors import ImpossibleState
 from fptlib.procedure import instruments, uncertainty
-from fptlib.procedure.case import Case
+from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
 from fptlib.procedure.durations import share
 from fptlib.procedure.episodes import Changeover
@@ -43,6 +42,7 @@ def _over_runs(case: Case, judge: Callable[[Case, Changeover, slice], Event]) ->
     return found
 
 
+@once
 def wanted_condenser_water(case: Case) -> pd.Series:
     """Condenser water that the setpoint needs [degF]: active setpoint - exchanger approach -
     offset."""
@@ -216,7 +216,7 @@ def _advise_supply(case: Case) -> str:
 def _supply(case: Case, changeover: Changeover, rows: slice) -> Event:
     if problem := light_load(case, rows):
         return unjudged(changeover.name, changeover.handover, problem, verdict=Verdict.DEFERRED)
-    difference = (case.frame["chw_supply_temp"] - case.frame["chw_supply_setpoint"])[rows]
+    difference = case.frame["chw_supply_temp"][rows] - case.frame["chw_supply_setpoint"][rows]
     band = case.limits["running.supply_band"]
     doubt = uncertainty.expanded(case, {"chw_supply_temp": 1.0})
     return _share_event(case, changeover, rows, _within(difference, band),
@@ -247,7 +247,7 @@ def exchanger(case: Case) -> list[Event]:
                        "the plan")
     try:
         clean = physics.observed_conductance(*values)
-    except ImpossibleState as error:
+    except ValueError as error:
         raise Untested(f"the exchanger's design data are impossible: {error}") from error
     balance = {e.name: e for e in instruments.heat_balance(case).events}
     return _over_runs(case, lambda case, changeover, rows: _conductance(
@@ -275,7 +275,7 @@ def _conductance(case: Case, changeover: Changeover, rows: slice, clean: float,
     try:
         found = against_design(**middle)
         doubt = uncertainty.propagated(case, against_design, middle)
-    except ImpossibleState as error:
+    except ValueError as error:
         return unjudged(changeover.name, changeover.handover,
                         f"the sensors cannot decide it: {error}")
     return at_least(case, changeover.name, rows.start, rows.stop, found,

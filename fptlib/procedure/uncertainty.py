@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 import pandas as pd
 
 from fptlib.physics import moist_air
-from fptlib.procedure.case import Case
+from fptlib.procedure.case import Case, once
 
 COVERAGE = 2.0
 
@@ -97,6 +97,7 @@ def wet_bulb(case: Case) -> float:
     return calculated_wet_bulb(case)
 
 
+@once
 def enable_margin(case: Case) -> float:
     """Expanded uncertainty of the enable margin [degF].
 
