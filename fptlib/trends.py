@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import pandas as pd
 
@@ -39,7 +40,10 @@ class AlarmText:
 
 @dataclass(frozen=True, slots=True)
 class TrendFile:
-    """A trend file as received."""
+    """A trend file as received.
+
+    ``drift`` is how its stamps run away from even steps [s/day].
+    """
 
     name: str
     sha256: str
@@ -47,6 +51,7 @@ class TrendFile:
     first: pd.Timestamp
     last: pd.Timestamp
     step_minutes: float
+    drift: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -73,7 +78,12 @@ class Trends:
 
     def has(self, *names: str) -> bool:
         """Whether every one of these points was trended and has at least one value."""
-        return all(name in self.frame and self.frame[name].notna().any() for name in names)
+        return self._trended.issuperset(names)
+
+    @cached_property
+    def _trended(self) -> frozenset[str]:
+        return frozenset(
+            str(name) for name in self.frame.columns if self.frame[name].notna().any())
 
     def missing(self, names: Iterable[str]) -> list[str]:
         """Those of ``names`` that were not trended."""

@@ -355,6 +355,11 @@ class LongTable:
         """Where the last sample's stretch begins [ns of UTC]."""
         return self.last_time
 
+    @property
+    def drift(self) -> float:
+        """Not told for a long file."""
+        return 0.0
+
     def on(self, grid: align.Grid, key: str) -> np.ndarray:
         """One point on the grid; may be called once."""
         column = self._grid[key]

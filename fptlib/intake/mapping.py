@@ -44,7 +44,7 @@ grid's step, where it shall not be the finest of the files).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import timedelta, timezone, tzinfo
 from typing import Any
@@ -289,6 +289,17 @@ def _forms(
     second = [s.second for s in sources.values() if s.second]
     names = dict.fromkeys(source.file for source in [*sources.values(), *second])
     return {name: _form(name, tables.get(name, {}), site) for name in names}
+
+
+def forms_of(answers: Mapping[str, Any], files: Iterable[str]) -> list[tuple[str, FileForm]]:
+    """The forms of files that need not be mapped yet; UTC where no site zone is stated.
+
+    Raises:
+        IntakeError: what the job states of a file cannot be used.
+    """
+    named = str(_table(answers, "site").get("time_zone") or "UTC")
+    site, tables = zone(named, "[site]"), _table(answers, "files")
+    return [(name, _form(name, tables.get(name, {}), site)) for name in files]
 
 
 def _form(name: str, table: Any, site: tzinfo) -> FileForm:

@@ -13,16 +13,19 @@ from fptlib.errors import IntakeError
 from fptlib.intake import align, safe
 from fptlib.intake.batches import Reader
 from fptlib.intake.delimited import DelimitedReader
+from fptlib.intake.doubts import map_doubts, without_unusable
 from fptlib.intake.headers import resolve
 from fptlib.intake.long import LongTable, is_long, peek_interval
 from fptlib.intake.mapping import FileForm, PointMap, PointSource
 from fptlib.intake.notes import Notes
+from fptlib.intake.offset import clock_offset
 from fptlib.intake.parquet import ParquetReader
 from fptlib.intake.progress import Progress, part, silent
+from fptlib.intake.series import stuck
 from fptlib.intake.stamps import StampReader
 from fptlib.intake.wide import WideTable
 from fptlib.intake.workbook_file import WorkbookReader
-from fptlib.trends import TrendFile, Trends
+from fptlib.trends import Remark, TrendFile, Trends
 
 _SECOND_TREND = " (second)"
 Table = WideTable | LongTable
@@ -88,11 +91,49 @@ class _Reading:
         frame = pd.DataFrame(columns, index=grid.index(self._map.zone), copy=False)
         files = tuple(self._file(name, tables[name]) for name in self._map.files)
         zone = self._map.zone
+        self._progress(0.97, "looking at the values")
+        trends = Trends(frame, pd.Timedelta(steps.step), files, sources=sources)
+        self._compare(tables, grid, frame)
+        remarks = self._notes.remarks + self._stated_unusable() + map_doubts(trends)
         alarms = sorted((a for t in tables.values() for a in t.alarms), key=lambda a: a.time)
-        return Trends(
-            frame, pd.Timedelta(steps.step), files, tuple(self._notes.remarks),
-            tuple(replace(a, time=a.time.tz_convert(zone)) for a in alarms), sources,
+        self._progress(1.0, "trends read")
+        return replace(
+            trends, frame=without_unusable(frame, remarks), remarks=tuple(remarks),
+            alarms=tuple(replace(a, time=a.time.tz_convert(zone)) for a in alarms),
         )
+
+    def _stated_unusable(self) -> list[Remark]:
+        return [
+            Remark("unusable", f"not used in any check, as the job says: {source.unusable}",
+                   source.file, name)
+            for name, source in self._map.sources.items() if source.unusable
+        ]
+
+    def _compare(self, tables: Mapping[str, Table], grid: align.Grid, frame: pd.DataFrame) -> None:
+        """Second trends of a quantity against the first: clocks and values."""
+        for name, source in self._map.sources.items():
+            if source.second:
+                column = tables[source.second.file].on(grid, name + _SECOND_TREND)
+                self._say_second(name, source, frame[name], pd.Series(column, frame.index))
+
+    def _say_second(
+        self, name: str, source: PointSource, first: pd.Series, second: pd.Series
+    ) -> None:
+        other = source.second.file if source.second else ""
+        moving = first.to_numpy().copy()
+        minutes = (first.index[1] - first.index[0]).total_seconds() / 60.0 if len(first) > 1 else 1
+        for stretch in stuck(moving, minutes):
+            moving[stretch.begin : stretch.end] = np.nan
+        found = clock_offset(pd.Series(moving, first.index), second)
+        if found is None or not found.sharp:
+            self._notes.doubt(f"the second trend in '{other}' does not follow this one; their "
+                              "clocks cannot be compared", source.file, name)
+            return
+        unit = source.point.unit
+        tell = self._notes.doubt if abs(found.seconds) > 60.0 * minutes else self._notes.note
+        tell(f"the clock of '{other}' is about {found.seconds / 60.0:+.1f} min against that of "
+             f"'{source.file}', and its values {found.difference:+.2g} {unit} (median); state "
+             "clock_offset_s if the clocks differ", source.file, name)
 
     def _tables(self) -> tuple[dict[str, Table], align.Steps]:
         """All files; long ones last, because they are put on the grid while they are read."""
@@ -180,7 +221,7 @@ class _Reading:
     def _file(self, name: str, table: Table) -> TrendFile:
         return TrendFile(
             name, self._hashes[name].result(), table.rows, self._local(table.first_time),
-            self._local(table.last_time), table.interval / align.MINUTE,
+            self._local(table.last_time), table.interval / align.MINUTE, round(table.drift, 2),
         )
 
 

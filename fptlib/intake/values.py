@@ -47,6 +47,7 @@ ALARM_ON = frozenset(("alarm", "in alarm", "fault", "trip", "tripped", "1", "1.0
                       "active", "on", "hold"))
 ALARM_OFF = frozenset(("normal", "no alarm", "ok", "none", "clear", "cleared", "0", "0.0", "false",
                        "no", "inactive", "off", "", "reset", "return to normal"))
+_REMEMBERED = 1000
 _BLANKS = re.compile(r"[\s\u00a0\u202f]+")
 _PLAIN = r"^[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?$"
 _CELL = re.compile(
@@ -133,7 +134,8 @@ class PointReader:
         self._scales: dict[str, Scale] = {}
         self._placeholders: dict[str, _Count] = {}
         self._cell_units: dict[str, _Count] = {}
-        self._range, self._poor, self._nan = _Count(), _Count(), _Count()
+        self._range, self._poor = _Count(), _Count()
+        self._outside = np.empty(0)
         self.alarm_texts: list[tuple[int, str]] = []
         # In a held file an empty cell means "no change", a bad one "not known from here"
         # (told apart as infinity until the column is held).
@@ -273,6 +275,8 @@ class PointReader:
             outside = (values < point.low) | (values > point.high)
         if outside.any():
             self._range.add(outside, row)
+            if len(self._outside) < _REMEMBERED:
+                self._outside = np.append(self._outside, values[outside][:_REMEMBERED])
             values = np.where(outside, np.nan, values)
         return values
 
@@ -398,7 +402,20 @@ class PointReader:
             point = self.source.point
             self._notes.doubt(
                 f"{self._range.count} values outside {point.low:g} to {point.high:g} {point.unit} "
-                "are missing", file, name, self._range.row)
+                f"are missing{self._hint()}", file, name, self._range.row)
+
+    def _hint(self) -> str:
+        """The unit in which most of the implausible values would be plausible."""
+        point, raw = self.source.point, self._scale(self.unit).back(self._outside)
+        raw = raw[np.isfinite(raw)]
+        for unit in units.choices(point.unit):
+            if unit == self.unit or not len(raw):
+                continue
+            meant = units.scale(unit, point.unit, self.where)(raw)
+            if np.mean((meant >= point.low) & (meant <= point.high)) > 0.9:
+                return (f"; they would be plausible as {unit}: mend unit under "
+                        f"[points.{point.name}], or state unit_changes if only a part is so")
+        return ""
 
     def source_text(self) -> str:
         """``file: column [unit]``."""

@@ -161,6 +161,16 @@ class WideTable:
                 f"{int(differ.sum())} rows repeat a moment with other values; the last row of each "
                 "moment is kept", self.form.name, row=self._numbers.row(int(at[np.argmax(differ)])))
 
+    @property
+    def drift(self) -> float:
+        """How the stamps run away from even steps [s/day]; 0 where they do not."""
+        if len(self.times) < 100 or not self.interval:
+            return 0.0
+        usual = np.abs(np.diff(self.times) - self.interval) < 0.1 * self.interval
+        slips = (np.diff(self.times) - self.interval)[usual] / align.SECOND
+        days = usual.sum() * self.interval / align.SECOND / 86_400
+        return float(slips.sum() / days) if days > 0 else 0.0
+
     def _interval(self) -> int:
         if self.form.interval_minutes is not None:
             return int(self.form.interval_minutes * align.MINUTE)
