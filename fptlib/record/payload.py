@@ -65,7 +65,7 @@ def payload(
     with job.locked():
         files = provenance.inputs(job)
         answers = plain(job.read().unwrap(), "job.toml")
-    rows = [_check(check) for check in checks]
+    rows = [check_row(check) for check in checks]
     return schema.current({
         "schema": {"name": schema.NAME, "version": schema.VERSION, "decimals": DECIMALS},
         "program": provenance.program(),
@@ -160,7 +160,8 @@ def _limit(name: str, limits: Limits) -> dict[str, Any]:
     }
 
 
-def _check(check: Check) -> dict[str, Any]:
+def check_row(check: Check) -> dict[str, Any]:
+    """A check as the payload holds it."""
     row = {name: getattr(check, name) for name in check.__dataclass_fields__ if name != "events"}
     events = [_event(check, event) for event in check.events]
     return {**plain(row, check.id), "step": check.step, "events": events}

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime, time
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from fptlib.errors import RecordError
@@ -28,8 +29,10 @@ def plain(value: Any, where: str) -> Any:
     Raises:
         RecordError: an infinite number, or a kind of value that JSON has no place for.
     """
-    if value is None or isinstance(value, bool):
-        return value
+    if value is None:
+        return None
+    if isinstance(value, bool | np.bool_):
+        return bool(value)
     if isinstance(value, str):
         # The bare text: tomlkit's strings are a subclass with layout attached.
         return str.__str__(value)
@@ -41,7 +44,7 @@ def plain(value: Any, where: str) -> Any:
         return value.isoformat()
     if isinstance(value, Mapping):
         return {str(key): plain(entry, f"{where}.{key}") for key, entry in value.items()}
-    if isinstance(value, Sequence | set | frozenset) and not isinstance(value, bytes):
+    if isinstance(value, Sequence) and not isinstance(value, bytes):
         return [plain(entry, where) for entry in value]
     raise RecordError(f"{where}: a {type(value).__name__} has no place in a record")
 

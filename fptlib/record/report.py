@@ -31,13 +31,10 @@ def report(record: bytes, figures: Mapping[str, bytes]) -> dict[str, Any]:
     Raises:
         RecordError: the record is damaged, no payload of a known kind, or a figure is no PNG.
     """
-    found = signing.read(record)
-    for signature in found.signatures:
-        if refusal := signing.mismatch(found, signature):
-            raise RecordError(f"no page is made of this record: {refusal}")
-    _check_figures(figures)
+    found = whole(record)
+    check_figures(figures)
     content = schema.current(found.payload)
-    signers = _signers(found, content)
+    signers = signers_of(found, content)
     return {
         "title": clean(content["job"]["title"]) or "Changeover test",
         "facts": _head(content, signers),
@@ -47,11 +44,29 @@ def report(record: bytes, figures: Mapping[str, bytes]) -> dict[str, Any]:
         "digest": found.digest,
         "signers": signers,
         "signed_at": found.signatures[-1].header["signed-at"],
-        "sections": _numbered(sections.all_sections(content, figures)),
+        "sections": numbered(sections.all_sections(content, figures)),
     }
 
 
-def _check_figures(figures: Mapping[str, bytes]) -> None:
+def whole(record: bytes) -> SignedRecord:
+    """The record taken apart, its signatures checked.
+
+    Raises:
+        RecordError: the record is damaged.
+    """
+    found = signing.read(record)
+    for signature in found.signatures:
+        if refusal := signing.mismatch(found, signature):
+            raise RecordError(f"no page is made of this record: {refusal}")
+    return found
+
+
+def check_figures(figures: Mapping[str, bytes]) -> None:
+    """Refuse a figure that is no PNG.
+
+    Raises:
+        RecordError: names the figure.
+    """
     for name, image in figures.items():
         if not image.startswith(_PNG):
             raise RecordError(f"figure '{name}' is not a PNG image")
@@ -86,7 +101,8 @@ _WORDS = {"pass": "passed", "fail": "failed", "indeterminate": "could not be dec
           "not tested": "not tested", "deferred": "deferred"}
 
 
-def _signers(found: SignedRecord, content: Mapping[str, Any]) -> list[dict[str, str]]:
+def signers_of(found: SignedRecord, content: Mapping[str, Any]) -> list[dict[str, str]]:
+    """Who signed, then whose signature the record awaits."""
     signed = [_signer(signature) for signature in found.signatures]
     roles = {signer["role"] for signer in signed}
     awaited = [role for role in content["signatures_required"] if role not in roles]
@@ -107,7 +123,8 @@ def _signer(signature: signing.Signature) -> dict[str, str]:
             "reason": clean(header["reason"])}
 
 
-def _numbered(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def numbered(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The sections that have something to show, with number and anchor."""
     shown = [section for section in found if section["blocks"]]
     return [{**section, "id": f"s{n}", "title": f"{n}  {section['title']}"}
             for n, section in enumerate(shown, start=1)]

@@ -2,68 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fptlib.procedure.verdict import Verdict
+from fptlib.record.blocks import Block, facts, figure, flat, section, table, text
 from fptlib.record.text import clean, moment, number
 
 Content = Mapping[str, Any]
-Block = dict[str, Any]
 _OVERRIDE_OPEN = "NOT RELEASED"
 
 
 def all_sections(content: Content, figures: Mapping[str, bytes]) -> list[dict[str, Any]]:
     """Every section with its blocks, the summary first."""
     return [
-        _section("Verdict per step", _summary(content)),
-        _section("Cautions", _cautions(content)),
-        _section("Plant and conditions", _conditions(content)),
-        _section("Deficiencies and retest", _deficiencies(content)),
-        *(_section(step["title"], _step(content, step, figures)) for step in content["steps"]),
-        _section("Readings and instruments", _readings(content)),
-        _section("Limits in force", _limits(content)),
-        _section("People, prerequisites, overrides", _people(content)),
-        _section("Trends and files", _files(content)),
+        section("Verdict per step", _summary(content)),
+        section("Cautions", _cautions(content)),
+        section("Plant and conditions", _conditions(content)),
+        section("Deficiencies and retest", _deficiencies(content)),
+        *(section(step["title"], _step(content, step, figures)) for step in content["steps"]),
+        section("Readings and instruments", _readings(content)),
+        section("Limits in force", _limits(content)),
+        section("People, prerequisites, overrides", _people(content)),
+        section("Trends and files", _files(content)),
     ]
-
-
-def _section(title: str, blocks: list[Block]) -> dict[str, Any]:
-    return {"title": clean(title), "blocks": blocks}
-
-
-def _text(text: str) -> Block:
-    return {"kind": "text", "text": clean(text)}
-
-
-def _facts(rows: Iterable[tuple[str, Any]]) -> list[Block]:
-    shown = [[label, clean(value)] for label, value in rows if str(value).strip()]
-    return [{"kind": "facts", "rows": shown}] if shown else []
-
-
-def _table(
-    caption: str, head: Sequence[str], rows: Iterable[Sequence[Any]], widths: Sequence[int]
-) -> list[Block]:
-    """A table; a cell is text or a verdict; ``widths`` are shares of the line."""
-    made = [[_cell(cell) for cell in row] for row in rows]
-    if not made:
-        return []
-    return [{"kind": "table", "caption": caption, "head": list(head), "rows": made,
-             "widths": list(widths)}]
-
-
-def _cell(cell: Any) -> dict[str, str]:
-    if isinstance(cell, Verdict):
-        return {"verdict": cell.value, "text": cell.value}
-    return {"verdict": "", "text": clean(cell)}
 
 
 def _summary(content: Content) -> list[Block]:
     found = content["findings"].get("summary", "")
     rows = [_summary_row(content, step) for step in content["steps"]]
     return [
-        *_table("", ["Step", "Verdict", "Checks", "What decided"], rows, (24, 18, 18, 40)),
-        *([_text(f"Findings: {found}")] if found else []),
+        *table("", ["Step", "Verdict", "Checks", "What decided"], rows, (24, 18, 18, 40)),
+        *([text(f"Findings: {found}")] if found else []),
     ]
 
 
@@ -78,7 +48,7 @@ def _summary_row(content: Content, step: Content) -> list[Any]:
 
 
 def _cautions(content: Content) -> list[Block]:
-    return [_text(caution) for caution in [
+    return [text(caution) for caution in [
         *_condition_cautions(content), *_limit_cautions(content), *_override_cautions(content),
         *(f"{remark['text']} ({remark['file'] or remark['point'] or 'trends'})"
           for remark in content["trends"]["remarks"] if remark["severity"] != "note"),
@@ -116,7 +86,7 @@ def _override_cautions(content: Content) -> list[str]:
 def _conditions(content: Content) -> list[Block]:
     test, site, plant = content["test"], content["site"], content["plant"]
     return [
-        *_facts([
+        *facts([
             ("Purpose", test["purpose"]), ("Requirement", test["requirement"]),
             ("Test revision", test["revision"]),
             ("Sequence of operation", " ".join(
@@ -133,9 +103,9 @@ def _conditions(content: Content) -> list[Block]:
             ("Safe state", test["safe_state"]),
             ("Returned to normal", test["returned_to_normal"]),
         ]),
-        *_table("Plant as the job states it", ["What", "Value"], _flat(plant), (40, 60)),
-        *_table("Other answers given in the workbooks", ["What", "Answer"],
-                _flat(_other_answers(content)), (40, 60)),
+        *table("Plant as the job states it", ["What", "Value"], flat(plant), (40, 60)),
+        *table("Other answers given in the workbooks", ["What", "Answer"],
+                flat(_other_answers(content)), (40, 60)),
     ]
 
 
@@ -144,50 +114,34 @@ def _other_answers(content: Content) -> dict[str, Any]:
     return {name: value for name, value in content["answers"].items() if name not in steps}
 
 
-# The units of design data, as the plant's dataclasses state them.
-_PLANT_UNITS = {
-    "capacity": "tons", "load": "tons", "minimum_water_lift": "degF",
-    "minimum_pressure_lift": "psi", "cutout": "degF", "loop_volume": "gal",
-    "sump_volume": "gal", "chw_flow": "gpm", "cw_flow": "gpm", "chw_entering": "degF",
-    "chw_leaving": "degF", "cw_entering": "degF", "cw_leaving": "degF",
-}
-
-
-def _flat(entries: Any, name: str = "", last: str = "") -> list[list[str]]:
-    if isinstance(entries, Mapping):
-        return [row for key, value in entries.items()
-                for row in _flat(value, f"{name}, {key}" if name else str(key), str(key))]
-    if isinstance(entries, list):
-        return [row for n, value in enumerate(entries, 1) for row in _flat(value, f"{name} {n}")]
-    return [[name.replace("_", " "), number(entries, _PLANT_UNITS.get(last, ""))]]
-
-
 def _deficiencies(content: Content) -> list[Block]:
     items = [
         [item["number"], item["check"], item["severity"], item["found"], item["recommended"],
          item["responsible"], item["due"]] for item in content["deficiencies"]
     ]
     return [
-        *([] if items else [_text("No check failed; there is no deficiency.")]),
-        *_table("Deficiencies", ["No.", "Check", "Severity", "Found", "Recommended setting",
+        *([] if items else [text("No check failed; there is no deficiency.")]),
+        *facts([("Deficiencies as the engineer wrote them",
+                  content["findings"].get("deficiencies", ""))]),
+        *table("Deficiencies", ["No.", "Check", "Severity", "Found", "Recommended setting",
                                  "Responsible", "Due"], items, (6, 14, 11, 23, 22, 13, 11)),
-        *_table("Correction and retest", ["No.", "Corrective action", "Steps to repeat",
+        *table("Correction and retest", ["No.", "Corrective action", "Steps to repeat",
                                           "Cost borne by", "Remark"],
                 [[item["number"], item["corrective_action"], ", ".join(item["retest"]),
                   item["cost_party"], item["remark"]] for item in content["deficiencies"]],
                 (6, 32, 30, 14, 18)),
-        *_table("This job is a retest", ["What", "Value"], _flat(content["retest"]), (40, 60)),
+        *table("This job is a retest", ["What", "Value"], flat(content["retest"]), (40, 60)),
     ]
 
 
 def _step(content: Content, step: Content, figures: Mapping[str, bytes]) -> list[Block]:
     checks = [check for check in content["checks"] if check["step"] == step["step"]]
-    answers = _flat(content["answers"].get(step["step"], {}))
+    answers = flat(content["answers"].get(step["step"], {}))
     blocks = [block for check in checks for block in _check(check, figures)]
     return [
         *blocks,
-        *_figure(step["step"], step["title"], figures),
-        *_table("Answers given in the workbook", ["What", "Answer"], answers, (40, 60)),
+        *figure(step["step"], step["title"], figures),
+        *table("Answers given in the workbook", ["What", "Answer"], answers, (40, 60)),
     ]
 
 
@@ -204,23 +158,16 @@ def _check(check: Content, figures: Mapping[str, bytes]) -> list[Block]:
         "adjust": clean(check["adjust"]),
         "missing": ", ".join(clean(name) for name in check["missing"]),
         "events": _events(check),
-    }, *_figure(check["id"], check["question"], figures)]
+    }, *figure(check["id"], check["question"], figures)]
 
 
 def _events(check: Content) -> list[Block]:
-    return _table(
+    return table(
         "", ["Event", "From", "To", "Verdict", "What was seen"],
         [[event["name"], moment(event["start"]), moment(event["end"]), Verdict(event["verdict"]),
           event["text"]] for event in check["events"]],
         (16, 15, 15, 19, 35),
     )
-
-
-def _figure(name: str, about: str, figures: Mapping[str, bytes]) -> list[Block]:
-    if name not in figures:
-        return []
-    return [{"kind": "figure", "key": name, "caption": f"Evidence: {clean(about)}",
-             "alt": f"Chart of the trends behind: {clean(about)}"}]
 
 
 def _readings(content: Content) -> list[Block]:
@@ -234,9 +181,9 @@ def _readings(content: Content) -> list[Block]:
         for row in content["instruments"]
     ]
     return [
-        *_table("Field readings", ["Time", "Point", "Value", "Instrument", "Taken by", "Remark"],
+        *table("Field readings", ["Time", "Point", "Value", "Instrument", "Taken by", "Remark"],
                 readings, (18, 23, 13, 13, 16, 17)),
-        *_table("Field instruments", ["Tag", "Make and model", "Serial", "Range", "Accuracy ±",
+        *table("Field instruments", ["Tag", "Make and model", "Serial", "Range", "Accuracy ±",
                                       "Calibrated", "Due"],
                 instruments, (11, 19, 14, 14, 14, 14, 14)),
     ]
@@ -251,15 +198,16 @@ def _limits(content: Content) -> list[Block]:
         for row in limits["in_force"] if row["deviation"]
     ]
     return [
-        *_facts([
+        *facts([
             ("Frozen", moment(frozen.get("at"))), ("Frozen by", frozen.get("by", "")),
-            ("Digest when frozen", frozen.get("limits", "")),
-            ("Digest now", limits["digest"]),
         ]),
-        *_table("Deviations from the standard", ["Limit", "Standard", "This job", "Reason",
+        *table("", ["Digest of the limits", "SHA-256"],
+                [["when frozen", frozen.get("limits", "not frozen")],
+                 ["in force", limits["digest"]]], (30, 70)),
+        *table("Deviations from the standard", ["Limit", "Standard", "This job", "Reason",
                                                  "Author", "Date"],
                 deviations, (20, 13, 13, 26, 14, 14)),
-        *_table("Every limit", ["Limit", "Value", "Meaning", "Basis"],
+        *table("Every limit", ["Limit", "Value", "Meaning", "Basis"],
                 [[row["name"], number(row["value"], row["unit"]), row["meaning"], row["basis"]]
                  for row in limits["in_force"]], (26, 14, 33, 27)),
     ]
@@ -269,15 +217,15 @@ def _people(content: Content) -> list[Block]:
     people = [[role, person.get("name", ""), person.get("firm_role", "")]
               for role, person in content["people"].items() if isinstance(person, Mapping)]
     return [
-        *_table("Participants", ["Role", "Name", "Function"], people, (25, 40, 35)),
+        *table("Participants", ["Role", "Name", "Function"], people, (25, 40, 35)),
         *_listed("Prerequisites", content["prerequisites"],
                  {"text": "What", "done": "Done", "by": "By"}, (60, 20, 20)),
-        *_table("Overrides", ["Point", "Value", "Placed", "Released", "Read back"],
+        *table("Overrides", ["Point", "Value", "Placed", "Released", "Read back"],
                 [[row.get("point", ""), number(row.get("value", "")), moment(row.get("placed")),
                   moment(row.get("released")) or _OVERRIDE_OPEN, row.get("readback", "")]
                  for row in content["overrides"]], (26, 12, 22, 22, 18)),
         *_listed("Abort conditions", content["abort"], {"text": "Condition"}, (100,)),
-        *_table("Moments marked by hand", ["Time", "What", "By"],
+        *table("Moments marked by hand", ["Time", "What", "By"],
                 [[moment(row.get("time")), row.get("what", ""), row.get("by", "")]
                  for row in content["marks"]], (25, 50, 25)),
     ]
@@ -287,7 +235,7 @@ def _listed(
     caption: str, rows: Sequence[Any], members: Mapping[str, str], widths: Sequence[int]
 ) -> list[Block]:
     cells = [[row.get(name, "") for name in members] for row in rows]
-    return _table(caption, list(members.values()), cells, widths)
+    return table(caption, list(members.values()), cells, widths)
 
 
 def _files(content: Content) -> list[Block]:
@@ -295,21 +243,21 @@ def _files(content: Content) -> list[Block]:
     small = [(name, inputs[name]) for name in ("job.toml", "readings.csv") if inputs[name]]
     program, clock = content["program"], content["clock"]
     return [
-        *_table("Points and where they come from", ["Point", "File, column and unit"],
+        *table("Points and where they come from", ["Point", "File, column and unit"],
                 content["trends"]["sources"].items(), (40, 60)),
-        *_table("Files with SHA-256", ["File", "Bytes", "SHA-256"],
+        *table("Files with SHA-256", ["File", "Bytes", "SHA-256"],
                 [[name, number(file["size"]), file["sha256"]]
                  for name, file in [*inputs["trends"].items(), *small]], (26, 12, 62)),
-        *_table("Workbooks used, SHA-256 of their code and text", ["Workbook", "SHA-256"],
+        *table("Workbooks used, SHA-256 of their code and text", ["Workbook", "SHA-256"],
                 [[name, book["sha256"]]
                  for name, book in content["procedure"]["workbooks"].items()], (38, 62)),
-        *_table("What reading the trends did and found", ["Kind", "Where", "Remark"],
+        *table("What reading the trends did and found", ["Kind", "Where", "Remark"],
                 [[row["severity"], row["point"] or row["file"], row["text"]]
                  for row in content["trends"]["remarks"]], (12, 28, 60)),
-        *_table("Alarms in the trends", ["Time", "Point", "Text"],
+        *table("Alarms in the trends", ["Time", "Point", "Text"],
                 [[moment(row["time"]), row["point"], row["text"]]
                  for row in content["trends"]["alarms"]], (25, 30, 45)),
-        *_facts([
+        *facts([
             ("Program", f"{program['name']} {program['version']}, Python {program['python']}"),
             ("Packages", ", ".join(f"{name} {v}" for name, v in program["packages"].items())),
             ("Clock of the computer", f"{moment(clock['computer'])} ({clock['computer_zone']})"),

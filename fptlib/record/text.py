@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from datetime import datetime
 from typing import Any
 
 _UNITS = {"degF": "°F", "on/off": "", "alarm": "", "count": ""}
-_KEPT = "\n\t"
+# Every letter that is not plain ASCII deserves a look.
+NOT_PLAIN = re.compile(r"[^\x20-\x7e\n\t]")
+# Cc control, Cf format (direction marks, joiners), Cs half of a surrogate pair, Co and Cn
+# without meaning, Zl and Zp line ends of their own.
+_UNSEEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 
 
 def clean(value: Any) -> str:
@@ -15,15 +20,13 @@ def clean(value: Any) -> str:
 
     Such marks can make a reader see another text than the one that was signed.
     """
-    return "".join(letter if _harmless(letter) else written_out(letter) for letter in str(value))
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return NOT_PLAIN.sub(_seen, str(value))
 
 
-def _harmless(letter: str) -> bool:
-    # Cc control, Cf format (direction marks, joiners), Cs half of a surrogate pair, Co and
-    # Cn without meaning, Zl and Zp line ends of their own.
-    return letter in _KEPT or (
-        letter.isascii() and letter.isprintable()
-    ) or unicodedata.category(letter) not in {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
+def _seen(hit: re.Match[str]) -> str:
+    return written_out(hit[0]) if unicodedata.category(hit[0]) in _UNSEEN else hit[0]
 
 
 def written_out(letter: str) -> str:

@@ -1,0 +1,71 @@
+"""The blocks a report is made of: text, facts, tables and figures, all of plain text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from fptlib.procedure.verdict import Verdict
+from fptlib.record.text import clean, number
+
+Block = dict[str, Any]
+
+
+def section(title: str, blocks: list[Block]) -> dict[str, Any]:
+    """A section of a report."""
+    return {"title": clean(title), "blocks": blocks}
+
+
+def text(words: str) -> Block:
+    """A paragraph."""
+    return {"kind": "text", "text": clean(words)}
+
+
+def facts(rows: Iterable[tuple[str, Any]]) -> list[Block]:
+    """Labels with their values; an empty value is left out."""
+    shown = [[label, clean(value)] for label, value in rows if str(value or "").strip()]
+    return [{"kind": "facts", "rows": shown}] if shown else []
+
+
+def table(
+    caption: str, head: Sequence[str], rows: Iterable[Sequence[Any]], widths: Sequence[int]
+) -> list[Block]:
+    """A table; a cell is text or a verdict; ``widths`` are shares of the line."""
+    made = [[_cell(cell) for cell in row] for row in rows]
+    if not made:
+        return []
+    return [{"kind": "table", "caption": caption, "head": list(head), "rows": made,
+             "widths": list(widths)}]
+
+
+def _cell(cell: Any) -> dict[str, str]:
+    if isinstance(cell, Verdict):
+        return {"verdict": cell.value, "text": cell.value}
+    return {"verdict": "", "text": clean(cell)}
+
+
+# The units of design data, as the plant's dataclasses state them.
+_PLANT_UNITS = {
+    "capacity": "tons", "load": "tons", "minimum_water_lift": "degF",
+    "minimum_pressure_lift": "psi", "cutout": "degF", "loop_volume": "gal",
+    "sump_volume": "gal", "chw_flow": "gpm", "cw_flow": "gpm", "chw_entering": "degF",
+    "chw_leaving": "degF", "cw_entering": "degF", "cw_leaving": "degF",
+}
+
+
+def flat(entries: Any, name: str = "", last: str = "") -> list[list[str]]:
+    """Nested answers as rows of name and value."""
+    if isinstance(entries, Mapping):
+        return [row for key, value in entries.items()
+                for row in flat(value, f"{name}, {key}" if name else str(key), str(key))]
+    if isinstance(entries, list):
+        return [row for n, value in enumerate(entries, 1) for row in flat(value, f"{name} {n}")]
+    return [[name.replace("_", " "), number(entries, _PLANT_UNITS.get(last, ""))]]
+
+
+def figure(name: str, about: str, figures: Mapping[str, bytes]) -> list[Block]:
+    """The figure of that name, where there is one."""
+    if name not in figures:
+        return []
+    return [{"kind": "figure", "key": name, "caption": f"Evidence: {clean(about)}",
+             "alt": f"Chart of the trends behind: {clean(about)}"}]

@@ -1,0 +1,368 @@
+"""The page and the PDF: complete, tagged, repeatable, and deaf to what was typed."""
+
+from __future__ import annotations
+
+import base64
+import csv
+import io
+import json
+import shutil
+import subprocess
+import time
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pikepdf
+import pytest
+import record_support as support
+import tomlkit
+
+from fptlib.errors import RecordError
+from fptlib.job import Job
+from fptlib.procedure.plant import Instrument, Reading
+from fptlib.record import canonical, exchange, page, pdf, signing
+from fptlib.record.payload import payload
+from fptlib.record.verify import verify
+
+KEYS = support.make_keys()
+FIGURES = {"recovery.rate": support.png(), "lift": support.png(60, 30)}
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory) -> Job:
+    return support.make_job(tmp_path_factory.mktemp("pages") / "job")
+
+
+@pytest.fixture(scope="module")
+def record(job: Job) -> bytes:
+    return support.signed(support.make_payload(job), KEYS, ("technician", "engineer"))
+
+
+@pytest.fixture(scope="module")
+def made(record: bytes) -> bytes:
+    return pdf.typeset(record, FIGURES)
+
+
+class Reader(HTMLParser):
+    """The page's elements, attributes and visible text."""
+
+    def __init__(self, data: bytes) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.attributes: list[tuple[str, str]] = []
+        self.pieces: list[str] = []
+        self.feed(data.decode())
+        self.text = "".join(self.pieces)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += [(name, value or "") for name, value in attrs]
+
+    def handle_data(self, data: str) -> None:
+        if self.tags and self.tags[-1] != "style":
+            self.pieces.append(data)
+
+
+def pdf_text(data: bytes) -> str:
+    if not shutil.which("pdftotext"):
+        pytest.skip("pdftotext (poppler) is not installed")
+    done = subprocess.run(["pdftotext", "-raw", "-", "-"], input=data, capture_output=True,
+                          check=True)
+    return done.stdout.decode()
+
+
+def squeezed(text: str) -> str:
+    """Text without white space and the breaks that the PDF puts into long words."""
+    return "".join(text.replace("\u200b", "").split())
+
+
+SHOWN = [
+    "Changeover test, invented plant", "T-001", "standard 1",
+    "5 checks: passed 1, failed 1, could not be decided 1, not tested 1, deferred 1.",
+    "Deficiencies: 1.", "Demonstration: the data of this record are invented.",
+    "The acceptance limits were not frozen before the trends were read.",
+    "Set the ramp of the reset to 2 degF in ten minutes.", "before acceptance",
+    "clamp-on", "thermometer", "slow sump", "2026-01-19 16:00 -07:00",
+    "Supply above 56 degF for five minutes", "low lift hold", "plant.csv: CHWS-T [degF]",
+    KEYS["engineer"].thumbprint, "Blair Senior",
+]
+
+
+@pytest.mark.parametrize("text", SHOWN)
+def test_page_and_pdf_show(record: bytes, made: bytes, text: str) -> None:
+    assert squeezed(text) in squeezed(Reader(page.html(record, FIGURES)).text)
+    assert squeezed(text) in squeezed(pdf_text(made))
+
+
+def test_the_verdicts_are_words_on_the_first_page(made: bytes) -> None:
+    first = pdf_text(made).split("\f")[0]
+    for word in ("pass", "FAIL", "indeterminate", "not tested", "deferred"):
+        assert word in first
+
+
+def test_the_page_stands_on_its_own(record: bytes) -> None:
+    read = Reader(page.html(record, FIGURES))
+    assert not {"script", "link", "iframe", "object", "form", "base"} & set(read.tags)
+    links = [value for name, value in read.attributes if name in ("src", "href")]
+    assert links
+    assert all(value.startswith(("data:image/png;base64,", "data:application/json;", "#"))
+               for value in links)
+    assert ("http-equiv", "Content-Security-Policy") in read.attributes
+    assert read.tags.count("img") == 2
+    assert sum(name == "alt" and bool(value) for name, value in read.attributes) == 2
+
+
+def test_the_page_carries_the_record(record: bytes) -> None:
+    (link,) = [value for name, value in Reader(page.html(record, {})).attributes
+               if value.startswith("data:application/json")]
+    assert base64.b64decode(link.split(",", 1)[1]) == record
+
+
+def test_page_and_pdf_are_repeatable(record: bytes, made: bytes) -> None:
+    assert page.html(record, FIGURES) == page.html(record, FIGURES)
+    assert pdf.typeset(record, FIGURES) == made
+
+
+def test_the_pdf_alone_verifies(record: bytes, made: bytes) -> None:
+    assert pdf.record_of_pdf(made) == record
+    assert verify(pdf.record_of_pdf(made), support.trust(KEYS), None).good
+
+
+def test_the_pdf_is_soon_made_and_small(record: bytes) -> None:
+    start = time.perf_counter()
+    data = pdf.typeset(record, FIGURES, "a4")
+    assert time.perf_counter() - start < 5.0
+    assert len(data) < 5_000_000
+
+
+def test_the_pdf_keeps_what_it_claims(made: bytes) -> None:
+    """The parts of PDF/A-3a and PDF/UA-1 that can be read from the file's structure."""
+    with pikepdf.open(io.BytesIO(made)) as document:
+        assert document.check_pdf_syntax() == []
+        root = document.Root
+        assert bool(root.MarkInfo.Marked) and str(root.Lang) == "en"
+        assert bool(root.ViewerPreferences.DisplayDocTitle)
+        assert "/JavaScript" not in root.get("/Names", {}) and "/OpenAction" not in root
+        assert str(root.OutputIntents[0].S) == "/GTS_PDFA1"
+        assert [str(file.AFRelationship) for file in root.AF] == ["/Source"]
+        assert list(document.attachments) == [pdf.RECORD_NAME]
+        with document.open_metadata() as metadata:
+            assert metadata["pdfaid:part"] == "3" and metadata["pdfaid:conformance"] == "A"
+            assert metadata["pdfuaid:part"] == "1" and metadata["dc:title"]
+        assert _fonts_embedded(document)
+        kinds = _structure(root.StructTreeRoot)
+        assert {"/Table", "/TH", "/TD", "/H1", "/H2", "/Figure"} <= set(kinds)
+        assert all(alt for alt in kinds["/Figure"])
+
+
+def _fonts_embedded(document: pikepdf.Pdf) -> bool:
+    descriptors = [entry for entry in document.objects
+                   if isinstance(entry, pikepdf.Dictionary)
+                   and entry.get("/Type") == "/FontDescriptor"]
+    return bool(descriptors) and all(
+        {"/FontFile2", "/FontFile3"} & set(entry.keys()) for entry in descriptors)
+
+
+def _structure(node: Any) -> dict[str, list[str]]:
+    """Alternative text of every structure element, by kind."""
+    found: dict[str, list[str]] = {}
+    stack = [node]
+    while stack:
+        here = stack.pop()
+        if isinstance(here, pikepdf.Array):
+            stack.extend(here)
+        elif isinstance(here, pikepdf.Dictionary):
+            if "/S" in here:
+                found.setdefault(str(here.S), []).append(str(here.get("/Alt", "")))
+            if "/K" in here:
+                stack.append(here.K)
+    return found
+
+
+@pytest.mark.parametrize("data", [b"", b"%PDF-1.7", b"nonsense", b"%PDF-1.7\n%%EOF\n"])
+def test_a_file_that_is_no_such_pdf_is_told_in_a_sentence(data: bytes) -> None:
+    with pytest.raises(RecordError, match="this PDF"):
+        pdf.record_of_pdf(data)
+
+
+def test_a_pdf_without_or_with_two_records_is_refused(made: bytes, record: bytes) -> None:
+    with pikepdf.open(io.BytesIO(made)) as document:
+        del document.attachments[pdf.RECORD_NAME]
+        stream = io.BytesIO()
+        document.save(stream)
+    with pytest.raises(RecordError, match="carries 0 records"):
+        pdf.record_of_pdf(stream.getvalue())
+
+
+def test_a_damaged_record_makes_no_page(record: bytes) -> None:
+    forged = json.loads(record)
+    forged["payload"] = "e30"
+    for make in (page.html, pdf.typeset):
+        with pytest.raises(RecordError, match="no page is made"):
+            make(canonical.encode(forged), {})
+
+
+def test_what_is_no_png_and_unknown_paper_are_refused(record: bytes) -> None:
+    for make in (page.html, pdf.typeset):
+        with pytest.raises(RecordError, match="'lift' is not a PNG"):
+            make(record, {"lift": b"<svg onload=alert(1)>"})
+    with pytest.raises(RecordError, match="paper"):
+        pdf.typeset(record, {}, "postcard")
+
+
+HOSTILE = {
+    "html": "<script>alert(1)</script><img src=x onerror=alert(1)>\"'><b>&amp;</title>",
+    "template": "{{ 7*7 }} {% include 'x' %} ${7*7}",
+    "typst": '#read("/etc/passwd") $x^2$ *b* _i_ @ref <label> \\ #pdf.attach("x") // /* `raw`',
+    "formula": "=cmd|' /C calc'!A0",
+    "plus": "+1+1", "minus": "-1+1", "at": "@SUM(1)", "tab": "\t=1+1", "wide": "＝1+1",
+    "path": "../../../etc/passwd\\..\\x",
+    "right to left": "invoice\u202efdp.exe \u2066x\u2069 \u200f\u061c",
+    "controls": "a\u0001b\u007fc\u0085d\u2028e",
+    "letters": "é Ж α 中文 😂",
+}
+
+
+def hostile_job(folder: Path, text: str) -> Job:
+    """A job in which every text that can be typed is this one."""
+    job = support.make_job(folder)
+
+    def replaced(value: Any, path: str = "") -> Any:
+        if isinstance(value, dict):
+            return {key: replaced(entry, f"{path}.{key}") for key, entry in value.items()}
+        if isinstance(value, list):
+            return [replaced(entry, path) for entry in value]
+        keep = not isinstance(value, str) or path.endswith((".released", ".placed", ".condition"))
+        return value if keep else text
+
+    answers = replaced(job.read().unwrap())
+    answers["people"]["owner"] = {"name": text}
+    answers["answers"] = {"lift": {"remark": text}, "plan": {"remark": text}}
+    answers["marks"] = [{"time": text, "what": text, "by": text}]
+    answers["deficiencies"] = {"recovery.rate": {"remark": text, "responsible": text}}
+    answers["retest"] = {"of_record": text}
+    job.file.write_text(tomlkit.dumps(answers), encoding="utf-8")
+    return job
+
+
+def hostile_record(job: Job, text: str) -> bytes:
+    check = support.make_check(question=text, reason=text, meaning=text, adjust=text, basis=text,
+                               missing=(text,), unit=text)
+    reading = Reading(support.at("2026-01-06 10:00"), "chw_flow", 1.0, text, text, text)
+    instrument = Instrument(text, text, 0.2, None, None, text, text)
+    content = payload(job, support.make_trends(job), support.LIMITS, [check], [reading],
+                      [instrument], made=support.MOMENT)
+    return signing.sign(content, KEYS["technician"], "technician", text, support.MOMENT)
+
+
+@pytest.fixture(scope="module", params=HOSTILE)
+def hostile(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[str, bytes]:
+    text = HOSTILE[request.param]
+    job = hostile_job(tmp_path_factory.mktemp("hostile") / "job", text)
+    return text, hostile_record(job, text)
+
+
+def visible(text: str) -> str:
+    """What a reader must see of it: marks that nobody sees are written out."""
+    for mark in "\u202e\u2066\u2069\u200f\u061c\u0001\u007f\u0085\u2028":
+        text = text.replace(mark, f"[U+{ord(mark):04X}]")
+    return squeezed(text)
+
+
+def test_typed_text_reaches_the_page_as_text(hostile: tuple[str, bytes], record: bytes) -> None:
+    text, forged = hostile
+    read, usual = Reader(page.html(forged, {})), Reader(page.html(record, {}))
+    assert squeezed(read.text).count(visible(text)) > 30
+    assert set(read.tags) <= set(usual.tags)
+    assert {name for name, _ in read.attributes} == {name for name, _ in usual.attributes}
+
+
+def test_typed_text_reaches_the_pdf_as_text(hostile: tuple[str, bytes]) -> None:
+    text, forged = hostile
+    made = pdf.typeset(forged, {})
+    with pikepdf.open(io.BytesIO(made)) as document:
+        assert list(document.attachments) == [pdf.RECORD_NAME]
+        assert document.check_pdf_syntax() == []
+    shown = squeezed(pdf_text(made))
+    # A letter that the font cannot draw is written out, and long words are broken.
+    words = visible(text).replace("＝", "[U+FF1D]").replace("中", "[U+4E2D]").replace(
+        "文", "[U+6587]")
+    assert shown.count(words) > 20, words
+    assert "root:" not in shown
+
+
+def test_typed_text_reaches_csv_as_text(hostile: tuple[str, bytes]) -> None:
+    text, forged = hostile
+    for table in exchange.tables(signing.read(forged).payload):
+        data = exchange.to_csv(table).decode("utf-8-sig")
+        for row in csv.reader(io.StringIO(data, newline="")):
+            assert not any(cell.startswith(("=", "+", "@", "\t", "＝")) for cell in row)
+            assert not any(cell.startswith("-") and not _is_number(cell) for cell in row)
+        if table.name == "readings":
+            assert visible(text) in squeezed(data.replace('""', '"'))
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def test_typed_text_reaches_xlsx_as_text(hostile: tuple[str, bytes]) -> None:
+    text, forged = hostile
+    data = exchange.to_xlsx(exchange.tables(signing.read(forged).payload))
+    book = openpyxl.load_workbook(io.BytesIO(data))
+    cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row
+             if cell.value is not None]
+    assert {cell.data_type for cell in cells} <= {"s", "n"}
+    found = [cell.value for cell in cells if isinstance(cell.value, str)]
+    assert sum(visible(text) == squeezed(value) for value in found) > 5
+
+
+def test_a_million_letters_in_every_field(tmp_path: Path) -> None:
+    """Shortened where a page or a cell has no room for them, and it says so there."""
+    text = "W" * 1_000_000
+    content = signing.read(hostile_record(support.make_job(tmp_path / "job"), text)).payload
+    content["job"]["title"] = content["site"]["name"] = text
+    forged = signing.sign(content, KEYS["technician"], "technician", text, support.MOMENT)
+    assert Reader(page.html(forged, {})).text.count(text) > 10
+    assert "1,000,000 characters; the whole text is in the signed record" in squeezed_words(
+        pdf_text(pdf.typeset(forged, {})))
+    book = openpyxl.load_workbook(io.BytesIO(exchange.to_xlsx(exchange.tables(content))))
+    assert "1,000,000 characters" in book["readings"]["E2"].value
+    tables = {table.name: exchange.to_csv(table) for table in exchange.tables(content)}
+    assert text.encode() in tables["readings"]
+
+
+def squeezed_words(text: str) -> str:
+    return " ".join(text.replace("\u200b", "").split())
+
+
+def test_a_browser_finds_only_text(tmp_path: Path) -> None:
+    """The hostile page in a real browser: nothing runs, nothing is asked for."""
+    browsers = pytest.importorskip("playwright.sync_api")
+    chromium = shutil.which("chromium") or shutil.which("google-chrome")
+    if not chromium:
+        pytest.skip("no Chromium on this computer")
+    text = HOSTILE["html"]
+    forged = hostile_record(hostile_job(tmp_path / "job", text), text)
+    (tmp_path / "page.html").write_bytes(page.html(forged, FIGURES))
+    said: list[str] = []
+    with browsers.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        tab = browser.new_page()
+        tab.on("dialog", lambda dialog: (said.append(dialog.message), dialog.dismiss()))
+        tab.on("console", lambda message: said.append(message.text))
+        tab.on("request", lambda request: said.append(request.url[:60])
+               if request.url.startswith("http") else None)
+        tab.goto((tmp_path / "page.html").as_uri())
+        assert text in tab.inner_text("main")
+        assert tab.locator("script, b b, main img[src=x]").count() == 0
+        browser.close()
+    assert said == []

@@ -1,0 +1,232 @@
+"""The payload: plain, rounded, complete, valid, and the same where nothing changed."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+import record_support as support
+
+from fptlib.errors import RecordError
+from fptlib.job import Job
+from fptlib.procedure import plant, verdict
+from fptlib.procedure.limits import Limits
+from fptlib.record import canonical, deficiencies, schema
+from fptlib.record.payload import payload
+from fptlib.record.plain import plain
+from fptlib.trends import AlarmText, Remark, TrendFile
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Job:
+    return support.make_job(tmp_path / "job")
+
+
+@pytest.fixture
+def content(job: Job) -> dict[str, Any]:
+    return support.make_payload(job)
+
+
+# What commissioning practice asks a functional-test record to hold (Standard 202-2018,
+# Guideline 0-2019, Guideline 1.1-2007, as known from secondary sources), and its place here.
+RECORD_CONTENT = {
+    "test id": ("job.number", "T-001"),
+    "revision": ("test.revision", "0"),
+    "system and equipment tags": ("plant.exchanger.tag", "HX-1"),
+    "purpose": ("test.purpose", None),
+    "requirement clause": ("test.requirement", "OPR 4.2"),
+    "sequence of operation": ("test.sequence", None),
+    "its revision": ("test.sequence_revision", "C"),
+    "date and time": ("test.trended_from", "2026-01-06T00:00:00-07:00"),
+    "time zone": ("test.time_zone", "America/Denver"),
+    "weather": ("test.weather", "clear, light wind"),
+    "observed weather": ("test.observed_weather.outdoor_dry_bulb.lowest", 21),
+    "participants": ("people.technician.name", "Avery Field"),
+    "their roles": ("people.technician.firm_role", "test technician"),
+    "prerequisites": ("prerequisites.0.text", "Trends set up at one minute"),
+    "their sign-off": ("prerequisites.0.by", "Avery Field"),
+    "instrument make and model": ("instruments.0.make_model", "thermometer"),
+    "instrument serial": ("instruments.0.serial", "SN-1"),
+    "instrument range": ("instruments.0.range", "0-120"),
+    "instrument accuracy": ("instruments.0.accuracy", 0.2),
+    "calibration date": ("instruments.0.calibrated", "2025-06-01T00:00:00-06:00"),
+    "calibration due": ("instruments.0.due", "2026-06-01T00:00:00-06:00"),
+    "initial conditions": ("test.initial_conditions", None),
+    "overrides": ("overrides.0.point", "chiller_2_running"),
+    "step-by-step procedure": ("procedure.edition", "standard 1"),
+    "its text": ("procedure.workbooks.04_lift.ipynb.sha256", None),
+    "steps": ("steps.0.title", "Instruments and trends"),
+    "acceptance limits": ("limits.in_force.0.name", "decision.rule"),
+    "stated before the test": ("limits.unchanged_since_frozen", None),
+    "actual response": ("checks.2.reason", None),
+    "pass or fail per step": ("steps.5.verdict", "fail"),
+    "trend references": ("inputs.trends.plant.csv.sha256", None),
+    "deficiency id": ("deficiencies.0.number", "D1"),
+    "deficiency severity": ("deficiencies.0.severity", "major"),
+    "responsible party": ("deficiencies.0.responsible", "controls contractor"),
+    "corrective action": ("deficiencies.0.corrective_action", ""),
+    "retest: steps": ("deficiencies.0.retest", ["recovery"]),
+    "retest: cost party": ("deficiencies.0.cost_party", ""),
+    "retest: who and when": ("retest", {}),
+    "abort criteria": ("abort.0.text", "Supply above 56 degF for five minutes"),
+    "safe state": ("test.safe_state", None),
+    "return to normal": ("test.returned_to_normal", None),
+    "override release": ("overrides.0.released", "2026-01-19T16:00:00-07:00"),
+    "sampling": ("test.sampling", ""),
+    "seasonal deferral": ("test.deferred_until", ""),
+    "signatures": ("signatures_required", ["technician", "engineer"]),
+}
+
+
+@pytest.mark.parametrize("what", RECORD_CONTENT)
+def test_the_content_of_a_test_record_has_its_place(content: dict[str, Any], what: str) -> None:
+    path, expected = RECORD_CONTENT[what]
+    found = _at(content, path)
+    if expected is not None:
+        assert found == expected
+
+
+def _at(content: Any, path: str) -> Any:
+    """The member at a dotted path; file names hold dots, so the longest name wins."""
+    if not path:
+        return content
+    parts = path.split(".")
+    if isinstance(content, list):
+        return _at(content[int(parts[0])], ".".join(parts[1:]))
+    for size in range(len(parts), 0, -1):
+        if ".".join(parts[:size]) in content:
+            return _at(content[".".join(parts[:size])], ".".join(parts[size:]))
+    raise KeyError(path)
+
+
+def test_it_is_plain_json_and_canonical(content: dict[str, Any]) -> None:
+    data = canonical.encode(content)
+    assert canonical.decode(data, "it") == json.loads(data)
+
+
+def test_the_same_job_gives_the_same_bytes(job: Job, content: dict[str, Any]) -> None:
+    assert canonical.encode(support.make_payload(job)) == canonical.encode(content)
+
+
+def test_it_states_the_files_with_digest_and_size(job: Job, content: dict[str, Any]) -> None:
+    trend = (job.trends_folder / "plant.csv").read_bytes()
+    assert content["inputs"]["trends"]["plant.csv"] == {
+        "sha256": canonical.digest(trend), "size": len(trend)}
+    stated = content["inputs"]["job.toml"]
+    assert stated["text"].encode() == job.file.read_bytes()
+    assert stated["sha256"] == canonical.digest(job.file.read_bytes())
+
+
+def test_it_states_deviations_and_whether_the_limits_stayed(job: Job) -> None:
+    content = support.make_payload(job)
+    (dwell,) = [row for row in content["limits"]["in_force"] if row["name"] == "enable.dwell"]
+    assert (dwell["value"], dwell["standard"]) == (45, 30)
+    assert dwell["deviation"]["reason"] == "slow sump"
+    assert content["limits"]["unchanged_since_frozen"] is None
+    job.put("frozen.limits", support.LIMITS.digest())
+    assert support.make_payload(job)["limits"]["unchanged_since_frozen"] is True
+    job.put("frozen.limits", Limits().digest())
+    assert support.make_payload(job)["limits"]["unchanged_since_frozen"] is False
+
+
+def test_an_empty_job_gives_a_valid_payload(tmp_path: Path) -> None:
+    job = support.make_job(tmp_path / "bare", "[job]\n")
+    job.readings_file.unlink()
+    trends = dataclasses.replace(
+        support.make_trends(job), frame=pd.DataFrame(index=pd.DatetimeIndex([], tz="UTC")))
+    content = payload(job, trends, Limits(), [], [], [], made=support.MOMENT)
+    assert content["inputs"]["readings.csv"] is None
+    assert content["signatures_required"] == ["technician"]
+
+
+@pytest.mark.parametrize(("toml", "said"), [
+    ("people = 7\n", "people"), ("deficiencies = 'x'\n", "deficiencies"),
+    ("frozen = 1\n", "frozen"), ("abort = ['x']\n", "abort"),
+])
+def test_answers_of_the_wrong_kind_are_told_in_a_sentence(
+    tmp_path: Path, toml: str, said: str
+) -> None:
+    job = support.make_job(tmp_path / "bad", toml)
+    with pytest.raises(RecordError, match=said):
+        support.make_payload(job)
+
+
+def test_a_file_that_is_no_notebook_is_named(job: Job) -> None:
+    (job.workbooks_folder / "05_handover.ipynb").write_text("[]")
+    with pytest.raises(RecordError, match=r"05_handover\.ipynb"):
+        support.make_payload(job)
+
+
+def test_an_infinite_number_is_named(job: Job) -> None:
+    with pytest.raises(RecordError, match=r"lift\.minimum"):
+        support.make_payload(job, [support.make_check("lift.minimum", measured=math.inf)])
+
+
+@pytest.mark.parametrize(("value", "expected"), [
+    (1.23456, 1.2346), (-0.00001, 0.0), (float("nan"), None), (np.float64(2.5), 2.5),
+    (np.int64(7), 7), (True, True), (np.bool_(True), True), (2**60, str(2**60)),
+    (pd.NaT, None), (date(2026, 1, 2), "2026-01-02"),
+    (datetime(2026, 1, 2, 3, 4), "2026-01-02T03:04:00"),
+    (verdict.Verdict.PASS, "pass"), ((1, None), [1, None]), ({"a": (1,)}, {"a": [1]}),
+])
+def test_values_become_plain(value: Any, expected: Any) -> None:
+    found = plain(value, "it")
+    assert found == expected and type(found) is type(expected)
+    assert canonical.encode(found) != b"-0"
+
+
+@pytest.mark.parametrize("value", [math.inf, -math.inf, b"bytes", object()])
+def test_what_json_has_no_place_for_is_refused(value: Any) -> None:
+    with pytest.raises(RecordError, match="it"):
+        plain(value, "it")
+
+
+@pytest.mark.parametrize(("kind", "member"), [
+    (verdict.Check, "checks"), (verdict.Event, "checks.events"), (plant.Reading, "readings"),
+    (plant.Instrument, "instruments"), (TrendFile, "trends.files"), (Remark, "trends.remarks"),
+    (AlarmText, "trends.alarms"),
+])
+def test_the_schema_knows_every_field(kind: type, member: str) -> None:
+    """A row may carry a further field, but whoever adds one describes it in the schema."""
+    found = json.loads(schema.text())
+    for name in member.split("."):
+        found = found["properties"][name]
+        found = found.get("items", found)
+    assert {field.name for field in dataclasses.fields(kind)} <= set(found["properties"])
+
+
+def test_an_older_version_is_brought_up(
+    content: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """There is no older version yet; the way is tried with one made up."""
+    older = {**content, "schema": {"name": schema.NAME, "version": 0}}
+    older["note"] = older.pop("findings")
+
+    def up(payload: dict[str, Any]) -> dict[str, Any]:
+        moved = {name: value for name, value in payload.items() if name != "note"}
+        return {**moved, "schema": content["schema"], "findings": payload["note"]}
+
+    with pytest.raises(RecordError, match="version 0"):
+        schema.current(older)
+    monkeypatch.setitem(schema.MIGRATIONS, 0, up)
+    assert schema.current(older) == content
+
+
+def test_each_failure_is_a_numbered_deficiency() -> None:
+    rows = [{"id": f"{step}.x", "step": step, "verdict": word, "reason": "found", "adjust": "set"}
+            for step, word in (("lift", "fail"), ("reset", "pass"), ("exit", "fail"),
+                               ("transition", "fail"), ("enable", "indeterminate"))]
+    found = deficiencies.from_checks(rows, {"exit.x": {"due": "Friday", "severity": "minor"}})
+    assert [(item["number"], item["check"], item["severity"]) for item in found] == [
+        ("D1", "lift.x", "critical"), ("D2", "exit.x", "minor"), ("D3", "transition.x", "minor")]
+    assert found[0]["due"] == "before the economizer operates again"
+    assert found[1]["due"] == "Friday"
+    assert found[0]["retest"] == ["lift", "handover", "recovery"]
+    assert all(item["recommended"] == "set" for item in found)

@@ -1,0 +1,145 @@
+"""Re-computation, retest and exchange: what follows from a record."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import io
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+import record_support as support
+
+from fptlib.errors import RecordError
+from fptlib.job import Job
+from fptlib.procedure.verdict import Verdict
+from fptlib.record import exchange, page, provenance, retest
+from fptlib.record.review import recompute
+
+KEYS = support.make_keys()
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Job:
+    return support.make_job(tmp_path / "job")
+
+
+@pytest.fixture
+def content(job: Job) -> dict[str, Any]:
+    return support.make_payload(job)
+
+
+def changed(id: str, **fields: Any) -> list[Any]:
+    return [dataclasses.replace(check, **fields) if check.id == id else check
+            for check in support.make_checks()]
+
+
+def test_the_same_checks_come_out_the_same(content: dict[str, Any]) -> None:
+    found = recompute(content, support.make_checks())
+    assert len(found) == 5
+    assert all(difference.same for difference in found)
+
+
+def test_a_last_bit_is_no_difference_and_a_word_is_said(content: dict[str, Any]) -> None:
+    found = recompute(content, changed("recovery.rate", measured=5.1 + 1e-9, reason="Else."))
+    by = {difference.check: difference for difference in found}
+    assert by["recovery.rate"].same
+    assert by["recovery.rate"].details == ("in other words",)
+
+
+def test_what_differs_is_told_with_how_much_and_since_when(
+    content: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    recorded = provenance.fptlib.__version__
+    monkeypatch.setattr(provenance.fptlib, "__version__", "9.9.9")
+    found = recompute(content, changed("recovery.rate", measured=4.6, verdict=Verdict.PASS))
+    (line,) = [difference.line() for difference in found if not difference.same]
+    assert line == ("recovery.rate: differs: verdict was fail, is pass; measured was 5.1, is 4.6 "
+                    f"(by -0.5) (since: fptlib {recorded} -> 9.9.9)")
+
+
+def test_a_changed_event_is_told(content: dict[str, Any]) -> None:
+    check = support.make_check()
+    event = dataclasses.replace(check.events[0], measured=5.3)
+    found = recompute(content, changed("recovery.rate", events=(event,)))
+    assert any("changeover 2: measured was 5.1, is 5.3" in d.line() for d in found)
+    none = recompute(content, changed("recovery.rate", events=()))
+    assert any("1 events were judged, now 0" in d.line() for d in none)
+
+
+def test_new_and_gone_checks_are_told(content: dict[str, Any]) -> None:
+    checks = [*support.make_checks()[1:], support.make_check("exit.equipment")]
+    kinds = {d.check: d.kind for d in recompute(content, checks)}
+    assert kinds["enable.dwell"] == "gone"
+    assert kinds["exit.equipment"] == "new"
+
+
+def records(tmp_path: Path, after: list[Any], link: bool = True) -> tuple[bytes, bytes]:
+    job = support.make_job(tmp_path / "first")
+    before = support.signed(support.make_payload(job), KEYS, ("technician", "engineer"))
+    second = support.make_job(tmp_path / "second", support.JOB_TOML.replace("T-001", "T-001-R"))
+    if link:
+        second.put("retest", retest.reference(before))
+    return before, support.signed(support.make_payload(second, after), KEYS, ("technician",))
+
+
+def test_a_retest_refers_to_its_record_and_closes_what_it_repeated(tmp_path: Path) -> None:
+    before, after = records(tmp_path, changed("recovery.rate", verdict=Verdict.PASS, measured=1.5))
+    (closing,) = retest.closings(before, after)
+    assert closing.closed and (closing.number, closing.check) == ("D1", "recovery.rate")
+    (row,) = [row for row in retest.compare(before, after) if row.check == "recovery.rate"]
+    assert (row.before, row.after) == ("fail", "pass")
+    assert (row.measured_before, row.measured_after) == (5.1, 1.5)
+
+
+@pytest.mark.parametrize(("after", "said"), [
+    (changed("recovery.rate", verdict=Verdict.INDETERMINATE), "is indeterminate"),
+    ([], "is absent"),
+])
+def test_a_deficiency_stays_open_with_the_reason(
+    tmp_path: Path, after: list[Any], said: str
+) -> None:
+    (closing,) = retest.closings(*records(tmp_path, after))
+    assert not closing.closed
+    assert said in closing.reason
+
+
+def test_a_correction_that_spoils_another_check_closes_nothing(tmp_path: Path) -> None:
+    worse = [*changed("recovery.rate", verdict=Verdict.PASS),
+             support.make_check("recovery.stable", Verdict.FAIL)]
+    (closing,) = retest.closings(*records(tmp_path, worse))
+    assert "recovery.stable" in closing.reason
+
+
+def test_a_retest_of_another_record_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(RecordError, match="the retest refers to record .none."):
+        retest.closings(*records(tmp_path, [], link=False))
+
+
+def test_the_comparison_shows_checks_and_figures_before_and_after(tmp_path: Path) -> None:
+    before, after = records(tmp_path, changed("recovery.rate", verdict=Verdict.PASS))
+    figures = {"recovery.rate": support.png(), "lift": support.png()}
+    shown = page.comparison(before, after, figures, figures).decode()
+    assert "1 of 1 deficiencies are closed" in shown
+    assert shown.count("<img ") == 4
+    assert "before: Does the active setpoint return slowly enough?" in shown
+
+
+def test_tables_as_csv(content: dict[str, Any]) -> None:
+    by = {table.name: table for table in exchange.tables(content)}
+    assert set(by) == {"checks", "readings", "deficiencies", "events"}
+    text = exchange.to_csv(by["checks"]).decode("utf-8-sig")
+    rows = list(csv.DictReader(io.StringIO(text, newline="")))
+    assert [row["id"] for row in rows] == [check.id for check in support.make_checks()]
+    assert float(rows[2]["margin"]) == -3.1
+    assert rows[3]["measured"] == ""
+
+
+def test_tables_as_xlsx(content: dict[str, Any]) -> None:
+    book = openpyxl.load_workbook(io.BytesIO(exchange.to_xlsx(exchange.tables(content))))
+    assert book.sheetnames == ["checks", "readings", "deficiencies", "events"]
+    head, *rows = list(book["checks"].iter_rows(values_only=True))
+    assert dict(zip(head, rows[2], strict=True))["margin"] == -3.1
+    assert len(rows) == 5
