@@ -16,10 +16,12 @@ from fptlib.procedure.case import Case, once
 
 BLOCK_MINUTES = 15.0
 FEWEST_BLOCKS = 20
-# A block counts as seen when so many training blocks lie within these distances of it.
+# A block counts as seen when so many training blocks lie within these distances of it,
+# counted in cells of a twentieth of the distance, none beyond it.
 NEAR_LOAD_SHARE = 0.10
 NEAR_WET_BULB = 3.0
 FEWEST_NEAR = 3
+CELLS = 20
 
 
 @dataclass(frozen=True)
@@ -39,12 +41,25 @@ class ChillerMode:
 
     def seen(self, load: np.ndarray, wet_bulb: np.ndarray) -> np.ndarray:
         """Whether enough of the training lies near each point."""
-        near_load = np.abs(load[:, None] - self.load) <= NEAR_LOAD_SHARE * self.load.max()
-        near_air = np.abs(wet_bulb[:, None] - self.wet_bulb) <= NEAR_WET_BULB
-        return (near_load & near_air).sum(axis=1) >= FEWEST_NEAR
+        trained = self._cells(self.load, self.wet_bulb)
+        origin, span = trained.min(axis=0), np.ptp(trained, axis=0) + 1
+        counts = np.zeros(span + 1, dtype=int)
+        np.add.at(counts, tuple((trained - origin + 1).T), 1)
+        # How many lie below each corner: four corners give the count in any rectangle.
+        below = counts.cumsum(axis=0).cumsum(axis=1)
+        points = self._cells(load, wet_bulb) - origin
+        low = np.clip(points - CELLS + 1, 0, span).T
+        high = np.clip(points + CELLS, 0, span).T
+        found = (below[high[0], high[1]] - below[low[0], high[1]]
+                 - below[high[0], low[1]] + below[low[0], low[1]])
+        return found >= FEWEST_NEAR
 
-    def uncertainty(self, load: float) -> float:
-        """Expanded uncertainty of a predicted kW/ton at a load, from the scatter of the fit."""
+    def _cells(self, load: np.ndarray, wet_bulb: np.ndarray) -> np.ndarray:
+        sizes = np.array([NEAR_LOAD_SHARE * self.load.max(), NEAR_WET_BULB]) / CELLS
+        return np.floor(np.column_stack([load, wet_bulb]) / sizes).astype(int)
+
+    def uncertainty(self, load: np.ndarray) -> np.ndarray:
+        """Expanded uncertainty of a predicted kW/ton at loads, from the scatter of the fit."""
         return 2.0 * self.residual / load
 
 
@@ -67,14 +82,31 @@ def fit(case: Case) -> ChillerMode | None:
 
 def quarter_hours(case: Case, rows: pd.Series) -> pd.DataFrame:
     """Load, wet bulb and power over quarter-hours that lie whole in ``rows``."""
-    table = pd.DataFrame({
-        "load": case.load, "wet_bulb": case.wet_bulb, "power": case.power,
-    }).where(rows)
-    whole = max(1, int(BLOCK_MINUTES // case.minutes))
-    blocks = table.resample(f"{max(BLOCK_MINUTES, case.minutes):.0f}min")
-    full = (blocks.count() >= whole).all(axis=1)
-    means = blocks.mean()[full]
-    return means[means["load"] > 0.0]
+    means = _block_means(case)
+    length = case.rows(BLOCK_MINUTES)
+    inside = rows.to_numpy()[_first_row(case):]
+    whole = inside[: len(means) * length].reshape(-1, length).all(axis=1)
+    return means[whole & (means["load"] > 0.0).to_numpy()].dropna()
+
+
+@once
+def _block_means(case: Case) -> pd.DataFrame:
+    """The means of every quarter-hour by the clock; one with a gap has none."""
+    first, length = _first_row(case), case.rows(BLOCK_MINUTES)
+    blocks = (len(case.frame) - first) // length
+    rows = slice(first, first + blocks * length)
+    return pd.DataFrame({
+        name: values.to_numpy()[rows].reshape(-1, length).mean(axis=1)
+        for name, values in (
+            ("load", case.load), ("wet_bulb", case.wet_bulb), ("power", case.power))
+    }, index=case.frame.index[rows][::length])
+
+
+def _first_row(case: Case) -> int:
+    """The row with which the first whole quarter-hour begins."""
+    start = case.frame.index[0]
+    past = (start - start.normalize()) / case.trends.step
+    return round(-past) % case.rows(BLOCK_MINUTES)
 
 
 def _columns(load: np.ndarray, wet_bulb: np.ndarray, scales: tuple[float, float]) -> np.ndarray:

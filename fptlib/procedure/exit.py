@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fptlib.procedure import chiller_mode
-from fptlib.procedure.case import Case
+from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_most, check, unjudged
 from fptlib.procedure.durations import Stretch, all_stretches, minutes_between
 from fptlib.procedure.episodes import Changeover
@@ -107,34 +107,47 @@ def exceeded(case: Case, changeover: Changeover) -> list[Stretch]:
     capacity=True,
 )
 def comparative(case: Case) -> list[Event]:
-    fitted = chiller_mode.fit(case)
-    if fitted is None:
+    if chiller_mode.fit(case) is None:
         raise Untested(f"fewer than {chiller_mode.FEWEST_BLOCKS} steady quarter-hours on "
                        "chillers: nothing to compare with")
-    return [_compared(case, c, fitted) for c in case.handovers]
+    return [_compared(case, c) for c in case.handovers]
 
 
-def uneconomic(case: Case, changeover: Changeover,
-               fitted: chiller_mode.ChillerMode) -> tuple[list[Stretch], float]:
-    """Stretches of a run worse than chillers beyond the fit's scatter, and the share of
-    the run's quarter-hours that could be compared."""
-    run = pd.Series(False, index=case.frame.index)
-    run[case.settled_run(changeover)] = True
-    blocks = chiller_mode.quarter_hours(case, run & (case.chillers_on == 0.0))
-    if blocks.empty:
-        return [], 0.0
+@once
+def _against_chillers(case: Case) -> pd.DataFrame:
+    """Every quarter-hour of the settled runs: could it be ``compared`` with chillers, and was
+    it ``worse`` by more than the fit's scatter?"""
+    fitted = chiller_mode.fit(case)
+    assert fitted is not None
+    run = np.zeros(len(case.frame), dtype=bool)
+    for changeover in case.handovers:
+        run[case.frame.index.slice_indexer(*_ends(case.settled_run(changeover)))] = True
+    blocks = chiller_mode.quarter_hours(case, (case.chillers_on == 0.0) & run)
     load = blocks["load"].to_numpy()
     predicted = fitted.predict(load, blocks["wet_bulb"].to_numpy())
-    doubt = 2.0 * fitted.residual / load
-    worse = pd.Series(blocks["power"].to_numpy() / load > predicted + doubt, index=blocks.index)
-    step = max(chiller_mode.BLOCK_MINUTES, case.minutes)
-    every = worse.reindex(pd.date_range(worse.index[0], worse.index[-1], freq=f"{step:.0f}min"),
-                          fill_value=False)
-    return all_stretches(every, step), float(np.isfinite(predicted).mean())
+    worse = blocks["power"].to_numpy() / load > predicted + fitted.uncertainty(load)
+    return pd.DataFrame({"compared": np.isfinite(predicted), "worse": worse}, blocks.index)
 
 
-def _compared(case: Case, changeover: Changeover, fitted: chiller_mode.ChillerMode) -> Event:
-    found, seen = uneconomic(case, changeover, fitted)
+def _ends(rows: slice) -> tuple[pd.Timestamp, pd.Timestamp]:
+    return rows.start, rows.stop
+
+
+def uneconomic(case: Case, changeover: Changeover) -> tuple[list[Stretch], float]:
+    """Stretches of a run worse than chillers beyond the fit's scatter, and the share of
+    the run's quarter-hours that could be compared."""
+    blocks = _against_chillers(case)[case.settled_run(changeover)]
+    if blocks.empty:
+        return [], 0.0
+    step = case.rows(chiller_mode.BLOCK_MINUTES) * case.minutes
+    every = blocks["worse"].reindex(
+        pd.date_range(blocks.index[0], blocks.index[-1], freq=pd.Timedelta(minutes=step)),
+        fill_value=False)
+    return all_stretches(every, step), float(blocks["compared"].mean())
+
+
+def _compared(case: Case, changeover: Changeover) -> Event:
+    found, seen = uneconomic(case, changeover)
     if seen == 0.0:
         return unjudged(changeover.name, changeover.handover,
                         "chillers were never seen at this load and wet bulb")
@@ -161,20 +174,17 @@ def _compared(case: Case, changeover: Changeover, fitted: chiller_mode.ChillerMo
     advise=lambda case, failed: f"Exits without a reason: {len(failed)}.",
 )
 def not_early(case: Case) -> list[Event]:
-    fitted = None if case.lacking(["load", "power", "wet_bulb"]) else chiller_mode.fit(case)
-    return [_reason_of(case, c, fitted) for c in case.exits if c.handover is not None]
+    return [_reason_of(case, c) for c in case.exits if c.handover is not None]
 
 
-def _reason_of(case: Case, changeover: Changeover,
-               fitted: chiller_mode.ChillerMode | None) -> Event:
+def _reason_of(case: Case, changeover: Changeover) -> Event:
     reasons = {
         "the supply stood above setpoint":
             (warm(case, changeover), case.limits["exit.delay"]),
         "the equipment count was exceeded":
             (_exceeded_if_known(case, changeover), case.limits["exit.equipment_delay"]),
         "chillers would have drawn less":
-            (uneconomic(case, changeover, fitted)[0] if fitted else [],
-             case.limits["exit.comparative_delay"]),
+            (_uneconomic_if_known(case, changeover), case.limits["exit.comparative_delay"]),
     }
     for reason, (found, delay) in reasons.items():
         last = found[-1] if found else None
@@ -192,6 +202,12 @@ def _exceeded_if_known(case: Case, changeover: Changeover) -> list[Stretch]:
     if case.plant.equipment_limit is None or case.lacking(needs):
         return []
     return exceeded(case, changeover)
+
+
+def _uneconomic_if_known(case: Case, changeover: Changeover) -> list[Stretch]:
+    if case.lacking(["load", "power", "wet_bulb"]) or chiller_mode.fit(case) is None:
+        return []
+    return uneconomic(case, changeover)[0]
 
 
 def _without_reason(case: Case, changeover: Changeover) -> Event:
