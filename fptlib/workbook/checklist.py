@@ -101,7 +101,7 @@ class OverrideLine(_Line):
 
     def _say(self) -> None:
         verdict = static.verdict_markup("done" if closed(self.row) else "waiting")
-        placed, released = (str(self.row.get(key) or "–") for key in ("placed", "released"))
+        placed, released = (str(self.row.get(key) or "–")[:16].replace("T", " ") for key in ("placed", "released"))
         self.said.value = (
             f"{verdict} <b>{html.escape(self.name)}</b><br>placed {html.escape(placed)}, "
             f"released {html.escape(released)}"

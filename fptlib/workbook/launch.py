@@ -19,17 +19,19 @@ from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 
+from fptlib.errors import JobError
 from fptlib.job import Job
 from fptlib.workbook.state import first_unfinished
 from fptlib.workbook.steps import Step
 
+LOG = "server.log"
 LARGEST_UPLOAD = 512 * 1024 * 1024
 _SETTINGS: Mapping[str, Mapping[str, object]] = {
     "@jupyterlab/apputils-extension/notification": {
         "fetchNews": "false", "checkForUpdates": False, "doNotDisturbMode": True},
     "@jupyterlab/apputils-extension/kernels-settings": {"commsOverSubshells": "disabled"},
     "@jupyterlab/notebook-extension/tracker": {
-        "autoStartDefaultKernel": True, "scrollPastEnd": False, "windowingMode": "none",
+        "scrollPastEnd": False, "windowingMode": "none",
         "kernelShutdown": True},
     "@jupyterlab/docmanager-extension/plugin": {"autosaveInterval": 20},
     "@jupyterlab/filebrowser-extension/browser": {"autoOpenUploads": False},
@@ -38,7 +40,7 @@ _SETTINGS: Mapping[str, Mapping[str, object]] = {
          "rank": 1},
         *({"name": name, "disabled": True} for name in (
             "insert", "cut", "copy", "paste", "run", "restart", "restart-and-run", "cellType",
-            "interrupt", "scoreboard", "debugger-icon")),
+            "interrupt", "save", "debugger-icon")),
     ]},
     "@jupyterlab/shortcuts-extension/shortcuts": {"shortcuts": [
         {"command": "notebook:run-all-cells", "keys": ["F8"], "selector": ".jp-Notebook"}]},
@@ -62,15 +64,27 @@ class Server:
 def open_job(job: Job, step: Step | None = None) -> int:
     """Open the job at a step, the first unfinished one where none is given.
 
-    Returns when the server is stopped (Ctrl-C, or the browser's File > Shut Down).
+    Returns 0 when the server is stopped (Ctrl-C, or the browser's File > Shut Down).
+
+    Raises:
+        JobError: the server did not start or broke.
     """
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         server = serve(job, step or first_unfinished(job), Path(folder), browser=True)
+        print(f"{job.folder.name} opens in the browser; press Ctrl-C here when you are done")
         try:
-            return server.process.wait()
+            if code := server.process.wait():
+                raise JobError(f"the notebook server stopped with code {code}: "
+                               f"{_last_words(Path(folder))}")
         except KeyboardInterrupt:
             server.process.terminate()
-            return server.process.wait()
+            server.process.wait()
+        return 0
+
+
+def _last_words(settings: Path) -> str:
+    lines = (settings / LOG).read_text(encoding="utf-8", errors="replace").splitlines()
+    return lines[-1] if lines else "it said nothing"
 
 
 def serve(job: Job, step: Step, settings: Path, browser: bool = False) -> Server:
@@ -79,8 +93,9 @@ def serve(job: Job, step: Step, settings: Path, browser: bool = False) -> Server
     port = free_port()
     _write_settings(settings, job, step, port, browser)
     command = [sys.executable, "-m", "jupyterlab"]
-    process = subprocess.Popen(command, cwd=job.folder, env=_environment(settings, token, job),
-                               stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    with (settings / LOG).open("wb") as log:
+        process = subprocess.Popen(command, cwd=job.folder, stdout=log, stderr=log,
+                                   env=_environment(settings, token, job))
     return Server(process, f"http://127.0.0.1:{port}{page(step)}", token)
 
 
@@ -94,6 +109,11 @@ def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
+
+
+def _is_root() -> bool:
+    # In a container there is often no other user; on a laptop nobody should be root.
+    return hasattr(os, "geteuid") and os.geteuid() == 0
 
 
 def _environment(settings: Path, token: str, job: Job) -> dict[str, str]:
@@ -112,11 +132,12 @@ def _environment(settings: Path, token: str, job: Job) -> dict[str, str]:
 
 
 def _write_settings(folder: Path, job: Job, step: Step, port: int, browser: bool) -> None:
-    config = {
+    config: dict[str, dict[str, object]] = {
         "ServerApp": {
             "ip": "127.0.0.1", "port": port, "port_retries": 0, "open_browser": browser,
             "root_dir": str(job.folder), "terminals_enabled": False,
             "default_url": page(step), "shutdown_no_activity_timeout": 12 * 3600,
+            "allow_root": _is_root(),
             "max_body_size": LARGEST_UPLOAD, "max_buffer_size": LARGEST_UPLOAD,
         },
         "LabApp": {

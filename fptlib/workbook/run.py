@@ -98,7 +98,8 @@ def execute(notebook: Any, folder: Path, environment: dict[str, str]) -> tuple[s
 
     client = NotebookClient(notebook, timeout=CELL_SECONDS, kernel_name="python3",
                             resources={"metadata": {"path": str(folder)}},
-                            store_widget_state=False)
+                            store_widget_state=False,
+                            extra_arguments=["--IPKernelApp.log_level=ERROR"])
     try:
         client.execute(env=environment)
     except CellExecutionError as error:

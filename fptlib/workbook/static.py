@@ -24,8 +24,8 @@ SIGNS = {
 }
 _CELL = "text-align:left;vertical-align:top;padding:.35em .6em;border-bottom:1px solid #c8d0d8;"
 _TABLE = (
-    "border-collapse:collapse;width:100%;max-width:60rem;margin:.4em 0;color:#1b2733;"
-    "background:#fff;font-size:.95em;overflow-wrap:anywhere;white-space:normal;"
+    "border-collapse:collapse;table-layout:auto;width:100%;max-width:60rem;margin:.4em 0;"
+    "color:#1b2733;background:#fff;font-size:.95em;overflow-wrap:anywhere;white-space:normal;"
 )
 
 

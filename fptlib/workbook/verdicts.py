@@ -9,7 +9,7 @@ from fptlib.procedure.verdict import Check, Event, Verdict
 from fptlib.workbook.questions import symbol
 from fptlib.workbook.static import Shown, table_markup, verdict_markup
 
-_HEADS = ("Check", "Verdict", "Measured", "Limit", "Margin", "Probability")
+_HEADS = ("Verdict", "Check")
 
 
 def number(value: float | None, unit: str = "") -> str:
@@ -54,13 +54,27 @@ def table(checks: Sequence[Check], caption: str = "Verdicts") -> Shown:
 
 def _cells(check: Check) -> list[str]:
     return [
-        f"{html.escape(check.question)}{_explained(check)}",
         verdict_markup(check.verdict),
-        html.escape(with_unit(check.measured, check.unit)),
-        html.escape(with_unit(check.limit, check.unit)),
-        html.escape(margin(check, check.unit)),
-        html.escape(probability(check)),
+        f"<b>{html.escape(check.question)}</b> "
+        f"<span style='color:#404a54;font-size:.9em'>{html.escape(check.id)}</span>"
+        f"{_numbers(check)}{_explained(check)}",
     ]
+
+
+def _numbers(check: Check) -> str:
+    if check.margin is None:
+        return ""
+    values = (
+        ("measured", with_unit(check.measured, check.unit)),
+        ("limit", with_unit(check.limit, check.unit)),
+        ("margin", margin(check, check.unit)),
+        ("probability of conformance", probability(check)),
+    )
+    parts = "".join(
+        f"<span style='white-space:nowrap'>{name} <b>{html.escape(text)}</b></span>"
+        for name, text in values
+    )
+    return f"<div style='display:flex;flex-wrap:wrap;gap:.1em 1.4em;margin:.2em 0'>{parts}</div>"
 
 
 def _explained(check: Check) -> str:
@@ -69,10 +83,7 @@ def _explained(check: Check) -> str:
     parts += [f"<b>Adjust:</b> {html.escape(check.adjust)}"] if check.adjust else []
     lines = "<br>".join(parts)
     details = f"<details><summary>events and basis</summary>{_events(check)}</details>"
-    return (
-        f"<br><span style='color:#404a54;font-size:.9em'>{html.escape(check.id)}</span>"
-        f"<div style='font-size:.92em'>{lines}{details}</div>"
-    )
+    return f"<div style='font-size:.94em'>{lines}{details}</div>"
 
 
 def _events(check: Check) -> str:

@@ -28,6 +28,7 @@ def figure(case: Case, checks: Sequence[Check], decides: str) -> base.Evidence:
     if missing or chosen is None:
         return base.nothing("Changeover", base.reason(checks, "no changeover in these trends"))
     drawn, (above, below) = base.canvas(2, 6.2, (3.0, 0.8), share=True)
+    drawn.subplots_adjust(hspace=0.15)
     rows = _stretch(case, chosen)
     _temperatures(above, case, rows, chosen.name)
     _status(below, case, rows)
