@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, wraps
-from typing import Any, TypeVar
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -23,17 +23,20 @@ from fptlib.trends import Trends
 
 POWER_PARTS = ("tower_fan_power", "chw_pump_power", "cw_pump_power")
 _Found = TypeVar("_Found")
+_Given = ParamSpec("_Given")
 
 
-def once(work_out: Callable[[Case], _Found]) -> Callable[[Case], _Found]:
-    """Let a function of a case alone be worked out once; many events ask for its result."""
+def once(work_out: Callable[Concatenate[Case, _Given], _Found]
+         ) -> Callable[Concatenate[Case, _Given], _Found]:
+    """Let what depends on a case, and a number or two, be worked out once: many events ask."""
     name = f"{work_out.__module__}.{work_out.__qualname__}"
 
     @wraps(work_out)
-    def kept(case: Case) -> _Found:
-        if name not in case.kept:
-            case.kept[name] = work_out(case)
-        return case.kept[name]
+    def kept(case: Case, *given: _Given.args, **named: _Given.kwargs) -> _Found:
+        key = (name, *given, *named.items())
+        if key not in case.kept:
+            case.kept[key] = work_out(case, *given, **named)
+        return case.kept[key]
 
     return kept
 
@@ -57,7 +60,7 @@ class Case:
     condition: str = "natural"
     wet_bulb_source: str = "trended"
     weather: pd.DataFrame | None = None
-    kept: dict[str, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
+    kept: dict[Any, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     # -- what there is ---------------------------------------------------------------
 
@@ -283,6 +286,7 @@ class Case:
         enough = self.load > 0.02 * self.load.quantile(0.95)
         return (self.power / self.load).where(enough)
 
+    @once
     def water_lift(self, n: int) -> pd.Series:
         """Water lift of chiller ``n`` [degF] while it runs: leaving condenser water minus
         leaving chilled water (the plant's supply where the chiller's own is not trended)."""

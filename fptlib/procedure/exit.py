@@ -82,13 +82,18 @@ def equipment(case: Case) -> list[Event]:
 
 def exceeded(case: Case, changeover: Changeover) -> list[Stretch]:
     """Stretches of a run with fans at maximum and more cells running than the limit."""
-    rows = slice(changeover.handover, changeover.ended)
-    running = case.frame.loc[rows, [f"tower_{n}_fan_running" for n in case.tower_numbers]]
-    speeds = case.frame.loc[rows, [f"tower_{n}_fan_speed" for n in case.tower_numbers]]
-    turning = speeds.where(running.to_numpy() == 1.0)
-    at_maximum = turning.min(axis=1) >= case.limits["exit.fans_at_maximum"]
+    return all_stretches(_exceeds(case)[changeover.handover : changeover.ended], case.minutes)
+
+
+@once
+def _exceeds(case: Case) -> pd.Series:
+    running = case.frame[[f"tower_{n}_fan_running" for n in case.tower_numbers]].to_numpy() == 1.0
+    speeds = case.frame[[f"tower_{n}_fan_speed" for n in case.tower_numbers]].to_numpy()
+    maximum = case.limits["exit.fans_at_maximum"]
+    at_maximum = ((running & (speeds >= maximum)).any(axis=1)
+                  & ~(running & (speeds < maximum)).any(axis=1))
     too_many = running.sum(axis=1) > (case.plant.equipment_limit or 0)
-    return all_stretches(at_maximum & too_many, case.minutes)
+    return pd.Series(at_maximum & too_many, index=case.frame.index)
 
 
 @check(

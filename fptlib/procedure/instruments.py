@@ -12,7 +12,7 @@ import pandas as pd
 from fptlib import points
 from fptlib.physics import water
 from fptlib.procedure import uncertainty
-from fptlib.procedure.case import Case
+from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_most, check, unjudged
 from fptlib.procedure.episodes import stretches
 from fptlib.procedure.plant import Reading
@@ -187,31 +187,35 @@ def exchanger_heat(frame: Any) -> tuple[Any, Any]:
 
 
 def _balanced(case: Case, name: str, handover: pd.Timestamp, run: slice) -> Event:
-    rows = case.frame.loc[run]
-    given, taken = exchanger_heat(rows)
-    usable = given.notna() & taken.notna() & (given > 0.0) & (taken > 0.0)
+    given, taken = (heat[run] for heat in _heat(case))
+    usable = (given > 0.0) & (taken > 0.0)
     if usable.sum() * case.minutes < 15.0:
         return unjudged(name, handover, "less than 15 minutes of the run can be used")
-    middle = rows[usable].median()
-    mean = (given[usable].median() + taken[usable].median()) / 2.0
-    imbalance = 100.0 * (given[usable].median() - taken[usable].median()) / mean
-    allowed = _balance_uncertainty(case, middle)
+    given_tons, taken_tons = given[usable].median(), taken[usable].median()
+    imbalance = 200.0 * (given_tons - taken_tons) / (given_tons + taken_tons)
+    allowed = _balance_uncertainty(case, given.index[usable])
     return at_most(
-        case, name, handover, rows.index[-1], abs(imbalance), allowed, 0.0,
-        f"chilled water gives {given[usable].median():.0f} tons, condenser water takes "
-        f"{taken[usable].median():.0f} tons; the sensors allow {allowed:.1f} % of difference",
+        case, name, handover, given.index[-1], abs(imbalance), allowed, 0.0,
+        f"chilled water gives {given_tons:.0f} tons, condenser water takes "
+        f"{taken_tons:.0f} tons; the sensors allow {allowed:.1f} % of difference",
     )
 
 
-def _balance_uncertainty(case: Case, middle: pd.Series) -> float:
+@once
+def _heat(case: Case) -> tuple[pd.Series, pd.Series]:
+    return exchanger_heat(case.frame)
+
+
+def _balance_uncertainty(case: Case, usable: pd.Index) -> float:
     names = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp", "hx_cw_flow",
              "hx_cw_entering_temp", "hx_cw_leaving_temp")
+    middle = {name: float(case.frame[name][usable].median()) for name in names}
 
     def imbalance(**values: float) -> float:
         given, taken = exchanger_heat(values)
         return 200.0 * (given - taken) / (given + taken)
 
-    return uncertainty.propagated(case, imbalance, {n: float(middle[n]) for n in names})
+    return uncertainty.propagated(case, imbalance, middle)
 
 
 CHECKS = (calibration, agreement, wet_bulb, heat_balance)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,7 @@ import pandas as pd
 from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
-from fptlib.procedure.durations import lasting_high, lasting_low, minutes_between
+from fptlib.procedure.durations import lasting_low, minutes_between
 from fptlib.procedure.episodes import BACK_WITHIN, Changeover
 from fptlib.procedure.verdict import Check, Event, Verdict
 
@@ -20,9 +21,37 @@ def pull_down(case: Case, changeover: Changeover) -> slice:
     return slice(changeover.request, changeover.pull_down_end - case.trends.step)
 
 
-def short_dip_rows(case: Case) -> int:
-    """Rows that are surely longer than the dip the limits let pass."""
-    return int(case.limits["lift.short_dip"] // case.minutes) + 1
+@dataclass(frozen=True, slots=True)
+class Level:
+    """A level that lasted longer than a short dip, how well it is known, and since when."""
+
+    value: float
+    doubt: float
+    at: pd.Timestamp
+
+
+def lowest_kept(case: Case, series: pd.Series) -> Level | None:
+    """The level that ``series`` stayed at or below for longer than a short dip.
+
+    One-minute rows show it. With longer rows two on end prove it, and a single one, or
+    what lay between two, leaves it possible: the doubt spans both.
+    """
+    dip = case.limits["lift.short_dip"]
+    if case.minutes <= 1.0:
+        found = lasting_low(series, int(dip // case.minutes) + 1)
+        return None if found is None else Level(found[0], 0.0, found[1])
+    possible = lasting_low(series, 1)
+    if possible is None:
+        return None
+    sure = lasting_low(series, int(dip // case.minutes) + 2) or (series.max(), None)
+    lowest = possible[0] - uncertainty.between_rows(case, series)
+    return Level((sure[0] + lowest) / 2.0, (sure[0] - lowest) / 2.0, possible[1])
+
+
+def highest_kept(case: Case, series: pd.Series) -> Level | None:
+    """The level that ``series`` stayed at or above for longer than a short dip."""
+    found = lowest_kept(case, -series)
+    return None if found is None else Level(-found.value, found.doubt, found.at)
 
 
 @check(
@@ -85,6 +114,7 @@ def _pressures(n: int) -> tuple[str, str]:
     return f"chiller_{n}_condenser_pressure", f"chiller_{n}_evaporator_pressure"
 
 
+@once
 def pressure_lift(case: Case, n: int) -> pd.Series:
     """Condenser minus evaporator pressure of chiller ``n`` while it runs [psi]."""
     condenser, evaporator = _pressures(n)
@@ -104,13 +134,12 @@ def _kept(
     if not (lift.notna().any()):
         return None
     name = f"{changeover.name}, {what}"
-    found = lasting_low(lift, short_dip_rows(case))
+    found = lowest_kept(case, lift)
     if found is None:
         return unjudged(name, changeover.request, "the chiller ran too briefly to be judged")
-    low, at = found
-    doubt = float(np.hypot(doubt, uncertainty.between_rows(case, lift)))
-    return at_least(case, name, at, changeover.pull_down_end, low, least, doubt,
-                    f"went down to {low:.1f} {unit} for longer than "
+    return at_least(case, name, found.at, changeover.pull_down_end, found.value, least,
+                    doubt + found.doubt,
+                    f"went down to {found.value:.1f} {unit} for longer than "
                     f"{case.limits['lift.short_dip']:.0f} min; the maker asks for {least:g}",
                     unit)
 
@@ -151,17 +180,15 @@ def _followed(case: Case, changeover: Changeover) -> Event:
     wanted = temporary_setpoint(case)[rows]
     asked = wanted < case.reset_setpoint[rows]
     excess = (case.frame["chw_supply_setpoint"][rows] - wanted).where(asked)
-    found = lasting_high(excess, short_dip_rows(case))
+    found = highest_kept(case, excess)
     if found is None:
         return unjudged(changeover.name, changeover.request,
                         "the condenser water never came near enough to ask for it")
-    high, at = found
-    doubt = float(np.hypot(
-        uncertainty.resolution(case, "chw_supply_setpoint", "cw_supply_temp"),
-        uncertainty.between_rows(case, wanted)))
-    return at_most(case, changeover.name, at, changeover.pull_down_end, high,
-                   case.limits["lift.setpoint_band"], doubt,
-                   f"stood {high:+.1f} degF against condenser water minus "
+    rounding = uncertainty.resolution(case, "chw_supply_setpoint", "cw_supply_temp")
+    moving = uncertainty.between_rows(case, wanted)
+    return at_most(case, changeover.name, found.at, changeover.pull_down_end, found.value,
+                   case.limits["lift.setpoint_band"], rounding + moving + found.doubt,
+                   f"stood {found.value:+.1f} degF against condenser water minus "
                    f"{case.limits['lift.offset']:g} (not below {_lowest(case):g})")
 
 
@@ -193,13 +220,11 @@ def _above_floor(case: Case, changeover: Changeover, what: str, name: str,
                  doubt: float) -> Event:
     series = case.frame[name][changeover.request : changeover.pull_down_end]
     label = f"{changeover.name}, {what}"
-    found = lasting_low(series, min(short_dip_rows(case), len(series)))
+    found = lowest_kept(case, series)
     if found is None:
         return unjudged(label, changeover.request, "has a gap in the pull-down")
-    low, at = found
-    doubt = float(np.hypot(doubt, uncertainty.between_rows(case, series)))
-    return at_least(case, label, at, None, low, case.floor, doubt,
-                    f"lowest was {low:.1f} degF, the floor is {case.floor:g}")
+    return at_least(case, label, found.at, None, found.value, case.floor, doubt + found.doubt,
+                    f"lowest was {found.value:.1f} degF, the floor is {case.floor:g}")
 
 
 @check(
@@ -291,11 +316,11 @@ def lowered(case: Case, changeover: Changeover) -> bool:
 
 
 def release_time(case: Case, changeover: Changeover) -> pd.Timestamp | None:
-    """First row in which the active setpoint is on its way up from the pull-down."""
+    """First row in which the active setpoint is on its way up from its lowest."""
     active = case.frame["chw_supply_setpoint"]
-    before = active[changeover.handover - case.trends.step]
-    after = active[changeover.handover : changeover.ended]
-    up = after > before + max(0.1, case.sensor("chw_supply_setpoint").resolution)
+    rows = active[changeover.handover - case.trends.step : changeover.ended]
+    visible = max(0.05, case.sensor("chw_supply_setpoint").resolution / 2.0)
+    up = (rows > rows.cummin() + visible).iloc[1:]
     return up.idxmax() if up.any() else None
 
 

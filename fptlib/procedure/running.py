@@ -135,10 +135,15 @@ def overcooling(case: Case) -> list[Event]:
     return _over_runs(case, _overcooling)
 
 
+@once
+def _fans_at_minimum(case: Case) -> pd.Series:
+    speeds = case.frame[[f"tower_{n}_fan_speed" for n in case.tower_numbers]]
+    return speeds.max(axis=1) <= case.limits["running.fan_minimum"]
+
+
 def _overcooling(case: Case, changeover: Changeover, rows: slice) -> Event:
     colder = wanted_condenser_water(case)[rows] - case.frame["cw_supply_temp"][rows]
-    speeds = case.frame.loc[rows, [f"tower_{n}_fan_speed" for n in case.tower_numbers]]
-    slow = speeds.max(axis=1) <= case.limits["running.fan_minimum"]
+    slow = _fans_at_minimum(case)[rows]
     band = case.limits["running.overcooling"]
     good = ((colder <= band) | slow).astype(float).where(colder.notna())
     doubt = uncertainty.expanded(case, {"cw_supply_temp": 1.0})

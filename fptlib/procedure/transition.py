@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from fptlib.procedure.case import Case
+from fptlib.procedure import uncertainty
+from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import at_least, at_most, check, unjudged
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.verdict import Check, Event
@@ -114,15 +115,18 @@ def _doubt(case: Case, ratios: tuple[float, float], loads: tuple[float, float]) 
     The same meters stand on both sides, so their relative error scales the change alone;
     the temperature sensors' error weighs by the two loads.
     """
-    from fptlib.procedure import uncertainty
-
-    flow = float(case.frame["chw_flow"].median())
-    sensors = {"chw_return_temp": 1.0, "chw_supply_temp": -1.0}
-    tons = uncertainty.expanded(case, sensors) * flow / 24.0
-    temperature = tons * abs(ratios[1] / loads[1] - ratios[0] / loads[0])
+    temperature = _load_uncertainty(case) * abs(ratios[1] / loads[1] - ratios[0] / loads[0])
     relative = 2.0 * sum(uncertainty.standard(case, name, 1.0) ** 2
                          for name in ("chw_flow", "plant_power")) ** 0.5
     return float((temperature**2 + (relative * (ratios[1] - ratios[0])) ** 2) ** 0.5)
+
+
+@once
+def _load_uncertainty(case: Case) -> float:
+    """Expanded uncertainty of the load [tons] from the temperature sensors, at the usual flow."""
+    flow = float(case.frame["chw_flow"].median())
+    sensors = {"chw_return_temp": 1.0, "chw_supply_temp": -1.0}
+    return uncertainty.expanded(case, sensors) * flow / 24.0
 
 
 def _judge(case: Case, name: str, at: pd.Timestamp, found: Comparison,
