@@ -185,9 +185,11 @@ def _attempts(case: Case) -> list[Event]:
         return []
     days = pd.Series([c.request.date() for c in case.requests]).value_counts()
     day, most = days.index[0], int(days.iloc[0])
-    first = next(c.request for c in case.requests if c.request.date() == day)
+    that_day = [c.request for c in case.requests if c.request.date() == day]
+    # A request in the row after midnight may have come before it.
+    doubt = float((that_day[0] - case.trends.step).date() != day)
     return [at_most(
-        case, "attempts in a day", first, None, most, case.limits["enable.attempts"], 0.0,
+        case, "attempts in a day", that_day[0], None, most, case.limits["enable.attempts"], doubt,
         f"{most} requests on {day:%Y-%m-%d}", "per day",
     )]
 

@@ -13,12 +13,11 @@ from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjud
 from fptlib.procedure.demand import interval_demand
 from fptlib.procedure.durations import (
     largest_rise,
-    lasting_high,
     minutes_between,
     reversals,
 )
 from fptlib.procedure.episodes import Changeover
-from fptlib.procedure.lift import lowered, release_time, short_dip_rows
+from fptlib.procedure.lift import Level, highest_kept, lowered, release_time
 from fptlib.procedure.verdict import Check, Event
 
 RATE_WINDOW = 10.0
@@ -134,17 +133,17 @@ def _stable(case: Case, changeover: Changeover) -> list[Event]:
               changeover.ended)
     rows = slice(changeover.handover, end)
     supply = case.frame["chw_supply_temp"][rows]
-    over = lasting_high(supply - case.reset_setpoint[rows], short_dip_rows(case))
+    over = highest_kept(case, supply - case.reset_setpoint[rows])
     if over is None:
         return [unjudged(changeover.name, changeover.handover, "the supply has gaps there")]
-    return [_overshoot(case, changeover, *over), _swings(case, changeover, supply)]
+    return [_overshoot(case, changeover, over), _swings(case, changeover, supply)]
 
 
-def _overshoot(case: Case, changeover: Changeover, high: float, at: pd.Timestamp) -> Event:
-    return at_most(case, f"{changeover.name}, overshoot", at, None, high,
+def _overshoot(case: Case, changeover: Changeover, high: Level) -> Event:
+    return at_most(case, f"{changeover.name}, overshoot", high.at, None, high.value,
                    case.limits["recovery.overshoot"],
-                   uncertainty.expanded(case, {"chw_supply_temp": 1.0}),
-                   f"supply at most {high:+.1f} degF above the reset setpoint")
+                   uncertainty.expanded(case, {"chw_supply_temp": 1.0}) + high.doubt,
+                   f"supply at most {high.value:+.1f} degF above the reset setpoint")
 
 
 def _swings(case: Case, changeover: Changeover, supply: pd.Series) -> Event:

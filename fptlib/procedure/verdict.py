@@ -100,8 +100,8 @@ def decide(margin: float, uncertainty: float, rule: Rule) -> Verdict:
     reject = uncertainty if rule in (Rule.GUARDED_REJECTION, Rule.GUARDED_BOTH) else 0.0
     if margin >= accept:
         return Verdict.PASS
-    # Without a guard band the limit itself belongs to the good side.
-    if margin < 0.0 and margin <= -reject:
+    # The limit itself belongs to the good side.
+    if margin < -reject:
         return Verdict.FAIL
     return Verdict.INDETERMINATE
 
