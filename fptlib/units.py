@@ -95,13 +95,8 @@ def is_gauge(stated: str, wanted: str) -> bool:
     return wanted == "psia" and stated in _GAUGE
 
 
-def gauge_scale(stated: str, altitude: float) -> Scale:
-    """The conversion of a gauge pressure to psia at a site's altitude [ft].
-
-    The atmosphere is the standard one, 14.696 psi (1 - 6.8754e-6 H)^5.2559 (ASHRAE
-    Fundamentals, psychrometrics chapter, from memory); weather moves it by 0.3 psi.
-    """
-    atmosphere = 14.696 * (1.0 - 6.8754e-6 * altitude) ** 5.2559
+def gauge_scale(stated: str, atmosphere: float) -> Scale:
+    """The conversion of a gauge pressure to psia under an atmosphere [psia]."""
     return Scale(_SCALES["psia"][_GAUGE[stated]].factor, 0.0, atmosphere)
 
 

@@ -31,10 +31,12 @@ def hours(count: float) -> int:
 
 
 def own_interval(times: np.ndarray) -> int:
-    """The usual step of sorted times [ns]: the median of their differences, 0 for one time."""
+    """The usual step of sorted times [ns]: the (lower) median difference, 0 for one time."""
     if len(times) < 2:
         return 0
-    return int(np.median(np.diff(times)))
+    steps = np.diff(times)
+    middle = (len(steps) - 1) // 2
+    return int(np.partition(steps, middle)[middle])
 
 
 def round_step(interval: int) -> int:

@@ -271,20 +271,12 @@ def _parts_of_power(trends: Trends) -> Iterator[Remark]:
 
 
 def _frozen(trends: Trends) -> Iterator[Remark]:
-    index = trends.frame.index
-    for name in trends.frame.columns:
-        if not series.may_be_stuck(points.point(str(name))):
-            continue
-        values = trends.frame[name].to_numpy()
-        if len(found := series.stuck(values, trends.minutes)) == 0:
-            continue
-        longest = max(found, key=lambda s: s.length)
-        unit = points.point(str(name)).unit
-        yield _doubt(trends, str(name), (
-            f"the value stands at {values[longest.begin]:.4g} {unit} for {longest.length:,} rows "
-            f"on end ({longest.length * trends.minutes / 60.0:,.1f} h from "
-            f"{series.local(index, longest.begin)}); {len(found)} such stretches over "
-            f"{series.STUCK_HOURS:g} h: a frozen sensor or a lost connection"))
+    for name in (str(column) for column in trends.frame.columns):
+        point, values = points.point(name), trends.frame[name].to_numpy()
+        if series.may_be_stuck(point):
+            text = series.frozen_text(trends.frame.index, values, trends.minutes, point)
+            if text:
+                yield _doubt(trends, name, text)
 
 
 def _unit_jumps(trends: Trends) -> Iterator[Remark]:

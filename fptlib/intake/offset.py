@@ -80,8 +80,13 @@ def _unexplained(a: pd.Series, b: pd.Series, shift: float) -> float:
     one, other = _pairs(a, b, shift)
     if len(one) < _FEW or np.std(other) == 0 or np.std(one) == 0:
         return float("nan")
-    # The movement from sample to sample decides, not a slow difference of the sensors.
-    return float(np.var(one - other) / max(np.var(one), np.var(other)))
+    # Medians, so that dropouts decide nothing; a constant difference of the sensors neither.
+    usual = max(_spread(one), _spread(other))
+    return _spread(one - other) / usual if usual > 0 else float("nan")
+
+
+def _spread(values: np.ndarray) -> float:
+    return float(np.median(np.abs(values - np.median(values))))
 
 
 def _difference(a: pd.Series, b: pd.Series, shift: float) -> float:

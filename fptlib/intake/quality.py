@@ -25,7 +25,7 @@ def quality(trends: Trends, used_by: Mapping[str, Sequence[str]] | None = None) 
     Returns:
         Index ``point``; columns ``unit``; ``coverage`` [% of the rows]; ``gaps`` (count);
         ``gap_hours``; ``longest_gap`` [h] and ``longest_gap_from``; ``stuck_hours`` (in
-        stretches over six hours without a change, where the point never stands still);
+        stretches without a change over six hours, of water a day);
         ``spikes`` and ``steps`` (counts); ``noise`` and ``resolution`` [the point's unit];
         ``clock_drift`` [s/day of its file's stamps]; ``costs`` (checks that lose time).
     """
@@ -73,7 +73,8 @@ def _behaviour(values: np.ndarray, point: points.Point, minutes: float) -> dict[
                 "resolution": nothing}
     noise, fine = series.noise(values), series.resolution(values)
     least = _least(values, point, noise)
-    stuck = series.stuck(values, minutes) if series.may_be_stuck(point) else []
+    hours = series.stuck_hours(point)
+    stuck = series.stuck(values, minutes, hours) if series.may_be_stuck(point) else []
     return {
         "stuck_hours": sum(s.length for s in stuck) * minutes / 60.0,
         "spikes": int(series.spikes(values, least).sum()),

@@ -21,7 +21,7 @@ from fptlib.intake.notes import Notes
 from fptlib.intake.offset import clock_offset
 from fptlib.intake.parquet import ParquetReader
 from fptlib.intake.progress import Progress, part, silent
-from fptlib.intake.series import stuck
+from fptlib.intake.series import frozen_text, stuck, stuck_hours
 from fptlib.intake.stamps import StampReader
 from fptlib.intake.wide import WideTable
 from fptlib.intake.workbook_file import WorkbookReader
@@ -93,6 +93,7 @@ class _Reading:
         zone = self._map.zone
         self._progress(0.97, "looking at the values")
         trends = Trends(frame, pd.Timedelta(steps.step), files, sources=sources)
+        self._minutes = trends.minutes
         self._compare(tables, grid, frame)
         remarks = self._notes.remarks + self._stated_unusable() + map_doubts(trends)
         alarms = sorted((a for t in tables.values() for a in t.alarms), key=lambda a: a.time)
@@ -120,11 +121,12 @@ class _Reading:
         self, name: str, source: PointSource, first: pd.Series, second: pd.Series
     ) -> None:
         other = source.second.file if source.second else ""
-        moving = first.to_numpy().copy()
-        minutes = (first.index[1] - first.index[0]).total_seconds() / 60.0 if len(first) > 1 else 1
-        for stretch in stuck(moving, minutes):
-            moving[stretch.begin : stretch.end] = np.nan
-        found = clock_offset(pd.Series(moving, first.index), second)
+        minutes, point = self._minutes, source.point
+        hours = stuck_hours(point)
+        found = clock_offset(_moving(first, minutes, hours), _moving(second, minutes, hours))
+        frozen = frozen_text(pd.DatetimeIndex(second.index), second.to_numpy(), minutes, point)
+        if frozen:
+            self._notes.doubt(f"in the second trend {frozen}", other, name)
         if found is None or not found.sharp:
             self._notes.doubt(f"the second trend in '{other}' does not follow this one; their "
                               "clocks cannot be compared", source.file, name)
@@ -184,10 +186,15 @@ class _Reading:
         if self._map.step_minutes:
             step = int(self._map.step_minutes * align.MINUTE)
         else:
-            intervals = [table.interval for table in wide.values()]
+            # A log of changes has no step of its own.
+            intervals = [
+                align.MINUTE if table.form.hold else table.interval for table in wide.values()
+            ]
             intervals += [peek_interval(file.reader, file.form, file.stamps) for file in long]
             step = align.finest(intervals)
         first = min((table.begin for table in wide.values()), default=0)
+        if step > 60 * align.MINUTE:
+            return align.Steps(step, -first % step)
         offset = self._local(first).utcoffset()
         return align.Steps(step, int(offset.total_seconds()) * align.SECOND if offset else 0)
 
@@ -223,6 +230,14 @@ class _Reading:
             name, self._hashes[name].result(), table.rows, self._local(table.first_time),
             self._local(table.last_time), table.interval / align.MINUTE, round(table.drift, 2),
         )
+
+
+def _moving(column: pd.Series, minutes: float, hours: float) -> pd.Series:
+    """A trend without the stretches in which it stands still."""
+    values = column.to_numpy().copy()
+    for stretch in stuck(values, minutes, hours):
+        values[stretch.begin : stretch.end] = np.nan
+    return pd.Series(values, column.index)
 
 
 def _keyed(point_map: PointMap, file: str) -> dict[str, PointSource]:

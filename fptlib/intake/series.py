@@ -9,18 +9,20 @@ import pandas as pd
 
 from fptlib import points
 
-# A measured value that does not move for so long is looked at.
-STUCK_HOURS = 6.0
+# A measured value that does not move for so long is looked at. The weather never stands
+# still for six hours; water held at its setpoint may, for less than a day.
+_WEATHER_HOURS, _WATER_HOURS = 6.0, 24.0
 _STUCK_ROWS = 12
 _MOVING = ("degF", "%RH")
 
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """Rows ``begin`` to before ``end``."""
+    """Rows ``begin`` to before ``end``, ``rows`` of them with a value."""
 
     begin: int
     end: int
+    rows: int
 
     @property
     def length(self) -> int:
@@ -30,7 +32,8 @@ class Stretch:
 def stretches(mask: np.ndarray) -> list[Stretch]:
     """The stretches in which ``mask`` is true."""
     edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
-    return [Stretch(int(b), int(e)) for b, e in zip(edges[::2], edges[1::2], strict=True)]
+    pairs = zip(edges[::2], edges[1::2], strict=True)
+    return [Stretch(int(b), int(e), int(e - b)) for b, e in pairs]
 
 
 def may_be_stuck(point: points.Point) -> bool:
@@ -38,13 +41,21 @@ def may_be_stuck(point: points.Point) -> bool:
     return point.kind == points.MEASURED and point.unit in _MOVING
 
 
-def stuck(values: np.ndarray, minutes: float, hours: float = STUCK_HOURS) -> list[Stretch]:
-    """Stretches without a change of the value, longer than ``hours``; gaps end them."""
-    with np.errstate(invalid="ignore"):
-        same = np.append(False, np.diff(values) == 0)
-    least = max(hours * 60.0 / minutes, _STUCK_ROWS)
-    found = (Stretch(s.begin - 1, s.end) for s in stretches(same))
-    return [s for s in found if s.length >= least]
+def stuck_hours(point: points.Point) -> float:
+    """How long without a change makes a point suspicious [h]."""
+    return _WEATHER_HOURS if point.name.startswith(("outdoor", "space")) else _WATER_HOURS
+
+
+def stuck(values: np.ndarray, minutes: float, hours: float) -> list[Stretch]:
+    """Stretches longer than ``hours`` without a change of the value, whatever gaps lie inside."""
+    there = np.flatnonzero(~np.isnan(values))
+    same = np.append(False, np.diff(values[there]) == 0)
+    found = [
+        Stretch(int(there[s.begin - 1]), int(there[s.end - 1]) + 1, s.rows + 1)
+        for s in stretches(same)
+    ]
+    least = hours * 60.0 / minutes
+    return [s for s in found if s.length >= least and s.rows >= _STUCK_ROWS]
 
 
 def noise(values: np.ndarray) -> float:
@@ -102,3 +113,20 @@ def _stays(values: np.ndarray, at: int, least: float, rows: int) -> bool:
 def local(index: pd.DatetimeIndex, at: int) -> str:
     """A row's time for a remark."""
     return f"{index[at]:%Y-%m-%d %H:%M}"
+
+
+def frozen_text(
+    index: pd.DatetimeIndex, values: np.ndarray, minutes: float, point: points.Point
+) -> str:
+    """What to say of a point that stands still; ``""`` where it does not."""
+    hours = stuck_hours(point)
+    found = stuck(values, minutes, hours)
+    if not found:
+        return ""
+    longest = max(found, key=lambda s: s.length)
+    more = f"; {len(found)} such stretches over {hours:g} h" if len(found) > 1 else ""
+    return (
+        f"the value stands at {values[longest.begin]:.4g} {point.unit} for {longest.rows:,} rows "
+        f"on end ({longest.length * minutes / 60.0:,.0f} h from {local(index, longest.begin)})"
+        f"{more}: a frozen sensor or a lost connection"
+    )

@@ -238,7 +238,11 @@ def _header(rows: Sequence[Record], form: FileForm, names: set[str]) -> int:
             )
         return form.header_row - 1
     searched = rows[:_SEARCHED_ROWS]
-    hits = [_hits(row.cells, names) for row in searched]
+    # A row with a date is data: a long file names its points there.
+    hits = [
+        0 if any(_DATE.search(cell) for cell in row.cells) else _hits(row.cells, names)
+        for row in searched
+    ]
     if hits and max(hits) > 0:
         return hits.index(max(hits))
     return _header_by_shape(searched, form.name)

@@ -120,6 +120,16 @@ class StampReader:
                 "export the trend again"
             )
 
+    def refuse_all(self) -> None:
+        """Say why a file has no row with a time.
+
+        Raises:
+            IntakeError: always.
+        """
+        if self._unreadable:
+            self._refuse(*self._unreadable[0])
+        raise IntakeError(f"file '{self.form.name}' has no row with a time; export it again")
+
     def _refuse(self, row: int, text: str) -> None:
         raise IntakeError(
             f"file '{self.form.name}', row {row}: '{text[:40]}' in column "

@@ -30,8 +30,8 @@ _CLOCK = (
     r"(?:\s*(?P<half>[AaPp]\.?\s?[Mm]\.?))?"
     r"(?:\s*(?P<offset>Z|[A-Z]{3,4}|[+-]\d{2}:?\d{2}|[+-]\d{2}))?"
 )
-_WEEKDAY = r"(?:[^\W\d]{2,9}\.?,?\s+)?"
-# RE2 wants named groups as (?P<name>).
+# A letter is written differently for Python and for RE2, which reads the columns.
+_WEEKDAY = r"(?:LETTER{2,9}\.?,?\s+)?"
 _SHAPES: dict[str, str] = {
     "year": r"(?P<year>\d{4})[-/.](?P<month>\d{1,2})[-/.](?P<day>\d{1,2})" + _CLOCK,
     "compact": r"(?P<year>\d{4})(?P<month>\d{2})(?P<day>\d{2})"
@@ -39,12 +39,14 @@ _SHAPES: dict[str, str] = {
     r"(?P<part>)(?P<half>)(?P<offset>Z|[+-]\d{2}:?\d{2})?",
     "numbers": r"(?P<first>\d{1,2})[-/. ](?P<second_number>\d{1,2})[-/. ](?P<year>\d{2,4})"
     + _CLOCK,
-    "day word": _WEEKDAY + r"(?P<day>\d{1,2})[-/. ]+(?P<word>[^\W\d_]{3,9})\.?[-/. ,]+"
+    "day word": _WEEKDAY + r"(?P<day>\d{1,2})[-/. ]+(?P<word>LETTER{3,9})\.?[-/. ,]+"
     r"(?P<year>\d{2,4})" + _CLOCK,
-    "word day": _WEEKDAY + r"(?P<word>[^\W\d_]{3,9})\.?[ -]+(?P<day>\d{1,2}),?[ -]+"
+    "word day": _WEEKDAY + r"(?P<word>LETTER{3,9})\.?[ -]+(?P<day>\d{1,2}),?[ -]+"
     r"(?P<year>\d{4})" + _CLOCK,
 }
-_PYTHON = {name: re.compile(shape) for name, shape in _SHAPES.items()}
+_PYTHON = {
+    name: re.compile(shape.replace("LETTER", r"[^\W\d_]")) for name, shape in _SHAPES.items()
+}
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 _ISO = re.compile(r"\d{4}-\d\d-\d\d(?:[T ]\d\d:\d\d(?::\d\d(?:\.\d{1,9})?)?)?")
 _ISO_ZONED = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d(?:\.\d{1,9})?)?(?:Z|[+-]\d\d:?\d\d)")
@@ -131,12 +133,12 @@ def _column(form: FileForm) -> str:
 
 
 def _most(cells: Sequence[str], pattern: re.Pattern[str]) -> bool:
-    return sum(1 for cell in cells if pattern.fullmatch(cell)) > 0.7 * len(cells)
+    return sum(1 for cell in cells if pattern.fullmatch(cell)) > 0.5 * len(cells)
 
 
 def _count(cells: Sequence[str]) -> int | None:
     numbers = [float(c.replace(",", ".")) for c in cells if _NUMBER.fullmatch(c)]
-    if len(numbers) <= 0.7 * len(cells):
+    if len(numbers) <= 0.5 * len(cells):
         return None
     for at, (_, low, high, _, _) in enumerate(_COUNTS):
         if all(low <= number <= high for number in numbers):
@@ -263,7 +265,7 @@ def _from_counts(texts: pa.Array, count: int) -> Stamps:
 
 
 def _from_texts(texts: pa.Array, shape: str, order: str, zone: object) -> Stamps:
-    parts = pc.extract_regex(texts, "^" + _SHAPES[shape] + "$")
+    parts = pc.extract_regex(texts, "^" + _SHAPES[shape].replace("LETTER", r"\pL") + "$")
     bad = np.asarray(parts.is_null())
     field = _Fields(parts)
     year = np.asarray(field.number("year"))

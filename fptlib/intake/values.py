@@ -23,6 +23,7 @@ from fptlib.errors import IntakeError
 from fptlib.intake.batches import texts
 from fptlib.intake.mapping import FileForm, PointSource
 from fptlib.intake.notes import Notes
+from fptlib.physics.moist_air import pressure_at
 from fptlib.units import Scale
 
 BAD = frozenset((
@@ -267,7 +268,7 @@ class PointReader:
         if self._altitude is None:
             raise IntakeError(f"{self.where}: a gauge pressure needs the site's altitude; "
                               "state altitude under [site]")
-        return units.gauge_scale(unit, self._altitude)
+        return units.gauge_scale(unit, float(pressure_at(self._altitude)))
 
     def _plausible(self, values: np.ndarray, row: Callable[[int], int]) -> np.ndarray:
         point = self.source.point

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
 from fptlib import points
 from fptlib.errors import IntakeError
@@ -73,16 +74,31 @@ class WideTable:
         self._times.add(read.ns)
         self._bad.add(read.bad)
         self._zoned.add(np.zeros(batch.length, bool) if read.zoned is None else read.zoned)
-        begin = self._numbers.count
-        for key, reader in self._readers.items():
-            quality = self._sources[key].quality_column
-            self._values[key].add(reader.read(
-                batch.columns[self._columns[key]], batch.row,
-                batch.columns[quality] if quality else None, read.ns,
-            ))
-            self._alarms += [(key, begin + at, text) for at, text in reader.alarm_texts]
-            reader.alarm_texts.clear()
+        # Lines without a time (totals, a repeated header) may hold any text.
+        good = np.flatnonzero(~read.bad) if read.bad.any() else None
+        for key in self._readers:
+            self._values[key].add(self._point(key, batch, read.ns, good))
         self._numbers.add(batch)
+
+    def _point(self, key: str, batch: Batch, local: np.ndarray,
+               good: np.ndarray | None) -> np.ndarray:
+        reader, named = self._readers[key], self._sources[key].quality_column
+        column = batch.columns[self._columns[key]]
+        quality = batch.columns[named] if named else None
+        begin = self._numbers.count
+        if good is None:
+            values = reader.read(column, batch.row, quality, local)
+        else:
+            kept = pa.array(good)
+            values = np.full(batch.length, np.nan)
+            values[good] = reader.read(
+                column.take(kept), lambda at: batch.row(int(good[at])),
+                None if quality is None else quality.take(kept), local[good],
+            )
+        for at, text in reader.alarm_texts:
+            self._alarms.append((key, begin + (at if good is None else int(good[at])), text))
+        reader.alarm_texts.clear()
+        return values
 
     def _refuse_too_many(self) -> None:
         if self._numbers.count * (len(self._values) + 1) > safe.BOUNDS.cells:
@@ -98,7 +114,7 @@ class WideTable:
         if chosen is not None:
             local, zoned = local[chosen], zoned[chosen]
         if not len(local):
-            raise IntakeError(f"file '{self.form.name}' has no row with a time; export it again")
+            stamps.refuse_all()
 
         def row(at: int) -> int:
             return self._numbers.row(at if chosen is None else int(chosen[at]))
