@@ -187,35 +187,33 @@ def exchanger_heat(frame: Any) -> tuple[Any, Any]:
 
 
 def _balanced(case: Case, name: str, handover: pd.Timestamp, run: slice) -> Event:
-    given, taken = (heat[run] for heat in _heat(case))
-    usable = (given > 0.0) & (taken > 0.0)
+    rows = _exchanger_rows(case)[run]
+    usable = (rows["given"] > 0.0) & (rows["taken"] > 0.0)
     if usable.sum() * case.minutes < 15.0:
         return unjudged(name, handover, "less than 15 minutes of the run can be used")
-    given_tons, taken_tons = given[usable].median(), taken[usable].median()
-    imbalance = 200.0 * (given_tons - taken_tons) / (given_tons + taken_tons)
-    allowed = _balance_uncertainty(case, given.index[usable])
+    middle = dict(zip(rows.columns, np.median(rows.to_numpy()[usable], axis=0), strict=True))
+    given, taken = float(middle.pop("given")), float(middle.pop("taken"))
+    imbalance = 200.0 * (given - taken) / (given + taken)
+    allowed = uncertainty.propagated(case, _imbalance, middle)
     return at_most(
-        case, name, handover, given.index[-1], abs(imbalance), allowed, 0.0,
-        f"chilled water gives {given_tons:.0f} tons, condenser water takes "
-        f"{taken_tons:.0f} tons; the sensors allow {allowed:.1f} % of difference",
+        case, name, handover, rows.index[-1], abs(imbalance), allowed, 0.0,
+        f"chilled water gives {given:.0f} tons, condenser water takes {taken:.0f} "
+        f"tons; the sensors allow {allowed:.1f} % of difference",
     )
 
 
 @once
-def _heat(case: Case) -> tuple[pd.Series, pd.Series]:
-    return exchanger_heat(case.frame)
+def _exchanger_rows(case: Case) -> pd.DataFrame:
+    """The exchanger's flows and temperatures, and the heat ``given`` and ``taken`` [tons]."""
+    rows = case.frame[["hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp",
+                       "hx_cw_flow", "hx_cw_entering_temp", "hx_cw_leaving_temp"]]
+    given, taken = exchanger_heat(rows)
+    return rows.assign(given=given, taken=taken)
 
 
-def _balance_uncertainty(case: Case, usable: pd.Index) -> float:
-    names = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp", "hx_cw_flow",
-             "hx_cw_entering_temp", "hx_cw_leaving_temp")
-    middle = {name: float(case.frame[name][usable].median()) for name in names}
-
-    def imbalance(**values: float) -> float:
-        given, taken = exchanger_heat(values)
-        return 200.0 * (given - taken) / (given + taken)
-
-    return uncertainty.propagated(case, imbalance, middle)
+def _imbalance(**readings: np.ndarray) -> np.ndarray:
+    given, taken = exchanger_heat(readings)
+    return 200.0 * (given - taken) / (given + taken)
 
 
 CHECKS = (calibration, agreement, wet_bulb, heat_balance)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from typing import Any
 
 import pandas as pd
 
@@ -270,7 +271,7 @@ def _conductance(case: Case, changeover: Changeover, rows: slice, clean: float,
              "hx_cw_entering_temp", "hx_cw_leaving_temp")
     middle = {name: float(case.frame.loc[rows, name].median()) for name in names}
 
-    def against_design(**readings: float) -> float:
+    def against_design(**readings: Any) -> Any:
         found = physics.observed_conductance(*readings.values())
         corrected = physics.corrected_conductance(
             found, clean, readings["hx_chw_flow"] / case.plant.exchanger.chw_flow,

@@ -9,10 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from fptlib.physics import moist_air
+from fptlib.physics.errors import ImpossibleState
 from fptlib.procedure.case import Case, once
 
 COVERAGE = 2.0
@@ -35,20 +38,24 @@ def expanded(case: Case, weights: Mapping[str, float]) -> float:
 
 
 def propagated(
-    case: Case, function: Callable[..., float], readings: Mapping[str, float]
+    case: Case, function: Callable[..., Any], readings: Mapping[str, float]
 ) -> float:
     """Expanded uncertainty of ``function(**readings)``, by central differences.
 
-    Each argument is the reading of the point of that name; the function is smooth over
-    the sensors' accuracy (first order, JCGM 100:2008 5.1.2, from memory).
+    Each argument is the reading of the point of that name. ``function`` takes arrays, is
+    smooth over the sensors' accuracy (first order, JCGM 100:2008 5.1.2, from memory), and is
+    called once with every reading moved up and down in turn.
+
+    Raises:
+        ImpossibleState: within the sensors' accuracy there is no value.
     """
-    terms = []
-    for name, reading in readings.items():
-        u = standard(case, name, reading)
-        up = function(**{**readings, name: reading + u})
-        down = function(**{**readings, name: reading - u})
-        terms.append((up - down) / 2.0)
-    return COVERAGE * math.hypot(*terms)
+    moved = {name: np.full(2 * len(readings), value) for name, value in readings.items()}
+    for at, (name, value) in enumerate(readings.items()):
+        moved[name][2 * at : 2 * at + 2] += np.array([1.0, -1.0]) * standard(case, name, value)
+    up, down = np.reshape(function(**moved), (-1, 2)).T
+    if np.isnan(up - down).any():
+        raise ImpossibleState("within the sensors' accuracy there is no such state")
+    return COVERAGE * math.hypot(*((up - down) / 2.0))
 
 
 def resolution(case: Case, *names: str) -> float:
@@ -62,14 +69,15 @@ def resolution(case: Case, *names: str) -> float:
 
 
 def between_rows(case: Case, series: pd.Series) -> float:
-    """What may have happened between two rows: half the largest change from row to row.
+    """What may have happened between two rows, or after the last: the largest change from
+    row to row.
 
     Zero at one-minute trends, which resolve these events (common practice, no source).
     """
     if case.minutes <= 1.0 or len(series) < 2:
         return 0.0
     largest = series.diff().abs().max()
-    return 0.0 if pd.isna(largest) else float(largest) / 2.0
+    return 0.0 if pd.isna(largest) else float(largest)
 
 
 def calculated_wet_bulb(case: Case) -> float:
@@ -79,9 +87,9 @@ def calculated_wet_bulb(case: Case) -> float:
         pressure = float(pressure.median())
     humidity = float(case.frame["outdoor_humidity"].median())
 
-    def wet_bulb(outdoor_dry_bulb: float, outdoor_humidity: float) -> float:
+    def wet_bulb(outdoor_dry_bulb: np.ndarray, outdoor_humidity: np.ndarray) -> np.ndarray:
         # A step of the sensor's error may leave the range that air can have.
-        possible = min(max(outdoor_humidity, 0.0), 100.0)
+        possible = np.clip(outdoor_humidity, 0.0, 100.0)
         return moist_air.wet_bulb(outdoor_dry_bulb, possible, pressure)
 
     return propagated(case, wet_bulb, {
