@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
 
 from fptlib import __version__
 
@@ -226,12 +227,12 @@ def _screen(stated: argparse.Namespace) -> int:
     return screen(stated.folder, stated.workers, stated.scheduler)
 
 
-_JOB = {"type": Path, "help": "the job folder"}
-_SIGNING = {
+_JOB: dict[str, Any] = {"type": Path, "help": "the job folder"}
+_SIGNING: dict[str, dict[str, Any]] = {
     "--key": {"type": Path, "required": True, "help": "key file"},
     "--name": {"required": True, "help": "name of the person who signs"},
 }
-_COMMANDS = {
+_COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] = {
     "start": (_start, "Start a job from the standard workbooks.", {
         "folder": {"type": Path, "help": "a new folder"},
         "--title": {"help": "title of the job"},

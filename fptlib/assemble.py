@@ -16,7 +16,7 @@ from fptlib.procedure.plant import Sensors
 from fptlib.trends import Remark, Trends
 
 
-def case_of(job: Job, progress: Callable[[str], None] | None = None) -> Case:
+def case_of(job: Job, progress: Callable[[float, str], None] | None = None) -> Case:
     """Read everything a job holds and make a case of it.
 
     Raises:

@@ -143,6 +143,10 @@ class Case:
         series = {n: episodes.running(self.frame, n) for n in self.chiller_numbers}
         return {n: values for n, values in series.items() if values is not None}
 
+    def is_known(self, n: int) -> bool:
+        """Whether it is known when chiller ``n`` runs."""
+        return n in self._running_by_number
+
     def running(self, n: int) -> pd.Series:
         """1.0 where chiller ``n`` runs, 0.0 where it stands, NaN where unknown."""
         return self._running_by_number[n]

@@ -222,7 +222,7 @@ def _above_floor(case: Case, changeover: Changeover, what: str, name: str,
     label = f"{changeover.name}, {what}"
     found = lowest_kept(case, series)
     if found is None:
-        return unjudged(label, changeover.request, "has a gap in the pull-down")
+        return unjudged(label, changeover.request, "the pull-down is too short, or has gaps")
     return at_least(case, label, found.at, None, found.value, case.floor, doubt + found.doubt,
                     f"lowest was {found.value:.1f} degF, the floor is {case.floor:g}")
 
