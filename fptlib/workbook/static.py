@@ -25,7 +25,7 @@ SIGNS = {
 _CELL = "text-align:left;vertical-align:top;padding:.35em .6em;border-bottom:1px solid #c8d0d8;"
 _TABLE = (
     "border-collapse:collapse;table-layout:auto;width:100%;max-width:60rem;margin:.4em 0;"
-    "color:#1b2733;background:#fff;font-size:.95em;overflow-wrap:anywhere;white-space:normal;"
+    "color:#1b2733;background:#fff;font-size:.95em;overflow-wrap:break-word;white-space:normal;"
 )
 
 
@@ -61,7 +61,8 @@ def verdict_markup(verdict: str) -> str:
 def table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]],
           empty: str = "nothing entered") -> Shown:
     """A table of plain texts."""
-    escaped = [[html.escape(cell) for cell in row] for row in rows]
+    # A long name may be broken after its underscores, so that a narrow window is enough.
+    escaped = [[html.escape(cell).replace("_", "_<wbr>") for cell in row] for row in rows]
     lines = [" | ".join(row) for row in ([list(heads)] if any(heads) else []) + list(rows)]
     if not rows:
         return Shown(f"<p><b>{html.escape(caption)}</b>: {html.escape(empty)}</p>",

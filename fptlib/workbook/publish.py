@@ -1,0 +1,44 @@
+"""Re-executes the standard workbooks on the sample plant and writes them back in place.
+
+For maintainers: ``python -m fptlib.workbook.publish``. The job is a copy of the sample in a
+temporary folder; only the outputs of ``workbooks/`` change.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from pathlib import Path
+
+import nbformat
+
+from fptlib.job import Job, write_atomically
+from fptlib.start import data_folder, start_sample
+from fptlib.workbook import run
+from fptlib.workbook.standard import as_bytes
+
+
+def publish(folder: Path) -> list[str]:
+    """Execute every workbook of a folder, one after the other; returns what went wrong."""
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as room:
+        job = start_sample(Path(room) / "sample")
+        environment = {**os.environ, "FPTLIB_JOB": str(job.folder), "IPYTHONDIR": room,
+                       "PYTHONUTF8": "1"}
+        outcomes = [_one(path, job, environment) for path in sorted(folder.glob("*.ipynb"))]
+    return [outcome for outcome in outcomes if outcome]
+
+
+def _one(path: Path, job: Job, environment: dict[str, str]) -> str:
+    notebook = nbformat.read(path, as_version=4)
+    stop = run.execute(notebook, job.workbooks_folder, environment)
+    run.tidy(notebook)
+    notebook.metadata["language_info"] = {"name": "python"}
+    write_atomically(path, as_bytes(notebook))
+    return f"{path.name}: {': '.join(stop)}" if stop else ""
+
+
+if __name__ == "__main__":
+    wrong = publish(data_folder("workbooks"))
+    print("\n".join(wrong) or "all workbooks executed")
+    sys.exit(bool(wrong))
