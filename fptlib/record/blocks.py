@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
+
+from PIL import Image
 
 from fptlib.procedure.verdict import Verdict
 from fptlib.record.text import clean, number
@@ -63,9 +66,24 @@ def flat(entries: Any, name: str = "", last: str = "") -> list[list[str]]:
     return [[name.replace("_", " "), number(entries, _PLANT_UNITS.get(last, ""))]]
 
 
+def paired(rows: Iterable[Sequence[Any]]) -> list[list[Any]]:
+    """Rows of two cells set side by side, two to a line, down the left half first."""
+    entries = [list(row) for row in rows]
+    half = (len(entries) + 1) // 2
+    right = [*entries[half:], ["", ""]][:half]
+    return [left + other for left, other in zip(entries[:half], right, strict=True)]
+
+
 def figure(name: str, about: str, figures: Mapping[str, bytes]) -> list[Block]:
-    """The figure of that name, where there is one."""
+    """The figure of that name, where there is one; its own description is read out for it."""
     if name not in figures:
         return []
+    said, ratio = _picture(figures[name])
     return [{"kind": "figure", "key": name, "caption": f"Evidence: {clean(about)}",
-             "alt": f"Chart of the trends behind: {clean(about)}"}]
+             "alt": clean(said or f"Chart of the trends behind: {about}"), "ratio": ratio}]
+
+
+def _picture(image: bytes) -> tuple[str, float]:
+    """The text under the PNG keyword ``Description``, or nothing, and height over width."""
+    with Image.open(io.BytesIO(image), formats=["PNG"]) as opened:
+        return str(opened.info.get("Description", "")), opened.height / opened.width

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +15,8 @@ from fptlib.record import canonical, provenance
 from fptlib.record.plain import plain
 
 _MOST_NAMED = 20
+# What makes a job this job.
+_NAMES = ("number", "created")
 
 
 def since(payload: Mapping[str, Any], job: Job) -> list[str]:
@@ -28,6 +30,21 @@ def since(payload: Mapping[str, Any], job: Job) -> list[str]:
     ]
 
 
+def another_job(payload: Mapping[str, Any], job: Job) -> list[str]:
+    """One sentence where the record is that of another job."""
+    now = _answers(_text(_bytes(job.file) or b"")) or {}
+    mine = [str(lookup(now, f"job.{name}", "")) for name in _NAMES]
+    theirs = [payload["job"][name] for name in _NAMES]
+    if mine == theirs:
+        return []
+    return [f"this record belongs to another job: to {_named(theirs)}, not to {_named(mine)}"]
+
+
+def _named(job: Sequence[str]) -> str:
+    number, created = job
+    return f"{number or 'a job without number'} of {created or 'no date'}"
+
+
 def _job_file(stated: Mapping[str, Any], job: Job) -> list[str]:
     data = _bytes(job.file)
     if data is None:
@@ -37,18 +54,9 @@ def _job_file(stated: Mapping[str, Any], job: Job) -> list[str]:
     before, now = _answers(stated["text"]), _answers(_text(data))
     if before is None or now is None:
         return [f"{JOB_FILE} changed and cannot be read any more"]
-    return _another_job(before, now) + (_answers_changed(before, now) or [
+    return _answers_changed(before, now) or [
         f"{JOB_FILE} changed, in comments or layout only; no answer and no limit changed"
-    ])
-
-
-def _another_job(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
-    names = ("job.number", "job.created")
-    mine, theirs = ([lookup(answers, name) for name in names] for answers in (now, before))
-    if mine == theirs:
-        return []
-    return [f"this record belongs to another job: to {theirs[0]} of {theirs[1]}, "
-            f"not to {mine[0]} of {mine[1]}"]
+    ]
 
 
 def _answers_changed(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:

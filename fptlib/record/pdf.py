@@ -125,11 +125,16 @@ def record_of_pdf(pdf: bytes) -> bytes:
         RecordError: the file is no PDF, or does not carry exactly one record.
     """
     try:
-        attached = PdfReader(io.BytesIO(pdf)).attachments.get(RECORD_NAME, [])
-        found = [attached] if isinstance(attached, bytes) else list(attached)
+        attached = PdfReader(io.BytesIO(pdf)).attachments
+        found = [data for name in attached for data in _each(attached[name])]
     except (PyPdfError, ValueError, KeyError, TypeError, AttributeError, OSError,
             RecursionError) as error:
         raise RecordError(f"this PDF cannot be read: {type(error).__name__}") from error
-    if len(found) != 1:
-        raise RecordError(f"this PDF carries {len(found)} records; it must carry exactly one")
+    if len(found) != 1 or RECORD_NAME not in attached:
+        raise RecordError(f"this PDF carries {len(found)} attachments; it must carry the record "
+                          "and nothing beside it")
     return found[0]
+
+
+def _each(attached: bytes | list[bytes]) -> list[bytes]:
+    return [attached] if isinstance(attached, bytes) else list(attached)

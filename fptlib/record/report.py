@@ -6,8 +6,11 @@ Both are typeset from this one structure, so they say the same. The kinds of blo
 
 from __future__ import annotations
 
+import io
 from collections.abc import Mapping
 from typing import Any
+
+from PIL import Image
 
 from fptlib.errors import RecordError
 from fptlib.job import lookup
@@ -18,7 +21,6 @@ from fptlib.record.text import clean, moment
 
 # Colours are blind-safe and differ in lightness; the word and the mark say it without them.
 MARKS = {"pass": "✔", "fail": "✘", "indeterminate": "?", "not tested": "–", "deferred": "…"}
-_PNG = b"\x89PNG\r\n\x1a\n"
 
 
 def report(record: bytes, figures: Mapping[str, bytes]) -> dict[str, Any]:
@@ -68,8 +70,11 @@ def check_figures(figures: Mapping[str, bytes]) -> None:
         RecordError: names the figure.
     """
     for name, image in figures.items():
-        if not image.startswith(_PNG):
-            raise RecordError(f"figure '{name}' is not a PNG image")
+        try:
+            with Image.open(io.BytesIO(image), formats=["PNG"]) as opened:
+                opened.verify()
+        except (OSError, SyntaxError, ValueError, Image.DecompressionBombError) as error:
+            raise RecordError(f"figure '{name}' is not a PNG image") from error
 
 
 def _head(content: Mapping[str, Any], signers: list[dict[str, str]]) -> list[list[str]]:

@@ -10,7 +10,7 @@ from fptlib.procedure.verdict import Check
 from fptlib.record import provenance, schema
 from fptlib.record.payload import check_row
 from fptlib.record.plain import DECIMALS
-from fptlib.record.text import number
+from fptlib.record.text import number, one_line
 
 SAME, DIFFERS, NEW, GONE = "same", "differs", "new", "gone"
 # Two computers may round a last bit to either side of a step, so one step is no difference.
@@ -43,7 +43,7 @@ class Difference:
         """The finding as a line of text."""
         said = f": {'; '.join(self.details)}" if self.details else ""
         since = f" (since: {', '.join(self.versions)})" if self.versions else ""
-        return f"{self.check}: {self.kind}{said}{since}"
+        return one_line(f"{self.check}: {self.kind}{said}{since}")
 
 
 def recompute(payload: Mapping[str, Any], checks_now: Sequence[Check]) -> list[Difference]:

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from fptlib.procedure.limits import COMMON_PRACTICE
 from fptlib.procedure.verdict import Verdict
-from fptlib.record.blocks import Block, facts, figure, flat, section, table, text
-from fptlib.record.text import clean, moment, number
+from fptlib.record.blocks import Block, facts, figure, flat, paired, section, table, text
+from fptlib.record.text import clean, moment, number, span
 
 Content = Mapping[str, Any]
 _OVERRIDE_OPEN = "NOT RELEASED"
+_MOST_CAUTIONS = 8
 
 
 def all_sections(content: Content, figures: Mapping[str, bytes]) -> list[dict[str, Any]]:
@@ -50,9 +52,22 @@ def _summary_row(content: Content, step: Content) -> list[Any]:
 def _cautions(content: Content) -> list[Block]:
     return [text(caution) for caution in [
         *_condition_cautions(content), *_limit_cautions(content), *_override_cautions(content),
-        *(f"{remark['text']} ({remark['file'] or remark['point'] or 'trends'})"
-          for remark in content["trends"]["remarks"] if remark["severity"] != "note"),
+        *_trend_cautions(content),
     ]]
+
+
+def _trend_cautions(content: Content) -> list[str]:
+    remarks = content["trends"]["remarks"]
+    unusable = [f"Not used: {remark['text']} ({remark['point'] or remark['file'] or 'trends'})"
+                for remark in remarks if remark["severity"] == "unusable"]
+    doubts = sum(remark["severity"] == "doubt" for remark in remarks)
+    shown, rest = unusable[:_MOST_CAUTIONS], len(unusable) - _MOST_CAUTIONS
+    return [
+        *shown,
+        *([f"{rest} more points are not used."] if rest > 0 else []),
+        *([f"{doubts} doubts about the trends are listed under Trends and files."]
+          if doubts else []),
+    ]
 
 
 def _condition_cautions(content: Content) -> list[str]:
@@ -103,7 +118,8 @@ def _conditions(content: Content) -> list[Block]:
             ("Safe state", test["safe_state"]),
             ("Returned to normal", test["returned_to_normal"]),
         ]),
-        *table("Plant as the job states it", ["What", "Value"], flat(plant), (40, 60)),
+        *table("Plant as the job states it", ["What", "Value"] * 2,
+               paired(flat(plant)), (24, 26, 24, 26)),
         *table("Other answers given in the workbooks", ["What", "Answer"],
                 flat(_other_answers(content)), (40, 60)),
     ]
@@ -124,7 +140,7 @@ def _deficiencies(content: Content) -> list[Block]:
         *facts([("Deficiencies as the engineer wrote them",
                   content["findings"].get("deficiencies", ""))]),
         *table("Deficiencies", ["No.", "Check", "Severity", "Found", "Recommended setting",
-                                 "Responsible", "Due"], items, (6, 14, 11, 23, 22, 13, 11)),
+                                 "Responsible", "Due"], items, (5, 14, 9, 20, 29, 12, 11)),
         *table("Correction and retest", ["No.", "Corrective action", "Steps to repeat",
                                           "Cost borne by", "Remark"],
                 [[item["number"], item["corrective_action"], ", ".join(item["retest"]),
@@ -162,12 +178,14 @@ def _check(check: Content, figures: Mapping[str, bytes]) -> list[Block]:
 
 
 def _events(check: Content) -> list[Block]:
-    return table(
-        "", ["Event", "From", "To", "Verdict", "What was seen"],
-        [[event["name"], moment(event["start"]), moment(event["end"]), Verdict(event["verdict"]),
-          event["text"]] for event in check["events"]],
-        (16, 15, 15, 19, 35),
-    )
+    events = check["events"]
+    rows = [[event["name"], span(event["start"], event["end"]), event["text"],
+             Verdict(event["verdict"])] for event in events]
+    if all(event["verdict"] == check["verdict"] for event in events):
+        # The check's own verdict says it for each of them.
+        return table("", ["Event", "When", "What was seen"], [row[:3] for row in rows],
+                     (19, 26, 55))
+    return table("", ["Event", "When", "What was seen", "Verdict"], rows, (17, 26, 43, 14))
 
 
 def _readings(content: Content) -> list[Block]:
@@ -208,8 +226,10 @@ def _limits(content: Content) -> list[Block]:
                                                  "Author", "Date"],
                 deviations, (20, 13, 13, 26, 14, 14)),
         *table("Every limit", ["Limit", "Value", "Meaning", "Basis"],
-                [[row["name"], number(row["value"], row["unit"]), row["meaning"], row["basis"]]
-                 for row in limits["in_force"]], (26, 14, 33, 27)),
+               [[row["name"], number(row["value"], row["unit"]), row["meaning"],
+                 "" if row["basis"] == COMMON_PRACTICE else row["basis"]]
+                for row in limits["in_force"]], (22, 14, 42, 22)),
+        text(f"Where no basis is given it is {COMMON_PRACTICE}."),
     ]
 
 
@@ -243,8 +263,8 @@ def _files(content: Content) -> list[Block]:
     small = [(name, inputs[name]) for name in ("job.toml", "readings.csv") if inputs[name]]
     program, clock = content["program"], content["clock"]
     return [
-        *table("Points and where they come from", ["Point", "File, column and unit"],
-                content["trends"]["sources"].items(), (40, 60)),
+        *table("Points and where they come from", ["Point", "File, column and unit"] * 2,
+               paired(content["trends"]["sources"].items()), (22, 28, 22, 28)),
         *table("Files with SHA-256", ["File", "Bytes", "SHA-256"],
                 [[name, number(file["size"]), file["sha256"]]
                  for name, file in [*inputs["trends"].items(), *small]], (26, 12, 62)),

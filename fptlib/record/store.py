@@ -25,15 +25,15 @@ def save(job: Job, record: bytes) -> Path:
         JobError: another program holds the job folder for too long.
     """
     signing.read(record)
-    with job.locked():
-        try:
+    try:
+        with job.locked():
             job.record_folder.mkdir(exist_ok=True)
             return _place(job.record_folder, record)
-        except OSError as error:
-            raise RecordError(
-                f"the record cannot be saved in '{job.record_folder.name}': "
-                f"{error.strerror or error}; make room or allow writing, then sign again"
-            ) from error
+    except OSError as error:
+        raise RecordError(
+            f"the record cannot be saved in '{job.record_folder.name}': "
+            f"{error.strerror or error}; make room or allow writing, then sign again"
+        ) from error
 
 
 def _place(folder: Path, record: bytes) -> Path:

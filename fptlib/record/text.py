@@ -34,6 +34,11 @@ def written_out(letter: str) -> str:
     return f"[U+{ord(letter):04X}]"
 
 
+def one_line(value: Any) -> str:
+    """Text for a terminal: it can neither steer it nor pass for a further line."""
+    return " ".join(clean(value).split())
+
+
 def shorten(text: str, longest: int) -> str:
     """The text, or its beginning with a word on what was left out."""
     if len(text) <= longest:
@@ -54,6 +59,18 @@ def moment(value: Any) -> str:
         return str(value)
     zone = found.strftime("%z")
     return found.strftime("%Y-%m-%d %H:%M") + (f" {zone[:3]}:{zone[3:5]}" if zone else "")
+
+
+def span(start: Any, end: Any) -> str:
+    """Two moments in one line; the day and the offset once where they are the same."""
+    first, last = moment(start), moment(end)
+    if not last or first == last:
+        return first
+    (day, time, *zone), (other_day, other_time, *other_zone) = first.split(), last.split()
+    if zone != other_zone:
+        return f"{first} to {last}"
+    until = other_time if day == other_day else f"{other_day} {other_time}"
+    return " ".join([day, time, "to", until, *zone])
 
 
 def number(value: Any, unit: str = "") -> str:

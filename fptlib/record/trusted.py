@@ -79,9 +79,19 @@ class TrustedKeys:
         return cls(_distinct([_trusted(jwk, path.name) for jwk in found["keys"]], path.name))
 
     def write(self, path: Path | str) -> None:
-        """Save the list in one move."""
+        """Save the list in one move.
+
+        Raises:
+            RecordError: the file cannot be written.
+        """
+        path = Path(path)
         data = canonical.encode({"keys": [key.members() for key in self.keys]})
-        write_atomically(Path(path), data + b"\n")
+        try:
+            write_atomically(path, data + b"\n")
+        except OSError as error:
+            raise RecordError(
+                f"list of trusted keys '{path.name}' cannot be saved: {error.strerror}"
+            ) from error
 
     def find(self, kid: str) -> TrustedKey | None:
         """The key of that thumbprint, revoked or not."""

@@ -10,6 +10,7 @@ from fptlib.errors import RecordError
 from fptlib.job import Job
 from fptlib.record import changes, schema, signing, store
 from fptlib.record.signing import Signature, SignedRecord
+from fptlib.record.text import one_line
 from fptlib.record.trusted import TrustedKeys
 
 
@@ -71,14 +72,14 @@ class Verification:
 
     def lines(self) -> list[str]:
         """The findings as lines of text, the conclusion first."""
-        return [
+        return [one_line(said) for said in (
             self._conclusion(),
             *(signer.line() for signer in self.signers),
             *(f"REFUSED: {reason}" for reason in self.refused),
             *(f"CHANGED: {change}" for change in self.changes),
             *(f"awaited: signature of the {role}" for role in self.awaited),
             *(f"note: {remark}" for remark in self.remarks),
-        ]
+        )]
 
     def _conclusion(self) -> str:
         named = f" {self.digest[:16]}" if self.digest else ""
@@ -115,6 +116,8 @@ def verify(
         content = schema.current(found.payload)
     except RecordError as error:
         return Verification(found.digest, signers, (*refused, str(error)))
+    if job is not None:
+        refused += changes.another_job(content, job)
     return Verification(
         found.digest, signers, tuple(refused), tuple(_changes(content, job)),
         _awaited(found, content), _remarks(trusted, job),

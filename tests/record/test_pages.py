@@ -192,7 +192,13 @@ def test_a_pdf_without_or_with_two_records_is_refused(made: bytes, record: bytes
         del document.attachments[pdf.RECORD_NAME]
         stream = io.BytesIO()
         document.save(stream)
-    with pytest.raises(RecordError, match="carries 0 records"):
+    with pytest.raises(RecordError, match="carries 0 attachments"):
+        pdf.record_of_pdf(stream.getvalue())
+    with pikepdf.open(io.BytesIO(made)) as document:
+        document.attachments["another.json"] = record
+        stream = io.BytesIO()
+        document.save(stream)
+    with pytest.raises(RecordError, match="carries 2 attachments"):
         pdf.record_of_pdf(stream.getvalue())
 
 

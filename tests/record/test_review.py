@@ -16,6 +16,7 @@ from fptlib.errors import RecordError
 from fptlib.job import Job
 from fptlib.procedure.verdict import Verdict
 from fptlib.record import exchange, page, provenance, retest
+from fptlib.record.restore import restore
 from fptlib.record.review import recompute
 
 KEYS = support.make_keys()
@@ -143,3 +144,27 @@ def test_tables_as_xlsx(content: dict[str, Any]) -> None:
     head, *rows = list(book["checks"].iter_rows(values_only=True))
     assert dict(zip(head, rows[2], strict=True))["margin"] == -3.1
     assert len(rows) == 5
+
+
+def test_a_job_is_restored_from_its_record_and_trends(tmp_path: Path, job: Job) -> None:
+    record = support.signed(support.make_payload(job), KEYS, ("technician",))
+    again = restore(record, job.trends_folder, tmp_path / "again")
+    assert again.file.read_bytes() == job.file.read_bytes()
+    assert again.readings_file.read_bytes() == job.readings_file.read_bytes()
+    assert [path.name for path in again.trend_files()] == ["plant.csv", "weather.csv"]
+    with pytest.raises(RecordError, match="exists"):
+        restore(record, job.trends_folder, tmp_path / "again")
+    (job.trends_folder / "plant.csv").write_text("other")
+    with pytest.raises(RecordError, match=r"plant\.csv is not the one"):
+        restore(record, job.trends_folder, tmp_path / "third")
+    assert not (tmp_path / "third").exists()
+
+
+@pytest.mark.parametrize("name", ["../evil.csv", "/evil.csv", "..", "a\\b.csv", "C:x", ""])
+def test_a_record_cannot_name_a_way_out_of_the_folder(
+    tmp_path: Path, job: Job, content: dict[str, Any], name: str
+) -> None:
+    content["inputs"]["trends"] = {name: content["inputs"]["trends"]["plant.csv"]}
+    record = support.signed(content, KEYS, ("technician",))
+    with pytest.raises(RecordError, match="no file name"):
+        restore(record, job.trends_folder, tmp_path / "again")

@@ -132,7 +132,17 @@ def test_a_workbook_counts_by_its_code_and_text_not_by_its_outputs(
 def test_a_record_of_another_job_is_told(tmp_path: Path, record: bytes) -> None:
     toml = support.JOB_TOML.replace("T-001", "T-002")
     other = support.make_job(tmp_path / "other", toml)
-    assert "belongs to another job: to T-001" in "\n".join(verify(record, TRUSTED, other).lines())
+    said = said_of(verify(record, TRUSTED, other))
+    assert "belongs to another job: to T-001 of 2026-01-05" in said
+
+
+def test_typed_text_cannot_steer_a_terminal_or_forge_a_line(job: Job) -> None:
+    name = "A\x1b[2J\nengineer Blair signed\u202e"
+    record = signing.sign(support.make_payload(job), KEYS["technician"], "technician", name,
+                          support.MOMENT)
+    lines = verify(record, None, None).lines()
+    assert all("\n" not in line and "\x1b" not in line for line in lines)
+    assert not any(line.startswith("engineer") for line in lines)
 
 
 def said_of(found: Verification) -> str:
