@@ -1,0 +1,171 @@
+"""Screening of one plant: what it says, what it does not, and what it leaves alone."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import portfolio_plants as plants
+import pytest
+
+from fptlib.assemble import case_of
+from fptlib.job import Job
+from fptlib.portfolio import jobs
+from fptlib.portfolio.hours import hours
+from fptlib.portfolio.result import Screening, from_json, to_json
+from fptlib.portfolio.results import Results, inputs_digest
+from fptlib.portfolio.screening import screen_job, screen_with_record
+from fptlib.portfolio.worker import Task, screen
+from fptlib.procedure.steps import all_checks
+from fptlib.record import schema
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return plants.write_job(tmp_path_factory.mktemp("one") / "frosty", days=4, missed=1.0, seed=1)
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*")
+            if path.is_file() and path.name != ".lock"}
+
+
+def test_verdicts_are_those_of_the_procedure(folder: Path) -> None:
+    found = screen_job(folder)
+    checks = all_checks(case_of(Job(folder)))
+    assert [(row.id, row.verdict, row.reason) for row in found.rows] == [
+        (check.id, str(check.verdict), check.reason) for check in checks]
+    assert found.error == "" and found.record_problem == ""
+
+
+def test_lost_hours_are_counted_by_hand(folder: Path) -> None:
+    # Two days of frost on chillers, and the minutes of the warm days in which the condition
+    # held before the request, counted here from the drawn lines themselves.
+    table = plants.frame(4, 1.0, 1)
+    needed = table["outdoor_wet_bulb"] + 7.0 + 1.5 + 2.0 + 1.5
+    chillers = table[["chiller_1_running", "chiller_2_running"]].max(axis=1) == 1.0
+    held = needed <= table["chw_reset_setpoint"]
+    lost = held & chillers & (table["economizer_command"] == 0.0)
+    found = screen_job(folder).hours
+    assert found is not None
+    assert found.lost == round(lost.sum() / 60.0, 2)
+    assert found.possible == round(held.sum() / 60.0, 2)
+    assert found.span == 96.0
+    assert 48.0 <= found.lost and found.certain <= found.lost
+    assert found.chiller_kw == pytest.approx(table.loc[lost, "plant_power"].mean(), abs=0.05)
+    assert found.economizer_kw == 65.0
+    assert found.kwh == round(found.lost * (found.chiller_kw - 65.0), 0)
+    assert sum(part[1] for part in found.spark) == pytest.approx(found.lost, abs=0.3)
+
+
+def test_a_missing_point_is_named_and_nothing_is_invented(tmp_path: Path) -> None:
+    names = tuple(str(name) for name in plants.frame(1).columns)
+    dry = plants.write_job(tmp_path / "a", names=tuple(
+        n for n in names if n not in ("outdoor_wet_bulb", "outdoor_humidity")))
+    found = screen_job(dry).hours
+    assert found is not None and found.lost is None and found.kwh is None
+    assert "outdoor_wet_bulb" in found.why_unknown
+    unmetered = plants.write_job(tmp_path / "b", missed=1.0, names=tuple(
+        n for n in names if "power" not in n))
+    found = screen_job(unmetered).hours
+    assert found is not None and found.lost > 0.0 and found.kwh is None
+    assert found.why_no_kwh.startswith("not trended: chiller_1_power")
+
+
+def test_without_a_run_the_energy_is_not_stated(folder: Path) -> None:
+    case = case_of(Job(folder))
+    case.trends.frame["economizer_command"] = 0.0
+    case.trends.frame["chiller_1_running"] = 1.0
+    missed = next(check for check in all_checks(case) if check.id == "enable.missed")
+    found = hours(case, missed)
+    assert found.lost and found.kwh is None and "no settled economizer run" in found.why_no_kwh
+
+
+def test_an_unreadable_plant_is_one_sentence(tmp_path: Path) -> None:
+    (tmp_path / "empty").mkdir()
+    assert "no job.toml" in screen_job(tmp_path / "empty").error
+    torn = plants.write_job(tmp_path / "torn", days=1)
+    text = (torn / "trends" / "plant.csv").read_text(encoding="utf-8")
+    (torn / "trends" / "plant.csv").write_text(text.replace("chw_flow", "other", 1))
+    found, record = screen_with_record(torn)
+    assert "chw_flow" in found.error and record is None and not found.rows
+    (torn / "trends" / "plant.csv").unlink()
+    assert "plant.csv" in screen_job(torn).error
+
+
+def test_a_fault_of_the_program_costs_this_plant_only(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(case: object) -> None:
+        raise ZeroDivisionError("by hand")
+
+    monkeypatch.setattr("fptlib.portfolio.screening.all_checks", broken)
+    assert "ZeroDivisionError: by hand" in screen_job(folder).error
+
+
+def test_the_record_is_marked_unsigned_and_of_the_usual_form(folder: Path) -> None:
+    _, record = screen_with_record(folder)
+    assert record is not None and record["screening"] is True and "Unsigned" in record["statement"]
+    assert schema.current(record["payload"])["job"]["invented"] is True
+    assert "signatures" not in record
+
+
+def test_nothing_in_the_job_is_changed(folder: Path) -> None:
+    before = contents(folder)
+    screen_job(folder)
+    assert contents(folder) == before
+
+
+def test_a_result_survives_its_file_to_the_bit(folder: Path) -> None:
+    found = screen_job(folder)
+    assert from_json(json.loads(json.dumps(to_json(found)))) == found
+    assert from_json(to_json(Screening("x", error="y"))) == Screening("x", error="y")
+
+
+def test_kept_results_stand_until_an_input_changes(tmp_path: Path) -> None:
+    job = plants.write_job(tmp_path / "p", days=2)
+    task = Task(tmp_path, "p", tmp_path / "screening")
+    results = Results(task.results)
+    first = screen(task)
+    stamp = results.file("p").stat().st_mtime_ns
+    assert screen(task) == first and results.file("p").stat().st_mtime_ns == stamp
+    (job / "job.toml").write_text((job / "job.toml").read_text().replace("INV-0", "INV-1"))
+    assert results.read("p", inputs_digest(job)) is None
+    assert screen(task).number == "INV-1"
+    results.file("p").write_text("{}")
+    assert screen(task).number == "INV-1"
+    assert json.loads(results.record_file("p").read_text())["screening"] is True
+    (job / "trends" / "plant.csv").unlink()
+    assert "plant.csv" in screen(task).error
+    assert not results.record_file("p").exists()
+
+
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="rights do not bind here")
+def test_a_folder_that_may_not_be_read_costs_itself(tmp_path: Path) -> None:
+    job = plants.write_job(tmp_path / "p", days=1)
+    (job / "trends" / "plant.csv").chmod(0)
+    assert "PermissionError" in screen(Task(tmp_path, "p", tmp_path / "screening")).error
+
+
+def test_jobs_are_found_at_any_depth_and_others_are_not_passed_over(tmp_path: Path) -> None:
+    for name in ("b/one", "b/two", "a", ".hidden/three", "screening/plants"):
+        (tmp_path / name).mkdir(parents=True)
+        (tmp_path / name / "job.toml").write_text("")
+    (tmp_path / "forgotten").mkdir()
+    (tmp_path / "a" / "inside").mkdir()
+    (tmp_path / "a" / "inside" / "job.toml").write_text("")
+    assert jobs.plants(tmp_path) == ["a", "b/one", "b/two", "forgotten"]
+
+
+@pytest.mark.parametrize(("make", "said"), [
+    (lambda path: None, "there is no folder"),
+    (lambda path: path.mkdir(), "holds no job folder"),
+    (lambda path: plants.write_job(path, days=1), "is a job itself"),
+])
+def test_a_folder_that_is_no_portfolio_says_so(tmp_path: Path, make, said: str) -> None:
+    from fptlib.errors import JobError
+
+    make(tmp_path / "x")
+    with pytest.raises(JobError, match=said):
+        jobs.plants(tmp_path / "x")
