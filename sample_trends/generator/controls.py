@@ -85,7 +85,8 @@ class Controls:
         self._outdoor += (outdoor - self._outdoor) / 30.0
         span = s.reset_warm_outdoor - s.reset_cold_outdoor
         share = min(1.0, max(0.0, (self._outdoor - s.reset_cold_outdoor) / span))
-        self.reset = s.reset_cold + share * (s.reset_warm - s.reset_cold)
+        # To the hundredth, as it is trended: what a reader compares is what the plant compared.
+        self.reset = round(s.reset_cold + share * (s.reset_warm - s.reset_cold), 2)
 
     def _lockouts(self, seen: Readings) -> None:
         for n, alarm in enumerate(seen.alarm):
@@ -206,7 +207,7 @@ class Controls:
         if not s.follow:
             self.active = s.fixed_temporary or self.reset
             return
-        self.active = min(self.reset, max(s.floor, seen.cw - s.offset))
+        self.active = min(self.reset, max(s.floor, round(seen.cw - s.offset, 2)))
 
     def _tripped(self) -> bool:
         return _TRIP_LOCKOUT in self.blocked
@@ -262,7 +263,7 @@ class Controls:
         self._held_since += 1
         if self._held_since <= s.release_delay:
             return
-        self.active += s.return_rate if s.return_rate else 99.0
+        self.active = round(self.active + (s.return_rate or 99.0), 3)
         if self.active >= self.reset:
             self.active = self.reset
             self._recovering = False
@@ -292,7 +293,7 @@ class Controls:
         s = self.sequence
         # While the setpoint returns it lies below what the exchanger makes by intent.
         setpoint = self.reset if self._recovering else self.active
-        above = seen.supply > setpoint + s.exit_band
+        above = seen.supply - setpoint > s.exit_band
         self._above = self._above + 1 if above else 0
         if s.longest_stay and self._in_mode >= s.longest_stay:
             return True

@@ -110,7 +110,7 @@ class Sequence:
     exit_band: float = 1.5
     exit_delay: int = 17
     start_delay: int = 1
-    shortest_stay: int = 120
+    shortest_stay: int = 130
     longest_stay: int = 0
     leave_with_condition: bool = False
     start_condenser_valve: float = 0.5

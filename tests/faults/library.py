@@ -236,7 +236,8 @@ FAULTS: tuple[Fault, ...] = (
     Fault(
         "over-cooled tower", "The fans cannot go below 60 % and no cell is taken off.",
         ("running.overcooling",), sequence(fan_minimum=60.0, fan_cycle_band=99.0),
-        ("running.supply",),
+        # In the pull-down the water falls faster than the chiller can follow.
+        ("running.supply", "lift.minimum"),
     ),
     Fault(
         "fan cycling", "Single-speed fans on a band of a few tenths, with no delay.",
@@ -270,8 +271,8 @@ FAULTS: tuple[Fault, ...] = (
         ("enable.missed", "enable.rest", "running.supply"),
     ),
     Fault(
-        "uneconomic stay", "The tower fans take four times the power they should.",
-        ("exit.comparative",), design(fan_kw_per_ton=0.3),
+        "uneconomic stay", "The tower fans take five times the power they should.",
+        ("exit.comparative",), design(fan_kw_per_ton=0.4),
         ("transition.leaving", "recovery.demand"),
     ),
     Fault(
@@ -290,7 +291,7 @@ FAULTS: tuple[Fault, ...] = (
         ),
         (
             "enable.dwell", "handover.fallback", "exit.not_early", "recovery.duration",
-            "recovery.demand", "running.supply",
+            "recovery.demand", "running.supply", "exit.comparative",
         ),
     ),
     Fault(
@@ -301,8 +302,8 @@ FAULTS: tuple[Fault, ...] = (
         "wet-bulb bias", "The trended wet bulb reads three degrees low.",
         ("instruments.wet_bulb", "instruments.agreement"),
         sensor(SensorError(bias=-3.0), "outdoor_wet_bulb"),
-        # Too early in truth: a pull-down may never arrive.
-        ("lift.chiller_on",),
+        # Too early in truth: a pull-down may never arrive, and then the rest costs hours.
+        ("lift.chiller_on", "enable.missed"),
     ),
     Fault(
         "stuck wet bulb", "The trended wet bulb stands still for nine hours.",
@@ -323,7 +324,7 @@ FAULTS: tuple[Fault, ...] = (
     Fault(
         "low-lift trip", "Without lift protection a chiller trips on low lift.",
         ("lift.minimum", "lift.setpoint", "lift.chiller_on"),
-        both(sequence(follow=False, rest=300), design(trip_lift=4.5)),
+        both(sequence(follow=False, rest=1200), design(trip_lift=4.5)),
         ("enable.missed", "recovery.duration", "recovery.rate"),
     ),
     Fault(
