@@ -17,6 +17,7 @@ from fptlib.portfolio.result import Screening
 from fptlib.portfolio.worker import Task, prepare, screen
 
 ATTEMPTS = 2
+PATIENCE_SECONDS = 20
 LOST = (f"its worker was ended from outside {ATTEMPTS} times, as a system short of memory does; "
         "screen it with fewer workers")
 
@@ -80,7 +81,7 @@ def on_scheduler(tasks: Sequence[Task], address: str) -> Iterator[Screening]:
         raise JobError("screening on several machines needs Dask; install it with "
                        "pip install 'fptlib[portfolio]'") from error
     try:
-        client = Client(address, timeout="20s")
+        client = Client(address, timeout=PATIENCE_SECONDS)
     except (OSError, ValueError) as error:
         raise JobError(f"no Dask scheduler answers at '{address}'; start one with "
                        "'dask scheduler' and name the address it prints") from error

@@ -32,9 +32,13 @@ def screen(task: Task) -> Screening:
 
 def _screen(task: Task) -> Screening:
     # Heavy imports stay in the worker: the process that collects needs none of them.
+    import pyarrow
+
     from fptlib.portfolio.results import Results, inputs_digest
     from fptlib.portfolio.screening import screen_with_record
 
+    # One thread per plant: the workers together already use every core.
+    pyarrow.set_cpu_count(1)
     folder, results = task.portfolio / task.plant, Results(task.results)
     digest = inputs_digest(folder)
     if kept := results.read(task.plant, digest):
@@ -45,15 +49,11 @@ def _screen(task: Task) -> Screening:
 
 
 def prepare() -> None:
-    """Make this process a worker: one thread, deaf to Ctrl-C, gone when its parent is."""
+    """Make this process a worker: one thread for sums, deaf to Ctrl-C, gone when its parent is."""
     for library in ("OMP", "OPENBLAS", "MKL"):
         os.environ[f"{library}_NUM_THREADS"] = "1"
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_leave_with_parent, daemon=True).start()
-    import pyarrow
-
-    pyarrow.set_cpu_count(1)
-    pyarrow.set_io_thread_count(1)
 
 
 def _leave_with_parent() -> None:
