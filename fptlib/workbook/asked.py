@@ -16,6 +16,7 @@ from fptlib.workbook.questions import (
     LONG,
     MOMENT,
     NUMBER,
+    SUGGESTED,
     TEXT,
     WHOLE,
     YES,
@@ -166,8 +167,8 @@ def points(job: Job, answers: Mapping[str, Any] | None = None) -> Rows:
     return Rows("points", "Points", (
         Question("file", "File", CHOICE, required=True,
                  choices=tuple(path.name for path in job.trend_files())),
-        Question("column", "Column", TEXT, required=True, help="As it stands in the file."),
-        Question("unit", "Unit in the file", TEXT, required=True),
+        Question("column", "Column", SUGGESTED, required=True, help="As it stands in the file."),
+        Question("unit", "Unit in the file", CHOICE, required=True),
     ), key=_point(job, answers), row_word="point")
 
 

@@ -101,11 +101,12 @@ class OverrideLine(_Line):
 
     def _say(self) -> None:
         verdict = static.verdict_markup("done" if closed(self.row) else "waiting")
-        placed, released = (str(self.row.get(key) or "–")[:16].replace("T", " ") for key in ("placed", "released"))
-        self.said.value = (
-            f"{verdict} <b>{html.escape(self.name)}</b><br>placed {html.escape(placed)}, "
-            f"released {html.escape(released)}"
-        )
+        moments = ", ".join(f"{key} {_moment(self.row.get(key))}" for key in ("placed", "released"))
+        self.said.value = f"{verdict} <b>{html.escape(self.name)}</b><br>{html.escape(moments)}"
+
+
+def _moment(stated: Any) -> str:
+    return str(stated or "–")[:16].replace("T", " ")
 
 
 def closed(row: Row) -> bool:

@@ -149,7 +149,7 @@ def _control(question: Question) -> widgets.DOMWidget:
         return widgets.Dropdown(options=_options(["yes", "no"]), value="", layout=WIDE, **words)
     if question.kind == questions.LONG:
         return widgets.Textarea(rows=4, continuous_update=False, layout=WIDE, **words)
-    if question.kind == questions.TEXT and question.choices:
+    if question.kind == questions.SUGGESTED:
         return widgets.Combobox(options=question.choices, ensure_option=False,
                                 continuous_update=False, layout=WIDE, **words)
     number = question.kind in (questions.NUMBER, questions.WHOLE)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import tempfile
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -58,11 +60,11 @@ def run_all(job: Job, progress: Progress | None = None) -> list[StepResult]:
     first = [step for step in present if step.number < 10]
     with _quiet_home() as environment:
         with ThreadPoolExecutor(AT_ONCE) as pool:
-            work = lambda step: _run(job, step, environment, progress)  # noqa: E731
-            return [*pool.map(work, first), *map(work, gathering)]
+            work = partial(_run, job, environment=environment, progress=progress)
+            return [*pool.map(work, first), *pool.map(work, gathering)]
 
 
-def _run(job: Job, step: Step, environment: dict[str, str],
+def _run(job: Job, step: Step, *, environment: dict[str, str],
          progress: Progress | None) -> StepResult:
     result = run_one(job, step, environment)
     if progress is not None:
@@ -101,7 +103,9 @@ def execute(notebook: Any, folder: Path, environment: dict[str, str]) -> tuple[s
                             store_widget_state=False,
                             extra_arguments=["--IPKernelApp.log_level=ERROR"])
     try:
-        client.execute(env=environment)
+        # A loop of its own, closed at the end; the selector one works with ZeroMQ on Windows.
+        with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+            runner.run(client.async_execute(env=environment))
     except CellExecutionError as error:
         return str(error.ename), str(error.evalue)
     except (DeadKernelError, TimeoutError) as error:

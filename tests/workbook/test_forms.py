@@ -1,0 +1,236 @@
+"""Forms as widgets: saved at once, wrong answers told beside the field, nothing lost."""
+
+from __future__ import annotations
+
+import html
+
+import pytest
+import small_plant
+
+from fptlib.errors import FormError
+from fptlib.job import Job
+from fptlib.procedure.limits import Limits
+from fptlib.workbook import asked, checklist, panels, planning, readings
+from fptlib.workbook.forms import FormView
+from fptlib.workbook.live import LivePanel
+from fptlib.workbook.page import Page
+from fptlib.workbook.rows import JobStore, RowsView
+
+
+@pytest.fixture
+def job(tmp_path):
+    return Job(small_plant.write_job(tmp_path / "job"))
+
+
+def rows_view(job, rows, **kwargs):
+    return RowsView(JobStore(job, rows), rows, **kwargs)
+
+
+def said(message):
+    return html.unescape(message.widget.value)
+
+
+def test_an_answer_is_saved_as_soon_as_it_is_given(job):
+    view = FormView(job, asked.SITE)
+    view.fields["site.altitude"].control.value = "5000"
+    assert Job(job.folder).get("site.altitude") == 5000.0
+    assert "✓ saved" in said(view.fields["site.altitude"].message)
+
+
+def test_another_unit_is_converted_and_said(job):
+    field = FormView(job, asked.SITE).fields["site.altitude"]
+    field.unit.value = "m"
+    field.control.value = "1000"
+    assert job.get("site.altitude") == pytest.approx(3280.84, abs=0.01)
+    assert "saved as 3280.8399 ft" in said(field.message)
+
+
+def test_a_wrong_answer_is_told_and_the_old_one_kept(job):
+    field = FormView(job, asked.SITE).fields["site.altitude"]
+    field.control.value = "high"
+    assert "is not a number" in said(field.message) and "role='alert'" in said(field.message)
+    assert job.get("site.altitude") == 4200
+
+
+def test_an_emptied_field_takes_the_answer_away(job):
+    FormView(job, asked.SITE).fields["site.name"].control.value = ""
+    assert job.get("site.name") is None
+
+
+def test_a_time_zone_that_does_not_exist_is_refused(job):
+    view = FormView(job, asked.SITE, checks={"site.time_zone": planning.known_zone})
+    view.fields["site.time_zone"].control.value = "America/Nowhere"
+    assert "is not a zone" in said(view.fields["site.time_zone"].message)
+    assert job.get("site.time_zone") == "America/Denver"
+
+
+def test_reopening_shows_what_was_entered(job):
+    FormView(job, asked.SITE).fields["site.place"].control.value = "Vale & <b>"
+    again = FormView(Job(job.folder), asked.SITE)
+    assert again.fields["site.place"].control.value == "Vale & <b>"
+
+
+def test_an_answer_no_longer_on_offer_is_not_lost(job):
+    job.put("job.condition", "odd")
+    view = FormView(job, asked.JOB)
+    assert view.fields["job.condition"].control.value == "odd"
+
+
+def test_two_windows_lose_nothing(job):
+    one, two = FormView(job, asked.SITE), FormView(Job(job.folder), asked.SITE)
+    one.fields["site.name"].control.value = "first"
+    two.fields["site.place"].control.value = "second"
+    assert (job.get("site.name"), job.get("site.place")) == ("first", "second")
+
+
+def test_comments_written_by_hand_stay(job):
+    view = rows_view(job, asked.PEOPLE)
+    view.fields["role"].control.value, view.fields["name"].control.value = "witness", "B"
+    view.save.click()
+    assert "# An invented job for tests." in job.file.read_text(encoding="utf-8")
+    assert job.get("people.witness.name") == "B"
+
+
+def test_a_row_is_changed_and_removed(job):
+    view = rows_view(job, asked.PEOPLE)
+    view.chooser.value = 0
+    view.fields["firm_role"].control.value = "field"
+    view.save.click()
+    assert job.get("people.technician") == {"name": "A. Invented", "firm_role": "field"}
+    view.chooser.value = 0
+    view.remove.click()
+    assert job.get("people.technician") is None
+
+
+def test_a_row_that_lacks_an_answer_is_told(job):
+    view = rows_view(job, asked.PEOPLE)
+    view.save.click()
+    assert "Role: no answer" in said(view.message)
+
+
+def test_columns_and_units_are_offered_for_a_point(job):
+    offers = planning.PointOffers(job)
+    rows = asked.points(job)
+    view = rows_view(job, rows, offers=offers, finish=offers.finish)
+    view.fields["point"].control.value = "chw_return_temp"
+    view.fields["file"].control.value = "plant.csv"
+    assert "chw_return_temp" in offers.columns("plant.csv")
+    for path, typed in (("column", "no such"), ("unit", "degF")):
+        view.fields[path].control.value = typed
+    view.save.click()
+    assert "has no column 'no such'" in said(view.message)
+
+
+@pytest.mark.parametrize(("value", "sentence"), [
+    ("soon", "is not a number; the standard's is 30 min"), ("20", "limit saved"),
+])
+def test_a_limit_of_the_jobs_own(job, value, sentence):
+    view = rows_view(job, asked.LIMITS, finish=planning.finish_limit)
+    for path, typed in (("name", "enable.dwell"), ("value", value), ("reason", "slow sump"),
+                        ("author", "A")):
+        view.fields[path].control.value = typed
+    view.save.click()
+    assert sentence in said(view.message)
+    assert job.get('limits."enable.dwell".value') in (None, 20.0)
+
+
+def reading(job, **typed):
+    store = readings.ReadingsStore(job)
+    view = RowsView(store, readings.asked(job), lambda: None, readings.offers,
+                    lambda row: readings.finish(job, row))
+    usual = {"time": "2026-01-10 21:00", "point": "chw_supply_temp", "value": "45.1",
+             "unit": "degF", "instrument": "T1", "taken_by": "A"}
+    for path, text in {**usual, **typed}.items():
+        view.fields[path].control.value = text
+    view.save.click()
+    return view, store
+
+
+def test_a_reading_is_kept_with_the_sites_time(job):
+    _, store = reading(job)
+    row, = store.rows()
+    assert row["time"] == "2026-01-10T21:00:00-07:00"
+    assert (row["value"], row["unit"], row["instrument"]) == ("45.1", "degF", "T1")
+
+
+@pytest.mark.parametrize(("typed", "sentence"), [
+    ({"value": "451"}, "outside what is possible"), ({"value": "cold"}, "is not a number"),
+    ({"time": "2999-01-01 00:00"}, "has not come yet"), ({"time": "noon"}, "is not a moment"),
+    ({"value": ""}, "Value: no answer"),
+])
+def test_a_reading_that_cannot_be_is_told_at_once(job, typed, sentence):
+    view, store = reading(job, **typed)
+    assert sentence in said(view.message)
+    assert store.rows() == []
+
+
+def test_a_reading_is_removed(job):
+    view, store = reading(job)
+    view.chooser.value = 0
+    view.remove.click()
+    assert store.rows() == []
+
+
+def test_overrides_are_closed_by_release_and_readback(job):
+    line = checklist.OverrideLine(job, "overrides", job.get("overrides")[0], lambda: None)
+    line.build()
+    line.change(released="2026-01-10T23:00:00-07:00")
+    assert not checklist.closed(job.get("overrides")[0])
+    line.change(readback="31.0")
+    assert checklist.closed(job.get("overrides")[0])
+
+
+def test_a_line_changed_elsewhere_is_not_overwritten(job):
+    line = checklist.OverrideLine(job, "overrides", job.get("overrides")[0], lambda: None)
+    line.build()
+    job.change(lambda d: d["overrides"][0].update({"value": "29"}))
+    with pytest.raises(FormError, match="changed in another window"):
+        line.change(readback="31")
+
+
+def test_limits_are_frozen_once(job):
+    panel = panels.freeze(job)
+    press = panel.widget.children[2]
+    press.click()
+    assert job.get("frozen.limits") == Limits().digest()
+    press.click()
+    assert "frozen already" in said(panel.message)
+
+
+def test_a_trend_file_is_taken_in_but_never_overwritten(job):
+    assert panels.take_in(job, "C:\\data\\new.csv", b"a") == "new.csv"
+    assert panels.take_in(job, "new.csv", b"a") == "new.csv"
+    with pytest.raises(FormError, match="never"):
+        panels.take_in(job, "new.csv", b"b")
+    with pytest.raises(FormError, match="is no name"):
+        panels.take_in(job, "../.hidden", b"b")
+
+
+def test_the_panel_marks_and_reads(job):
+    panel = LivePanel(job, Limits())
+    panel._mark("test started")
+    panel._mark("request")
+    panel.spot.value = "cs 44.2"
+    assert "44.2 °F is possible" in said(panel.message)
+    assert readings.ReadingsStore(job).rows()[0]["point"] == "chw_supply_temp"
+    panel.spot.value = "cs 500"
+    assert "outside what is possible" in said(panel.message)
+
+
+def test_the_gate_names_what_is_missing(job):
+    job.put("site.altitude", None)
+    page = Page("plan", job)
+    page.form(asked.SITE)
+    with pytest.raises(FormError, match="Altitude: no answer yet"):
+        page.gate()
+
+
+def test_the_badge_follows_an_edit(job):
+    page = Page("plan", job)
+    view = page.form(asked.JOB)
+    page.done()
+    assert "done" in page.badge.value
+    FormView(job, asked.JOB, page.saved).fields["job.title"].control.value = "other"
+    assert "out of date" in page.badge.value
+    assert "withdrawn" in page.badge.value
+    assert view._repr_mimebundle_()["text/plain"].startswith("[form: Job")

@@ -1,0 +1,113 @@
+"""The procedure a job follows, and what differs from it; what a reviewer sees first."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+import small_plant
+
+from fptlib.errors import JobError
+from fptlib.job import Job
+from fptlib.procedure import enable
+from fptlib.procedure.limits import Limits
+from fptlib.start import start
+from fptlib.workbook import review, standard
+from fptlib.workbook.page import Page
+
+FIRM = """
+[procedure]
+name = "Invented firm"
+edition = "3"
+[letterhead]
+lines = ["Invented firm, commissioning"]
+[texts]
+enable = "Call the control room before every request."
+[limits."enable.dwell"]
+value = 45.0
+reason = "firm's rule"
+author = "Invented firm"
+date = "2026-01-01"
+"""
+
+
+@pytest.fixture
+def firm(tmp_path):
+    folder = tmp_path / "firm"
+    folder.mkdir()
+    (folder / "procedure.toml").write_text(FIRM, encoding="utf-8")
+    return folder
+
+
+@pytest.fixture
+def job(tmp_path):
+    return start(tmp_path / "job", "Test")
+
+
+def test_a_job_of_the_standard_differs_in_nothing(job):
+    standard.adopt(job)
+    assert job.get("job.procedure") == "standard 1"
+    assert standard.differences(job) == []
+
+
+def test_a_firms_limits_texts_and_edition_come_with_the_job(job, firm):
+    standard.adopt(job, firm)
+    assert job.get("job.procedure") == "Invented firm 3"
+    assert job.get('limits."enable.dwell".value') == 45.0
+    job.put("site.time_zone", "UTC")
+    shown = Page("enable", job).strip()
+    assert "Invented firm, commissioning" in shown.markup
+    assert "Call the control room" in shown.text
+    assert standard.differences(job) == []
+
+
+def test_what_differs_is_told(job, firm):
+    standard.adopt(job, firm)
+    job.put('limits."enable.dwell".value', 10.0)
+    path = job.workbooks_folder / "03_enable.ipynb"
+    book = json.loads(path.read_text(encoding="utf-8"))
+    book["cells"][0]["source"] = "# changed"
+    path.write_text(json.dumps(book), encoding="utf-8")
+    (job.workbooks_folder / "04_lift.ipynb").unlink()
+    told = " ".join(standard.differences(job))
+    assert "03_enable.ipynb: its text or code differs" in told
+    assert "04_lift.ipynb: is missing" in told
+    assert "Limit enable.dwell: 10.0 instead of the procedure's 45.0" in told
+
+
+@pytest.mark.parametrize("text", ["[", "[procedure]\nname = 'x'",
+                                  "[procedure]\nname='x'\nedition='1'\n[limits.nonsense]\nvalue=1"])
+def test_a_firms_folder_that_cannot_be_used_is_refused(job, firm, text):
+    (firm / "procedure.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(JobError):
+        standard.adopt(job, firm)
+
+
+def test_limits_changed_after_freezing_come_first(tmp_path):
+    job = Job(small_plant.write_job(tmp_path / "small"))
+    assert "never frozen" in review.limit_changes(job)[0]
+    job.put("frozen", {"limits": Limits().digest(), "at": "x", "by": "A"})
+    assert review.limit_changes(job) == []
+    job.put('limits."enable.dwell"', {"value": 1.0, "reason": "r", "author": "A"})
+    told = review.limit_changes(job)
+    assert "enable.dwell is 1.0 instead of 30.0: r (A)" in told[0]
+    assert "CHANGED after they were frozen" in told[1]
+
+
+def test_a_filter_keeps_what_is_near_its_limit():
+    checks = enable.checks(small_plant.case())
+    assert review.chosen(checks, review.ALL) == checks
+    assert all(review.near(check) for check in review.chosen(checks, review.NEAR))
+    assert all(c.verdict != "pass" for c in review.chosen(checks, review.OPEN))
+
+
+def test_comments_lie_beside_the_job_and_change_nothing_of_it(tmp_path):
+    job = Job(small_plant.write_job(tmp_path / "small"))
+    before = job.file.read_bytes()
+    comments = review.Comments(job)
+    comments.put({"check": "enable.dwell", "text": "why so long?", "decision": "accept"}, None)
+    comments.put({"check": "enable.stay", "text": "b", "decision": "send back"}, None)
+    comments.take({"check": "enable.stay"})
+    assert comments.rows() == [
+        {"check": "enable.dwell", "text": "why so long?", "decision": "accept"}]
+    assert job.file.read_bytes() == before

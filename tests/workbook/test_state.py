@@ -1,0 +1,90 @@
+"""Steps know where they stand; an edit after a verdict withdraws it."""
+
+from __future__ import annotations
+
+import pytest
+import small_plant
+
+from fptlib.job import Job
+from fptlib.procedure import enable
+from fptlib.workbook import state
+from fptlib.workbook.steps import STEPS, step
+
+ENABLE = step("enable")
+
+
+@pytest.fixture
+def job(tmp_path):
+    return Job(small_plant.write_job(tmp_path / "job"))
+
+
+def run(job, entry=ENABLE):
+    before = state.inputs(job, entry)
+    state.record_run(job, entry, enable.checks(small_plant.case()), before)
+
+
+def test_a_new_job_has_nothing_done(job):
+    assert {entry.state for entry in state.standings(job)} == {state.NOT_STARTED}
+    assert state.first_unfinished(job) is STEPS[0]
+
+
+def test_a_run_gives_the_worst_verdict(job):
+    run(job)
+    now = state.standing(job, ENABLE)
+    assert (now.state, now.verdict) == (state.DONE, "fail")
+    assert "fail" in now.reason and "pass" in now.reason
+
+
+@pytest.mark.parametrize(("path", "value"), [
+    ("plant.tower_approach.value", 9.0), ("points.chw_flow.unit", "L/s"),
+    ('limits."enable.dwell"', {"value": 20.0, "reason": "r", "author": "a"}),
+    ("job.condition", "forced"),
+])
+def test_an_edit_withdraws_the_verdict(job, path, value):
+    run(job)
+    job.put(path, value)
+    assert state.standing(job, ENABLE).state == state.OUT_OF_DATE
+
+
+def test_another_trend_file_or_reading_withdraws_it_too(job):
+    run(job)
+    (job.trends_folder / "more.csv").write_text("x", encoding="utf-8")
+    assert state.standing(job, ENABLE).state == state.OUT_OF_DATE
+
+
+def test_an_edit_that_bears_on_nothing_leaves_it(job):
+    run(job)
+    job.put("findings.summary", "text")
+    job.put("answers.lift.remark", "text")
+    assert state.standing(job, ENABLE).state == state.DONE
+
+
+def test_an_edit_while_the_step_ran_shows(job):
+    before = state.inputs(job, ENABLE)
+    job.put("plant.tower_approach.value", 9.0)
+    state.record_run(job, ENABLE, enable.checks(small_plant.case()), before)
+    assert state.standing(job, ENABLE).state == state.OUT_OF_DATE
+
+
+def test_a_stop_waits_with_its_sentence(job):
+    run(job)
+    state.record_stop(job, ENABLE, "File 'x' is missing; put it there")
+    now = state.standing(job, ENABLE)
+    assert (now.state, now.verdict, now.reason) == (
+        state.WAITING, "", "File 'x' is missing; put it there")
+
+
+def test_running_again_with_the_same_outcome_writes_nothing(job):
+    run(job)
+    before = job.file.read_bytes()
+    run(job)
+    assert job.file.read_bytes() == before
+
+
+def test_what_blocks_signing_is_told_in_sentences(job):
+    blockers = " ".join(state.signing_blockers(job))
+    assert "Step 3 Enable: not run yet" in blockers
+    assert "Override on OA-WB" in blockers
+    assert "Prerequisite 'Towers in winter operation': not signed off" in blockers
+    job.change(lambda d: d["overrides"][0].update({"released": "now", "readback": "31"}))
+    assert "Override" not in " ".join(state.signing_blockers(job))

@@ -1,0 +1,58 @@
+"""Static output: the same story as markup and as text, nothing that runs, enough contrast."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+import small_plant
+
+from fptlib.procedure import enable
+from fptlib.workbook import static, verdicts
+
+CHECKS = enable.checks(small_plant.case())
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance, WCAG 2.2."""
+    parts = [int(colour[n : n + 2], 16) / 255 for n in (1, 3, 5)]
+    linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(ink: str, ground: str) -> float:
+    high, low = sorted((luminance(ink), luminance(ground)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.mark.parametrize("word", static.SIGNS)
+def test_no_meaning_by_colour_alone_and_enough_contrast(word):
+    sign, ink, ground = static.SIGNS[word]
+    assert contrast(ink, ground) >= 4.5
+    assert sign in static.verdict_markup(word) and word in static.verdict_markup(word)
+
+
+def test_typed_text_never_becomes_markup():
+    shown = static.table("<b>", ["<i>"], [["<script>alert(1)</script>"]])
+    assert "<script" not in shown.markup and "&lt;script&gt;" in shown.markup
+
+
+def test_verdicts_say_the_same_in_markup_and_text():
+    shown = verdicts.table(CHECKS)
+    plain = re.sub("<[^>]+>", "", shown.markup)
+    for check in CHECKS:
+        assert check.id in shown.text and check.id in plain
+        assert check.verdict in shown.text and check.verdict in plain
+
+
+def test_output_holds_nothing_a_notebook_would_lose():
+    shown = verdicts.table(CHECKS).markup
+    assert not re.search(r"<(script|style|svg|iframe)|\bon\w+=|\bclass=|\bid=", shown)
+
+
+@pytest.mark.parametrize(("value", "unit", "text"), [
+    (None, "degF", "–"), (float("nan"), "degF", "–"), (-0.04, "degF", "0.0"), (1.25, "degF", "1.2"),
+    (0.1234, "kW/ton", "0.123"), (12345.6, "min", "12346"),
+])
+def test_numbers_are_printed_steadily(value, unit, text):
+    assert verdicts.number(value, unit) == text

@@ -1,0 +1,44 @@
+"""nbval, strict: the committed workbooks give the same text output when run again here."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import nbformat
+import pytest
+
+from fptlib.workbook.steps import STEPS
+
+WORKBOOKS = Path(__file__).resolve().parents[2] / "workbooks"
+
+
+def test_nbval_strict():
+    # A process of its own: kernels inherit its environment, and nbval's items need no fixtures.
+    command = [sys.executable, "-m", "pytest", "--nbval", "--nbval-current-env", "-q", "-n", "2",
+               "--dist", "loadfile", "-p", "no:cacheprovider", str(WORKBOOKS)]
+    done = subprocess.run(command, cwd=WORKBOOKS.parent, capture_output=True, text=True,
+                          encoding="utf-8", errors="replace", check=False)
+    assert done.returncode == 0, done.stdout[-6000:] + done.stderr[-2000:]
+
+
+@pytest.mark.parametrize("step", STEPS, ids=lambda step: step.name)
+def test_a_workbook_is_short_code_with_words_and_committed_executed(step):
+    book = nbformat.read(WORKBOOKS / step.file, as_version=4)
+    code = [cell for cell in book.cells if cell.cell_type == "code"]
+    words = "\n".join(cell.source for cell in book.cells if cell.cell_type == "markdown")
+    assert all(cell.metadata["jupyter"]["source_hidden"] for cell in code)
+    assert all(cell.execution_count for cell in code)
+    assert not any(re.search(r"^\s*(def|class) ", cell.source, re.M) for cell in code)
+    assert all(len(cell.source.splitlines()) <= 14 for cell in code)
+    for part in ("**Purpose:**", "Safety first", "Cautions for this step", "What is needed"):
+        assert part in words
+    assert "widgets" not in book.metadata
+
+
+@pytest.mark.parametrize("step", STEPS, ids=lambda step: step.name)
+def test_a_workbook_holds_no_path_no_id_and_no_stop(step):
+    text = (WORKBOOKS / step.file).read_text(encoding="utf-8")
+    assert not re.search(r"/tmp/|/home/|/root/|C:\\\\|0x[0-9a-f]{6}|widget-view|STOPPED", text)
