@@ -73,6 +73,8 @@ def _agrees(case: Case, reading: Reading) -> Event:
     if trended is None:
         return unjudged(name, reading.time, "no trend value at that minute")
     entry = points.point(reading.point)
+    if not uncertainty.shows_change(case, _around(case, reading)):
+        return unjudged(name, reading.time, "too few trend values around that minute")
     difference = trended - reading.value
     limit, unit = case.limits["instruments.temperature"], "degF"
     uncertain = _reading_uncertainty(case, reading)
@@ -100,6 +102,12 @@ def _at(case: Case, reading: Reading) -> float | None:
     return None if pd.isna(value) else float(value)
 
 
+def _around(case: Case, reading: Reading) -> pd.Series:
+    """The trend's row at a reading and its neighbours."""
+    row = case.frame.index.searchsorted(reading.time, side="right") - 1
+    return case.frame[reading.point].iloc[max(0, row - 1) : row + 2]
+
+
 def _reading_uncertainty(case: Case, reading: Reading) -> float:
     """Expanded uncertainty of the comparison: instrument, and how the trend moves there.
 
@@ -107,11 +115,11 @@ def _reading_uncertainty(case: Case, reading: Reading) -> float:
     """
     instrument = case.instruments.get(reading.instrument)
     accuracy = instrument.accuracy if instrument else case.sensor(reading.point).accuracy
-    row = case.frame.index.searchsorted(reading.time, side="right") - 1
-    near = case.frame[reading.point].iloc[max(0, row - 1) : row + 2]
+    near = _around(case, reading)
     movement = float(near.max() - near.min()) / 2.0 if near.notna().any() else 0.0
     rounding = case.sensor(reading.point).resolution / math.sqrt(12.0)
-    return 2.0 * math.hypot(accuracy / math.sqrt(3.0), movement / math.sqrt(3.0), rounding)
+    spread = 2.0 * math.hypot(accuracy / math.sqrt(3.0), movement / math.sqrt(3.0), rounding)
+    return spread + uncertainty.between_rows(case, near)
 
 
 @check(

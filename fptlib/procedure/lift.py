@@ -41,7 +41,7 @@ def lowest_kept(case: Case, series: pd.Series) -> Level | None:
         found = lasting_low(series, int(dip // case.minutes) + 1)
         return None if found is None else Level(found[0], 0.0, found[1])
     possible = lasting_low(series, 1)
-    if possible is None:
+    if possible is None or not uncertainty.shows_change(case, series):
         return None
     sure = lasting_low(series, int(dip // case.minutes) + 2) or (series.max(), None)
     lowest = possible[0] - uncertainty.between_rows(case, series)

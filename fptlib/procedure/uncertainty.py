@@ -74,10 +74,12 @@ def between_rows(case: Case, series: pd.Series) -> float:
 
     Zero at one-minute trends, which resolve these events (common practice, no source).
     """
-    if case.minutes <= 1.0 or len(series) < 2:
-        return 0.0
-    largest = series.diff().abs().max()
-    return 0.0 if pd.isna(largest) else float(largest)
+    return float(series.diff().abs().max()) if case.minutes > 1.0 else 0.0
+
+
+def shows_change(case: Case, series: pd.Series) -> bool:
+    """Whether there are rows enough to tell what may have happened between them."""
+    return case.minutes <= 1.0 or bool(series.diff().notna().any())
 
 
 def calculated_wet_bulb(case: Case) -> float:

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from functools import lru_cache
+from dataclasses import dataclass
+from functools import cache, cached_property
 from typing import Any
 
 import library
 import pandas as pd
-from sample_trends.generator import Result, Scenario, at_interval, simulate
-from sample_trends.generator.job_file import job_file
-from sample_trends.generator.samples import STORIES
 
 from fptlib import answers, points, units
 from fptlib.job import place
@@ -20,33 +18,48 @@ from fptlib.procedure.plant import Reading
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check
 from fptlib.trends import AlarmText, Trends
+from sample_trends.generator import Result, Scenario, at_interval, simulate
+from sample_trends.generator.job_file import job_file
+from sample_trends.generator.samples import STORIES
 
 
-@lru_cache(maxsize=2)
-def simulated(fault: str, plant: str) -> tuple[library.Fault | None, Result]:
-    """The result of one fault (none: empty name) at one plant of the library."""
-    scenario = next(p for p in library.PLANTS if p.name == plant)
-    if not fault:
-        return None, simulate(scenario)
-    entry = library.fault(fault)
-    return entry, entry.finish(simulate(library.faulty(entry, scenario)))
+@dataclass(frozen=True)
+class Run:
+    """One fault (none: empty name) at one plant of the library, simulated once."""
 
+    fault: str
+    plant: str
 
-def case_of(fault: str, plant: str, minutes: int = 1) -> Case:
-    """The case of one fault at one plant, with trends at rows of so many minutes."""
-    entry, result = simulated(fault, plant)
-    stated = _answers(result.scenario, entry)
-    frame = at_interval(result.frame, minutes) if minutes > 1 else result.frame
-    step = pd.Timedelta(minutes=minutes)
-    found = answers.plant(stated)
-    alarms = tuple(AlarmText(a.time, a.point, a.text)
-                   for a in (entry.alarms(result) if entry else ()))
-    return Case(
-        Trends(frame.astype(float).asfreq(step), step, alarms=alarms), found,
-        answers.limits(stated), answers.sensors(stated),
-        readings=[_reading(row) for row in library.readings_of(entry, result)],
-        instruments=answers.instruments(stated),
-    )
+    @cached_property
+    def entry(self) -> library.Fault | None:
+        return library.fault(self.fault) if self.fault else None
+
+    @cached_property
+    def result(self) -> Result:
+        scenario = next(p for p in library.PLANTS if p.name == self.plant)
+        if self.entry is None:
+            return simulate(scenario)
+        return self.entry.finish(simulate(library.faulty(self.entry, scenario)))
+
+    def case(self, minutes: int = 1) -> Case:
+        """The case, with trends at rows of so many minutes."""
+        stated = _answers(self.result.scenario, self.entry)
+        frame = self.result.frame
+        frame = at_interval(frame, minutes) if minutes > 1 else frame
+        step = pd.Timedelta(minutes=minutes)
+        alarms = self.entry.alarms(self.result) if self.entry else ()
+        return Case(
+            Trends(frame.astype(float).asfreq(step), step,
+                   alarms=tuple(AlarmText(a.time, a.point, a.text) for a in alarms)),
+            answers.plant(stated), answers.limits(stated), answers.sensors(stated),
+            readings=[_reading(r) for r in library.readings_of(self.entry, self.result)],
+            instruments=answers.instruments(stated),
+        )
+
+    @cache  # noqa: B019 - a run lives as long as its tests
+    def checks(self, minutes: int = 1) -> dict[str, Check]:
+        """Every check of that case by its id."""
+        return {check.id: check for check in all_checks(self.case(minutes))}
 
 
 def _answers(scenario: Scenario, entry: library.Fault | None) -> Mapping[str, Any]:
@@ -60,8 +73,3 @@ def _reading(row: Any) -> Reading:
     scale = units.scale(row.unit, points.point(row.point).unit, row.point)
     return Reading(row.time, row.point, float(scale(float(row.value))), row.instrument,
                    "invented", row.remark)
-
-
-def checks_of(fault: str, plant: str, minutes: int = 1) -> dict[str, Check]:
-    """Every check of that case by its id."""
-    return {check.id: check for check in all_checks(case_of(fault, plant, minutes))}
