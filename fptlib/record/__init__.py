@@ -7,5 +7,5 @@ keys named by their RFC 7638 thumbprint. Nothing here knows of widgets.
 * ``payload``: everything the record states, as plain JSON types
 * ``keys``, ``signing``, ``verify``, ``store``: sign it, countersign it, check it, keep it
 * ``page``, ``pdf``: the record for people
-* ``deficiencies``, ``review``, ``exchange``, ``schema``: what follows from a record
+* ``deficiencies``, ``retest``, ``review``, ``restore``, ``exchange``, ``schema``: what follows
 """

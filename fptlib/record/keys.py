@@ -7,7 +7,6 @@ stretches the passphrase by 2,048 rounds only, too few for a laptop that may be 
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,6 +20,7 @@ from joserfc.jwk import thumbprint as _rfc7638
 from fptlib.errors import RecordError
 from fptlib.job import JOB_FILE
 from fptlib.record import canonical
+from fptlib.record.files import write_new
 
 SHORTEST_PASSPHRASE = 10
 _KEY_WRAP, _CONTENT = "PBES2-HS512+A256KW", "A256GCM"
@@ -125,16 +125,8 @@ def _check_place(path: Path) -> None:
 
 def _write_secret(path: Path, data: bytes) -> None:
     try:
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        write_new(path, data + b"\n", 0o600)
     except FileExistsError:
         raise RecordError(f"'{path.name}' exists; a key is never overwritten") from None
     except OSError as error:
-        raise RecordError(f"key file '{path.name}' cannot be made: {error.strerror}") from error
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data + b"\n")
-            stream.flush()
-            os.fsync(stream.fileno())
-    except OSError as error:
-        path.unlink(missing_ok=True)
         raise RecordError(f"key file '{path.name}' cannot be saved: {error.strerror}") from error

@@ -34,6 +34,7 @@ class Closing:
 
     @property
     def closed(self) -> bool:
+        """Nothing keeps the deficiency open."""
         return not self.reason
 
 

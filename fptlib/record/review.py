@@ -37,6 +37,7 @@ class Difference:
 
     @property
     def same(self) -> bool:
+        """The check comes out as it was recorded."""
         return self.kind == SAME
 
     def line(self) -> str:

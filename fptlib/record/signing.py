@@ -53,17 +53,21 @@ class Signature:
 
     @property
     def kid(self) -> str:
+        """Thumbprint of the signer's key."""
         return self.header["kid"]
 
     @property
     def role(self) -> str:
+        """What the signer signed as."""
         return self.header["role"]
 
     @property
     def signed_at(self) -> datetime:
+        """The moment of signing, by the signer's own statement."""
         return read_moment(self.header["signed-at"], "the moment of signing")
 
     def members(self) -> dict[str, str]:
+        """The signature as it stands in the record."""
         return {"protected": self.protected, "signature": self.signature}
 
 
@@ -81,6 +85,7 @@ class SignedRecord:
         return canonical.digest(self.payload_bytes)
 
     def to_bytes(self) -> bytes:
+        """The record's bytes, in canonical form."""
         return canonical.encode({
             "payload": canonical.to_base64(self.payload_bytes),
             "signatures": [signature.members() for signature in self.signatures],

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import re
-import tempfile
 from pathlib import Path
 
 from fptlib.errors import RecordError
 from fptlib.job import Job
 from fptlib.record import signing
+from fptlib.record.files import write_new
 
 _NAME = re.compile(r"^(\d{4,})\.json$")
 
@@ -28,60 +27,14 @@ def save(job: Job, record: bytes) -> Path:
     try:
         with job.locked():
             job.record_folder.mkdir(exist_ok=True)
-            return _place(job.record_folder, record)
+            path = job.record_folder / f"{_next_number(job.record_folder):04d}.json"
+            write_new(path, record, 0o644)
+            return path
     except OSError as error:
         raise RecordError(
             f"the record cannot be saved in '{job.record_folder.name}': "
             f"{error.strerror or error}; make room or allow writing, then sign again"
         ) from error
-
-
-def _place(folder: Path, record: bytes) -> Path:
-    temporary = _write(folder, record)
-    try:
-        path = folder / f"{_next_number(folder):04d}.json"
-        _give_name(temporary, path)
-        _sync(folder)
-        return path
-    finally:
-        temporary.unlink(missing_ok=True)
-
-
-def _write(folder: Path, record: bytes) -> Path:
-    handle, name = tempfile.mkstemp(dir=folder, prefix=".record.", suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(record)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(name, 0o644)
-    except OSError:
-        Path(name).unlink(missing_ok=True)
-        raise
-    return Path(name)
-
-
-def _give_name(temporary: Path, path: Path) -> None:
-    try:
-        # A link fails where the name exists, which a rename does not on every system.
-        os.link(temporary, path)
-    except FileExistsError:
-        raise
-    except OSError:
-        # File systems of memory sticks know no links; the folder's lock keeps others out.
-        if path.exists():
-            raise FileExistsError(17, "the file exists", str(path)) from None
-        os.rename(temporary, path)
-
-
-def _sync(folder: Path) -> None:
-    if os.name == "nt":  # Windows cannot open a folder for this
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def _next_number(folder: Path) -> int:

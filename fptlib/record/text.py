@@ -22,7 +22,7 @@ def clean(value: Any) -> str:
     """
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return NOT_PLAIN.sub(_seen, str(value))
+    return NOT_PLAIN.sub(_seen, str(value).replace("\r\n", "\n"))
 
 
 def _seen(hit: re.Match[str]) -> str:

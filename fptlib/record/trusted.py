@@ -33,6 +33,7 @@ class TrustedKey:
 
     @property
     def kid(self) -> str:
+        """The key's thumbprint (RFC 7638)."""
         return thumbprint(self.jwk)
 
     def refusal(self, signed_at: datetime) -> str:

@@ -28,6 +28,7 @@ class Signer:
     remark: str
 
     def line(self) -> str:
+        """The finding as text."""
         state = f"REFUSED: {self.refused}" if self.refused else "signature matches"
         said = "sent it back" if self.decision == signing.SEND_BACK else "signed"
         why = f" because: {self.reason}" if self.reason else ""
@@ -63,6 +64,7 @@ class Verification:
 
     @property
     def sent_back(self) -> bool:
+        """Somebody signed that the record is sent back."""
         return any(signer.decision == signing.SEND_BACK for signer in self.signers)
 
     @property

@@ -11,7 +11,7 @@ import pytest
 import record_support as support
 
 from fptlib.errors import RecordError
-from fptlib.record import keys
+from fptlib.record import files
 from fptlib.record.keys import load_key, make_key
 from fptlib.record.trusted import COMPROMISED, TrustedKeys
 
@@ -87,7 +87,7 @@ def test_a_full_disk_leaves_no_half_key(tmp_path: Path, monkeypatch: pytest.Monk
     def full(_: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(keys.os, "fsync", full)
+    monkeypatch.setattr(files.os, "fsync", full)
     with pytest.raises(RecordError, match="No space left"):
         make_key(tmp_path / "me.key", PASSPHRASE)
     assert not list(tmp_path.iterdir())

@@ -15,7 +15,7 @@ import record_support as support
 
 from fptlib.errors import RecordError
 from fptlib.job import Job
-from fptlib.record import signing, store
+from fptlib.record import files, signing, store
 
 KEYS = support.make_keys()
 RECORD = support.signed({"text": "x" * 20_000}, KEYS, ("technician",))
@@ -63,7 +63,7 @@ def test_a_name_that_appears_meanwhile_is_not_overwritten(
     (job.record_folder / "0002.json").write_bytes(other)
     monkeypatch.setattr(store, "_next_number", lambda folder: 2)
     if without_links:
-        monkeypatch.setattr(store.os, "link", _no_links)
+        monkeypatch.setattr(files.os, "link", _no_links)
     with pytest.raises(RecordError, match="exists"):
         store.save(job, RECORD)
     assert (job.record_folder / "0002.json").read_bytes() == other
@@ -75,7 +75,7 @@ def _no_links(*_: object) -> None:
 
 
 def test_a_file_system_without_links_works_too(job: Job, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(store.os, "link", _no_links)
+    monkeypatch.setattr(files.os, "link", _no_links)
     assert store.save(job, RECORD).read_bytes() == RECORD
     assert names(job) == ["0001.json"]
 
@@ -87,7 +87,7 @@ sys.path[:0] = {paths!r}
 import record_support as support
 from pathlib import Path
 from fptlib.job import Job
-from fptlib.record import store
+from fptlib.record import files, store
 job, record = Job(sys.argv[1]), Path(sys.argv[2]).read_bytes()
 {body}
 """
@@ -114,8 +114,7 @@ def test_a_kill_at_any_write_leaves_whole_records(
     job: Job, record_file: Path, step: str
 ) -> None:
     store.save(job, RECORD)
-    module = "store.tempfile" if step == "mkstemp" else "store.Path" if step == "unlink" \
-        else "store.os"
+    module = {"mkstemp": "files.tempfile", "unlink": "files.Path"}.get(step, "files.os")
     body = f"""
     {module}.{step} = lambda *a, **k: os.kill(os.getpid(), signal.SIGKILL)
     store.save(job, record)
@@ -185,7 +184,7 @@ def test_a_folder_that_refuses_is_told(job: Job, monkeypatch: pytest.MonkeyPatch
     def refuse(*_: object, **__: object) -> None:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(store.tempfile, "mkstemp", refuse)
+    monkeypatch.setattr(files.tempfile, "mkstemp", refuse)
     with pytest.raises(RecordError, match="Permission denied"):
         store.save(job, RECORD)
 
