@@ -16,19 +16,22 @@ from fptlib.procedure.plant import Sensors
 from fptlib.trends import Remark, Trends
 
 
-def case_of(job: Job, progress: Callable[[float, str], None] | None = None) -> Case:
+def case_of(job: Job, progress: Callable[[float, str], None] | None = None,
+            keep: bool = True) -> Case:
     """Read everything a job holds and make a case of it.
+
+    Trends come from the job's cache where it fits; with ``keep`` they are cached.
 
     Raises:
         JobError: an answer cannot be used.
         IntakeError: a trend file, its map or its values cannot be used.
     """
-    from fptlib.intake import PointMap, read_trends
+    from fptlib.cache import trends_of
 
     answers = job.read().unwrap()
     plant = job_answers.plant(answers)
     sensors = job_answers.sensors(answers)
-    trends = read_trends(job.trends_folder, PointMap.from_answers(answers), progress)
+    trends = trends_of(job, answers, keep, progress)
     return Case(
         trends=without_offsets(trends, sensors),
         plant=plant,

@@ -27,9 +27,9 @@ def hours(case: Case, missed: Check) -> Hours:
     holds = (case.enable_margin >= 0.0).to_numpy()
     lost = enable.waiting(case).to_numpy()
     certain = lost & (case.enable_margin >= uncertainty.enable_margin(case)).to_numpy()
-    total, *energy = _count(case, lost), *_energy(case, lost)
-    return Hours(span, _count(case, holds), total, _count(case, certain), *energy,
-                 spark=_parts(case, holds, lost))
+    chillers, economizer, kwh, why = _energy(case, lost)
+    return Hours(span, _count(case, holds), _count(case, lost), _count(case, certain), chillers,
+                 economizer, kwh, why, _parts(case, holds, lost))
 
 
 def _count(case: Case, flags: np.ndarray) -> float:

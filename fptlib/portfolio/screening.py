@@ -44,7 +44,7 @@ def screen_with_record(
 
 
 def _screen(job: Job, plant: str) -> tuple[Screening, dict[str, Any] | None]:
-    case = case_of(job)
+    case = case_of(job, keep=False)
     checks = all_checks(case)
     record, problem = _record(job, case, checks)
     return _result(plant, job.read().unwrap(), case, checks, problem), record

@@ -1,0 +1,124 @@
+"""The trends of a job as they were last read, so that the next workbook opens at once.
+
+One file in the job's hidden folder ``.cache``: an Arrow file behind two digests, one of what
+the trends were read from, one of the bytes themselves. Where either does not fit, the trend
+files are read anew. The folder may be deleted at any time; it is no part of the job.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+
+from fptlib import __version__
+from fptlib.intake import PointMap, read_trends
+from fptlib.job import Job, sha256, write_atomically
+from fptlib.trends import AlarmText, Remark, TrendFile, Trends
+
+FORM = 1
+_ABOUT = b"about"
+_DIGEST = 64
+
+
+def trends_of(job: Job, answers: Mapping[str, Any], keep: bool = True,
+              progress: Callable[[float, str], None] | None = None) -> Trends:
+    """The job's trends, from the cache where it fits, else read and, with ``keep``, cached.
+
+    Raises:
+        IntakeError: a trend file, its map or its values cannot be used.
+    """
+    point_map = PointMap.from_answers(answers)
+    file = cache_file(job)
+    if (found := _cached(file, job, point_map, answers)) is not None:
+        return found
+    trends = read_trends(job.trends_folder, point_map, progress)
+    if keep:
+        key = _key(answers, ((each.name, each.sha256) for each in trends.files))
+        _keep(file, key, trends)
+    return trends
+
+
+def cache_file(job: Job) -> Path:
+    """Where the job's trends are cached."""
+    return job.folder / ".cache" / "trends"
+
+
+def _key(answers: Mapping[str, Any], files: Iterable[tuple[str, str]]) -> bytes:
+    """Digest of everything the trends were read from: files, map, site and program."""
+    tables = {name: answers.get(name) for name in ("site", "files", "points")}
+    text = json.dumps([FORM, __version__, sorted(files), tables], sort_keys=True, default=str)
+    return hashlib.sha256(text.encode("utf-8")).hexdigest().encode("ascii")
+
+
+def _cached(file: Path, job: Job, point_map: PointMap, answers: Mapping[str, Any]
+            ) -> Trends | None:
+    try:
+        data = memoryview(file.read_bytes())
+        files = [(name, sha256(job.trends_folder / name)) for name in point_map.files]
+    except OSError:
+        return None
+    key, digest, body = data[:_DIGEST], data[_DIGEST : 2 * _DIGEST], data[2 * _DIGEST :]
+    if key != _key(answers, files) or digest != _digest(body):
+        return None
+    return _unpack(pa.ipc.open_file(pa.py_buffer(body)).read_all(), point_map)
+
+
+def _keep(file: Path, key: bytes, trends: Trends) -> None:
+    body = _pack(trends)
+    try:
+        file.parent.mkdir(exist_ok=True)
+        write_atomically(file, b"".join((key, _digest(body), body)))
+    except OSError:
+        # A job on a read-only or a full disk is as good, only slower to open.
+        return
+
+
+def _digest(data: Any) -> bytes:
+    return hashlib.sha256(data).hexdigest().encode("ascii")
+
+
+def _pack(trends: Trends) -> Any:
+    """The trends as an Arrow file; what is no column goes into its metadata as JSON."""
+    about = {
+        "begin": trends.frame.index[0].value, "step": trends.step.value,
+        "length": len(trends.frame), "sources": trends.sources,
+        "files": [asdict(each) for each in trends.files],
+        "remarks": [asdict(each) for each in trends.remarks],
+        "alarms": [asdict(each) for each in trends.alarms],
+    }
+    stated = json.dumps(about, default=lambda time: time.value).encode("utf-8")
+    table = pa.table({str(name): trends.frame[name].to_numpy() for name in trends.frame})
+    table = table.replace_schema_metadata({_ABOUT: stated})
+    sink = pa.BufferOutputStream()
+    options = pa.ipc.IpcWriteOptions(compression="lz4")
+    with pa.ipc.new_file(sink, table.schema, options=options) as writer:
+        writer.write_table(table)
+    return sink.getvalue()
+
+
+def _unpack(table: pa.Table, point_map: PointMap) -> Trends:
+    about, zone = json.loads(table.schema.metadata[_ABOUT]), point_map.zone
+
+    def at(ns: int) -> pd.Timestamp:
+        return pd.Timestamp(ns, tz="UTC").tz_convert(zone)
+
+    step = pd.Timedelta(about["step"], unit="ns")
+    times = about["begin"] + np.arange(about["length"], dtype=np.int64) * about["step"]
+    index = pd.DatetimeIndex(times.view("M8[ns]"), tz="UTC", freq=step).tz_convert(zone)
+    columns = {name: table[name].to_numpy() for name in table.column_names}
+    return Trends(
+        pd.DataFrame(columns, index=index, copy=False), step,
+        tuple(TrendFile(**{**each, "first": at(each["first"]), "last": at(each["last"])})
+              for each in about["files"]),
+        tuple(Remark(**each) for each in about["remarks"]),
+        tuple(AlarmText(**{**each, "time": at(each["time"])}) for each in about["alarms"]),
+        about["sources"],
+    )
