@@ -1,4 +1,8 @@
-"""Step 4: does every running chiller keep its lift while the sump is pulled cold?"""
+"""Step 4: does every running chiller keep its lift while the sump is pulled cold?
+
+The pull-down begins at the command; a status that comes with the handover shows none of it,
+so these checks need the command itself.
+"""
 
 from __future__ import annotations
 
@@ -58,7 +62,7 @@ def highest_kept(case: Case, series: pd.Series) -> Level | None:
     "lift.minimum",
     "In the pull-down: does each running chiller keep its maker's minimum lift?",
     unit="degF",
-    needs=("request", "chillers", "chiller_{n}_cw_leaving_temp", "chw_supply_temp"),
+    needs=("economizer_command", "chillers", "chiller_{n}_cw_leaving_temp", "chw_supply_temp"),
     limits=("lift.short_dip",),
     good="Every chiller kept enough lift until it stopped.",
     bad="A chiller lost its lift as the sump cooled; it may surge, starve of oil or trip.",
@@ -149,7 +153,8 @@ def _kept(
     "In the pull-down: does the active setpoint go down with the condenser water so that "
     "lift is kept?",
     unit="degF",
-    needs=("request", "chillers", "chw_supply_setpoint", "reset_setpoint", "cw_supply_temp"),
+    needs=("economizer_command", "chillers", "chw_supply_setpoint", "reset_setpoint",
+           "cw_supply_temp"),
     limits=("lift.setpoint_band", "lift.offset", "lift.lowest_setpoint", "lift.short_dip"),
     good="The temporary setpoint leads the chiller down ahead of the condenser water.",
     bad="The setpoint stayed up while the condenser water fell: nothing protected the lift.",
@@ -196,7 +201,7 @@ def _followed(case: Case, changeover: Changeover) -> Event:
     "lift.floor",
     "Do active setpoint and supply never go below the floor?",
     unit="degF",
-    needs=("chw_supply_setpoint", "chw_supply_temp", "request", "chillers"),
+    needs=("chw_supply_setpoint", "chw_supply_temp", "economizer_command", "chillers"),
     limits=("lift.floor", "lift.above_cutout", "lift.short_dip"),
     good="The chiller stayed clear of its low-temperature cut-out.",
     bad="Setpoint or supply went below the floor: the chiller may cut out or freeze.",
@@ -232,7 +237,8 @@ def _above_floor(case: Case, changeover: Changeover, what: str, name: str,
     "Does the chiller run without trip, hold or alarm until condenser water can carry the "
     "load?",
     unit="degF",
-    needs=("request", "chillers", "cw_supply_temp", "reset_setpoint", "chiller_{n}_alarm"),
+    needs=("economizer_command", "chillers", "cw_supply_temp", "reset_setpoint",
+           "chiller_{n}_alarm"),
     good="The last chiller stopped only when the exchanger could take over.",
     bad="A chiller tripped, or stopped before the exchanger could take over.",
     adjust="Keep the chiller on until condenser water plus exchanger approach is at the reset "

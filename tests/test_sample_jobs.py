@@ -1,0 +1,106 @@
+"""The two committed sample jobs: verdicts, and the minutes their README states.
+
+The generator's physics is its own, so these minutes come from outside the package.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from fptlib.assemble import case_of
+from fptlib.job import Job
+from fptlib.procedure.case import Case
+from fptlib.procedure.steps import all_checks
+from fptlib.procedure.verdict import Check, Verdict
+
+SAMPLES = Path(__file__).resolve().parents[1] / "sample_trends"
+MUST_FAIL = {
+    "reset.active", "enable.condition", "enable.dwell", "enable.missed", "lift.minimum",
+    "lift.setpoint", "lift.chiller_on", "recovery.rate", "recovery.duration", "exit.supply",
+    "running.supply",
+}
+
+
+def stated(sample: str) -> list[list[str]]:
+    """The table of changeovers in the samples' README."""
+    text = (SAMPLES / "README.md").read_text(encoding="utf-8")
+    table = text.split(f"<!-- changeovers: {sample} -->")[1].split("<!-- end -->")[0]
+    rows = [line.split("|")[1:-1] for line in table.strip().splitlines()[2:]]
+    return [[cell.strip() for cell in row] for row in rows]
+
+
+@pytest.fixture(scope="module")
+def sound() -> Case:
+    return case_of(Job(SAMPLES / "sound"))
+
+
+@pytest.fixture(scope="module")
+def before() -> Case:
+    return case_of(Job(SAMPLES / "before"))
+
+
+def checks(case: Case) -> dict[str, Check]:
+    return {check.id: check for check in all_checks(case)}
+
+
+def shown(moment: pd.Timestamp | None) -> str:
+    return "" if moment is None else f"{moment:%Y-%m-%d %H:%M}"
+
+
+@pytest.mark.parametrize("sample", ["sound", "before"])
+def test_changeovers_are_those_of_the_readme(
+    sample: str, request: pytest.FixtureRequest
+) -> None:
+    case = request.getfixturevalue(sample)
+    table = stated(sample)
+    assert len(case.changeovers) == len(table)
+    for changeover, row in zip(case.changeovers, table, strict=True):
+        assert [shown(changeover.request), shown(changeover.handover)] == [
+            cell if cell[:2] == "20" else "" for cell in row[1:3]]
+        assert shown(changeover.exit) == (row[4] if row[4][:2] == "20" else "")
+
+
+def test_sound_plant_passes_every_check(sound: Case) -> None:
+    assert {id: str(check.verdict) for id, check in checks(sound).items()} == dict.fromkeys(
+        checks(sound), "pass")
+
+
+def test_plant_before_correction_fails_where_it_must(before: Case) -> None:
+    found = checks(before)
+    assert {id for id, check in found.items() if check.verdict is Verdict.FAIL} == MUST_FAIL
+    assert all(found[id].adjust for id in MUST_FAIL)
+
+
+def test_failures_point_at_their_minute(before: Case) -> None:
+    found = checks(before)
+    handovers = {c.handover for c in before.handovers}
+    for check in ("recovery.rate", "recovery.duration"):
+        moments = {e.start for e in found[check].events if e.verdict is Verdict.FAIL}
+        # The setpoint steps up in the minute of the handover, from the row before it.
+        assert all(any(abs(m - h) <= pd.Timedelta(minutes=1) for h in handovers)
+                   for m in moments)
+        assert len(moments) == len(handovers)
+    trips = [row for row in stated("before") if "trip" in row[5]]
+    alarms = [e for e in found["lift.chiller_on"].events if "alarm" in e.text]
+    assert [e.name for e in alarms] == [f"changeover {row[0]}" for row in trips]
+    for alarm, row in zip(alarms, trips, strict=True):
+        assert f"{alarm.start:%H:%M}" in row[5]
+    late = [e for e in found["exit.supply"].events if e.verdict is Verdict.FAIL]
+    assert len(late) == len(before.handovers)
+    assert all(e.measured > 60.0 for e in late)
+
+
+def test_without_any_one_point_only_its_checks_change(sound: Case) -> None:
+    whole = {id: check.verdict for id, check in checks(sound).items()}
+    for point in ("chw_supply_setpoint", "economizer_command", "hx_cw_flow", "plant_power",
+                  "chiller_2_running", "outdoor_humidity"):
+        trends = dataclasses.replace(sound.trends, frame=sound.frame.drop(columns=point))
+        left = checks(dataclasses.replace(sound, trends=trends))
+        for id, check in left.items():
+            if check.verdict is not whole[id]:
+                assert check.verdict is Verdict.NOT_TESTED, (point, id, check.reason)
+                assert point in check.missing or id == "instruments.agreement", (point, id)
