@@ -129,7 +129,7 @@ class Job:
         """The folder's lock, as a context.
 
         Raises:
-            JobError: another program holds it for too long.
+            JobError: another program holds it for too long, or the folder is read-only.
         """
         try:
             return self._lock.acquire()
@@ -137,6 +137,9 @@ class Job:
             raise JobError(
                 "another program holds this job folder; close it and try again"
             ) from error
+        except OSError as error:
+            raise JobError(f"the job folder '{self.folder.name}' cannot be written: "
+                           f"{error.strerror or error}; allow writing and try again") from error
 
     def trend_files(self) -> list[Path]:
         """The files in ``trends/``, by name."""
