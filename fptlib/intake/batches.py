@@ -98,6 +98,12 @@ class Rows:
         return first + (within if offsets is None else int(offsets[within]))
 
 
+def shown(text: str, length: int = 40) -> str:
+    """A cell's text for an error sentence: on one line, printable, not too long."""
+    line = " ".join(text.split())
+    return "".join(c if c.isprintable() else "?" for c in line)[:length]
+
+
 def whole(column: Any) -> pa.Array:
     """A chunked column as one array."""
     if pa.types.is_dictionary(column.type):

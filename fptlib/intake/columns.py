@@ -13,7 +13,7 @@ import pyarrow as pa
 
 from fptlib.errors import IntakeError
 from fptlib.intake.batches import NUMBER, TEXT, Reader, texts
-from fptlib.intake.long import is_long, long_columns
+from fptlib.intake.long import POINT_HEADERS, VALUE_HEADERS, is_long, long_columns
 from fptlib.intake.mapping import FileForm, forms_of
 from fptlib.intake.notes import Notes
 from fptlib.intake.reading import open_reader
@@ -82,8 +82,8 @@ def _seems_long(reader: Reader, form: FileForm, names: list[str]) -> bool:
     if form.form or form.point_column:
         return is_long(reader, form, ())
     heads = {name.lower() for name in names}
-    return len(names) <= 5 and bool(heads & {"point", "name", "tag", "point name", "sensor"}) \
-        and bool(heads & {"value", "val", "reading"})
+    named = heads & set(POINT_HEADERS) and heads & set(VALUE_HEADERS)
+    return len(names) <= 5 and bool(named)
 
 
 def _of_long(reader: Reader, form: FileForm, stamps: StampReader) -> Iterator[Column]:

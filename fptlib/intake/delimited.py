@@ -225,7 +225,10 @@ def _rows_guess(path: Path, head: bytes) -> int:
 def _fields(line: str, delimiter: str) -> int:
     if '"' not in line:
         return line.count(delimiter) + 1
-    return len(next(csv.reader([line], delimiter=delimiter), []))
+    try:
+        return len(next(csv.reader([line], delimiter=delimiter), []))
+    except csv.Error:
+        return 0
 
 
 def _without_lines(data: bytes, count: int) -> tuple[bytes, int]:

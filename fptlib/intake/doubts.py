@@ -179,6 +179,8 @@ def _usual(ratio: float) -> bool:
 
 
 def _factor(ratio: float) -> str:
+    if ratio <= 0:
+        return ""
     high = max(ratio, 1.0 / ratio)
     near = min(_FACTORS, key=lambda f: abs(np.log(high / f)))
     return f" (about {near:g}: {_FACTORS[near]})" if abs(np.log(high / near)) < 0.12 else ""

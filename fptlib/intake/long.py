@@ -5,7 +5,7 @@ Put on the grid while it is read, so that memory does not grow with the number o
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,6 +28,8 @@ from fptlib.intake.values import PointReader
 from fptlib.intake.wide import looks_numeric
 from fptlib.trends import AlarmText
 
+POINT_HEADERS = ("point", "point name", "name", "tag", "tag name", "sensor", "variable", "trend")
+VALUE_HEADERS = ("value", "val", "reading", "data")
 # A point whose samples follow one another this evenly is sampled, not logged on change.
 _EVEN_SHARE = 0.8
 # So many rows of the grid show a point's usual step.
@@ -46,8 +48,12 @@ class LongColumns:
     quality: str
 
 
-def long_columns(reader: Reader, form: FileForm, times: Sequence[str]) -> LongColumns:
-    """The columns of a long file: as stated, else by what they hold.
+def long_columns(
+    reader: Reader, form: FileForm, times: Sequence[str], mapped: Iterable[str] = ()
+) -> LongColumns:
+    """The columns of a long file: as stated, else by their headers and what they hold.
+
+    ``mapped`` are names of points that should stand in the point column.
 
     Raises:
         IntakeError: they cannot be told.
@@ -58,12 +64,19 @@ def long_columns(reader: Reader, form: FileForm, times: Sequence[str]) -> LongCo
         return resolve(reader, name, where) if name else ""
 
     point, value = stated(form.point_column), stated(form.value_column)
-    rest = [name for name in reader.names if name and name not in (*times, point, value)]
+    taken = (*times, point, value, form.unit_column, form.quality_column)
+    rest = [name for name in reader.names if name and name not in taken]
+    wanted = {tidy(name) for name in mapped}
     if not point:
-        point = next((n for n in rest if _names(reader.sample(n))), "")
+        point = _first(rest, (
+            lambda n: bool(wanted & {tidy(cell) for cell in reader.sample(n)}),
+            lambda n: n.lower() in POINT_HEADERS,
+            lambda n: _names(reader.sample(n)),
+        ))
     if not value:
-        value = next((n for n in rest if n != point and looks_numeric(reader.sample(n))),
-                     next((n for n in rest if n.lower() in ("value", "val", "reading")), ""))
+        value = _first([n for n in rest if n != point], (
+            lambda n: n.lower() in VALUE_HEADERS, lambda n: looks_numeric(reader.sample(n)),
+        ))
     if not point or not value:
         raise IntakeError(
             f"file '{form.name}' is read as a long file, but which column holds the point's name "
@@ -71,6 +84,11 @@ def long_columns(reader: Reader, form: FileForm, times: Sequence[str]) -> LongCo
             f"point_column and value_column under {where}"
         )
     return LongColumns(point, value, stated(form.unit_column), stated(form.quality_column))
+
+
+def _first(names: Sequence[str], tests: Sequence[Callable[[str], bool]]) -> str:
+    """The first name that passes the first test that any passes."""
+    return next((name for test in tests for name in names if test(name)), "")
 
 
 def _names(sample: Sequence[str]) -> bool:
@@ -191,7 +209,9 @@ class LongTable:
         progress: Progress,
     ) -> None:
         self.form, self._notes, self._sources, self._steps = form, notes, sources, steps
-        self._stamps, self._columns = stamps, long_columns(reader, form, stamps.columns)
+        self._stamps, self._columns = stamps, long_columns(
+            reader, form, stamps.columns, [s.column for s in sources.values()]
+        )
         headed = reader.unit_of(self._columns.value)
         self._readers = {
             key: PointReader(source, form, headed, reader.decimal, altitude, notes)
@@ -378,11 +398,13 @@ class LongTable:
         return column.taken(grid, kept)
 
 
-def peek_interval(reader: Reader, form: FileForm, stamps: StampReader) -> int:
+def peek_interval(
+    reader: Reader, form: FileForm, stamps: StampReader, mapped: Iterable[str]
+) -> int:
     """The step [ns] that a long file's first rows suggest; one minute for a log."""
     if form.hold is not None:
         return align.MINUTE
-    columns = long_columns(reader, form, stamps.columns)
+    columns = long_columns(reader, form, stamps.columns, mapped)
     kinds = dict.fromkeys(stamps.columns, stamps.kind) | {columns.point: TEXT}
     batch = next(iter(reader.batches(kinds)), None)
     if batch is None:

@@ -44,12 +44,12 @@ class ParquetReader:
             file = parquet.ParquetFile(self._path)
         except (pa.ArrowException, OSError, ValueError) as error:
             raise self._damaged(error) from error
-        groups = [file.metadata.row_group(at) for at in range(file.metadata.num_row_groups)]
-        chunks = [g.column(at) for g in groups for at in range(g.num_columns)]
-        if any(c.total_uncompressed_size > self._bounds.workbook_bytes for c in chunks):
+        # A row group is asked, never its columns: damaged column metadata ends the process.
+        groups = (file.metadata.row_group(at) for at in range(file.metadata.num_row_groups))
+        if any(group.total_byte_size > self._bounds.row_group_bytes for group in groups):
             raise IntakeError(
-                f"file '{self.name}' has a column chunk of more than "
-                f"{self._bounds.workbook_bytes // safe.MIB} MiB; write it with smaller row groups"
+                f"file '{self.name}' has a row group of more than "
+                f"{self._bounds.row_group_bytes // safe.MIB} MiB; write it with smaller row groups"
             )
         return file
 

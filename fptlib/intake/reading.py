@@ -190,7 +190,11 @@ class _Reading:
             intervals = [
                 align.MINUTE if table.form.hold else table.interval for table in wide.values()
             ]
-            intervals += [peek_interval(file.reader, file.form, file.stamps) for file in long]
+            intervals += [
+                peek_interval(file.reader, file.form, file.stamps,
+                              [source.column for source in file.sources.values()])
+                for file in long
+            ]
             step = align.finest(intervals)
         first = min((table.begin for table in wide.values()), default=0)
         if step > 60 * align.MINUTE:

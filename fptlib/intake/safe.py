@@ -31,7 +31,9 @@ class Bounds:
         unpacked_bytes: of a gzip or zip member.
         workbook_bytes: of all parts of a workbook together, unpacked.
         workbook_ratio: unpacked over packed size of any part of a workbook over 1 MiB.
+        row_group_bytes: of one row group of a Parquet file, unpacked.
         cells: values kept of one wide file.
+        rows: of one wide file.
         grid_rows: of the common grid.
         columns: of a header.
     """
@@ -40,7 +42,9 @@ class Bounds:
     unpacked_bytes: int = 16 << 30
     workbook_bytes: int = 256 * MIB
     workbook_ratio: float = 200.0
+    row_group_bytes: int = 512 * MIB
     cells: int = 60_000_000
+    rows: int = 5_000_000
     grid_rows: int = 5_000_000
     columns: int = 5_000
 
@@ -127,7 +131,7 @@ def opened_zip(path: Path) -> Iterator[zipfile.ZipFile]:
     try:
         with zipfile.ZipFile(path) as archive:
             yield archive
-    except (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError) as error:
+    except (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, OSError) as error:
         raise IntakeError(
             f"file '{path.name}' is a damaged or locked zip file ({error}); copy it again"
         ) from error

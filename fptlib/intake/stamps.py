@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from fptlib.errors import IntakeError
-from fptlib.intake.batches import TEXT, Batch, Dropped, Reader, texts
+from fptlib.intake.batches import TEXT, Batch, Dropped, Reader, shown, texts
 from fptlib.intake.clock import Clock
 from fptlib.intake.headers import resolve
 from fptlib.intake.mapping import FileForm
@@ -94,8 +94,8 @@ class StampReader:
             self._notes.note(f"{len(repeated)} repeated header rows were left out",
                              self.form.name, row=repeated[0])
         if others:
-            self._notes.note(f"{len(others)} last rows ('{others[0][1][:30]}') are no trend and "
-                             "were left out", self.form.name, row=others[0][0])
+            self._notes.note(f"{len(others)} last rows ('{shown(others[0][1], 30)}') are no trend "
+                             "and were left out", self.form.name, row=others[0][0])
         if self.blank.count:
             self._notes.note(f"{self.blank.count} rows without a time were left out",
                              self.form.name, row=self.blank.first[0][0])
@@ -107,16 +107,16 @@ class StampReader:
             return
         row, text = dropped.first[0]
         if row > last_row:
-            self._notes.note(f"{dropped.count} last lines ('{text[:30]}') are no rows and were "
-                             "left out", self.form.name, row=row)
+            self._notes.note(f"{dropped.count} last lines ('{shown(text, 30)}') are no rows and "
+                             "were left out", self.form.name, row=row)
         elif dropped.count <= max(1, _BROKEN_SHARE * rows):
             self._notes.doubt(
                 f"{dropped.count} lines have another number of cells than the header "
-                f"('{text[:30]}') and were left out", self.form.name, row=row)
+                f"('{shown(text, 30)}') and were left out", self.form.name, row=row)
         else:
             raise IntakeError(
                 f"file '{self.form.name}', row {row}: {dropped.count} lines have another number of "
-                f"cells than the header's {len(self._reader.names)} ('{text[:40]}'); "
+                f"cells than the header's {len(self._reader.names)} ('{shown(text)}'); "
                 "export the trend again"
             )
 
@@ -132,7 +132,7 @@ class StampReader:
 
     def _refuse(self, row: int, text: str) -> None:
         raise IntakeError(
-            f"file '{self.form.name}', row {row}: '{text[:40]}' in column "
+            f"file '{self.form.name}', row {row}: '{shown(text)}' in column "
             f"{' and '.join(repr(c) for c in self.columns)} cannot be read as a date and time; "
             "mend the row in the control system's export, or export again"
         )

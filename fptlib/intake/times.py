@@ -18,7 +18,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from fptlib.errors import IntakeError
-from fptlib.intake.batches import TEXT, TIME, ZONED_TIME
+from fptlib.intake.batches import TEXT, TIME, ZONED_TIME, shown, texts
 from fptlib.intake.mapping import FileForm
 
 YEAR_FIRST, DAY_FIRST, MONTH_FIRST = "year first", "day first", "month first"
@@ -123,7 +123,7 @@ def form_of_times(
     if (count := _count(cells)) is not None:
         return TimeForm("count", count=count)
     raise IntakeError(
-        f"file '{form.name}', column {_column(form)}: '{cells[0][:40]}' cannot be read as a "
+        f"file '{form.name}', column {_column(form)}: '{shown(cells[0])}' cannot be read as a "
         "date and time; expected for example 2026-01-05 10:00 or 01/05/2026 10:00"
     )
 
@@ -162,7 +162,7 @@ def _order(cells: Sequence[str], all_days: Iterable[Sequence[str]], form: FileFo
     if found := _order_of_days(list(days)):
         return found
     raise IntakeError(
-        f"file '{form.name}': dates like '{cells[0][:20]}' may be day first or month first; "
+        f"file '{form.name}': dates like '{shown(cells[0], 20)}' may be day first or month first; "
         f'state date_order = "day first" or date_order = "month first" under '
         f'[files."{form.name}"]'
     )
@@ -230,17 +230,11 @@ def read_stamps(column: object, form: TimeForm, zone: object) -> Stamps:
     kind = getattr(column, "type", None)
     if pa.types.is_timestamp(kind):
         return _from_timestamps(column, kind)
-    texts = pc.utf8_trim_whitespace(_plain(column))
+    cells = pc.utf8_trim_whitespace(texts(column))
     if form.shape == "count":
-        return _from_counts(texts, form.count)
+        return _from_counts(cells, form.count)
     shape = {"iso": "year", "iso zoned": "year"}.get(form.shape, form.shape)
-    return _from_texts(texts, shape, form.order, zone)
-
-
-def _plain(column: object) -> pa.Array:
-    from fptlib.intake.batches import texts
-
-    return texts(column)
+    return _from_texts(cells, shape, form.order, zone)
 
 
 def _from_timestamps(column: object, kind: pa.DataType) -> Stamps:
@@ -251,9 +245,9 @@ def _from_timestamps(column: object, kind: pa.DataType) -> Stamps:
     return Stamps(ns, bad, zoned)
 
 
-def _from_counts(texts: pa.Array, count: int) -> Stamps:
+def _from_counts(cells: pa.Array, count: int) -> Stamps:
     _, low, high, seconds, days = _COUNTS[count]
-    plain = pc.replace_substring(texts, ",", ".")
+    plain = pc.replace_substring(cells, ",", ".")
     fine = pc.match_substring_regex(plain, r"^\d+(\.\d+)?$")
     numbers = pc.if_else(fine, plain, "0").cast(pa.float64()).to_numpy(zero_copy_only=False)
     bad = (numbers < low) | (numbers > high)
@@ -264,8 +258,8 @@ def _from_counts(texts: pa.Array, count: int) -> Stamps:
     return Stamps(ns, bad, None if count == 0 else np.ones(len(ns), dtype=bool))
 
 
-def _from_texts(texts: pa.Array, shape: str, order: str, zone: object) -> Stamps:
-    parts = pc.extract_regex(texts, "^" + _SHAPES[shape].replace("LETTER", r"\pL") + "$")
+def _from_texts(cells: pa.Array, shape: str, order: str, zone: object) -> Stamps:
+    parts = pc.extract_regex(cells, "^" + _SHAPES[shape].replace("LETTER", r"\pL") + "$")
     bad = np.asarray(parts.is_null())
     field = _Fields(parts)
     year = np.asarray(field.number("year"))
@@ -340,10 +334,10 @@ def _civil(
 
 
 def _offsets(
-    texts: pa.Array, zone: object
+    cells: pa.Array, zone: object
 ) -> tuple[np.ndarray | None, np.ndarray, np.ndarray]:
     """What the offsets behind the times say: zoned, seconds, unknown."""
-    coded = texts.dictionary_encode()
+    coded = cells.dictionary_encode()
     said = [_offset(text, zone) for text in coded.dictionary.to_pylist()]
     at = coded.indices.to_numpy()
     if all(entry is None for entry in said):

@@ -20,7 +20,7 @@ import pyarrow.compute as pc
 
 from fptlib import points, units
 from fptlib.errors import IntakeError
-from fptlib.intake.batches import texts
+from fptlib.intake.batches import shown, texts
 from fptlib.intake.mapping import FileForm, PointSource
 from fptlib.intake.notes import Notes
 from fptlib.physics.moist_air import pressure_at
@@ -201,7 +201,7 @@ class PointReader:
         if unit := units.alias(text, self.source.point.unit):
             return unit
         raise IntakeError(
-            f"{self.where}, row {row}: unit '{text[:20]}' cannot be turned into "
+            f"{self.where}, row {row}: unit '{shown(text, 20)}' cannot be turned into "
             f"{self.source.point.unit}; expected one of: "
             f"{', '.join(units.choices(self.source.point.unit))}"
         )
@@ -321,7 +321,7 @@ class PointReader:
         point = self.source.point
         if read is None:
             raise IntakeError(
-                f"{self.where}, row {row(int(np.argmax(mask)))}: '{text.strip()[:40]}' is no "
+                f"{self.where}, row {row(int(np.argmax(mask)))}: '{shown(text)}' is no "
                 f"number; if it stands for a bad value, add it to bad under "
                 f'[files."{self._form.name}"]'
             )
@@ -332,8 +332,8 @@ class PointReader:
         unit = units.alias(read.unit, point.unit)
         if not unit:
             raise IntakeError(
-                f"{self.where}, row {row(int(np.argmax(mask)))}: unit '{read.unit[:20]}' in the "
-                f"cell '{text.strip()[:40]}' cannot be turned into {point.unit}; "
+                f"{self.where}, row {row(int(np.argmax(mask)))}: unit '{shown(read.unit, 20)}' in "
+                f"the cell '{shown(text)}' cannot be turned into {point.unit}; "
                 f"expected one of: {', '.join(units.choices(point.unit))}"
             )
         return read.value, unit
@@ -377,8 +377,8 @@ class PointReader:
         if alarm:
             return 1.0
         raise IntakeError(
-            f"{self.where}, row {row(int(np.argmax(mask)))}: '{bare[:40]}' is neither on nor off; "
-            f"add it to on or off under [points.{source.name}]"
+            f"{self.where}, row {row(int(np.argmax(mask)))}: '{shown(bare)}' is neither on nor "
+            f"off; add it to on or off under [points.{source.name}]"
         )
 
     def _is_good(self, column: Any) -> np.ndarray:
@@ -390,8 +390,9 @@ class PointReader:
         """Say what was found in the whole column."""
         file, name = self._form.name, self.source.name
         for text, found in self._placeholders.items():
-            self._notes.note(f"{found.count} cells '{text}' stand for a bad value and are missing",
-                             file, name, found.row)
+            self._notes.note(
+                f"{found.count} cells '{shown(text)}' stand for a bad value and are missing",
+                file, name, found.row)
         for unit, found in self._cell_units.items():
             if unit != self.unit:
                 self._notes.note(f"{found.count} cells state {unit} and were read so",

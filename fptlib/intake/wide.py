@@ -101,7 +101,8 @@ class WideTable:
         return values
 
     def _refuse_too_many(self) -> None:
-        if self._numbers.count * (len(self._values) + 1) > safe.BOUNDS.cells:
+        cells = self._numbers.count * (len(self._values) + 1)
+        if cells > safe.BOUNDS.cells or self._numbers.count > safe.BOUNDS.rows:
             raise IntakeError(
                 f"file '{self.form.name}' has more than {self._numbers.count:,} rows of "
                 f"{len(self._values)} mapped columns; export a shorter span"

@@ -1,0 +1,70 @@
+"""The quality report counts what was put in."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from intake_plant import plant, trends_of
+
+from fptlib.intake import clock_offset, gaps, quality
+
+
+def test_gaps_and_coverage() -> None:
+    frame = plant()
+    at = frame.columns.get_loc("chw_supply_temp")
+    frame.iloc[10:22, at] = np.nan
+    frame.iloc[100, at] = np.nan
+    trends = trends_of(frame)
+    row = quality(trends, {"handover.excursion": ["chw_supply_temp"]}).loc["chw_supply_temp"]
+    assert (row["gaps"], row["longest_gap"]) == (2, 1.0)
+    assert np.isclose(row["gap_hours"], 13 / 12)
+    assert np.isclose(row["coverage"], 100 * (1 - 13 / len(frame)))
+    assert row["longest_gap_from"] == frame.index[10]
+    assert row["costs"] == "handover.excursion"
+    table = gaps(trends, "chw_supply_temp")
+    assert list(table["end"]) == [frame.index[22], frame.index[101]]
+
+
+def test_clean_points_show_nothing() -> None:
+    table = quality(trends_of(plant()))
+    assert (table["coverage"] == 100.0).all()
+    assert (table[["gaps", "spikes", "steps", "stuck_hours"]] == 0).all().all()
+    assert set(table.loc["chiller_1_running", ["noise", "resolution"]].isna()) == {True}
+
+
+def test_spikes_steps_noise_resolution() -> None:
+    frame = plant()
+    base = np.linspace(60.0, 64.0, len(frame)) + np.random.default_rng(1).normal(0, 0.1, len(frame))
+    frame["cw_supply_temp"] = np.round(base, 1)
+    frame.iloc[[50, 300], frame.columns.get_loc("cw_supply_temp")] += 15.0
+    frame.iloc[400:, frame.columns.get_loc("cw_supply_temp")] += 8.0
+    row = quality(trends_of(frame)).loc["cw_supply_temp"]
+    assert (row["spikes"], row["steps"]) == (2, 1)
+    assert 0.07 < row["noise"] < 0.14
+    assert np.isclose(row["resolution"], 0.1)
+
+
+def test_stuck_hours() -> None:
+    frame = plant()
+    frame.iloc[100:244, frame.columns.get_loc("outdoor_wet_bulb")] = 36.0
+    assert quality(trends_of(frame)).loc["outdoor_wet_bulb", "stuck_hours"] == 12.0
+
+
+def test_clock_offset_is_found_to_a_tenth_of_the_step() -> None:
+    fine = plant(days=4.0, minutes=1)["cw_supply_temp"]
+    first = fine.iloc[::5]
+    second = fine.iloc[2::10].rolling(1).mean() + 1.5
+    second.index = second.index + pd.Timedelta(seconds=740)
+    found = clock_offset(first, second)
+    assert found is not None and found.sharp
+    assert abs(found.seconds - 740.0) < 60.0
+    assert abs(found.difference - 1.5) < 0.1
+
+
+def test_clock_offset_of_unlike_trends_is_not_believed() -> None:
+    frame = plant()
+    noise = pd.Series(np.random.default_rng(1).normal(50, 5, len(frame)), frame.index)
+    found = clock_offset(frame["cw_supply_temp"], noise)
+    assert found is None or not found.sharp
+    assert clock_offset(frame["cw_supply_temp"], frame["chw_supply_setpoint"]) is None
+    assert clock_offset(frame["cw_supply_temp"].iloc[:5], noise) is None
