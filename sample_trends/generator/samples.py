@@ -12,6 +12,7 @@ from sample_trends.generator.job_file import TECHNICIAN, Story, job_file
 from sample_trends.generator.readings import usual_readings, write_readings
 from sample_trends.generator.run import Result, simulate
 from sample_trends.generator.scenario import Scenario, Sequence
+from sample_trends.generator.tables import changeover_table, write_table
 from sample_trends.generator.trend_files import write_trends
 
 _SEED = 41
@@ -69,9 +70,13 @@ _MOMENTS = {
 
 
 def write_samples(folder: Path) -> None:
-    """Write both samples below ``folder``."""
+    """Write both samples below ``folder``, and their tables into its README if it has one."""
+    readme = folder / "README.md"
     for scenario in (SOUND, BEFORE):
-        _write(simulate(scenario), folder / scenario.name)
+        result = simulate(scenario)
+        _write(result, folder / scenario.name)
+        if readme.is_file():
+            write_table(readme, scenario.name, changeover_table(result))
 
 
 def _write(result: Result, folder: Path) -> None:

@@ -81,7 +81,7 @@ def lift(frame: pd.DataFrame) -> pd.Series:
     for running in numbered(frame, "chiller_", "_running"):
         stem = running.removesuffix("running")
         rise = frame[stem + "cw_leaving_temp"] - frame[stem + "chw_leaving_temp"]
-        each[stem] = rise.where(frame[running] > 0)
+        each[stem] = rise.round(3).where(frame[running] > 0)
     return pd.DataFrame(each).min(axis=1)
 
 
