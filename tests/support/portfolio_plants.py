@@ -1,7 +1,7 @@
 """Invented plants as job folders, of any length, for tests of the portfolio and benchmarks.
 
-The drawn plant's two days are repeated; the second day's warmth is turned to frost for
-plants that miss hours. Filler columns stand for the points that a trend export holds and a
+The drawn plant's two days are repeated, in the warm half of the year the second day alone;
+its warmth is turned to frost for plants that miss hours. Filler columns stand for the points that a trend export holds and a
 test does not need.
 """
 
@@ -18,6 +18,7 @@ from pyarrow import csv
 from fptlib import points
 
 YEAR_DAYS = 365
+WARM_DAYS = range(90, 270)
 _JOB = """# An invented job: plant, site and trends do not exist.
 [job]
 title = "{title}"
@@ -54,22 +55,20 @@ time_zone = "-07:00"
 """
 # What one-minute screening of a plant asks of an export of forty columns.
 USUAL = (
-    "outdoor_wet_bulb", "chw_supply_temp", "chw_supply_setpoint", "chw_return_temp", "chw_flow",
+    "outdoor_dry_bulb", "outdoor_humidity", "chw_supply_temp", "chw_supply_setpoint", "chw_return_temp", "chw_flow",
     "cw_supply_temp", "economizer_command", "chiller_1_running", "chiller_2_running",
-    "chiller_1_cw_leaving_temp", "plant_power",
+    "plant_power",
 )
 
 
 def frame(days: int, missed: float = 0.0, seed: int = 0) -> pd.DataFrame:
     """The drawn plant over so many days; ``missed`` is the share of second days in frost."""
-    two = drawn_plant.frame()
-    blocks = -(-days // 2)
-    table = pd.DataFrame(np.tile(two.to_numpy(), (blocks, 1)), columns=two.columns)
-    table = table.iloc[: days * 1440]
-    random = np.random.default_rng(seed)
-    second = np.arange(len(table)) // 1440 % 2 == 1
-    frost = second & np.repeat(random.random(blocks) < missed, 2880)[: len(table)]
-    table.loc[frost, ["outdoor_wet_bulb", "outdoor_dry_bulb"]] -= 15.0
+    two, random = drawn_plant.frame(), np.random.default_rng(seed)
+    second = np.array([day % 2 == 1 or day in WARM_DAYS for day in range(days)])
+    frosty = second & (random.random(days) < missed)
+    drawn = two.to_numpy().reshape(2, 1440, -1)
+    table = pd.DataFrame(drawn[second.astype(int)].reshape(days * 1440, -1), columns=two.columns)
+    table.loc[np.repeat(frosty, 1440), ["outdoor_wet_bulb", "outdoor_dry_bulb"]] -= 15.0
     table["outdoor_wet_bulb"] += random.normal(0.0, 0.02, len(table))
     start = pd.Timestamp("2026-01-10")
     table.index = pd.date_range(start, periods=len(table), freq="min", name="Time")

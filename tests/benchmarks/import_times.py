@@ -1,0 +1,24 @@
+"""How long the command line takes to answer, against a bare interpreter.
+
+    python tests/benchmarks/import_times.py [--small]
+"""
+
+from __future__ import annotations
+
+from functools import partial
+
+import _measure as measure
+
+if __name__ == "__main__":
+    small = measure.small()
+    measure.side_by_side("imports, whole process", {
+        name: partial(measure.process, arguments) for name, arguments in {
+            "bare interpreter": ["-c", "pass"],
+            "fptlib --help": ["-m", "fptlib", "--help"],
+            "import pyarrow.csv": ["-c", "import pyarrow.csv"],
+            "import pandas, pyarrow.csv": ["-c", "import pandas, pyarrow.csv"],
+            "what a check imports": [
+                "-c", "import fptlib.assemble, fptlib.cache, fptlib.procedure.steps"],
+            "what a screening worker imports": ["-c", "import fptlib.portfolio.screening"],
+        }.items()
+    }, 1 if small else 9)

@@ -1,0 +1,89 @@
+"""One plant-year: CSV to verdicts against the fastest reader, the plain way and the cache.
+
+    python tests/benchmarks/one_plant.py [--small]
+
+525,600 rows of 40 columns, of which the job maps twelve; 92 changeovers. Every line is a
+whole process, interpreter and imports included, unless it says otherwise.
+"""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+import tempfile
+from functools import partial
+from pathlib import Path
+
+import _measure as measure
+import portfolio_plants as plants
+
+PLACE = Path(__file__).resolve().parent
+SHARE = 0.02
+
+
+def main(small: bool) -> None:
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = plants.write_job(Path(scratch) / "plant", 14 if small else plants.YEAR_DAYS,
+                                  missed=0.3, names=plants.USUAL, columns=40)
+        file, rounds = folder / "trends" / "plant.csv", 1 if small else 7
+        print(f"{file.stat().st_size / 1e6:.0f} MB")
+        columns = [str(file), "Time", *plants.USUAL]
+        forget = partial(shutil.rmtree, folder / ".cache", ignore_errors=True)
+        check = ["-m", "fptlib", "check", str(folder)]
+        found = measure.side_by_side("CSV to verdicts, whole process", {
+            "fastest reader, typed, needed columns": partial(
+                measure.process, [str(PLACE / "_fastest_read.py"), *columns]),
+            "CSV to verdicts": partial(measure.process, check, forget),
+            "CSV to verdicts, from the cache": partial(measure.process, check),
+        }, rounds)
+        plain_way(columns, found["CSV to verdicts"])
+        in_process(folder, forget, rounds)
+
+
+def plain_way(columns: list[str], ours: list[measure.Cost]) -> None:
+    """The loop over a sample of rows, scaled to all of them."""
+    done = subprocess.run(
+        [sys.executable, str(PLACE / "_plain_way.py"), columns[0], str(SHARE), *columns[1:]],
+        capture_output=True, text=True, check=True)
+    read, loop = map(float, done.stdout.split())
+    whole = read + loop / SHARE
+    cpu = sorted(cost.cpu for cost in ours)[len(ours) // 2]
+    print(f"pandas {read:.2f} s + psychrolib's loop {loop / SHARE:.1f} s of CPU = {whole:.1f} s: "
+          f"{whole / cpu:.0f} times CSV to verdicts")
+
+
+def in_process(folder: Path, forget: partial, rounds: int) -> None:
+    """The same without interpreter and imports, as a running workbook sees it."""
+    from fptlib.assemble import case_of
+    from fptlib.job import Job
+    from fptlib.procedure.steps import all_checks
+
+    job = Job(folder)
+
+    def read() -> None:
+        forget()
+        case_of(job)
+
+    def whole() -> None:
+        forget()
+        all_checks(case_of(job))
+
+    measure.side_by_side("in a running process", {
+        "CSV to verdicts": partial(measure.here, whole),
+        "CSV to case (read, align, cache written)": partial(measure.here, read),
+        "cache to case": partial(measure.here, partial(case_of, job)),
+        "case to verdicts": verdicts(job, case_of, all_checks),
+    }, rounds)
+
+
+def verdicts(job, case_of, all_checks):  # type: ignore[no-untyped-def]
+    def timed() -> measure.Cost:
+        case = case_of(job)
+        return measure.here(partial(all_checks, case))
+
+    return timed
+
+
+if __name__ == "__main__":
+    main(measure.small())
