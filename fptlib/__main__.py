@@ -52,12 +52,13 @@ def _parser() -> argparse.ArgumentParser:
 
 def _start(stated: argparse.Namespace) -> None:
     from fptlib.start import start, start_sample
+    from fptlib.workbook.standard import adopt
 
-    title = stated.title or stated.folder.name
     if stated.sample:
-        start_sample(stated.folder, stated.sample)
+        job = start_sample(stated.folder, stated.sample)
     else:
-        start(stated.folder, title)
+        job = start(stated.folder, stated.title or stated.folder.name)
+    adopt(job, stated.procedure)
     print(f"job folder {stated.folder} is ready; put the trend files into "
           f"{stated.folder / 'trends'}")
     print(f"open it:  fptlib open {stated.folder}")
@@ -127,29 +128,23 @@ def _passphrase(prompt: str, again: bool = False) -> str:
 
 
 def _sign(stated: argparse.Namespace) -> None:
-    from fptlib.assemble import payload_of
-    from fptlib.job import Job, now
-    from fptlib.record import signing, store
-    from fptlib.record.keys import load_key
+    from fptlib.job import Job
+    from fptlib.workbook import closing
 
-    job = Job(stated.job)
-    key = load_key(stated.key, _passphrase("passphrase of the key: "))
-    record = signing.sign(payload_of(job), key, stated.role, stated.name, now())
-    print(f"signed record: {store.save(job, record)}")
+    passphrase = _passphrase("passphrase of the key: ")
+    print(f"signed record: {closing.sign(Job(stated.job), stated.key, passphrase, stated.name)}")
 
 
 def _countersign(stated: argparse.Namespace) -> None:
-    from fptlib.job import Job, now
-    from fptlib.record import signing, store
-    from fptlib.record.keys import load_key
+    from fptlib.job import Job
+    from fptlib.record import signing
+    from fptlib.workbook import closing
 
-    job = Job(stated.job)
-    before = _latest(job)
     decision = signing.SEND_BACK if stated.send_back else signing.ACCEPT
-    key = load_key(stated.key, _passphrase("passphrase of the key: "))
-    record = signing.countersign(before.read_bytes(), key, stated.role, stated.name, now(),
-                                 decision, stated.send_back or "")
-    print(f"signed record: {store.save(job, record)}")
+    path = closing.countersign(
+        Job(stated.job), stated.key, _passphrase("passphrase of the key: "), stated.name,
+        decision, stated.send_back or "", stated.role)
+    print(f"signed record: {path}")
 
 
 def _latest(job) -> Path:  # type: ignore[no-untyped-def]
@@ -208,11 +203,9 @@ def _review(stated: argparse.Namespace) -> int:
 
 def _print_record(stated: argparse.Namespace) -> None:
     from fptlib.job import Job
-    from fptlib.publish import write_pages
+    from fptlib.workbook.closing import print_latest
 
-    job = Job(stated.job)
-    for path in write_pages(job, _latest(job)):
-        print(path)
+    print("\n".join(str(path) for path in print_latest(Job(stated.job))))
 
 
 def _demo(stated: argparse.Namespace) -> int:
@@ -236,6 +229,7 @@ _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] 
     "start": (_start, "Start a job from the standard workbooks.", {
         "folder": {"type": Path, "help": "a new folder"},
         "--title": {"help": "title of the job"},
+        "--procedure": {"type": Path, "help": "a firm's procedure folder"},
         "--sample": {"choices": ["sound", "before"], "help": "start with an invented plant"},
     }),
     "open": (_open, "Open a job's workbooks in the browser.", {"job": _JOB}),
@@ -246,10 +240,12 @@ _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] 
     }),
     "key": (_key, "Make a signing key.", {"file": {"type": Path, "help": "a new key file"}}),
     "sign": (_sign, "Compute every check and sign a new record.", {
-        "job": _JOB, **_SIGNING, "--role": {"default": "technician", "help": "role"},
+        "job": _JOB, **_SIGNING,
     }),
     "countersign": (_countersign, "Add a signature to the latest record.", {
-        "job": _JOB, **_SIGNING, "--role": {"default": "engineer", "help": "role"},
+        "job": _JOB, **_SIGNING,
+        "--role": {"default": "engineer", "choices": ["engineer", "witness", "contractor",
+                                                      "controls"], "help": "role"},
         "--send-back": {"metavar": "REASON", "help": "sign that the record is sent back"},
     }),
     "verify": (_verify, "Say who signed what and when, and whether anything changed.", {

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from fptlib.assemble import case_of, payload_of
-from fptlib.job import Job, now
-from fptlib.procedure.steps import all_checks
-from fptlib.record import signing, store
-from fptlib.record.keys import Key, make_key
+from fptlib.job import Job
+from fptlib.record.keys import make_key
 from fptlib.record.verify import verify
 from fptlib.start import SAMPLES, start_sample
 from fptlib.table import lines
+from fptlib.workbook import closing
+from fptlib.workbook.standard import adopt
 
 _ABOUT = {
     "sound": "a sound plant (invented)",
@@ -29,7 +28,8 @@ def demonstrate(folder: Path, run_workbooks: Callable[[Job], int]) -> int:
     """
     folder = _free(folder)
     folder.mkdir(parents=True)
-    key = make_key(folder / "demonstration-key.pem", _PASSPHRASE)
+    key = folder / "demonstration-key"
+    make_key(key, _PASSPHRASE)
     outcomes = [_one(folder / sample, sample, key, run_workbooks) for sample in SAMPLES]
     print(f"\nopen the workbooks in the browser:  fptlib open {folder / SAMPLES[0]}")
     return max(outcomes)
@@ -44,14 +44,13 @@ def _free(folder: Path) -> Path:
     return free
 
 
-def _one(folder: Path, sample: str, key: Key, run_workbooks: Callable[[Job], int]) -> int:
+def _one(folder: Path, sample: str, key: Path, run_workbooks: Callable[[Job], int]) -> int:
     print(f"\n== {_ABOUT[sample]}")
     job = start_sample(folder, sample)
+    adopt(job)
     stopped = run_workbooks(job)
-    case = case_of(job)
-    print("\n".join(lines(all_checks(case))))
-    record = signing.sign(payload_of(job, case), key, "technician", "demonstration", now())
-    path = store.save(job, record)
+    print("\n".join(lines(closing.compute(job).checks)))
+    path = closing.sign(job, key, _PASSPHRASE, "demonstration")
     found = verify(path.read_bytes(), None, job)
     print(f"record: {path}")
     print("\n".join(found.lines()))

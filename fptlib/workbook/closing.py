@@ -14,7 +14,7 @@ from fptlib.job import Job, now, write_atomically
 from fptlib.procedure.case import Case
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check
-from fptlib.record import keys, page, payload, signing, store, verify
+from fptlib.record import exchange, keys, page, payload, pdf, review, signing, store, verify
 from fptlib.workbook import evidence, state
 
 TECHNICIAN, ENGINEER = "technician", "engineer"
@@ -54,22 +54,19 @@ def sign(job: Job, key_file: Path, passphrase: str, name: str) -> Path:
 
 
 def countersign(job: Job, key_file: Path, passphrase: str, name: str, decision: str,
-                reason: str) -> Path:
-    """Countersign the latest record as the engineer, after computing it anew.
+                reason: str, role: str = ENGINEER) -> Path:
+    """Add a signature to the latest record, after computing it anew.
 
     Raises:
         RecordError: there is no record, it does not verify against the job, or the key does
             not open.
     """
-    path = store.latest(job)
-    if path is None:
-        raise RecordError("there is no record to countersign; the technician signs first")
-    record = path.read_bytes()
+    record = _latest(job).read_bytes()
     found = verify.verify(record, None, job)
     if decision == signing.ACCEPT and not found.good:
         raise RecordError("not countersigned: " + "; ".join([*found.refused, *found.changes]))
     key = keys.load_key(key_file, passphrase)
-    signed = signing.countersign(record, key, ENGINEER, name.strip(), now(), decision, reason)
+    signed = signing.countersign(record, key, role, name.strip(), now(), decision, reason)
     return _save(job, signed, compute(job))
 
 
@@ -80,11 +77,43 @@ def _save(job: Job, record: bytes, found: Computed) -> Path:
 
 
 def export(path: Path, record: bytes, found: Computed) -> list[Path]:
-    """Write the record's pages for people beside it."""
+    """Write the record for people beside it: page, print, tables.
+
+    The record is what counts; these can be made again at any time.
+    """
     figures = evidence.pictures(found.case, found.checks)
-    made = path.with_suffix(".html")
-    write_atomically(made, page.html(record, figures))
-    return [made]
+    tables = exchange.tables(signing.read(record).payload)
+    content = {
+        path.with_suffix(".html"): page.html(record, figures),
+        path.with_suffix(".pdf"): pdf.typeset(record, figures),
+        path.with_suffix(".xlsx"): exchange.to_xlsx(tables),
+        **{path.with_name(f"{path.stem}-{table.name}.csv"): exchange.to_csv(table)
+           for table in tables},
+    }
+    for made, data in content.items():
+        write_atomically(made, data)
+    return list(content)
+
+
+def print_latest(job: Job) -> list[Path]:
+    """Write the latest record for people again.
+
+    Raises:
+        RecordError: there is no record, or the job folder changed since it was signed.
+    """
+    path = _latest(job)
+    record = path.read_bytes()
+    found = verify.verify(record, None, job)
+    if not found.good:
+        raise RecordError("not printed: " + "; ".join([*found.refused, *found.changes]))
+    return export(path, record, compute(job))
+
+
+def _latest(job: Job) -> Path:
+    path = store.latest(job)
+    if path is None:
+        raise RecordError("there is no record yet; the technician signs first")
+    return path
 
 
 def differences(job: Job) -> list[str]:
@@ -92,10 +121,5 @@ def differences(job: Job) -> list[str]:
     path = store.latest(job)
     if path is None:
         return []
-    said = {row["id"]: row["verdict"] for row in signing.read(path.read_bytes()).payload["checks"]}
-    now_says = {check.id: str(check.verdict) for check in compute(job).checks}
-    return [
-        f"Check {name}: the record says {said.get(name, 'nothing')}, computed now it is "
-        f"{now_says.get(name, 'absent')}."
-        for name in {**said, **now_says} if said.get(name) != now_says.get(name)
-    ]
+    compared = review.recompute(signing.read(path.read_bytes()).payload, compute(job).checks)
+    return [found.line() for found in compared if not found.same]
