@@ -1,0 +1,116 @@
+"""The command line, as its user types it: one job from start to countersignature."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from fptlib.__main__ import main
+from fptlib.job import Job
+
+SECRET = "a passphrase for tests"
+
+
+@pytest.fixture(autouse=True)
+def passphrase(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("FPTLIB_PASSPHRASE", SECRET)
+
+
+@pytest.fixture(scope="module")
+def signed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A sample job with a technician's signed record, its key beside it."""
+    folder = tmp_path_factory.mktemp("signed")
+    os.environ["FPTLIB_PASSPHRASE"] = SECRET
+    assert main(["start", str(folder / "job"), "--sample", "before"]) == 0
+    assert main(["key", str(folder / "key")]) == 0
+    arguments = ["--key", str(folder / "key"), "--name", "a technician"]
+    assert main(["sign", str(folder / "job"), *arguments]) == 0
+    return folder
+
+
+def test_help_lists_every_command(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit, match="0"):
+        main(["--help"])
+    said = capsys.readouterr().out
+    assert all(name in said for name in (
+        "start", "open", "run", "check", "key", "sign", "countersign", "verify", "review",
+        "print", "screen", "demo"))
+
+
+def test_help_needs_no_heavy_package() -> None:
+    script = ("import sys; from fptlib.__main__ import main\n"
+              "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
+              "heavy = {'pandas', 'numpy', 'matplotlib', 'pyarrow', 'IPython'} & set(sys.modules)\n"
+              "print('HEAVY', heavy)")
+    said = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True,
+                          check=True).stdout
+    assert "HEAVY set()" in said
+
+
+def test_signed_record_verifies(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["verify", str(signed / "job")]) == 0
+    said = capsys.readouterr().out
+    assert "whole and unchanged" in said and "a technician" in said
+
+
+def test_pdf_alone_verifies(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["verify", str(signed / "job" / "record" / "0001.pdf")]) == 0
+    assert "whole and unchanged" in capsys.readouterr().out
+
+
+def test_review_comes_out_the_same(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["review", str(signed / "job")]) == 0
+    assert capsys.readouterr().out.count(": same") == 32
+
+
+def test_every_change_is_named(signed: Path, tmp_path: Path,
+                               capsys: pytest.CaptureFixture[str]) -> None:
+    job = shutil.copytree(signed / "job", tmp_path / "job")
+    trend = job / "trends" / "plant.csv"
+    changed = bytearray(trend.read_bytes())
+    changed[5000] ^= 1
+    trend.write_bytes(changed)
+    Job(job).put('limits."enable.dwell"', {
+        "value": 5, "reason": "none", "author": "nobody", "date": "2026-01-01"})
+    assert main(["verify", str(job)]) == 1
+    said = capsys.readouterr().out
+    assert "plant.csv" in said and "enable.dwell" in said
+
+
+def test_countersigned_and_sent_back(signed: Path, tmp_path: Path,
+                                     capsys: pytest.CaptureFixture[str]) -> None:
+    job = shutil.copytree(signed / "job", tmp_path / "job")
+    assert main(["key", str(tmp_path / "engineer")]) == 0
+    arguments = [str(job), "--key", str(tmp_path / "engineer"), "--name", "an engineer"]
+    assert main(["countersign", *arguments, "--send-back", "retest the lift"]) == 0
+    assert main(["verify", str(job)]) == 0
+    said = capsys.readouterr().out
+    assert "SENT BACK" in said and "retest the lift" in said
+    assert (job / "record" / "0001.json").is_file() and (job / "record" / "0002.json").is_file()
+
+
+def test_check_prints_every_event(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", str(signed / "job"), "--all"]) == 1
+    said = capsys.readouterr().out
+    assert "changeover 2" in said and "raise the offset" in said and "11 fail" in said
+
+
+@pytest.mark.parametrize(("arguments", "said"), [
+    (["verify", "nowhere"], "cannot be read"),
+    (["check", "nowhere"], "is not a job folder"),
+    (["start", "JOB"], "not empty"),
+    (["sign", "JOB", "--key", "no-key", "--name", "me"], "no-key"),
+])
+def test_wrong_call_is_one_sentence(
+    arguments: list[str], said: str, signed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    filled = [str(signed / "job") if a == "JOB" else a for a in arguments]
+    assert main(filled) == 1
+    error = capsys.readouterr().err
+    assert error.startswith("STOPPED: ") and said in error and "Traceback" not in error
+    assert error.count("\n") == 1
