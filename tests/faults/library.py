@@ -14,7 +14,7 @@ from typing import Any
 
 import pandas as pd
 
-from sample_trends.generator import Design, Result, Scenario, SensorError, Site
+from sample_trends.generator import Design, Result, Scenario, SensorError, Sequence, Site
 from sample_trends.generator.readings import Reading, read, usual_readings
 
 Apply = Callable[[Scenario], Scenario]
@@ -197,7 +197,8 @@ FAULTS: tuple[Fault, ...] = (
     Fault(
         "no floor", "The temporary setpoint has no floor and a large offset.",
         ("lift.floor",), sequence(floor=30.0, offset=8.5),
-        ("recovery.duration",),
+        # The colder setpoint costs power and takes longer to return.
+        ("recovery.duration", "recovery.demand"),
     ),
     Fault(
         "temporary setpoint not released",
@@ -380,7 +381,8 @@ PLANTS: tuple[Scenario, ...] = (
             design=Design(chillers=2, tower_cells=2, refrigerant="R-513A")),
     replace(SOUND, name="four chillers at 7,000 ft", seed=23, site=Site(7000.0),
             design=Design(chillers=4, tower_cells=4, size=2000.0, loop_volume=20_000.0,
-                          sump_volume=30_000.0)),
+                          sump_volume=30_000.0),
+            sequence=Sequence(exchanger_approach=1.4)),
     replace(SOUND, name="two small chillers, another winter", seed=57,
             design=Design(size=300.0, loop_volume=3_000.0, sump_volume=4_500.0)),
 )
