@@ -77,6 +77,22 @@ class Case:
         """How many rows make up so many minutes, at least one."""
         return max(1, round(minutes / self.minutes))
 
+    def part(self, series: str | pd.Series, rows: slice) -> pd.Series:
+        """A point, or a series on the trends' grid, from one moment to another, both included.
+
+        On a uniform grid the rows can be counted: several times quicker than a look-up.
+        """
+        values = self.frame[series] if isinstance(series, str) else series
+        begin, step = self._begin, self.trends.step.value
+        first = -((begin - rows.start.value) // step)
+        last = (rows.stop.value - begin) // step
+        return values.iloc[max(first, 0) : max(last + 1, 0)]
+
+    @cached_property
+    def _begin(self) -> int:
+        """When the first row begins [ns]."""
+        return self.frame.index[0].value
+
     def has(self, *names: str) -> bool:
         """Whether these points are trended."""
         return self.trends.has(*names)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.lib.stride_tricks import sliding_window_view
 
 from fptlib.procedure.episodes import stretches
 
@@ -48,20 +49,21 @@ def lasting_low(series: pd.Series, rows: int) -> tuple[float, pd.Timestamp] | No
 
     A shorter dip does not count. ``None`` where no window is complete.
     """
-    level = series.rolling(rows, min_periods=rows).max().dropna()
-    if level.empty:
+    values = series.to_numpy(dtype=float)
+    if len(values) < rows:
         return None
-    return float(level.min()), level.idxmin() - (rows - 1) * _step(series)
+    # A gap makes every window it lies in unknown.
+    level = sliding_window_view(values, rows).max(axis=1)
+    if np.isnan(level).all():
+        return None
+    at = int(np.nanargmin(level))
+    return float(level[at]), series.index[at]
 
 
 def lasting_high(series: pd.Series, rows: int) -> tuple[float, pd.Timestamp] | None:
     """The level that ``series`` stays at or above for ``rows`` rows on end, and when."""
     found = lasting_low(-series, rows)
     return None if found is None else (-found[0], found[1])
-
-
-def _step(series: pd.Series) -> pd.Timedelta:
-    return series.index[1] - series.index[0] if len(series) > 1 else pd.Timedelta(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,10 +103,9 @@ def _rise_over(values: np.ndarray, rows: int) -> tuple[float, int]:
     return float(rises.flat[best]), int(best % len(values))
 
 
-def share(good: pd.Series) -> float:
-    """Share of the rows with a value in which ``good`` is true, in per cent."""
-    known = good.dropna()
-    return 100.0 * float(known.astype(bool).mean()) if len(known) else float("nan")
+def share(good: np.ndarray, known: np.ndarray) -> float:
+    """Share of the rows ``known`` in which ``good`` is true, in per cent; NaN without any."""
+    return 100.0 * float(good[known].mean()) if known.any() else float("nan")
 
 
 def reversals(series: pd.Series, size: float) -> int:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
 
 from fptlib.procedure import uncertainty
-from fptlib.procedure.case import Case
+from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
 from fptlib.procedure.durations import all_stretches, longest, minutes_between
 from fptlib.procedure.episodes import Changeover
@@ -79,17 +80,22 @@ def dwell(case: Case) -> list[Event]:
     return [_dwell_before(case, c) for c in case.requests]
 
 
+@once
+def _broken_rows(case: Case) -> np.ndarray:
+    """The rows in which the condition did not hold or is not known."""
+    return np.flatnonzero(~(case.enable_margin.to_numpy() >= 0.0))
+
+
 def _dwell_before(case: Case, changeover: Changeover) -> Event:
-    before = case.enable_margin[: changeover.request]
     limit = case.limits["enable.dwell"]
-    broken = before.index[before < 0.0]
-    gap = before.index[before.isna()]
-    start = max([*broken[-1:], *gap[-1:]], default=None)
-    first = before.index[0] if start is None else start + case.trends.step
+    broken, index = _broken_rows(case), case.frame.index
+    upto = np.searchsorted(broken, index.get_loc(changeover.request), side="right")
+    start = int(broken[upto - 1]) if upto else None
+    first = index[0] if start is None else index[start] + case.trends.step
     # Where the condition does not hold at the request itself, it has held for no time.
     held = max(minutes_between(first, changeover.request), 0.0)
     first = min(first, changeover.request)
-    unseen = start is None or (len(gap) and start == gap[-1])
+    unseen = start is None or pd.isna(case.enable_margin.iloc[start])
     if unseen and held < limit:
         return unjudged(changeover.name, changeover.request,
                         f"only {held:.0f} min before the request can be seen")
@@ -238,7 +244,7 @@ def _advise_missed(case: Case, failed: Sequence[Event]) -> str:
 
 def _missed(case: Case, start: pd.Timestamp, end: pd.Timestamp, minutes: float,
             limit: float) -> Event:
-    certain = case.enable_margin[start:end] >= uncertainty.enable_margin(case)
+    certain = case.part(case.enable_margin, slice(start, end)) >= uncertainty.enable_margin(case)
     surely = longest(certain, case.minutes)
     doubt = minutes - (surely.minutes if surely else 0.0) + case.minutes
     return at_most(case, f"chillers ran from {start:%Y-%m-%d %H:%M}", start, end, minutes, limit,

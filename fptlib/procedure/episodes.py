@@ -146,6 +146,7 @@ def recovered(
     """When the active setpoint was back at the reset setpoint (rule 5)."""
     if changeover.handover is None:
         return None
-    run = slice(changeover.handover, changeover.ended)
-    back = active[run] >= reset[run] - BACK_WITHIN
-    return back.idxmax() if back.any() else None
+    first, last = active.index.get_indexer([changeover.handover, changeover.ended])
+    rows = slice(first, last + 1)
+    back = active.to_numpy()[rows] >= reset.to_numpy()[rows] - BACK_WITHIN
+    return active.index[first + int(back.argmax())] if back.any() else None

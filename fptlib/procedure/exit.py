@@ -36,7 +36,7 @@ def supply(case: Case) -> list[Event]:
 def warm(case: Case, changeover: Changeover) -> list[Stretch]:
     """Stretches of a run, setpoint recovered, in which the supply was above the band."""
     rows = case.settled_run(changeover)
-    above = case.frame["chw_supply_temp"][rows] - case.reset_setpoint[rows]
+    above = case.part("chw_supply_temp", rows) - case.part(case.reset_setpoint, rows)
     return all_stretches(above > case.limits["exit.band"], case.minutes)
 
 
@@ -82,7 +82,8 @@ def equipment(case: Case) -> list[Event]:
 
 def exceeded(case: Case, changeover: Changeover) -> list[Stretch]:
     """Stretches of a run with fans at maximum and more cells running than the limit."""
-    return all_stretches(_exceeds(case)[changeover.handover : changeover.ended], case.minutes)
+    return all_stretches(case.part(_exceeds(case), slice(changeover.handover, changeover.ended)),
+                         case.minutes)
 
 
 @once

@@ -47,7 +47,7 @@ def _excursion(case: Case, changeover: Changeover) -> Event:
     start = changeover.handover
     end = start + pd.Timedelta(minutes=case.limits["handover.window"])
     rows = slice(start, min(end, changeover.ended) - case.trends.step)
-    above = case.frame["chw_supply_temp"][rows] - case.reset_setpoint[rows]
+    above = case.part("chw_supply_temp", rows) - case.part(case.reset_setpoint, rows)
     if problem := light_load(case, rows):
         return unjudged(changeover.name, start, problem, verdict=Verdict.DEFERRED)
     if above.isna().any() or above.empty:

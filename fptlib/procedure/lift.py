@@ -104,11 +104,11 @@ def _lifts(case: Case, changeover: Changeover, n: int) -> list[Event]:
     events = []
     if chiller.minimum_water_lift is not None:
         events.append(_kept(case, changeover, f"chiller {n} water lift",
-                            case.water_lift(n)[rows], chiller.minimum_water_lift,
+                            case.part(case.water_lift(n), rows), chiller.minimum_water_lift,
                             _water_uncertainty(case, n), "degF"))
     if chiller.minimum_pressure_lift is not None and case.has(*_pressures(n)):
         events.append(_kept(case, changeover, f"chiller {n} pressure lift",
-                            pressure_lift(case, n)[rows], chiller.minimum_pressure_lift,
+                            case.part(pressure_lift(case, n), rows), chiller.minimum_pressure_lift,
                             uncertainty.expanded(case, dict.fromkeys(_pressures(n), 1.0)),
                             "psi"))
     return [event for event in events if event is not None]
@@ -182,9 +182,9 @@ def _lowest(case: Case) -> float:
 
 def _followed(case: Case, changeover: Changeover) -> Event:
     rows = pull_down(case, changeover)
-    wanted = temporary_setpoint(case)[rows]
-    asked = wanted < case.reset_setpoint[rows]
-    excess = (case.frame["chw_supply_setpoint"][rows] - wanted).where(asked)
+    wanted = case.part(temporary_setpoint(case), rows)
+    asked = wanted < case.part(case.reset_setpoint, rows)
+    excess = (case.part("chw_supply_setpoint", rows) - wanted).where(asked)
     found = highest_kept(case, excess)
     if found is None:
         return unjudged(changeover.name, changeover.request,
@@ -223,7 +223,7 @@ def floor(case: Case) -> list[Event]:
 
 def _above_floor(case: Case, changeover: Changeover, what: str, name: str,
                  doubt: float) -> Event:
-    series = case.frame[name][changeover.request : changeover.pull_down_end]
+    series = case.part(name, slice(changeover.request, changeover.pull_down_end))
     label = f"{changeover.name}, {what}"
     found = lowest_kept(case, series)
     if found is None:
@@ -266,7 +266,7 @@ def _stayed_on(case: Case, changeover: Changeover) -> Event:
 def _ready(case: Case, changeover: Changeover) -> Event:
     assert case.exchanger_approach is not None
     around = slice(changeover.handover - case.trends.step, changeover.handover)
-    water = case.frame["cw_supply_temp"][around]
+    water = case.part("cw_supply_temp", around)
     reachable = float(water.mean(skipna=False)) + case.exchanger_approach.value
     wanted = case.reset_setpoint[changeover.handover]
     if pd.isna(reachable) or pd.isna(wanted):
@@ -284,7 +284,7 @@ def first_alarm(case: Case, changeover: Changeover) -> tuple[pd.Timestamp, str] 
     """The first alarm from the request until just after the handover, with its text."""
     rows = slice(changeover.request, changeover.pull_down_end + pd.Timedelta(minutes=5))
     hits = [(alarm.idxmax(), n) for n in case.chiller_numbers
-            if (alarm := case.frame[f"chiller_{n}_alarm"][rows] == 1.0).any()]
+            if (alarm := case.part(f"chiller_{n}_alarm", rows) == 1.0).any()]
     if not hits:
         return None
     time, n = min(hits)
@@ -324,7 +324,7 @@ def lowered(case: Case, changeover: Changeover) -> bool:
 def release_time(case: Case, changeover: Changeover) -> pd.Timestamp | None:
     """First row in which the active setpoint is on its way up from its lowest."""
     active = case.frame["chw_supply_setpoint"]
-    rows = active[changeover.handover - case.trends.step : changeover.ended]
+    rows = case.part(active, slice(changeover.handover - case.trends.step, changeover.ended))
     visible = max(0.05, case.sensor("chw_supply_setpoint").resolution / 2.0)
     up = (rows > rows.cummin() + visible).iloc[1:]
     return up.idxmax() if up.any() else None

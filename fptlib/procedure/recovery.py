@@ -61,7 +61,7 @@ def _returning(case: Case, changeover: Changeover) -> slice:
 def _rate(case: Case, changeover: Changeover) -> Event:
     if not lowered(case, changeover):
         return unjudged(changeover.name, changeover.handover, "there was no setpoint to return")
-    active = case.frame["chw_supply_setpoint"][_returning(case, changeover)]
+    active = case.part("chw_supply_setpoint", _returning(case, changeover))
     rise = largest_rise(active, RATE_WINDOW, case.minutes)
     if rise is None:
         return unjudged(changeover.name, changeover.handover, "the setpoint has a gap there")
@@ -132,8 +132,8 @@ def _stable(case: Case, changeover: Changeover) -> list[Event]:
     end = min((case.recovered(changeover) or changeover.ended) + AFTER_RECOVERY,
               changeover.ended)
     rows = slice(changeover.handover, end)
-    supply = case.frame["chw_supply_temp"][rows]
-    over = highest_kept(case, supply - case.reset_setpoint[rows])
+    supply = case.part("chw_supply_temp", rows)
+    over = highest_kept(case, supply - case.part(case.reset_setpoint, rows))
     if over is None:
         return [unjudged(changeover.name, changeover.handover, "the supply has gaps there")]
     return [_overshoot(case, changeover, over), _swings(case, changeover, supply)]

@@ -14,7 +14,7 @@ def light_load(case: Case, rows: slice) -> str:
     """Why the load in these rows proves no capacity; empty where it does or is not known."""
     if case.lacking(["load"]) or not case.plant.exchanger.load:
         return ""
-    tons = float(case.load[rows].median())
+    tons = float(case.part(case.load, rows).median())
     least = case.limits["conditions.load_low"] / 100.0 * case.plant.exchanger.load
     if math.isnan(tons) or tons >= least:
         return ""
@@ -28,7 +28,7 @@ def turned_over(case: Case, changeover: Changeover) -> pd.Timestamp:
     """
     if case.plant.loop_volume is None or case.lacking(["chw_flow"]):
         return changeover.handover
-    flow = float(case.frame["chw_flow"][changeover.handover : changeover.ended].median())
+    flow = float(case.part("chw_flow", slice(changeover.handover, changeover.ended)).median())
     if not flow > 0.0:
         return changeover.handover
     minutes = case.limits["conditions.turnovers"] * case.plant.loop_volume / flow

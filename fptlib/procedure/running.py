@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from fptlib.physics import exchanger as physics
@@ -58,23 +60,24 @@ def _need_approach(case: Case) -> None:
                        "the trends; observe it near changeover and enter it in the plan")
 
 
-def _share_event(case: Case, changeover: Changeover, rows: slice, good: pd.Series,
-                 doubtful: pd.Series, text: str) -> Event:
-    """Judge a share of rows; ``doubtful`` rows could be either for the sensors' sake."""
-    found = share(good)
+def _share_event(case: Case, changeover: Changeover, rows: slice, good: np.ndarray,
+                 doubtful: np.ndarray, known: np.ndarray, text: str) -> Event:
+    """Judge a share of the rows ``known``; ``doubtful`` ones could be either for the sensors'
+    sake."""
+    found, spread = share(good, known), share(doubtful, known)
     if math.isnan(found):
         return unjudged(changeover.name, changeover.handover, "a gap over the whole run")
-    spread = share(doubtful.where(good.notna()))
     return at_least(case, changeover.name, rows.start, rows.stop, found,
                     case.limits["running.share"], spread, f"{found:.0f} % of the run {text}")
 
 
-def _within(difference: pd.Series, band: float) -> pd.Series:
-    return (difference.abs() <= band).astype(float).where(difference.notna())
-
-
-def _near(difference: pd.Series, band: float, doubt: float) -> pd.Series:
-    return (difference.abs() - band).abs() <= doubt
+def _within_event(case: Case, changeover: Changeover, rows: slice, difference: np.ndarray,
+                  band: float, doubt: float, text: str) -> Event:
+    """Judge the share of rows in which a difference, known to ``doubt``, is within a band."""
+    away, known = np.abs(difference), ~np.isnan(difference)
+    middle = np.median(difference[known]) if known.any() else math.nan
+    return _share_event(case, changeover, rows, away <= band, np.abs(away - band) <= doubt, known,
+                        f"within {band:g} degF of {text}, median {middle:+.1f}")
 
 
 @check(
@@ -99,15 +102,14 @@ def tower_setpoint(case: Case) -> list[Event]:
 
 
 def _tower_setpoint(case: Case, changeover: Changeover, rows: slice) -> Event:
-    setpoint = case.frame["cw_supply_setpoint"][rows]
-    difference = setpoint - wanted_condenser_water(case)[rows]
-    band = case.limits["running.tower_band"]
+    setpoint = case.part("cw_supply_setpoint", rows)
+    difference = setpoint - case.part(wanted_condenser_water(case), rows)
     doubt = uncertainty.resolution(case, "cw_supply_setpoint", "chw_supply_setpoint")
-    follows = "" if case.lacking(["wet_bulb"]) else _follows(setpoint, case.wet_bulb[rows])
-    return _share_event(case, changeover, rows, _within(difference, band),
-                        _near(difference, band, doubt),
-                        f"within {band:g} degF of the setpoint needed, median "
-                        f"{difference.median():+.1f}{follows}")
+    follows = "" if case.lacking(["wet_bulb"]) else _follows(
+        setpoint, case.part(case.wet_bulb, rows))
+    event = _within_event(case, changeover, rows, difference.to_numpy(),
+                          case.limits["running.tower_band"], doubt, "the setpoint needed")
+    return replace(event, text=event.text + follows)
 
 
 def _follows(setpoint: pd.Series, wet_bulb: pd.Series) -> str:
@@ -143,13 +145,14 @@ def _fans_at_minimum(case: Case) -> pd.Series:
 
 
 def _overcooling(case: Case, changeover: Changeover, rows: slice) -> Event:
-    colder = wanted_condenser_water(case)[rows] - case.frame["cw_supply_temp"][rows]
-    slow = _fans_at_minimum(case)[rows]
+    wanted = case.part(wanted_condenser_water(case), rows).to_numpy()
+    colder = wanted - case.part("cw_supply_temp", rows).to_numpy()
+    slow = case.part(_fans_at_minimum(case), rows).to_numpy()
     band = case.limits["running.overcooling"]
-    good = ((colder <= band) | slow).astype(float).where(colder.notna())
     doubt = uncertainty.expanded(case, {"cw_supply_temp": 1.0})
-    doubtful = ((colder - band).abs() <= doubt) & ~slow
-    return _share_event(case, changeover, rows, good, doubtful,
+    doubtful = (np.abs(colder - band) <= doubt) & ~slow
+    return _share_event(case, changeover, rows, (colder <= band) | slow, doubtful,
+                        ~np.isnan(colder),
                         f"not colder than needed by more than {band:g} degF, or fans at minimum")
 
 
@@ -173,7 +176,7 @@ def fan_cycling(case: Case) -> list[Event]:
 
 def _cycling(case: Case, changeover: Changeover) -> list[Event]:
     rows = slice(changeover.handover, changeover.ended)
-    return [_starts(case, changeover, n, case.frame[f"tower_{n}_fan_running"][rows])
+    return [_starts(case, changeover, n, case.part(f"tower_{n}_fan_running", rows))
             for n in case.tower_numbers]
 
 
@@ -211,8 +214,9 @@ def _advise_supply(case: Case) -> str:
     away = []
     for changeover in case.handovers:
         if rows := settled(case, changeover):
-            difference = case.frame["chw_supply_temp"] - case.frame["chw_supply_setpoint"]
-            away.append(float(difference[rows].median()))
+            difference = (case.part("chw_supply_temp", rows)
+                          - case.part("chw_supply_setpoint", rows))
+            away.append(float(difference.median()))
     typical = max(away, key=abs, default=0.0)
     if typical > 0.0:
         return f"The supply stood {typical:.1f} degF high: lower the tower offset by that much."
@@ -222,13 +226,12 @@ def _advise_supply(case: Case) -> str:
 def _supply(case: Case, changeover: Changeover, rows: slice) -> Event:
     if problem := light_load(case, rows):
         return unjudged(changeover.name, changeover.handover, problem, verdict=Verdict.DEFERRED)
-    difference = case.frame["chw_supply_temp"][rows] - case.frame["chw_supply_setpoint"][rows]
-    band = case.limits["running.supply_band"]
-    doubt = uncertainty.expanded(case, {"chw_supply_temp": 1.0})
-    return _share_event(case, changeover, rows, _within(difference, band),
-                        _near(difference, band, doubt),
-                        f"within {band:g} degF of the active setpoint, median "
-                        f"{difference.median():+.1f}")
+    setpoint = case.part("chw_supply_setpoint", rows).to_numpy()
+    return _within_event(case, changeover, rows,
+                         case.part("chw_supply_temp", rows).to_numpy() - setpoint,
+                         case.limits["running.supply_band"],
+                         uncertainty.expanded(case, {"chw_supply_temp": 1.0}),
+                         "the active setpoint")
 
 
 @check(

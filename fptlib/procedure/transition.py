@@ -82,7 +82,7 @@ def compare_entry(case: Case, changeover: Changeover) -> Comparison:
     step = case.trends.step
     before = slice(changeover.request - WINDOW, changeover.request - step)
     after = slice(start + SETTLING, start + SETTLING + WINDOW - step)
-    return _compare(case, before, after, case.chillers_on[after] == 0.0)
+    return _compare(case, before, after, case.part(case.chillers_on, after) == 0.0)
 
 
 def compare_exit(case: Case, changeover: Changeover) -> Comparison:
@@ -91,12 +91,12 @@ def compare_exit(case: Case, changeover: Changeover) -> Comparison:
     before = slice(changeover.exit - WINDOW, changeover.exit - step)
     start = changeover.exit + SETTLING
     after = slice(start, start + WINDOW - step)
-    return _compare(case, before, after, case.chillers_on[after] == 1.0)
+    return _compare(case, before, after, case.part(case.chillers_on, after) == 1.0)
 
 
 def _compare(case: Case, before: slice, after: slice, in_mode: pd.Series) -> Comparison:
     ratio, load = case.kw_per_ton, case.load
-    first, second = ratio[before].dropna(), ratio[after][in_mode].dropna()
+    first, second = case.part(ratio, before).dropna(), case.part(ratio, after)[in_mode].dropna()
     enough = min(len(first), len(second)) * case.minutes >= FEWEST_MINUTES
     if not enough:
         return Comparison(0, 0, 0, 0, 0, "less than half an hour on either side can be used")

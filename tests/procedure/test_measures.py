@@ -87,5 +87,6 @@ def test_reversals_count_swings_of_the_size() -> None:
 
 
 def test_share_leaves_gaps_out() -> None:
-    assert share(series([1, 0, np.nan, 1])) == pytest.approx(200.0 / 3.0)
-    assert np.isnan(share(series([np.nan])))
+    values = np.array([1.0, 0.0, np.nan, 1.0])
+    assert share(values == 1.0, ~np.isnan(values)) == pytest.approx(200.0 / 3.0)
+    assert np.isnan(share(np.array([True]), np.array([False])))
