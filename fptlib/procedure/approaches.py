@@ -109,11 +109,7 @@ def full_fans(case: Case) -> pd.Series:
 
 
 def _in_runs(case: Case) -> pd.Series:
-    flags = pd.Series(False, index=case.frame.index)
-    for changeover in case.changeovers:
-        if changeover.handover is not None:
-            flags[case.settled_run(changeover)] = True
-    return flags
+    return case.within(case.settled_run(changeover) for changeover in case.handovers)
 
 
 def _steady(series: pd.Series, rows: int) -> pd.Series:

@@ -83,10 +83,20 @@ class Case:
         On a uniform grid the rows can be counted: several times quicker than a look-up.
         """
         values = self.frame[series] if isinstance(series, str) else series
+        return values.iloc[self._counted(rows)]
+
+    def within(self, stretches: Iterable[slice]) -> pd.Series:
+        """Whether a row lies in any of these stretches, each from one moment to another."""
+        flags = np.zeros(len(self.frame), dtype=bool)
+        for stretch in stretches:
+            flags[self._counted(stretch)] = True
+        return pd.Series(flags, index=self.frame.index)
+
+    def _counted(self, rows: slice) -> slice:
         begin, step = self._begin, self.trends.step.value
         first = -((begin - rows.start.value) // step)
         last = (rows.stop.value - begin) // step
-        return values.iloc[max(first, 0) : max(last + 1, 0)]
+        return slice(max(first, 0), max(last + 1, 0))
 
     @cached_property
     def _begin(self) -> int:
@@ -215,10 +225,7 @@ class Case:
     @cached_property
     def changing(self) -> pd.Series:
         """Whether a row lies between a request and the end of its recovery."""
-        flags = pd.Series(False, index=self.frame.index)
-        for c in self.requests:
-            flags[c.request : self.recovered(c) or c.ended] = True
-        return flags
+        return self.within(slice(c.request, self.recovered(c) or c.ended) for c in self.requests)
 
     def settled_run(self, changeover: Changeover) -> slice:
         """The rows of a run in which the setpoint is back at the reset setpoint."""

@@ -125,18 +125,12 @@ def _against_chillers(case: Case) -> pd.DataFrame:
     it ``worse`` by more than the fit's scatter?"""
     fitted = chiller_mode.fit(case)
     assert fitted is not None
-    run = np.zeros(len(case.frame), dtype=bool)
-    for changeover in case.handovers:
-        run[case.frame.index.slice_indexer(*_ends(case.settled_run(changeover)))] = True
-    blocks = chiller_mode.quarter_hours(case, (case.chillers_on == 0.0) & run)
+    runs = case.within(case.settled_run(changeover) for changeover in case.handovers)
+    blocks = chiller_mode.quarter_hours(case, (case.chillers_on == 0.0) & runs)
     load = blocks["load"].to_numpy()
     predicted = fitted.predict(load, blocks["wet_bulb"].to_numpy())
     worse = blocks["power"].to_numpy() / load > predicted + fitted.uncertainty(load)
     return pd.DataFrame({"compared": np.isfinite(predicted), "worse": worse}, blocks.index)
-
-
-def _ends(rows: slice) -> tuple[pd.Timestamp, pd.Timestamp]:
-    return rows.start, rows.stop
 
 
 def uneconomic(case: Case, changeover: Changeover) -> tuple[list[Stretch], float]:

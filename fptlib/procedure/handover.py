@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
 
 from fptlib.procedure import uncertainty
@@ -11,7 +12,7 @@ from fptlib.procedure.case import Case
 from fptlib.procedure.catalogue import at_least, at_most, check, unjudged
 from fptlib.procedure.durations import longest
 from fptlib.procedure.enable import run_minutes
-from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.episodes import Changeover, stretches
 from fptlib.procedure.representative import light_load
 from fptlib.procedure.verdict import Check, Event, Verdict
 
@@ -54,7 +55,8 @@ def _excursion(case: Case, changeover: Changeover) -> Event:
         return unjudged(changeover.name, start, "supply or setpoint has a gap in that hour")
     band, limit = case.limits["handover.band"], case.limits["handover.time"]
     doubt = uncertainty.expanded(case, {"chw_supply_temp": 1.0})
-    minutes = {shift: _longest_above(case, above, band + shift) for shift in (-doubt, 0, doubt)}
+    minutes = {shift: _longest_above(case, above.to_numpy(), band + shift)
+               for shift in (-doubt, 0, doubt)}
     middle = minutes[0]
     spread = minutes[-doubt] - middle if middle <= limit else middle - minutes[doubt]
     worst = longest(above > band, case.minutes)
@@ -66,9 +68,9 @@ def _excursion(case: Case, changeover: Changeover) -> Event:
     )
 
 
-def _longest_above(case: Case, series: pd.Series, threshold: float) -> float:
-    found = longest(series > threshold, case.minutes)
-    return found.minutes if found else 0.0
+def _longest_above(case: Case, values: np.ndarray, threshold: float) -> float:
+    lengths = [last - first + 1 for first, last in stretches(values > threshold)]
+    return max(lengths, default=0) * case.minutes
 
 
 @check(

@@ -31,12 +31,13 @@ def active(case: Case) -> list[Event]:
     if table.empty:
         raise Waiting("no row outside changeovers has setpoint and outdoor temperature; "
                       "trend both while the plant runs")
-    span = float(np.ptp(table["outdoor"].quantile([0.01, 0.99])))
+    outdoor, setpoint = table["outdoor"].to_numpy(), table["setpoint"].to_numpy()
+    span = float(np.ptp(np.quantile(outdoor, [0.01, 0.99])))
     wanted = case.limits["reset.outdoor_span"]
     if span < wanted:
         raise Waiting(f"the outdoor temperature spans {span:.0f} degF and must span "
                       f"{wanted:.0f}; wait for warmer or colder weather")
-    rise = _rise_towards_cold(table)
+    rise = _rise_towards_cold(outdoor, setpoint)
     return [at_least(
         case, "reset", table.index[0], table.index[-1], rise, case.limits["reset.range"],
         uncertainty.resolution(case, "chw_supply_setpoint", "chw_supply_setpoint"),
@@ -55,18 +56,14 @@ def _advise_reset(case: Case) -> str:
 
 def reset_rows(case: Case) -> pd.DataFrame:
     """Outdoor temperature and setpoint in the rows outside changeovers [degF]."""
-    table = pd.DataFrame({
-        "outdoor": case.frame["outdoor_dry_bulb"],
-        "setpoint": case.frame["chw_supply_setpoint"],
-    })
-    return table[~case.changing].dropna()
+    outdoor, setpoint = case.frame["outdoor_dry_bulb"], case.frame["chw_supply_setpoint"]
+    rows = ~(case.changing | outdoor.isna() | setpoint.isna())
+    return pd.DataFrame({"outdoor": outdoor[rows], "setpoint": setpoint[rows]})
 
 
-def _rise_towards_cold(table: pd.DataFrame) -> float:
-    cold, warm = table["outdoor"].quantile([COLDEST_SHARE, 1.0 - COLDEST_SHARE])
-    colder = table.loc[table["outdoor"] <= cold, "setpoint"].median()
-    warmer = table.loc[table["outdoor"] >= warm, "setpoint"].median()
-    return float(colder - warmer)
+def _rise_towards_cold(outdoor: np.ndarray, setpoint: np.ndarray) -> float:
+    cold, warm = np.quantile(outdoor, [COLDEST_SHARE, 1.0 - COLDEST_SHARE])
+    return float(np.median(setpoint[outdoor <= cold]) - np.median(setpoint[outdoor >= warm]))
 
 
 def reset_line(case: Case) -> tuple[np.ndarray, np.ndarray]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from fptlib.procedure import uncertainty
@@ -82,7 +83,7 @@ def compare_entry(case: Case, changeover: Changeover) -> Comparison:
     step = case.trends.step
     before = slice(changeover.request - WINDOW, changeover.request - step)
     after = slice(start + SETTLING, start + SETTLING + WINDOW - step)
-    return _compare(case, before, after, case.part(case.chillers_on, after) == 0.0)
+    return _compare(case, before, after, chillers=0.0)
 
 
 def compare_exit(case: Case, changeover: Changeover) -> Comparison:
@@ -91,22 +92,29 @@ def compare_exit(case: Case, changeover: Changeover) -> Comparison:
     before = slice(changeover.exit - WINDOW, changeover.exit - step)
     start = changeover.exit + SETTLING
     after = slice(start, start + WINDOW - step)
-    return _compare(case, before, after, case.part(case.chillers_on, after) == 1.0)
+    return _compare(case, before, after, chillers=1.0)
 
 
-def _compare(case: Case, before: slice, after: slice, in_mode: pd.Series) -> Comparison:
-    ratio, load = case.kw_per_ton, case.load
-    first, second = case.part(ratio, before).dropna(), case.part(ratio, after)[in_mode].dropna()
-    enough = min(len(first), len(second)) * case.minutes >= FEWEST_MINUTES
-    if not enough:
+def _compare(case: Case, before: slice, after: slice, chillers: float) -> Comparison:
+    """Compare two windows; of the second count the rows with ``chillers`` on (1) or off (0)."""
+    first, second = _known(case, before, None), _known(case, after, chillers)
+    if min(len(first), len(second)) * case.minutes < FEWEST_MINUTES:
         return Comparison(0, 0, 0, 0, 0, "less than half an hour on either side can be used")
-    loads = float(load[first.index].mean()), float(load[second.index].mean())
-    means = float(first.mean()), float(second.mean())
+    means, loads = zip(first.mean(axis=0).tolist(), second.mean(axis=0).tolist(), strict=True)
     doubt = _doubt(case, means, loads)
     unlike = abs(loads[0] - loads[1]) > LIKE_LOAD * max(loads)
     return Comparison(*means, *loads, doubt,
                       f"the load changed from {loads[0]:.0f} to {loads[1]:.0f} tons"
                       if unlike else "")
+
+
+def _known(case: Case, rows: slice, chillers: float | None) -> np.ndarray:
+    """kW/ton and load in the rows of a window in which both are known, one row each."""
+    table = np.column_stack([case.part(series, rows) for series in (case.kw_per_ton, case.load)])
+    known = ~np.isnan(table[:, 0])
+    if chillers is not None:
+        known &= case.part(case.chillers_on, rows).to_numpy() == chillers
+    return table[known]
 
 
 def _doubt(case: Case, ratios: tuple[float, float], loads: tuple[float, float]) -> float:
