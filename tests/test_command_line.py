@@ -27,6 +27,7 @@ def signed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("signed")
     os.environ["FPTLIB_PASSPHRASE"] = SECRET
     assert main(["start", str(folder / "job"), "--sample", "before"]) == 0
+    assert main(["run", str(folder / "job")]) == 0
     assert main(["key", str(folder / "key")]) == 0
     arguments = ["--key", str(folder / "key"), "--name", "a technician"]
     assert main(["sign", str(folder / "job"), *arguments]) == 0
@@ -50,6 +51,16 @@ def test_help_needs_no_heavy_package() -> None:
     said = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True,
                           check=True).stdout
     assert "HEAVY set()" in said
+
+
+def test_nothing_is_signed_before_its_steps_were_run(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["start", str(tmp_path / "job"), "--sample", "sound"]) == 0
+    assert main(["key", str(tmp_path / "key")]) == 0
+    arguments = ["--key", str(tmp_path / "key"), "--name", "a technician"]
+    assert main(["sign", str(tmp_path / "job"), *arguments]) == 1
+    assert "Step 4 Lift protection: not run yet" in capsys.readouterr().err
 
 
 def test_signed_record_verifies(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
