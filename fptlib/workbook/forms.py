@@ -108,14 +108,17 @@ class Field:
     def offer(self, choices: list[str] | None, keep: str = "") -> None:
         """Offer other choices; what is held stays on offer, or it would be lost unseen."""
         if isinstance(self.control, widgets.Combobox):
-            if choices is not None:
+            # Any change from here redraws the field and takes away what is half typed.
+            if choices is not None and list(self.control.options) != choices:
                 self.control.options = choices
             return
         if not isinstance(self.control, widgets.Dropdown):
             return
         held = keep or self.text
         names = list(choices) if choices is not None else _names(self.control)
-        self.control.options = _options([*names, *([held] if held not in ("", *names) else [])])
+        offered = _options([*names, *([held] if held not in ("", *names) else [])])
+        if list(self.control.options) != offered:
+            self.control.options = offered
         self.control.value = held
 
     def read(self) -> Any:

@@ -147,6 +147,8 @@ def _write_settings(folder: Path, job: Job, step: Step, port: int, browser: bool
             "expose_app_in_browser": False,
         },
         "FileContentsManager": {"delete_to_trash": False},
+        # A kernel whose page was left is ended, or twelve workbooks fill a field laptop.
+        "MappingKernelManager": {"cull_idle_timeout": 900, "cull_interval": 60},
         "YDocExtension": {"disable_rtc": True},
     }
     _write(folder / "config" / "jupyter_server_config.json", json.dumps(config))

@@ -1,0 +1,84 @@
+"""The browser, the server and the jobs of the browser tests."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from browser_desk import ARGUMENTS, CHROMIUM, Desk, Office
+
+from fptlib.job import Job
+from fptlib.start import start_sample
+
+HOW = ("no Chromium browser here: install Debian's with 'apt-get install chromium', or name one "
+       "by FPTLIB_BROWSER")
+
+
+def _without(reason: str) -> None:
+    if os.environ.get("CI"):
+        pytest.fail(reason + " (in CI the browser tests must run)")
+    pytest.skip(reason)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    path = os.environ.get("FPTLIB_BROWSER", CHROMIUM)
+    if not Path(path).is_file() and not (path := shutil.which("chromium") or ""):
+        _without(HOW)
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        _without("playwright is not installed: pip install -e '.[test]'")
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(scope="session")
+def pictures() -> Path:
+    """Where the pictures go: FPTLIB_PICTURES, else the test run's own folder."""
+    folder = Path(os.environ.get("FPTLIB_PICTURES", Path(__file__).parent / "pictures"))
+    folder.mkdir(exist_ok=True)
+    return folder
+
+
+@pytest.fixture
+def sample(tmp_path: Path) -> Job:
+    """A job on the sound sample plant."""
+    return start_sample(tmp_path / "sample")
+
+
+@pytest.fixture
+def office(sample: Job, tmp_path: Path) -> Iterator[Office]:
+    """A notebook server on the sample job."""
+    settings = tmp_path / "settings"
+    settings.mkdir()
+    opened = Office(sample, settings)
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def desk(office: Office, browser: Any) -> Iterator[Desk]:
+    """A window of 1366 x 768 on the sample job."""
+    page = browser.new_page(viewport={"width": 1366, "height": 768})
+    yield Desk(office, page)
+    page.close()
+
+
+@pytest.hookimpl(hookwrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
+    """Keep a picture of the window when a browser test fails."""
+    outcome = yield
+    report = outcome.get_result()  # type: ignore[attr-defined]
+    at_work = getattr(item, "funcargs", {}).get("desk")
+    if report.failed and at_work is not None:
+        folder = Path(__file__).parent / "pictures"
+        folder.mkdir(exist_ok=True)
+        at_work.picture(folder / f"failed_{item.name}.png")
+        (folder / f"failed_{item.name}.txt").write_text(at_work.read(), encoding="utf-8")

@@ -1,0 +1,125 @@
+"""Wrong answers, reloads, two windows and dead kernels, in a real browser."""
+
+from __future__ import annotations
+
+from browser_desk import Desk
+
+from fptlib.job import Job
+
+
+def test_wrong_answers_get_a_sentence_beside_the_field(desk: Desk):
+    desk.open("plan")
+    desk.run()
+    for path, typed, sentence in (
+        ("site.altitude", "high up", "'high up' is not a number"),
+        ("site.altitude", "900000", "outside what is possible"),
+        ("site.time_zone", "Nowhere", "is not a zone of the tz database"),
+        ("plant.chillers", "2.5", "is not a whole number"),
+        ("plant.exchanger.chw_leaving", "480", "check the number and its unit"),
+        ("plant.chiller_1.minimum_water_lift", "six", "'six' is not a number"),
+    ):
+        desk.type(path, typed)
+        desk.page.get_by_text(sentence).first.wait_for(timeout=10_000)
+        assert sentence in desk.said(path)
+    desk.type("site.altitude", "1280")
+    desk.page.locator(".fpt-field:has(.fpt-at-site-altitude) .fpt-unit select").select_option(
+        label="m")
+    desk.wait_for("saved as 4199.4751 ft")
+    assert desk.office.job.get("site.altitude") == 4199.4751
+    assert desk.office.job.get("site.time_zone") == "America/Denver"
+    assert desk.office.job.get("plant.chillers") == 2
+
+
+def test_a_wrong_row_and_an_empty_form_get_a_sentence(desk: Desk):
+    desk.open("plan")
+    desk.run()
+    desk.press("save-points")
+    desk.wait_for("Point: no answer; a point needs it")
+    points = desk.page.locator(".fpt-form:has(.fpt-save-points)")
+    points.locator(".fpt-at-point select").select_option("chw_flow")
+    points.locator(".fpt-at-file select").select_option("plant.csv")
+    points.locator(".fpt-at-column option").first.wait_for(state="attached")
+    points.locator(".fpt-at-column input").fill("no such column")
+    points.locator(".fpt-at-column input").press("Tab")
+    points.locator(".fpt-at-unit select").select_option("gpm")
+    desk.press("save-points")
+    desk.wait_for("has no column 'no such column'")
+    desk.press("save-limits")
+    desk.wait_for("Limit: no answer; a limit needs it")
+    desk.type("site.altitude", "")
+    desk.run()
+    desk.wait_for("STOPPED: Altitude: no answer yet")
+    assert "Traceback" not in desk.read()
+
+
+def test_an_edit_withdraws_the_verdict_and_a_run_gives_it_back(desk: Desk):
+    desk.open("enable")
+    desk.run()
+    desk.wait_for("The results below belong to these answers")
+    desk.type("plant.tower_approach.value", "12")
+    desk.wait_for("the verdict below is withdrawn")
+    assert "out of date" in desk.read()
+    took = desk.run()
+    desk.wait_for("The results below belong to these answers")
+    assert "fail" in desk.read()
+    print(f"\nfrom the last entry to verdict and figure: {took:.1f} s")
+
+
+def test_a_reload_and_a_second_window_lose_nothing(desk: Desk, browser):
+    desk.open("plan")
+    desk.run()
+    desk.type("site.name", "First window")
+    desk.wait_for("✓ saved")
+    page = browser.new_page(viewport={"width": 1366, "height": 768})
+    second = Desk(desk.office, page)
+    second.open("plan")
+    second.run()
+    assert second.control("site.name").input_value() == "First window"
+    second.type("site.place", "Second window")
+    second.wait_for("✓ saved")
+    desk.type("job.number", "B-17")
+    desk.page.wait_for_timeout(500)
+    page.close()
+    desk.page.reload()
+    desk.open("plan")
+    desk.run()
+    held = Job(desk.office.job.folder)
+    assert (held.get("site.name"), held.get("site.place"), held.get("job.number")) == (
+        "First window", "Second window", "B-17")
+    assert desk.control("site.place").input_value() == "Second window"
+
+
+def test_a_dead_kernel_loses_nothing(desk: Desk):
+    desk.open("plan")
+    desk.run()
+    desk.type("site.name", "Before the crash")
+    desk.wait_for("✓ saved")
+    kernel = desk.office.kernel("plan")
+    desk.office.ask(f"/api/kernels/{kernel['id']}/restart", "POST")
+    desk.page.wait_for_timeout(1500)
+    desk.run()
+    assert desk.control("site.name").input_value() == "Before the crash"
+    desk.type("site.name", "After the crash")
+    desk.wait_for("✓ saved")
+    assert desk.office.job.get("site.name") == "After the crash"
+
+
+def test_the_live_test_by_keyboard(desk: Desk):
+    desk.open("handover")
+    desk.run()
+    desk.press("mark-request")
+    desk.wait_for("the test is not started; start or resume it")
+    desk.press("mark-test-started")
+    desk.wait_for("The test is running")
+    desk.press("mark-enable-condition-holds")
+    desk.wait_for("Dwell before the request: 0:29:")
+    spot = desk.page.locator(".fpt-spot input")
+    spot.focus()
+    desk.page.keyboard.type("cs 44.2")
+    desk.page.keyboard.press("Enter")
+    desk.wait_for("44.2 °F is possible")
+    desk.press("mark-test-paused")
+    desk.wait_for("The test is paused")
+    assert [mark["what"] for mark in desk.office.job.get("marks")[-3:]] == [
+        "test started", "enable condition holds", "test paused"]
+    assert "chw_supply_temp,44.2,degF" in desk.office.job.readings_file.read_text("utf-8")

@@ -1,0 +1,161 @@
+"""A whole job by mouse and keyboard, from a bare plan to the countersigned record."""
+
+from __future__ import annotations
+
+import shutil
+import statistics
+from pathlib import Path
+
+import pytest
+import tomlkit
+from browser_desk import Desk, Office
+
+from fptlib.assemble import payload_of
+from fptlib.job import Job
+from fptlib.record import signing, store
+from fptlib.record.keys import make_key
+from fptlib.start import start_sample
+from fptlib.workbook.steps import STEPS
+
+PASSPHRASE = "an invented passphrase"
+AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
+NARROW = {"width": 560, "height": 768}
+USUAL = {"width": 1366, "height": 768}
+# Typed by hand in this test; the sample's other answers stand in the file already.
+TYPED = {
+    "site.name": "Fable Valley Hospital (invented)", "site.altitude": "4200",
+    "site.time_zone": "America/Denver", "plant.exchanger.load": "320",
+    "plant.tower_approach.value": "7", "plant.chiller_1.minimum_water_lift": "6",
+}
+
+
+@pytest.fixture
+def bare(tmp_path: Path) -> Job:
+    """The sample job without what the test types."""
+    job = start_sample(tmp_path / "sample")
+    shutil.copytree(job.folder, tmp_path / "whole")
+    for path in TYPED:
+        job.put(path, None)
+    job.change(lambda document: (document["points"].pop("chw_return_temp"),
+                                 document["people"].pop("engineer")))
+    return job
+
+
+@pytest.fixture
+def office(bare: Job, tmp_path: Path):
+    settings = tmp_path / "settings"
+    settings.mkdir()
+    opened = Office(bare, settings)
+    yield opened
+    opened.close()
+
+
+def fill_the_plan(desk: Desk) -> None:
+    for path, text in TYPED.items():
+        desk.type(path, text)
+        assert "✓" in desk.said(path)
+    people = desk.page.locator(".fpt-form:has(.fpt-save-people)")
+    people.locator(".fpt-at-role select").select_option("engineer")
+    people.locator(".fpt-at-name input").fill("Max Madeup")
+    people.locator(".fpt-at-name input").press("Tab")
+    desk.press("save-people")
+    desk.wait_for("person saved: engineer")
+    points = desk.page.locator(".fpt-form:has(.fpt-save-points)")
+    points.locator(".fpt-at-point select").select_option("chw_return_temp")
+    points.locator(".fpt-at-file select").select_option("plant.csv")
+    column = points.locator(".fpt-at-column input")
+    points.locator(".fpt-at-column option").first.wait_for(state="attached")
+    column.fill(held_column(desk))
+    column.press("Tab")
+    points.locator(".fpt-at-unit select").select_option("degF")
+    desk.press("save-points")
+    desk.wait_for("point saved: chw_return_temp")
+
+
+def held_column(desk: Desk) -> str:
+    """The column of the point that was taken out, as the whole sample has it."""
+    whole = desk.office.job.folder.parent / "whole" / "job.toml"
+    return str(tomlkit.parse(whole.read_text(encoding="utf-8"))["points"]["chw_return_temp"]
+               ["column"])
+
+
+def look(desk: Desk, pictures: Path, name: str) -> list[str]:
+    """Pictures at both sizes; what is too wide and what axe-core finds."""
+    desk.page.set_viewport_size(NARROW)
+    desk.page.wait_for_timeout(300)
+    found = [f"{name}, narrow: too wide: {text}" for text in desk.too_wide()]
+    for size in (NARROW, USUAL):
+        desk.page.set_viewport_size(size)
+        desk.page.wait_for_timeout(300)
+        scroll_and_shoot(desk, pictures / f"{name}_{size['width']}")
+    found += [f"{name}: too wide: {text}" for text in desk.too_wide()]
+    return found + [f"{name}: {text}" for text in desk.faults(AXE)]
+
+
+def scroll_and_shoot(desk: Desk, place: Path) -> None:
+    for part in range(4):
+        desk.page.evaluate("""part => { const e = document.querySelector(
+            '.jp-WindowedPanel-outer'); e.scrollTop = part * 640; }""", part)
+        desk.page.wait_for_timeout(120)
+        desk.picture(place.with_name(f"{place.name}_{part}.png"))
+
+
+def test_a_whole_job(desk: Desk, pictures: Path, tmp_path: Path):
+    found: list[str] = []
+    opening, running = [], []
+    for step in STEPS[:10]:
+        opening.append(desk.open(step.name))
+        running.append(desk.run())
+        if step.name == "plan":
+            fill_the_plan(desk)
+            desk.run()
+        found += look(desk, pictures, step.name)
+        desk.office.end_kernels()
+    sign(desk, tmp_path)
+    found += look(desk, pictures, "findings")
+    desk.office.end_kernels()
+    countersign(desk, tmp_path)
+    found += look(desk, pictures, "review")
+    print(f"\nopening a workbook until its kernel is ready: median "
+          f"{statistics.median(opening):.1f} s; run of a step until verdict and figure: median "
+          f"{statistics.median(running):.1f} s")
+    assert not desk.outside
+    the_record_equals_the_headless_one(desk.office.job, tmp_path)
+    assert not found, "\n".join(found)
+
+
+def sign(desk: Desk, folder: Path) -> None:
+    desk.open("findings")
+    desk.run()
+    desk.type("findings.summary", "The changeover of this invented plant works.")
+    desk.run()
+    desk.wait_for("Nothing is open: the record can be signed")
+    desk.page.locator(".fpt-sign-key input").fill(str(folder / "technician.key"))
+    desk.page.locator(".fpt-sign-secret input").fill("short")
+    desk.press("make-key")
+    desk.wait_for("the passphrase has 5 characters")
+    for press, told in (("make-key", "key made"), ("sign", "signed: record/0001.json")):
+        desk.page.locator(".fpt-sign-secret input").fill(PASSPHRASE)
+        desk.press(press)
+        desk.wait_for(told, 60)
+        assert desk.page.locator(".fpt-sign-secret input").input_value() == ""
+
+
+def countersign(desk: Desk, folder: Path) -> None:
+    make_key(folder / "engineer.key", PASSPHRASE)
+    desk.open("review")
+    desk.run()
+    desk.page.locator(".fpt-filter select").select_option("near their limit")
+    desk.page.locator(".fpt-sign-key input").fill(str(folder / "engineer.key"))
+    desk.page.locator(".fpt-sign-secret input").fill(PASSPHRASE)
+    desk.page.locator(".fpt-decision select").select_option("accept")
+    desk.press("countersign")
+    desk.wait_for("countersigned: record/0002.json", 60)
+
+
+def the_record_equals_the_headless_one(job: Job, folder: Path) -> None:
+    record = signing.read(store.latest(job).read_bytes())
+    assert [signature.role for signature in record.signatures] == ["technician", "engineer"]
+    headless = payload_of(Job(folder / "whole"))
+    for part in ("checks", "steps", "limits", "readings"):
+        assert record.payload[part] == headless[part], part

@@ -1,0 +1,179 @@
+"""A technician's browser for tests: opens a workbook, types, presses, waits, reads."""
+
+from __future__ import annotations
+
+import json
+import time
+import urllib.error
+import urllib.request
+from pathlib import Path
+from typing import Any
+
+from fptlib.job import Job
+from fptlib.workbook import launch
+from fptlib.workbook.forms import handle
+from fptlib.workbook.steps import step
+
+CHROMIUM = "/usr/bin/chromium"
+ARGUMENTS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]
+IDLE = '.jp-Notebook-ExecutionIndicator[data-status="idle"]'
+BUSY = '.jp-Notebook-ExecutionIndicator:not([data-status="idle"])'
+TOO_WIDE = """() => [...document.querySelectorAll(
+  '.jp-WindowedPanel-outer, .jp-OutputArea-output, .fpt-form')]
+  .filter(e => e.scrollWidth > e.clientWidth + 2)
+  .map(e => e.className.slice(0, 60) + ': ' + e.innerText.slice(0, 60))"""
+
+
+class Office:
+    """A notebook server on one job, as ``fptlib open`` starts it, without its browser."""
+
+    def __init__(self, job: Job, settings: Path) -> None:
+        self.job, self._settings = job, settings
+        self.server = launch.serve(job, step("plan"), settings)
+        self.address = self.server.url.split("/doc/")[0]
+        self._wait()
+
+    def _wait(self) -> None:
+        end = time.monotonic() + 60
+        while time.monotonic() < end:
+            try:
+                self.ask("/api/sessions")
+                return
+            except (urllib.error.URLError, OSError):
+                time.sleep(0.1)
+        raise AssertionError((self._settings / launch.LOG).read_text(encoding="utf-8"))
+
+    def ask(self, path: str, method: str = "GET") -> Any:
+        """The server's own answer to a request."""
+        request = urllib.request.Request(self.address + path, method=method, headers={
+            "Authorization": f"token {self.server.token}"})
+        with urllib.request.urlopen(request, timeout=5) as answer:
+            text = answer.read()
+        return json.loads(text) if text else None
+
+    def link(self, name: str) -> str:
+        """The address of a step's workbook with the token."""
+        return f"{self.address}{launch.page(step(name))}?token={self.server.token}"
+
+    def kernel(self, name: str) -> Any:
+        """The kernel of a step's workbook, or None."""
+        found = [s["kernel"] for s in self.ask("/api/sessions")
+                 if s["path"].endswith(step(name).file)]
+        return found[0] if found else None
+
+    def end_kernels(self) -> None:
+        """End every kernel, as leaving for the night does."""
+        for session in self.ask("/api/sessions"):
+            self.ask(f"/api/sessions/{session['id']}", "DELETE")
+
+    def close(self) -> None:
+        """Stop the server."""
+        self.end_kernels()
+        self.server.process.terminate()
+        self.server.process.wait(timeout=20)
+
+
+class Desk:
+    """One browser window on an office's job."""
+
+    def __init__(self, office: Office, page: Any) -> None:
+        self.office, self.page = office, page
+        self.name = ""
+        self.outside: list[str] = []
+        page.on("request", self._note)
+
+    def _note(self, request: Any) -> None:
+        if not request.url.startswith((self.office.address, "data:", "blob:", "about:",
+                                       self.office.address.replace("http", "ws"))):
+            self.outside.append(request.url)
+
+    def open(self, name: str) -> float:
+        """Open a step's workbook and wait for its kernel; seconds until it was ready."""
+        started = time.monotonic()
+        self.name = name
+        self.page.goto(self.office.link(name))
+        self.page.wait_for_selector(IDLE, timeout=60_000)
+        self._kernel_ready()
+        return time.monotonic() - started
+
+    def _kernel_ready(self) -> None:
+        end = time.monotonic() + 60
+        while time.monotonic() < end:
+            kernel = self.office.kernel(self.name)
+            if kernel and kernel["execution_state"] == "idle" and kernel["connections"] > 0:
+                return
+            self.page.wait_for_timeout(100)
+        raise AssertionError(f"no kernel for {self.name}")
+
+    def run(self) -> float:
+        """Press "Run this step" and wait for its end; the seconds it took."""
+        started = time.monotonic()
+        self.page.get_by_text("Run this step", exact=True).first.click()
+        try:
+            self.page.wait_for_selector(BUSY, timeout=3_000)
+        except Exception:
+            pass
+        self.page.wait_for_selector(IDLE, timeout=90_000)
+        took = time.monotonic() - started
+        # The last outputs and widgets are drawn a moment after the kernel is done.
+        self.page.wait_for_timeout(400)
+        self.page.wait_for_selector(IDLE, timeout=90_000)
+        return took
+
+    def control(self, path: str, nth: int = 0) -> Any:
+        """The control of a question by its place."""
+        within = f".fpt-at-{handle(path)}"
+        found = self.page.locator(f"{within} input, {within} select, {within} textarea")
+        return found.nth(nth)
+
+    def type(self, path: str, text: str, nth: int = 0) -> None:
+        """Type an answer and leave the field with the Tab key."""
+        control = self.control(path, nth)
+        control.scroll_into_view_if_needed()
+        if control.evaluate("e => e.tagName") == "SELECT":
+            control.select_option(text)
+            return
+        control.fill(text)
+        control.press("Tab")
+
+    def said(self, path: str, nth: int = 0) -> str:
+        """What stands below a field, once it says something of the answer."""
+        field = self.page.locator(f".fpt-field:has(.fpt-at-{handle(path)})").nth(nth)
+        told = field.locator(".fpt-ok, .fpt-bad")
+        told.wait_for(timeout=10_000)
+        return str(told.inner_text())
+
+    def press(self, name: str) -> None:
+        """Press a button by its handle."""
+        button = self.page.locator(f".fpt-{name}").first
+        button.scroll_into_view_if_needed()
+        button.click()
+
+    def read(self) -> str:
+        """The text of the page."""
+        return str(self.page.locator(".jp-Notebook").first.inner_text())
+
+    def wait_for(self, text: str, seconds: float = 20) -> None:
+        """Wait until the page says something."""
+        self.page.get_by_text(text).first.wait_for(timeout=seconds * 1000)
+
+    def too_wide(self) -> list[str]:
+        """What would have to be scrolled sideways."""
+        return list(self.page.evaluate(TOO_WIDE))
+
+    def picture(self, path: Path) -> None:
+        """A picture of the window."""
+        self.page.screenshot(path=str(path))
+
+    def faults(self, axe: str) -> list[str]:
+        """What axe-core finds wrong in the workbook's own content."""
+        self.page.evaluate(axe)
+        found = self.page.evaluate("""async () => (await axe.run(
+          {include: [['.jp-Notebook']]},
+          {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa'],
+           resultTypes: ['violations']})).violations.map(v => [v.id, v.help,
+             v.nodes.map(n => n.target.join(' ') + ' ' + n.html.slice(0, 160))])""")
+        return [f"{id}: {help}: {node}" for id, help, nodes in found for node in nodes[:3]]
