@@ -47,6 +47,8 @@ def write_atomically(path: Path, data: bytes) -> None:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
+        # A temporary file is for its maker alone; the job's files are for the whole team.
+        os.chmod(temporary, path.stat().st_mode & 0o777 if path.exists() else 0o644)
         _replace(temporary, path)
     except BaseException:
         Path(temporary).unlink(missing_ok=True)
