@@ -273,20 +273,18 @@ class Case:
         """
         if self.has("chw_reset_setpoint"):
             return self.frame["chw_reset_setpoint"]
-        active = self.frame["chw_supply_setpoint"].copy()
+        active = self.frame["chw_supply_setpoint"].to_numpy(copy=True)
         for c in self.requests:
             self._hold_before(active, c)
-        return active
+        return pd.Series(active, index=self.frame.index)
 
-    def _hold_before(self, active: pd.Series, changeover: Changeover) -> None:
-        rows = active.index
-        before = rows.get_loc(changeover.request) - 1
-        held = active.iloc[before] if before >= 0 else np.nan
-        window = active[changeover.request : changeover.ended]
-        back = window[(window >= held - episodes.BACK_WITHIN)
-                      & (window.index > changeover.pull_down_end)]
-        end = back.index[0] if len(back) else changeover.ended
-        active[changeover.request : end] = held
+    def _hold_before(self, active: np.ndarray, changeover: Changeover) -> None:
+        rows = self._counted(slice(changeover.request, changeover.ended))
+        held = active[rows.start - 1] if rows.start else np.nan
+        after = self._counted(slice(changeover.pull_down_end, changeover.ended)).start + 1
+        back = np.flatnonzero(active[after : rows.stop] >= held - episodes.BACK_WITHIN)
+        stop = after + int(back[0]) + 1 if len(back) else rows.stop
+        active[rows.start : stop] = held
 
     @cached_property
     def load(self) -> pd.Series:
