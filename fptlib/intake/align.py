@@ -21,6 +21,8 @@ from fptlib.intake.safe import BOUNDS
 
 SECOND = 1_000_000_000
 MINUTE = 60 * SECOND
+# A point whose samples follow one another this evenly is sampled, not logged on change.
+EVEN_SHARE = 0.8
 _ROUND = np.array([1, 2, 5, 10, 15, 20, 30, 60, 120, 180, 240, 300, 360, 600, 720, 900, 1200,
                    1800, 3600, 7200, 10800, 14400, 21600, 43200, 86400]) * SECOND
 

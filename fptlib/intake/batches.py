@@ -120,3 +120,10 @@ def texts(column: Any) -> pa.Array:
     if pa.types.is_dictionary(column.type):
         column = column.dictionary_decode()
     return column if pa.types.is_string(column.type) else column.cast(pa.string())
+
+
+def coded(column: Any) -> pa.DictionaryArray:
+    """A column of text as one array of positions in a dictionary."""
+    if isinstance(column, pa.ChunkedArray):
+        column = whole(column)
+    return column if pa.types.is_dictionary(column.type) else column.dictionary_encode()

@@ -13,13 +13,14 @@ import pyarrow as pa
 
 from fptlib.errors import IntakeError
 from fptlib.intake.batches import NUMBER, TEXT, Reader, texts
-from fptlib.intake.long import POINT_HEADERS, VALUE_HEADERS, is_long, long_columns
-from fptlib.intake.mapping import FileForm, forms_of
+from fptlib.intake.cells import BAD, OFF, ON, cell
+from fptlib.intake.forms import FileForm
+from fptlib.intake.long_form import POINT_HEADERS, VALUE_HEADERS, is_long, long_columns
+from fptlib.intake.mapping import forms_of
 from fptlib.intake.notes import Notes
 from fptlib.intake.reading import open_reader
 from fptlib.intake.sniff import tidy
 from fptlib.intake.stamps import StampReader
-from fptlib.intake.values import BAD, OFF, ON, cell
 
 _BATCHES = 12
 

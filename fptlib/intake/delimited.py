@@ -23,7 +23,7 @@ from pyarrow import csv as arrow_csv
 from fptlib.errors import IntakeError
 from fptlib.intake import safe, sniff
 from fptlib.intake.batches import NUMBER, TEXT, TIME, ZONED_TIME, Batch, Dropped
-from fptlib.intake.mapping import FileForm
+from fptlib.intake.forms import FileForm
 
 PIECE_BYTES = 2 << 20
 _BLOCK_BYTES = 1 << 20
@@ -86,6 +86,7 @@ class DelimitedReader:
         """
         for piece in self._pieces(size):
             yield self._batch(piece, kinds)
+        pa.default_memory_pool().release_unused()
 
     def _pieces(self, size: int) -> Iterator[_Piece]:
         row, skip, given = self.layout.first_row, self.layout.skipped_lines, 0

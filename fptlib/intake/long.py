@@ -5,8 +5,7 @@ Put on the grid while it is read, so that memory does not grow with the number o
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -16,188 +15,20 @@ import pyarrow as pa
 from fptlib import points
 from fptlib.errors import IntakeError
 from fptlib.intake import align
-from fptlib.intake.batches import NUMBER, TEXT, Batch, Reader, texts, whole
-from fptlib.intake.headers import resolve
-from fptlib.intake.mapping import FileForm, PointSource
+from fptlib.intake.batches import NUMBER, TEXT, Batch, Reader, coded, texts
+from fptlib.intake.forms import FileForm, PointSource
+from fptlib.intake.grid_column import GridColumn
+from fptlib.intake.long_form import long_columns
 from fptlib.intake.notes import Notes
 from fptlib.intake.progress import Progress
-from fptlib.intake.safe import BOUNDS
-from fptlib.intake.sniff import split_unit, tidy
+from fptlib.intake.sniff import tidy
 from fptlib.intake.stamps import StampReader
 from fptlib.intake.values import PointReader
 from fptlib.intake.wide import looks_numeric
 from fptlib.trends import AlarmText
 
-POINT_HEADERS = ("point", "point name", "name", "tag", "tag name", "sensor", "variable", "trend")
-VALUE_HEADERS = ("value", "val", "reading", "data")
-# A point whose samples follow one another this evenly is sampled, not logged on change.
-_EVEN_SHARE = 0.8
-# So many rows of the grid show a point's usual step.
-_LOOKED_AT = 100_000
 # Larger stretches than for a wide file, as each is divided among the points.
 _PIECE = 4 << 20
-
-
-@dataclass(frozen=True, slots=True)
-class LongColumns:
-    """Headers of a long file; unit and quality may be empty."""
-
-    point: str
-    value: str
-    unit: str
-    quality: str
-
-
-def long_columns(
-    reader: Reader, form: FileForm, times: Sequence[str], mapped: Iterable[str] = ()
-) -> LongColumns:
-    """The columns of a long file: as stated, else by their headers and what they hold.
-
-    ``mapped`` are names of points that should stand in the point column.
-
-    Raises:
-        IntakeError: they cannot be told.
-    """
-    where = f'[files."{form.name}"]'
-
-    def stated(name: str) -> str:
-        return resolve(reader, name, where) if name else ""
-
-    point, value = stated(form.point_column), stated(form.value_column)
-    taken = (*times, point, value, form.unit_column, form.quality_column)
-    rest = [name for name in reader.names if name and name not in taken]
-    wanted = {tidy(name) for name in mapped}
-    if not point:
-        point = _first(rest, (
-            lambda n: bool(wanted & {tidy(cell) for cell in reader.sample(n)}),
-            lambda n: n.lower() in POINT_HEADERS,
-            lambda n: _names(reader.sample(n)),
-        ))
-    if not value:
-        value = _first([n for n in rest if n != point], (
-            lambda n: n.lower() in VALUE_HEADERS, lambda n: looks_numeric(reader.sample(n)),
-        ))
-    if not point or not value:
-        raise IntakeError(
-            f"file '{form.name}' is read as a long file, but which column holds the point's name "
-            f"and which the value cannot be told from {', '.join(reader.names[:8])}; state "
-            f"point_column and value_column under {where}"
-        )
-    return LongColumns(point, value, stated(form.unit_column), stated(form.quality_column))
-
-
-def _first(names: Sequence[str], tests: Sequence[Callable[[str], bool]]) -> str:
-    """The first name that passes the first test that any passes."""
-    return next((name for test in tests for name in names if test(name)), "")
-
-
-def _names(sample: Sequence[str]) -> bool:
-    cells = [cell for cell in sample if cell]
-    return bool(cells) and not looks_numeric(cells) and len(set(cells)) > 1
-
-
-def is_long(reader: Reader, form: FileForm, wanted: Sequence[str]) -> bool:
-    """Whether the mapped names stand in a column rather than in the header."""
-    if form.form:
-        return form.form == "long"
-    if form.point_column or form.value_column:
-        return True
-    headers = {name for full in reader.names for name in (full, split_unit(full)[0])}
-    if len(reader.names) > 8 or any(tidy(name) in headers for name in wanted):
-        return False
-    cells = {tidy(cell) for name in reader.names for cell in reader.sample(name)}
-    return any(tidy(name) in cells for name in wanted)
-
-
-class GridColumn:
-    """One point's samples, the last of each stretch, while a log is read."""
-
-    def __init__(self, alarm: bool) -> None:
-        self._alarm = alarm
-        self._first = 0
-        self._values, self._parts = np.empty(0), np.zeros(0, dtype=np.uint8)
-        self._newest = np.iinfo(np.int64).min
-        self.samples = self.repeated = self.differing = self.late = 0
-
-    def add(self, times: np.ndarray, stretches: np.ndarray, parts: np.ndarray,
-            values: np.ndarray) -> None:
-        """Samples in the order of the file."""
-        steps = np.diff(times)
-        if times[0] < self._newest or (len(steps) and steps.min() < 0):
-            self.late += int((steps < 0).sum()) + int(times[0] < self._newest)
-            order = np.argsort(times, kind="stable")
-            times, stretches = times[order], stretches[order]
-            parts, values = parts[order], values[order]
-            steps = np.diff(times)
-        self._count(steps, values)
-        if self._alarm:
-            values = align.keep_any(stretches, values)
-        # A sample without a value ends the one before (see align.fill).
-        values = np.where(np.isnan(values), np.inf, values)
-        at = self._room(stretches)
-        if times[0] < self._newest or self._alarm:
-            at, parts, values = self._not_overtaken(at, parts, values)
-        self._values[at] = values
-        self._parts[at] = parts
-        self._newest = max(self._newest, int(times[-1]))
-
-    def _count(self, steps: np.ndarray, values: np.ndarray) -> None:
-        self.samples += len(values)
-        if len(steps) and not steps.all():
-            same = np.flatnonzero(steps == 0)
-            self.repeated += len(same)
-            self.differing += int((values[same] != values[same + 1]).sum())
-
-    def _room(self, stretches: np.ndarray) -> np.ndarray:
-        """Positions in the column, which grows to hold them."""
-        low, high = int(stretches[0]), int(stretches[-1])
-        if not len(self._values):
-            self._first = low
-        if low < self._first or high >= self._first + len(self._values):
-            self._grow(low, high)
-        return stretches - self._first
-
-    def _grow(self, low: int, high: int) -> None:
-        first = min(low, self._first)
-        need = max(high + 1, self._first + len(self._values)) - first
-        # Untouched memory of empty arrays costs nothing, so they may be long.
-        length = max(need, min(2 * need, BOUNDS.grid_rows), 1 << 16)
-        values, parts = np.empty(length), np.zeros(length, dtype=np.uint8)
-        at = self._first - first
-        values[at : at + len(self._values)] = self._values
-        parts[at : at + len(self._parts)] = self._parts
-        self._first, self._values, self._parts = first, values, parts
-
-    def _not_overtaken(
-        self, at: np.ndarray, parts: np.ndarray, values: np.ndarray
-    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Without samples whose stretch already holds a later one."""
-        last = np.append(np.diff(at) != 0, True)
-        at, parts, values = at[last], parts[last], values[last]
-        held = self._parts[at]
-        if self._alarm:
-            return at, parts, np.where(held > 0, np.fmax(self._values[at], values), values)
-        fresh = parts >= held
-        return at[fresh], parts[fresh], values[fresh]
-
-    def usual_rows(self) -> tuple[int, bool]:
-        """The usual distance of samples in rows, and whether they are even."""
-        steps = np.diff(np.flatnonzero(self._parts[:_LOOKED_AT]))
-        if not len(steps):
-            return 1, False
-        usual = int(np.median(steps))
-        return max(usual, 1), bool(np.mean(steps == usual) >= _EVEN_SHARE)
-
-    def taken(self, grid: align.Grid, kept_rows: int) -> np.ndarray:
-        """The column on the grid; it is empty afterwards."""
-        values = np.full(grid.length, np.nan)
-        begin = max(self._first, grid.first)
-        end = min(self._first + len(self._values), grid.first + grid.length)
-        mine = slice(begin - self._first, end - self._first)
-        there = slice(begin - grid.first, end - grid.first)
-        np.copyto(values[there], self._values[mine], where=self._parts[mine] > 0)
-        self._values, self._parts = np.empty(0), np.zeros(0, dtype=np.uint8)
-        return align.fill(values, kept_rows)
 
 
 class LongTable:
@@ -253,8 +84,8 @@ class LongTable:
 
     def _take(self, batch: Batch) -> None:
         stamps = self._stamps.read(batch)
-        coded = _coded(batch.columns[self._columns.point])
-        codes, names = self._codes(coded, stamps.bad)
+        found = coded(batch.columns[self._columns.point])
+        codes, names = self._codes(found, stamps.bad)
         order = np.argsort(codes, kind="stable")
         edges = np.searchsorted(codes[order], np.arange(len(names) + 1))
         utc = self._utc(stamps.ns, stamps.zoned, stamps.bad, batch)
@@ -268,15 +99,15 @@ class LongTable:
             for key in self._keys.get(name, ()) if len(mine) else ():
                 self._add(key, mine, utc, stamps.ns, value, extra, batch)
 
-    def _codes(self, coded: pa.DictionaryArray, bad: np.ndarray) -> tuple[np.ndarray, list[str]]:
+    def _codes(self, named: pa.DictionaryArray, bad: np.ndarray) -> tuple[np.ndarray, list[str]]:
         """For each row the position of its mapped name, or a last one for all others."""
-        found = [tidy(text) for text in coded.dictionary.to_pylist()]
+        found = [tidy(text) for text in named.dictionary.to_pylist()]
         self._seen.update(dict.fromkeys(found[: 200 - len(self._seen)]))
         names = [name for name in dict.fromkeys(found) if name in self._keys]
         position = {name: at for at, name in enumerate(names)}
         table = np.array([*(position.get(n, len(names)) for n in found), len(names)])
         kind = np.uint8 if len(names) < 255 else np.int32
-        codes = table.astype(kind)[coded.indices.fill_null(-1).to_numpy()]
+        codes = table.astype(kind)[named.indices.fill_null(-1).to_numpy()]
         if bad.any():
             codes[bad] = len(names)
         return codes, names
@@ -396,37 +227,6 @@ class LongTable:
                     f'hold (hours) under [files."{self.form.name}"] if a value stands until '
                     "the next", self.form.name, self._sources[key].name)
         return column.taken(grid, kept)
-
-
-def peek_interval(
-    reader: Reader, form: FileForm, stamps: StampReader, mapped: Iterable[str]
-) -> int:
-    """The step [ns] that a long file's first rows suggest; one minute for a log."""
-    if form.hold is not None:
-        return align.MINUTE
-    columns = long_columns(reader, form, stamps.columns, mapped)
-    kinds = dict.fromkeys(stamps.columns, stamps.kind) | {columns.point: TEXT}
-    batch = next(iter(reader.batches(kinds)), None)
-    if batch is None:
-        return align.MINUTE
-    read = stamps.read(batch)
-    codes = _coded(batch.columns[columns.point]).indices.fill_null(-1).to_numpy()
-    found = [_even_step(read.ns[(codes == code) & ~read.bad]) for code in np.unique(codes)[:200]]
-    return min((step for step in found if step), default=align.MINUTE)
-
-
-def _even_step(times: np.ndarray) -> int:
-    steps = np.diff(np.unique(times))
-    if len(steps) < 3:
-        return 0
-    usual = int(np.median(steps))
-    return usual if np.mean(np.abs(steps - usual) <= 0.1 * usual) >= _EVEN_SHARE else 0
-
-
-def _coded(column: Any) -> pa.DictionaryArray:
-    if isinstance(column, pa.ChunkedArray):
-        column = whole(column)
-    return column if pa.types.is_dictionary(column.type) else column.dictionary_encode()
 
 
 def _whole(column: Any) -> Any:

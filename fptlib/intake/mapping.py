@@ -46,13 +46,24 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import timedelta, timezone, tzinfo
+from datetime import tzinfo
 from typing import Any
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+from zoneinfo import ZoneInfo
 
 from fptlib import points, units
 from fptlib.errors import IntakeError
+from fptlib.intake.forms import FileForm, PointSource
 from fptlib.intake.safe import plain_name
+from fptlib.intake.tables import (
+    known_keys,
+    number,
+    positive,
+    site_zone,
+    table,
+    text,
+    texts,
+    zone,
+)
 
 _POINT_KEYS = frozenset(
     "file column unit shared on off on_above quality_column unit_changes second unusable".split()
@@ -70,61 +81,6 @@ _CHOICES = {
     "decimal": (".", ","),
     "encoding": ("utf-8", "utf-16", "windows-1252"),
 }
-_WORDLESS = (points.STATUS, points.ALARM)
-
-
-@dataclass(frozen=True)
-class PointSource:
-    """Where one point comes from; ``unit`` is empty where the file must state it."""
-
-    point: points.Point
-    file: str
-    column: str
-    unit: str = ""
-    shared: bool = False
-    on: tuple[str, ...] = ()
-    off: tuple[str, ...] = ()
-    on_above: float | None = None
-    quality_column: str = ""
-    unit_changes: tuple[tuple[str, str], ...] = ()
-    second: PointSource | None = None
-    unusable: str = ""
-
-    @property
-    def name(self) -> str:
-        return self.point.name
-
-    @property
-    def wordy(self) -> bool:
-        """Whether the column holds words: a status or alarm not read from a measured value."""
-        return self.point.kind in _WORDLESS and self.on_above is None
-
-
-@dataclass(frozen=True)
-class FileForm:
-    """How one file is written, as far as the job states it."""
-
-    name: str
-    zone: tzinfo
-    form: str = ""
-    time_column: tuple[str, ...] = ()
-    date_order: str = ""
-    clock_offset_s: float = 0.0
-    stamps: str = "begin"
-    interval_minutes: float | None = None
-    hold: float | None = None
-    delimiter: str = ""
-    decimal: str = ""
-    encoding: str = ""
-    header_row: int | None = None
-    sheet: str = ""
-    member: str = ""
-    point_column: str = ""
-    value_column: str = ""
-    unit_column: str = ""
-    quality_column: str = ""
-    bad: tuple[str, ...] = ()
-    good: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -154,22 +110,22 @@ class PointMap:
             IntakeError: a point, unit, key or zone is unknown, a needed answer is missing, or
                 two points are read from one column without ``shared = true``.
         """
-        site = _table(answers, "site")
+        site = table(answers, "site")
         zone_name = str(site.get("time_zone") or "")
         if not zone_name:
             raise IntakeError(
                 "job.toml, [site]: 'time_zone' is missing; state the site's zone, "
                 'for example time_zone = "America/Denver"'
             )
-        zone = _site_zone(zone_name)
+        zone = site_zone(zone_name)
         sources = {
-            name: _source(name, table) for name, table in _table(answers, "points").items()
+            name: _source(name, table) for name, table in table(answers, "points").items()
         }
         _refuse_shared_columns(sources)
         return cls(
-            sources, _forms(_table(answers, "files"), sources, zone), zone,
-            _number(site, "altitude", "[site]"),
-            _positive(site, "step_minutes", "[site]"), zone_name,
+            sources, _forms(table(answers, "files"), sources, zone), zone,
+            number(site, "altitude", "[site]"),
+            positive(site, "step_minutes", "[site]"), zone_name,
         )
 
     def of_file(self, file: str) -> list[PointSource]:
@@ -177,44 +133,6 @@ class PointMap:
         first = [source for source in self.sources.values() if source.file == file]
         second = [s.second for s in self.sources.values() if s.second and s.second.file == file]
         return first + second
-
-
-def zone(text: str, where: str) -> tzinfo:
-    """The zone that a text names: tz database name or an offset as ``-07:00``.
-
-    Raises:
-        IntakeError: the text names no zone.
-    """
-    bare = text.removeprefix("UTC").removeprefix("GMT") if text[3:4] in "+-" else text
-    if bare[:1] in ("+", "-") and len(bare) in (5, 6) and bare[1:].replace(":", "").isdigit():
-        digits = bare[1:].replace(":", "")
-        offset = timedelta(hours=int(digits[:2]), minutes=int(digits[2:]))
-        if offset < timedelta(hours=24):
-            return timezone(-offset if bare[0] == "-" else offset)
-    try:
-        return ZoneInfo(text)
-    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
-        raise IntakeError(
-            f"job.toml, {where}: time_zone '{text}' is not known; state a name as "
-            "'America/Denver' or an offset as '-07:00'"
-        ) from error
-
-
-def _site_zone(text: str) -> ZoneInfo:
-    found = zone(text, "[site]")
-    if not isinstance(found, ZoneInfo):
-        raise IntakeError(
-            f"job.toml, [site]: time_zone '{text}' is an offset; state the zone's name, for "
-            "example 'America/Denver', so that summer time is known"
-        )
-    return found
-
-
-def _table(answers: Mapping[str, Any], key: str) -> Mapping[str, Any]:
-    table = answers.get(key, {})
-    if not isinstance(table, Mapping):
-        raise IntakeError(f"job.toml: [{key}] holds '{table}' where a table was expected")
-    return table
 
 
 def _source(name: str, table: Any) -> PointSource:
@@ -226,15 +144,15 @@ def _source(name: str, table: Any) -> PointSource:
             f"job.toml, {where}: '{name}' is not a point of the glossary; "
             f"did you mean {_nearest(name)}?"
         ) from error
-    _known_keys(table, _POINT_KEYS, where)
-    file, column = _text(table, "file", where), _text(table, "column", where)
+    known_keys(table, _POINT_KEYS, where)
+    file, column = text(table, "file", where), text(table, "column", where)
     if not file or not column:
         raise IntakeError(f"job.toml, {where}: state both 'file' and 'column'")
     source = PointSource(
         point, plain_name(file, where), column, _unit(point, table, where),
-        table.get("shared") is True, _texts(table, "on", where), _texts(table, "off", where),
-        _number(table, "on_above", where), _text(table, "quality_column", where),
-        _unit_changes(point, table, where), None, _text(table, "unusable", where),
+        table.get("shared") is True, texts(table, "on", where), texts(table, "off", where),
+        number(table, "on_above", where), text(table, "quality_column", where),
+        _unit_changes(point, table, where), None, text(table, "unusable", where),
     )
     return _with_second(source, table, where)
 
@@ -248,8 +166,8 @@ def _with_second(source: PointSource, table: Mapping[str, Any], where: str) -> P
 
 
 def _source_of_second(point: points.Point, table: Any, where: str) -> PointSource:
-    _known_keys(table, frozenset(("file", "column", "unit")), where)
-    file, column = _text(table, "file", where), _text(table, "column", where)
+    known_keys(table, frozenset(("file", "column", "unit")), where)
+    file, column = text(table, "file", where), text(table, "column", where)
     if not file or not column:
         raise IntakeError(f"job.toml, {where}: state both 'file' and 'column'")
     return PointSource(
@@ -258,7 +176,7 @@ def _source_of_second(point: points.Point, table: Any, where: str) -> PointSourc
 
 
 def _unit(point: points.Point, table: Mapping[str, Any], where: str) -> str:
-    stated = _text(table, "unit", where)
+    stated = text(table, "unit", where)
     if not stated:
         return ""
     if "on_above" in table:
@@ -297,32 +215,32 @@ def forms_of(answers: Mapping[str, Any], files: Iterable[str]) -> list[tuple[str
     Raises:
         IntakeError: what the job states of a file cannot be used.
     """
-    named = str(_table(answers, "site").get("time_zone") or "UTC")
-    site, tables = zone(named, "[site]"), _table(answers, "files")
+    named = str(table(answers, "site").get("time_zone") or "UTC")
+    site, tables = zone(named, "[site]"), table(answers, "files")
     return [(name, _form(name, tables.get(name, {}), site)) for name in files]
 
 
 def _form(name: str, table: Any, site: tzinfo) -> FileForm:
     where = f'[files."{name}"]'
-    _known_keys(table, _FILE_KEYS, where)
+    known_keys(table, _FILE_KEYS, where)
     for key, known in _CHOICES.items():
         if key in table and table[key] not in known:
             raise IntakeError(
                 f"job.toml, {where}: {key} = '{table[key]}' is not known; "
                 f"state one of: {', '.join(known)}"
             )
-    named = _text(table, "time_zone", where)
-    header = _positive(table, "header_row", where)
+    named = text(table, "time_zone", where)
+    header = positive(table, "header_row", where)
     return FileForm(
         name, zone(named, where) if named else site,
-        time_column=_texts(table, "time_column", where),
-        clock_offset_s=_number(table, "clock_offset_s", where) or 0.0,
-        interval_minutes=_positive(table, "interval_minutes", where),
-        hold=_positive(table, "hold", where),
+        time_column=texts(table, "time_column", where),
+        clock_offset_s=number(table, "clock_offset_s", where) or 0.0,
+        interval_minutes=positive(table, "interval_minutes", where),
+        hold=positive(table, "hold", where),
         header_row=None if header is None else int(header),
-        bad=_texts(table, "bad", where), good=_texts(table, "good", where),
-        stamps=_text(table, "stamps", where) or "begin",
-        **{key: _text(table, key, where) for key in (
+        bad=texts(table, "bad", where), good=texts(table, "good", where),
+        stamps=text(table, "stamps", where) or "begin",
+        **{key: text(table, key, where) for key in (
             "form", "date_order", "delimiter", "decimal", "encoding", "sheet", "member",
             "point_column", "value_column", "unit_column", "quality_column",
         )},
@@ -348,44 +266,3 @@ def _nearest(name: str) -> str:
     return " or ".join(get_close_matches(name, known, 2, 0.3)) or "one of fptlib/points.py"
 
 
-def _known_keys(table: Any, known: frozenset[str], where: str) -> None:
-    if not isinstance(table, Mapping):
-        raise IntakeError(f"job.toml, {where}: '{table}' was found where a table was expected")
-    for key in table:
-        if key not in known:
-            raise IntakeError(
-                f"job.toml, {where}: key '{key}' is not known; "
-                f"known are: {', '.join(sorted(known))}"
-            )
-
-
-def _text(table: Mapping[str, Any], key: str, where: str) -> str:
-    value = table.get(key, "")
-    if not isinstance(value, str):
-        raise IntakeError(f"job.toml, {where}: {key} = {value!r} should be a text in quotes")
-    return value
-
-
-def _texts(table: Mapping[str, Any], key: str, where: str) -> tuple[str, ...]:
-    value = table.get(key, ())
-    if isinstance(value, str):
-        return (value,)
-    if not isinstance(value, list | tuple) or not all(isinstance(v, str) for v in value):
-        raise IntakeError(f"job.toml, {where}: {key} should be a text or a list of texts")
-    return tuple(value)
-
-
-def _number(table: Mapping[str, Any], key: str, where: str) -> float | None:
-    value = table.get(key)
-    if value is None:
-        return None
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise IntakeError(f"job.toml, {where}: {key} = {value!r} should be a number")
-    return float(value)
-
-
-def _positive(table: Mapping[str, Any], key: str, where: str) -> float | None:
-    value = _number(table, key, where)
-    if value is not None and not 0 < value < 1e6:
-        raise IntakeError(f"job.toml, {where}: {key} = {value:g} should be above zero")
-    return value

@@ -12,7 +12,7 @@ from pyarrow import parquet
 from fptlib.errors import IntakeError
 from fptlib.intake import safe
 from fptlib.intake.batches import NUMBER, Batch, Dropped
-from fptlib.intake.mapping import FileForm
+from fptlib.intake.forms import FileForm
 from fptlib.intake.sniff import split_unit, tidy
 
 _BATCH_ROWS = 1 << 16

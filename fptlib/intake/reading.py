@@ -14,18 +14,18 @@ from fptlib.intake import align, safe
 from fptlib.intake.batches import Reader
 from fptlib.intake.delimited import DelimitedReader
 from fptlib.intake.doubts import map_doubts, without_unusable
+from fptlib.intake.forms import FileForm, PointSource
 from fptlib.intake.headers import resolve
-from fptlib.intake.long import LongTable, is_long, peek_interval
-from fptlib.intake.mapping import FileForm, PointMap, PointSource
+from fptlib.intake.long import LongTable
+from fptlib.intake.long_form import is_long, peek_interval
+from fptlib.intake.mapping import PointMap
 from fptlib.intake.notes import Notes
 from fptlib.intake.offset import clock_offset
-from fptlib.intake.parquet import ParquetReader
 from fptlib.intake.progress import Progress, part, silent
 from fptlib.intake.series import frozen_text, stuck, stuck_hours
 from fptlib.intake.stamps import StampReader
 from fptlib.intake.wide import WideTable
-from fptlib.intake.workbook_file import WorkbookReader
-from fptlib.trends import Remark, TrendFile, Trends
+from fptlib.trends import AlarmText, Remark, TrendFile, Trends
 
 _SECOND_TREND = " (second)"
 Table = WideTable | LongTable
@@ -54,9 +54,14 @@ def open_reader(path: Path, form: FileForm, wanted: Sequence[str] = ()) -> Reade
         IntakeError: none does.
     """
     kind = safe.form_of(path)
+    # Imported only where such a file lies there: they take a quarter of a second and 40 MB.
     if kind == "workbook":
+        from fptlib.intake.workbook_file import WorkbookReader
+
         return WorkbookReader(path, form, wanted)
     if kind == "parquet":
+        from fptlib.intake.parquet import ParquetReader
+
         return ParquetReader(path, form)
     return DelimitedReader(path, form, wanted)
 
@@ -83,6 +88,15 @@ class _Reading:
         self._done = 0
 
     def trends(self) -> Trends:
+        trends = self._aligned()
+        self._progress(0.97, "looking at the values")
+        remarks = self._notes.remarks + self._stated_unusable() + map_doubts(trends)
+        frame = without_unusable(trends.frame, remarks)
+        self._progress(1.0, "trends read")
+        return replace(trends, frame=frame, remarks=tuple(remarks))
+
+    def _aligned(self) -> Trends:
+        """All points on one grid; the files' own samples are given up."""
         tables, steps = self._tables()
         first = min(table.begin for table in tables.values())
         last = max(table.last for table in tables.values())
@@ -90,18 +104,12 @@ class _Reading:
         columns, sources = self._on_grid(tables, grid)
         frame = pd.DataFrame(columns, index=grid.index(self._map.zone), copy=False)
         files = tuple(self._file(name, tables[name]) for name in self._map.files)
-        zone = self._map.zone
-        self._progress(0.97, "looking at the values")
-        trends = Trends(frame, pd.Timedelta(steps.step), files, sources=sources)
-        self._minutes = trends.minutes
         self._compare(tables, grid, frame)
-        remarks = self._notes.remarks + self._stated_unusable() + map_doubts(trends)
-        alarms = sorted((a for t in tables.values() for a in t.alarms), key=lambda a: a.time)
-        self._progress(1.0, "trends read")
-        return replace(
-            trends, frame=without_unusable(frame, remarks), remarks=tuple(remarks),
-            alarms=tuple(replace(a, time=a.time.tz_convert(zone)) for a in alarms),
-        )
+        return Trends(frame, pd.Timedelta(steps.step), files, (), self._alarms(tables), sources)
+
+    def _alarms(self, tables: Mapping[str, Table]) -> tuple[AlarmText, ...]:
+        found = sorted((a for t in tables.values() for a in t.alarms), key=lambda a: a.time)
+        return tuple(replace(a, time=a.time.tz_convert(self._map.zone)) for a in found)
 
     def _stated_unusable(self) -> list[Remark]:
         return [
@@ -115,13 +123,14 @@ class _Reading:
         for name, source in self._map.sources.items():
             if source.second:
                 column = tables[source.second.file].on(grid, name + _SECOND_TREND)
-                self._say_second(name, source, frame[name], pd.Series(column, frame.index))
+                second = pd.Series(column, frame.index)
+                self._say_second(name, source, frame[name], second, grid.steps.step)
 
     def _say_second(
-        self, name: str, source: PointSource, first: pd.Series, second: pd.Series
+        self, name: str, source: PointSource, first: pd.Series, second: pd.Series, step: int
     ) -> None:
         other = source.second.file if source.second else ""
-        minutes, point = self._minutes, source.point
+        minutes, point = step / align.MINUTE, source.point
         hours = stuck_hours(point)
         found = clock_offset(_moving(first, minutes, hours), _moving(second, minutes, hours))
         frozen = frozen_text(pd.DatetimeIndex(second.index), second.to_numpy(), minutes, point)

@@ -17,7 +17,7 @@ from typing import Protocol
 from fptlib import units
 from fptlib.errors import IntakeError
 from fptlib.intake.batches import shown
-from fptlib.intake.mapping import FileForm
+from fptlib.intake.forms import FileForm
 from fptlib.intake.safe import BOUNDS
 
 HEAD_BYTES = 1 << 18
@@ -286,8 +286,8 @@ def _decimal(sample: Sequence[Sequence[str]], delimiter: str, file: str) -> str:
     if any(re.search(r"\d\.\d", c) for c in cells):
         return "."
     raise IntakeError(
-        f"file '{file}': in numbers like '{shown(comma[0], 20)}' the comma may be the decimal sign or "
-        f'part thousands; state decimal = "," or decimal = "." under [files."{file}"]'
+        f"file '{file}': in numbers like '{shown(comma[0], 20)}' the comma may be the decimal sign "
+        f'or part thousands; state decimal = "," or decimal = "." under [files."{file}"]'
     )
 
 

@@ -13,10 +13,11 @@ import pyarrow.compute as pc
 from fptlib.errors import IntakeError
 from fptlib.intake.batches import TEXT, Batch, Dropped, Reader, shown, texts
 from fptlib.intake.clock import Clock
+from fptlib.intake.forms import FileForm
 from fptlib.intake.headers import resolve
-from fptlib.intake.mapping import FileForm
 from fptlib.intake.notes import Notes
-from fptlib.intake.times import Stamps, form_of_times, looks_like_time, read_stamps
+from fptlib.intake.time_forms import form_of_times, looks_like_time
+from fptlib.intake.times import Stamps, read_stamps
 
 _SECOND = 1_000_000_000
 _TIME_OF_DAY = re.compile(r"\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?:\s?[AaPp]\.?[Mm]\.?)?")

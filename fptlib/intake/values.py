@@ -7,9 +7,7 @@ row and the text: it is never guessed at.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 from typing import Any
@@ -21,76 +19,23 @@ import pyarrow.compute as pc
 from fptlib import points, units
 from fptlib.errors import IntakeError
 from fptlib.intake.batches import shown, texts
-from fptlib.intake.mapping import FileForm, PointSource
+from fptlib.intake.cells import (
+    ALARM_OFF,
+    ALARM_ON,
+    BAD,
+    BLANKS,
+    GOOD,
+    OFF,
+    ON,
+    cell,
+)
+from fptlib.intake.forms import FileForm, PointSource
 from fptlib.intake.notes import Notes
 from fptlib.physics.moist_air import pressure_at
 from fptlib.units import Scale
 
-BAD = frozenset((
-    "-", "--", "---", "----", "?", "??", "???", "*", "***", "****", "*****", "n/a", "na", "nan",
-    "null", "none", "nil", "#n/a", "#value!", "#div/0!", "#ref!", "#name?", "#num!", "#null!",
-    "bad", "bad data", "error", "err", "no data", "nodata", "no value", "invalid", "offline",
-    "missing", "comm fail", "comm failure", "unreliable", "out of service", "inf", "-inf",
-    "+inf", "infinity", "-infinity", "1.#inf", "1.#qnan", "-1.#ind", "not available",
-))
-GOOD = frozenset((
-    "", "good", "ok", "valid", "normal", "reliable", "192", "0", "true", "0x0", "{ok}", "g",
-))
-ON = frozenset((
-    "on", "active", "open", "opened", "1", "1.0", "true", "yes", "run", "running", "enabled",
-    "enable", "started", "start", "ein", "an", "marche", "encendido", "proven",
-))
-OFF = frozenset((
-    "off", "inactive", "closed", "close", "0", "0.0", "false", "no", "stop", "stopped",
-    "disabled", "disable", "idle", "aus", "arrêt", "arret", "apagado", "standby",
-))
-ALARM_ON = frozenset(("alarm", "in alarm", "fault", "trip", "tripped", "1", "1.0", "true", "yes",
-                      "active", "on", "hold"))
-ALARM_OFF = frozenset(("normal", "no alarm", "ok", "none", "clear", "cleared", "0", "0.0", "false",
-                       "no", "inactive", "off", "", "reset", "return to normal"))
 _REMEMBERED = 1000
-_BLANKS = re.compile(r"[\s\u00a0\u202f]+")
 _PLAIN = r"^[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?$"
-_CELL = re.compile(
-    r"^(?P<number>[-+]?[\d.,'\s\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?)\s*(?P<unit>.*)$"
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Cell:
-    """One text as a number; ``unit`` where it states one, ``bad`` for a placeholder."""
-
-    value: float = np.nan
-    unit: str = ""
-    bad: bool = False
-
-
-def cell(text: str, decimal: str, bad: frozenset[str]) -> Cell | None:
-    """A text as a number with perhaps a unit, a placeholder, or None."""
-    bare = _BLANKS.sub(" ", text).strip()
-    if not bare:
-        return Cell()
-    if bare.lower() in bad:
-        return Cell(bad=True)
-    found = _CELL.match(bare)
-    if not found or (value := number(found["number"], decimal)) is None:
-        return None
-    return Cell(value, found["unit"].strip())
-
-
-def number(text: str, decimal: str) -> float | None:
-    """A number in writing: blanks, apostrophes or the other sign part thousands."""
-    groups = "," if decimal == "." else "."
-    bare = re.sub(r"['\s\u00a0\u202f]", "", text)
-    whole = bare.split(decimal)[0].lstrip("+-")
-    if groups in bare:
-        if not re.fullmatch(r"\d{1,3}(?:" + re.escape(groups) + r"\d{3})+", whole):
-            return None
-        bare = bare.replace(groups, "")
-    try:
-        return float(bare.replace(decimal, "."))
-    except ValueError:
-        return None
 
 
 class _Count:
@@ -138,6 +83,7 @@ class PointReader:
         self._range, self._poor = _Count(), _Count()
         self._outside = np.empty(0)
         self.alarm_texts: list[tuple[int, str]] = []
+        self._read_as: dict[str, float] = {}
         # In a held file an empty cell means "no change", a bad one "not known from here"
         # (told apart as infinity until the column is held).
         self.marks_bad = False
@@ -358,19 +304,14 @@ class PointReader:
         self.alarm_texts += [(int(i), found[at[i]].strip()) for i in np.flatnonzero(begins)]
 
     def _word(self, text: str, mask: np.ndarray, row: Callable[[int], int]) -> float:
-        bare = _BLANKS.sub(" ", text).strip()
-        low, source = bare.lower(), self.source
-        alarm = source.point.kind == points.ALARM
-        if low in {word.lower() for word in source.on}:
-            return 1.0
-        if low in {word.lower() for word in source.off}:
-            return 0.0
+        bare = BLANKS.sub(" ", text).strip()
         if not bare:
             return np.nan
-        if low in (ALARM_ON if alarm else ON):
-            return 1.0
-        if low in (ALARM_OFF if alarm else OFF):
-            return 0.0
+        low, source = bare.lower(), self.source
+        alarm = source.point.kind == points.ALARM
+        if (value := self._known_word(low, alarm)) is not None:
+            self._read_as[bare] = value
+            return value
         if low in self._bad:
             self._placeholders.setdefault(bare, _Count()).add(mask, row)
             return np.nan
@@ -380,6 +321,15 @@ class PointReader:
             f"{self.where}, row {row(int(np.argmax(mask)))}: '{shown(bare)}' is neither on nor "
             f"off; add it to on or off under [points.{source.name}]"
         )
+
+    def _known_word(self, low: str, alarm: bool) -> float | None:
+        if low in {word.lower() for word in self.source.on}:
+            return 1.0
+        if low in {word.lower() for word in self.source.off}:
+            return 0.0
+        if low in (ALARM_ON if alarm else ON):
+            return 1.0
+        return 0.0 if low in (ALARM_OFF if alarm else OFF) else None
 
     def _is_good(self, column: Any) -> np.ndarray:
         coded = texts(column).dictionary_encode()
@@ -393,6 +343,11 @@ class PointReader:
             self._notes.note(
                 f"{found.count} cells '{shown(text)}' stand for a bad value and are missing",
                 file, name, found.row)
+        if self._read_as and set(self._read_as) - {"0", "1"}:
+            on, off = ([f"'{shown(w)}'" for w, v in self._read_as.items() if v == value]
+                       for value in (1.0, 0.0))
+            self._notes.note(f"read as on: {', '.join(on) or 'nothing'}; as off: "
+                             f"{', '.join(off) or 'nothing'}", file, name)
         for unit, found in self._cell_units.items():
             if unit != self.unit:
                 self._notes.note(f"{found.count} cells state {unit} and were read so",

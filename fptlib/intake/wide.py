@@ -13,7 +13,7 @@ from fptlib import points
 from fptlib.errors import IntakeError
 from fptlib.intake import align, safe
 from fptlib.intake.batches import NUMBER, TEXT, Batch, Reader, Rows
-from fptlib.intake.mapping import FileForm, PointSource
+from fptlib.intake.forms import FileForm, PointSource
 from fptlib.intake.notes import Notes
 from fptlib.intake.progress import Progress
 from fptlib.intake.stamps import StampReader

@@ -17,7 +17,7 @@ import pyarrow as pa
 from fptlib.errors import FptError, IntakeError
 from fptlib.intake import safe
 from fptlib.intake.batches import Batch, Dropped
-from fptlib.intake.mapping import FileForm
+from fptlib.intake.forms import FileForm
 from fptlib.intake.sniff import Layout, Record, layout_of
 
 _BATCH_ROWS = 5_000

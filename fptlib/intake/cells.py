@@ -1,0 +1,73 @@
+"""One cell's text as a number, a unit, a placeholder, or a word for on and off."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+BAD = frozenset((
+    "-", "--", "---", "----", "?", "??", "???", "*", "***", "****", "*****", "n/a", "na", "nan",
+    "null", "none", "nil", "#n/a", "#value!", "#div/0!", "#ref!", "#name?", "#num!", "#null!",
+    "bad", "bad data", "error", "err", "no data", "nodata", "no value", "invalid", "offline",
+    "missing", "comm fail", "comm failure", "unreliable", "out of service", "inf", "-inf",
+    "+inf", "infinity", "-infinity", "1.#inf", "1.#qnan", "-1.#ind", "not available",
+))
+# A quality of 0 means good in one system and bad in another, so it is left to the job.
+GOOD = frozenset((
+    "", "good", "ok", "valid", "normal", "reliable", "192",
+))
+ON = frozenset((
+    "on", "active", "open", "opened", "1", "1.0", "true", "yes", "run", "running", "enabled",
+    "enable", "started", "start", "ein", "an", "marche", "encendido", "proven",
+))
+OFF = frozenset((
+    "off", "inactive", "closed", "close", "0", "0.0", "false", "no", "stop", "stopped",
+    "disabled", "disable", "idle", "aus", "arrêt", "arret", "apagado", "standby",
+))
+ALARM_ON = frozenset(("alarm", "in alarm", "fault", "trip", "tripped", "1", "1.0", "true", "yes",
+                      "active", "on", "hold"))
+ALARM_OFF = frozenset(("normal", "no alarm", "ok", "none", "clear", "cleared", "0", "0.0", "false",
+                       "no", "inactive", "off", "", "reset", "return to normal"))
+BLANKS = re.compile(r"[\s\u00a0\u202f]+")
+_CELL = re.compile(
+    r"^(?P<number>[-+]?[\d.,'\s\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?)\s*(?P<unit>.*)$"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One text as a number; ``unit`` where it states one, ``bad`` for a placeholder."""
+
+    value: float = np.nan
+    unit: str = ""
+    bad: bool = False
+
+
+def cell(text: str, decimal: str, bad: frozenset[str]) -> Cell | None:
+    """A text as a number with perhaps a unit, a placeholder, or None."""
+    bare = BLANKS.sub(" ", text).strip()
+    if not bare:
+        return Cell()
+    if bare.lower() in bad:
+        return Cell(bad=True)
+    found = _CELL.match(bare)
+    if not found or (value := number(found["number"], decimal)) is None:
+        return None
+    return Cell(value, found["unit"].strip())
+
+
+def number(text: str, decimal: str) -> float | None:
+    """A number in writing: blanks, apostrophes or the other sign part thousands."""
+    groups = "," if decimal == "." else "."
+    bare = re.sub(r"['\s\u00a0\u202f]", "", text)
+    whole = bare.split(decimal)[0].lstrip("+-")
+    if groups in bare:
+        if not re.fullmatch(r"\d{1,3}(?:" + re.escape(groups) + r"\d{3})+", whole):
+            return None
+        bare = bare.replace(groups, "")
+    try:
+        return float(bare.replace(decimal, "."))
+    except ValueError:
+        return None
