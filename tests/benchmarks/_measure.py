@@ -7,6 +7,7 @@ are medians of the rounds' own ratios.
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import statistics
 import subprocess
@@ -28,6 +29,19 @@ class Cost:
     cpu: float
     wall: float
     peak: float
+
+
+def plant(folder: Path, **how: object) -> Path:
+    """Write an invented plant (see ``portfolio_plants.write_job``) from a process of its own.
+
+    A child's peak memory starts at its parent's size; so the measuring process stays small.
+    """
+    code = ("import sys, json, pathlib, portfolio_plants as plants; "
+            "how = json.loads(sys.argv[2]); "
+            "names = plants.USUAL if how.pop('usual', False) else (); "
+            "plants.write_job(pathlib.Path(sys.argv[1]), names=names, **how)")
+    process(["-c", code, str(folder), json.dumps(how)])
+    return folder
 
 
 def process(arguments: Sequence[str], before: Callable[[], object] | None = None) -> Cost:
