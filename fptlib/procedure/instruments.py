@@ -68,7 +68,7 @@ def agreement(case: Case) -> list[Event]:
 
 
 def _agrees(case: Case, reading: Reading) -> Event:
-    name = f"{reading.point} read at {reading.time:%Y-%m-%d %H:%M}"
+    name = reading.point
     trended = _at(case, reading)
     if trended is None:
         return unjudged(name, reading.time, "no trend value at that minute")
