@@ -85,6 +85,11 @@ class Case:
         values = self.frame[series] if isinstance(series, str) else series
         return values.iloc[self._counted(rows)]
 
+    def values(self, series: str | pd.Series, rows: slice) -> np.ndarray:
+        """The numbers of ``part`` alone, for what is asked at every event."""
+        whole = self.frame[series] if isinstance(series, str) else series
+        return whole.to_numpy()[self._counted(rows)]
+
     def within(self, stretches: Iterable[slice]) -> pd.Series:
         """Whether a row lies in any of these stretches, each from one moment to another."""
         flags = np.zeros(len(self.frame), dtype=bool)

@@ -53,7 +53,7 @@ def _condition_at(case: Case, changeover: Changeover) -> Event:
     needed, setpoint = case.needed_setpoint[at], case.reset_setpoint[at]
     if pd.isna(needed) or pd.isna(setpoint):
         return unjudged(changeover.name, at, "wet bulb or setpoint has a gap at the request")
-    around = case.needed_setpoint[at - case.trends.step : at]
+    around = case.part(case.needed_setpoint, slice(at - case.trends.step, at))
     doubt = math.hypot(uncertainty.enable_margin(case), uncertainty.between_rows(case, around))
     return at_most(
         case, changeover.name, at, None, needed, setpoint, doubt,

@@ -35,9 +35,12 @@ def supply(case: Case) -> list[Event]:
 
 def warm(case: Case, changeover: Changeover) -> list[Stretch]:
     """Stretches of a run, setpoint recovered, in which the supply was above the band."""
-    rows = case.settled_run(changeover)
-    above = case.part("chw_supply_temp", rows) - case.part(case.reset_setpoint, rows)
-    return all_stretches(above > case.limits["exit.band"], case.minutes)
+    return all_stretches(case.part(_too_warm(case), case.settled_run(changeover)), case.minutes)
+
+
+@once
+def _too_warm(case: Case) -> pd.Series:
+    return case.frame["chw_supply_temp"] - case.reset_setpoint > case.limits["exit.band"]
 
 
 def _left_when_warm(case: Case, changeover: Changeover) -> Event:
@@ -133,6 +136,7 @@ def _against_chillers(case: Case) -> pd.DataFrame:
     return pd.DataFrame({"compared": np.isfinite(predicted), "worse": worse}, blocks.index)
 
 
+@once
 def uneconomic(case: Case, changeover: Changeover) -> tuple[list[Stretch], float]:
     """Stretches of a run worse than chillers beyond the fit's scatter, and the share of
     the run's quarter-hours that could be compared."""

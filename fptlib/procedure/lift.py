@@ -326,8 +326,9 @@ def release_time(case: Case, changeover: Changeover) -> pd.Timestamp | None:
     active = case.frame["chw_supply_setpoint"]
     rows = case.part(active, slice(changeover.handover - case.trends.step, changeover.ended))
     visible = max(0.05, case.sensor("chw_supply_setpoint").resolution / 2.0)
-    up = (rows > rows.cummin() + visible).iloc[1:]
-    return up.idxmax() if up.any() else None
+    values = rows.to_numpy()
+    up = values > np.fmin.accumulate(values) + visible
+    return rows.index[int(up.argmax())] if up.any() else None
 
 
 def _released(case: Case, changeover: Changeover) -> Event:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pandas as pd
 
 from fptlib.procedure.case import Case
@@ -14,7 +15,9 @@ def light_load(case: Case, rows: slice) -> str:
     """Why the load in these rows proves no capacity; empty where it does or is not known."""
     if case.lacking(["load"]) or not case.plant.exchanger.load:
         return ""
-    tons = float(case.part(case.load, rows).median())
+    loads = case.values(case.load, rows)
+    known = loads[~np.isnan(loads)]
+    tons = float(np.median(known)) if len(known) else math.nan
     least = case.limits["conditions.load_low"] / 100.0 * case.plant.exchanger.load
     if math.isnan(tons) or tons >= least:
         return ""

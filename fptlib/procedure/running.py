@@ -145,9 +145,9 @@ def _fans_at_minimum(case: Case) -> pd.Series:
 
 
 def _overcooling(case: Case, changeover: Changeover, rows: slice) -> Event:
-    wanted = case.part(wanted_condenser_water(case), rows).to_numpy()
-    colder = wanted - case.part("cw_supply_temp", rows).to_numpy()
-    slow = case.part(_fans_at_minimum(case), rows).to_numpy()
+    wanted = case.values(wanted_condenser_water(case), rows)
+    colder = wanted - case.values("cw_supply_temp", rows)
+    slow = case.values(_fans_at_minimum(case), rows)
     band = case.limits["running.overcooling"]
     doubt = uncertainty.expanded(case, {"cw_supply_temp": 1.0})
     doubtful = (np.abs(colder - band) <= doubt) & ~slow
@@ -226,9 +226,9 @@ def _advise_supply(case: Case) -> str:
 def _supply(case: Case, changeover: Changeover, rows: slice) -> Event:
     if problem := light_load(case, rows):
         return unjudged(changeover.name, changeover.handover, problem, verdict=Verdict.DEFERRED)
-    setpoint = case.part("chw_supply_setpoint", rows).to_numpy()
+    setpoint = case.values("chw_supply_setpoint", rows)
     return _within_event(case, changeover, rows,
-                         case.part("chw_supply_temp", rows).to_numpy() - setpoint,
+                         case.values("chw_supply_temp", rows) - setpoint,
                          case.limits["running.supply_band"],
                          uncertainty.expanded(case, {"chw_supply_temp": 1.0}),
                          "the active setpoint")

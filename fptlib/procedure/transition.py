@@ -110,10 +110,10 @@ def _compare(case: Case, before: slice, after: slice, chillers: float) -> Compar
 
 def _known(case: Case, rows: slice, chillers: float | None) -> np.ndarray:
     """kW/ton and load in the rows of a window in which both are known, one row each."""
-    table = np.column_stack([case.part(series, rows) for series in (case.kw_per_ton, case.load)])
+    table = np.column_stack([case.values(each, rows) for each in (case.kw_per_ton, case.load)])
     known = ~np.isnan(table[:, 0])
     if chillers is not None:
-        known &= case.part(case.chillers_on, rows).to_numpy() == chillers
+        known &= case.values(case.chillers_on, rows) == chillers
     return table[known]
 
 
