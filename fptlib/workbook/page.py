@@ -178,9 +178,15 @@ class Page:
         self._say_standing()
         return static.note(f"Step {self.step.number} {self.step.title} is complete.", "done")
 
-    def evidence(self, case: Case, checks: Sequence[Check]) -> Evidence:
-        """The step's figure."""
-        return evidence.of(self.step.name, case, checks)
+    def evidence(self, case: Case, checks: Sequence[Check]) -> Shown:
+        """The step's figure, and below it what it shows in words."""
+        return self.figure(evidence.of(self.step.name, case, checks))
+
+    def figure(self, drawn: Evidence) -> Shown:
+        """A figure, and below it what it shows in words, for JupyterLab gives pictures none."""
+        display(drawn)
+        words = f"{drawn.sentence[0].upper()}{drawn.sentence[1:]}."
+        return Shown(f"<p style='color:#404a54;margin:0 0 .6em'>{html.escape(words)}</p>", words)
 
     def next(self) -> Shown:
         """Where the test stands now and what comes next."""

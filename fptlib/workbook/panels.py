@@ -111,7 +111,7 @@ def sign(job: Job, saved: Saved = lambda: None) -> Panel:
 
     def signed() -> str:
         path = closing.sign(job, fields.file, fields.passphrase(), fields.name.value)
-        return f"signed: record/{path.name} and its page record/{path.stem}.html"
+        return f"signed: record/{path.name}, with {path.stem}.html and {path.stem}.pdf for people"
 
     panel.does(press, signed, saved)
     return panel

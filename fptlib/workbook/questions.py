@@ -202,6 +202,8 @@ def shown(question: Question, value: Any) -> str:
         return "–"
     if question.kind == YES:
         return "yes" if value else "no"
+    if question.kind == MOMENT:
+        return str(value)[:16].replace("T", " ")
     return f"{typed(question, value)} {symbol(question.unit)}".strip()
 
 

@@ -19,6 +19,7 @@ from fptlib.workbook.forms import LABEL, WIDE, Field, Message, Saved, guarded, h
 from fptlib.workbook.questions import Rows
 
 NEW = -1
+MOST_IN_SIGHT = 6
 
 Texts = Mapping[str, str]
 Offers = Callable[[Texts], Mapping[str, Sequence[str]]]
@@ -93,18 +94,24 @@ class RowsView:
         entry = [self.chooser, *(field.widget for field in self.fields.values())]
         buttons = widgets.HBox([self.save, self.remove])
         buttons.add_class("fpt-line")
-        title = widgets.HTML(f"<h4 class='fpt-form-title'>{html.escape(self.rows.title)}</h4>")
-        self.widget = widgets.VBox([title, self.table, *entry, buttons, self.message.widget])
+        self.widget = widgets.VBox([self.table, *entry, buttons, self.message.widget])
         self.widget.add_class("fpt-form")
 
     def refresh(self, chosen: int = NEW) -> None:
         """Show what the store holds now."""
         self._held = self.store.rows()
-        self.table.value = held(self.rows, self._held).markup
+        self.table.value = self._folded(held(self.rows, self._held).markup)
         names = [(f"{n + 1}: {_name(self.rows, row)}", n) for n, row in enumerate(self._held)]
         self.chooser.options = [(f"new {self.rows.row_word}", NEW), *names]
         self.chooser.value = chosen
         self._show_row()
+
+    def _folded(self, markup: str) -> str:
+        # A long list would push its line of entry out of sight.
+        if len(self._held) <= MOST_IN_SIGHT:
+            return markup
+        return (f"<details><summary><b>{html.escape(self.rows.title)}</b>: {len(self._held)} "
+                f"held, show them</summary>{markup}</details>")
 
     def _show_row(self) -> None:
         row = self._chosen() or {}

@@ -22,10 +22,14 @@ SIGNS = {
     "out of date": ("↻", "#6b4a00", "#fdf1d6"),
     "not started": ("○", "#404a54", "#eceff2"),
 }
-_CELL = "text-align:left;vertical-align:top;padding:.35em .6em;border-bottom:1px solid #c8d0d8;"
+# Cells may be broken anywhere, but not below a few letters, so that a narrow window is enough.
+_CELL = (
+    "text-align:left;vertical-align:top;padding:.35em .45em;min-width:3.4em;"
+    "border-bottom:1px solid #c8d0d8;"
+)
 _TABLE = (
     "border-collapse:collapse;table-layout:auto;width:100%;max-width:60rem;margin:.4em 0;"
-    "color:#1b2733;background:#fff;font-size:.95em;overflow-wrap:break-word;white-space:normal;"
+    "color:#1b2733;background:#fff;font-size:.95em;overflow-wrap:anywhere;white-space:normal;"
 )
 
 
@@ -83,8 +87,10 @@ def table_markup(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str
         f"<caption style='text-align:left;font-weight:600;padding:.3em 0;color:#1b2733'>"
         f"{html.escape(caption)}</caption>"
     )
+    # Labels and values without heads stand close together; a wide gap is hard to follow.
+    style = _TABLE if any(heads) else _TABLE.replace("width:100%", "width:auto;min-width:16rem", 1)
     top = f"<thead><tr>{head}</tr></thead>" if any(heads) else ""
-    return f"<table style='{_TABLE}'>{shown}{top}<tbody>{body}</tbody></table>"
+    return f"<table style='{style}'>{shown}{top}<tbody>{body}</tbody></table>"
 
 
 def facts(caption: str, pairs: Sequence[tuple[str, str]]) -> Shown:

@@ -31,13 +31,19 @@ def remarks(case: Case) -> Shown:
 
 
 def changeovers(case: Case) -> Shown:
-    """Every changeover found, by its moments."""
-    rows = [[f"{c.number}", _time(c.request), _time(c.handover), _time(case.recovered(c)),
-             _time(c.exit), _time(c.abandoned)] for c in case.changeovers]
-    heads = ("Changeover", "Request", "Handover", "Recovered", "Exit", "Given up")
+    """Every changeover found, by its moments on the site's clock."""
+    given_up = any(c.abandoned for c in case.changeovers)
+    rows = [[f"{c.number}", *map(_moment, (c.request, c.handover, case.recovered(c), c.exit)),
+             *([_moment(c.abandoned)] if given_up else [])] for c in case.changeovers]
+    heads = ("No.", "Request", "Handover", "Recovered", "Exit",
+             *(["Given up"] if given_up else []))
     missing = case.lacking(("request", "chillers"))
     empty = "not trended: " + ", ".join(missing) if missing else "none in these trends"
-    return static.table("Changeovers found", heads, rows, empty)
+    return static.table("Changeovers found (month-day hour:minute)", heads, rows, empty)
+
+
+def _moment(at: pd.Timestamp | None) -> str:
+    return "–" if at is None or pd.isna(at) else f"{at:%m-%d %H:%M}"
 
 
 def _time(at: pd.Timestamp | None) -> str:

@@ -119,9 +119,9 @@ def test_a_whole_job(desk: Desk, pictures: Path, tmp_path: Path):
     print(f"\nopening a workbook until its kernel is ready: median "
           f"{statistics.median(opening):.1f} s; run of a step until verdict and figure: median "
           f"{statistics.median(running):.1f} s")
+    assert not found, "\n".join(found)
     assert not desk.outside
     the_record_equals_the_headless_one(desk.office.job, tmp_path)
-    assert not found, "\n".join(found)
 
 
 def sign(desk: Desk, folder: Path) -> None:

@@ -70,7 +70,8 @@ class Evidence:
 
     def _repr_mimebundle_(self, **_: Any) -> Any:
         picture = base64.b64encode(self.png()).decode("ascii")
-        return {"image/png": picture, "text/plain": f"Figure: {self.sentence}"}
+        data = {"image/png": picture, "text/plain": f"Figure: {self.sentence}"}
+        return data, {"image/png": {"alt": self.sentence}}
 
 
 def canvas(rows: int = 1, height: float = 4.2, heights: Sequence[float] | None = None,

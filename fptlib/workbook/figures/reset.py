@@ -44,8 +44,7 @@ def _reset(ax: Axes, case: Case) -> None:
     line = reset.reset_line(case)
     ax.plot(*line, color=base.INK, linewidth=2.0)
     if len(line[0]):
-        ax.annotate("median of each 2 °F", (line[0][0], line[1][0]), xytext=(4, 8),
-                    textcoords="offset points", fontsize=9, color=base.INK)
+        base.label_levels(ax, [(float(line[1][-1]), "median of each 2 °F", base.INK)])
     ax.set_title("Setpoint against outdoor dry bulb, outside changeovers", loc="left",
                  fontsize=11, color=base.INK)
     ax.set_xlabel("outdoor dry bulb, °F", fontsize=9, color=base.INK)
