@@ -82,15 +82,19 @@ def fit(case: Case) -> ChillerMode | None:
 
 def quarter_hours(case: Case, rows: pd.Series) -> pd.DataFrame:
     """Load, wet bulb and power over quarter-hours that lie whole in ``rows``."""
-    means = _block_means(case)
-    length = case.rows(BLOCK_MINUTES)
-    inside = rows.to_numpy()[_first_row(case):]
-    whole = inside[: len(means) * length].reshape(-1, length).all(axis=1)
-    return means[whole & (means["load"] > 0.0).to_numpy()].dropna()
+    return block_means(case)[whole(case, rows)]
+
+
+def whole(case: Case, rows: pd.Series) -> np.ndarray:
+    """Which quarter-hours lie whole in ``rows``, without a gap and under load."""
+    means, length = block_means(case), case.rows(BLOCK_MINUTES)
+    inside = rows.to_numpy()[_first_row(case):][: len(means) * length]
+    known = means.notna().all(axis=1) & (means["load"] > 0.0)
+    return inside.reshape(-1, length).all(axis=1) & known.to_numpy()
 
 
 @once
-def _block_means(case: Case) -> pd.DataFrame:
+def block_means(case: Case) -> pd.DataFrame:
     """The means of every quarter-hour by the clock; one with a gap has none."""
     first, length = _first_row(case), case.rows(BLOCK_MINUTES)
     blocks = (len(case.frame) - first) // length

@@ -8,7 +8,7 @@ import pandas as pd
 from fptlib.procedure import chiller_mode
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_most, check, unjudged
-from fptlib.procedure.durations import Stretch, all_stretches, minutes_between
+from fptlib.procedure.durations import Stretch, all_stretches, minutes_between, share
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.verdict import Check, Event, Verdict
 
@@ -124,30 +124,35 @@ def comparative(case: Case) -> list[Event]:
 
 @once
 def _against_chillers(case: Case) -> pd.DataFrame:
-    """Every quarter-hour of the settled runs: could it be ``compared`` with chillers, and was
-    it ``worse`` by more than the fit's scatter?"""
+    """Of every quarter-hour: does it lie ``inside`` a settled run, could it be ``compared``
+    with chillers, and was it ``worse`` by more than the fit's scatter?"""
     fitted = chiller_mode.fit(case)
     assert fitted is not None
     runs = case.within(case.settled_run(changeover) for changeover in case.handovers)
-    blocks = chiller_mode.quarter_hours(case, (case.chillers_on == 0.0) & runs)
-    load = blocks["load"].to_numpy()
-    predicted = fitted.predict(load, blocks["wet_bulb"].to_numpy())
-    worse = blocks["power"].to_numpy() / load > predicted + fitted.uncertainty(load)
-    return pd.DataFrame({"compared": np.isfinite(predicted), "worse": worse}, blocks.index)
+    inside = chiller_mode.whole(case, (case.chillers_on == 0.0) & runs)
+    blocks = chiller_mode.block_means(case)
+    load = blocks["load"].to_numpy()[inside]
+    predicted = fitted.predict(load, blocks["wet_bulb"].to_numpy()[inside])
+    table = pd.DataFrame({"inside": inside, "compared": False, "worse": False}, blocks.index)
+    table.loc[inside, "compared"] = np.isfinite(predicted)
+    table.loc[inside, "worse"] = (
+        blocks["power"].to_numpy()[inside] / load > predicted + fitted.uncertainty(load))
+    return table
 
 
 @once
 def uneconomic(case: Case, changeover: Changeover) -> tuple[list[Stretch], float]:
     """Stretches of a run worse than chillers beyond the fit's scatter, and the share of
     the run's quarter-hours that could be compared."""
-    blocks = _against_chillers(case)[case.settled_run(changeover)]
-    if blocks.empty:
+    blocks, run = _against_chillers(case), case.settled_run(changeover)
+    first, last = (blocks.index.searchsorted(run.start),
+                   blocks.index.searchsorted(run.stop, side="right"))
+    blocks = blocks.iloc[first:last]
+    if not blocks["inside"].any():
         return [], 0.0
     step = case.rows(chiller_mode.BLOCK_MINUTES) * case.minutes
-    every = blocks["worse"].reindex(
-        pd.date_range(blocks.index[0], blocks.index[-1], freq=pd.Timedelta(minutes=step)),
-        fill_value=False)
-    return all_stretches(every, step), float(blocks["compared"].mean())
+    return all_stretches(blocks["worse"], step), share(
+        blocks["compared"].to_numpy(), blocks["inside"].to_numpy()) / 100.0
 
 
 def _compared(case: Case, changeover: Changeover) -> Event:
