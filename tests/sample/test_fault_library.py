@@ -255,3 +255,9 @@ def test_longer_intervals_sample_all_but_power(minutes, sound):
         assert thin[name][stamp] == sound.frame[name][stamp]
     stretch = sound.frame["plant_power"][stamp : stamp + (minutes - 1) * MINUTE]
     assert thin["plant_power"][stamp] == pytest.approx(stretch.mean(), abs=0.06)
+
+
+@pytest.mark.parametrize("minutes", INTERVALS)
+def test_no_alarm_falls_between_two_rows(minutes):
+    assert _alarms(replace(result_of("alarm text"), frame=at_interval(
+        result_of("alarm text").frame, minutes))) >= 1.0
