@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -66,8 +67,8 @@ class Steps:
         within = (times + (self.offset + early(self.step))) % self.step
         return (within * 254 // self.step + 1).astype(np.uint8)
 
-    def begin(self, stretch: int) -> int:
-        """Where a stretch begins [ns of UTC]."""
+    def begin(self, stretch: Any) -> Any:
+        """Where a stretch (or each of many) begins [ns of UTC]."""
         return stretch * self.step - self.offset
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +32,7 @@ ALARM_ON = frozenset(("alarm", "in alarm", "fault", "trip", "tripped", "1", "1.0
 ALARM_OFF = frozenset(("normal", "no alarm", "ok", "none", "clear", "cleared", "0", "0.0", "false",
                        "no", "inactive", "off", "", "reset", "return to normal"))
 BLANKS = re.compile(r"[\s\u00a0\u202f]+")
+_PLAIN = re.compile(r"[-+]?\d*[.,]?\d+(?:[eE][-+]?\d+)?")
 _CELL = re.compile(
     r"^(?P<number>[-+]?[\d.,'\s\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?)\s*(?P<unit>.*)$"
 )
@@ -71,3 +73,9 @@ def number(text: str, decimal: str) -> float | None:
         return float(bare.replace(decimal, "."))
     except ValueError:
         return None
+
+
+def looks_numeric(sample: Sequence[str]) -> bool:
+    """Whether most of a column's first cells are plain numbers."""
+    cells = [cell for cell in sample if cell]
+    return sum(1 for cell in cells if _PLAIN.fullmatch(cell)) > 0.5 * len(cells)

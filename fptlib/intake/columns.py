@@ -18,7 +18,7 @@ from fptlib.intake.forms import FileForm
 from fptlib.intake.long_form import POINT_HEADERS, VALUE_HEADERS, is_long, long_columns
 from fptlib.intake.mapping import forms_of
 from fptlib.intake.notes import Notes
-from fptlib.intake.reading import open_reader
+from fptlib.intake.opened import open_reader
 from fptlib.intake.sniff import tidy
 from fptlib.intake.stamps import StampReader
 

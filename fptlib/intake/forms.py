@@ -12,7 +12,10 @@ _WORDLESS = (points.STATUS, points.ALARM)
 
 @dataclass(frozen=True)
 class PointSource:
-    """Where one point comes from; ``unit`` is empty where the file must state it."""
+    """Where one point comes from; ``unit`` is empty where the file must state it.
+
+    ``more`` are the same column in further files, which continue the first.
+    """
 
     point: points.Point
     file: str
@@ -24,6 +27,7 @@ class PointSource:
     on_above: float | None = None
     quality_column: str = ""
     unit_changes: tuple[tuple[str, str], ...] = ()
+    more: tuple[PointSource, ...] = ()
     second: PointSource | None = None
     unusable: str = ""
 

@@ -20,7 +20,7 @@ class GridColumn:
         self._first = self._low = self._high = 0
         self._values, self._parts = np.empty(0), np.zeros(0, dtype=np.uint8)
         self._newest = np.iinfo(np.int64).min
-        self.samples = self.repeated = self.differing = self.late = 0
+        self.count = self.repeated = self.differing = self.late = 0
 
     def add(self, times: np.ndarray, stretches: np.ndarray, parts: np.ndarray,
             values: np.ndarray) -> None:
@@ -32,7 +32,7 @@ class GridColumn:
             times, stretches = times[order], stretches[order]
             parts, values = parts[order], values[order]
             steps = np.diff(times)
-        self._count(steps, values)
+        self._tally(steps, values)
         if self._alarm:
             values = align.keep_any(stretches, values)
         # A sample without a value ends the one before (see align.fill).
@@ -44,8 +44,8 @@ class GridColumn:
         self._parts[at] = parts
         self._newest = max(self._newest, int(times[-1]))
 
-    def _count(self, steps: np.ndarray, values: np.ndarray) -> None:
-        self.samples += len(values)
+    def _tally(self, steps: np.ndarray, values: np.ndarray) -> None:
+        self.count += len(values)
         if len(steps) and not steps.all():
             same = np.flatnonzero(steps == 0)
             self.repeated += len(same)
@@ -95,6 +95,15 @@ class GridColumn:
             return 1, False
         usual = int(np.median(steps))
         return max(usual, 1), bool(np.mean(steps == usual) >= align.EVEN_SHARE)
+
+    def samples(self, steps: align.Steps) -> tuple[np.ndarray, np.ndarray]:
+        """Times [ns of UTC], to 1/254 of a step, and values."""
+        begin, end = self._low - self._first, self._high - self._first + 1
+        there = begin + np.flatnonzero(self._parts[begin:end])
+        within = (self._parts[there].astype(np.int64) - 1) * steps.step // 254
+        times = steps.begin(self._first + there) + within - align.early(steps.step)
+        values = self._values[there]
+        return times, np.where(np.isinf(values), np.nan, values)
 
     def taken(self, grid: align.Grid, kept_rows: int) -> np.ndarray:
         """The column on the grid; it is empty afterwards."""

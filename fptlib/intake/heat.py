@@ -31,7 +31,7 @@ def doubt(trends: Trends, point: str, text: str) -> Remark:
 
 def file_of(trends: Trends, point: str) -> str:
     """The file that a point was read from."""
-    return trends.sources.get(point, "").split(": ")[0]
+    return trends.sources.get(point, "").split(": ")[0].split(", ")[-1]
 
 
 def median(values: np.ndarray) -> float:

@@ -5,7 +5,7 @@ Put on the grid while it is read, so that memory does not grow with the number o
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -16,15 +16,12 @@ from fptlib import points
 from fptlib.errors import IntakeError
 from fptlib.intake import align
 from fptlib.intake.batches import NUMBER, TEXT, Batch, Reader, coded, texts
-from fptlib.intake.forms import FileForm, PointSource
+from fptlib.intake.cells import looks_numeric
 from fptlib.intake.grid_column import GridColumn
 from fptlib.intake.long_form import long_columns
-from fptlib.intake.notes import Notes
+from fptlib.intake.opened import OpenedFile
 from fptlib.intake.progress import Progress
 from fptlib.intake.sniff import tidy
-from fptlib.intake.stamps import StampReader
-from fptlib.intake.values import PointReader
-from fptlib.intake.wide import looks_numeric
 from fptlib.trends import AlarmText
 
 # Larger stretches than for a wide file, as each is divided among the points.
@@ -34,18 +31,14 @@ _PIECE = 4 << 20
 class LongTable:
     """The samples of one long file, put on stretches while they are read."""
 
-    def __init__(
-        self, reader: Reader, form: FileForm, sources: Mapping[str, PointSource],
-        stamps: StampReader, steps: align.Steps, altitude: float | None, notes: Notes,
-        progress: Progress,
-    ) -> None:
-        self.form, self._notes, self._sources, self._steps = form, notes, sources, steps
-        self._stamps, self._columns = stamps, long_columns(
-            reader, form, stamps.columns, [s.column for s in sources.values()]
+    def __init__(self, opened: OpenedFile, steps: align.Steps, progress: Progress) -> None:
+        self.form, self._notes, self._sources = opened.form, opened.notes, opened.sources
+        self._stamps, self._steps, sources = opened.stamps, steps, opened.sources
+        self._columns = long_columns(
+            opened.reader, self.form, self._stamps.columns, opened.mapped
         )
-        headed = reader.unit_of(self._columns.value)
         self._readers = {
-            key: PointReader(source, form, headed, reader.decimal, altitude, notes)
+            key: opened.point_reader(source, self._columns.value)
             for key, source in sources.items()
         }
         self._grid = {
@@ -59,9 +52,9 @@ class LongTable:
         self.rows = self._last_row = 0
         self._shift = self._end_shift()
         self.first_time, self.last_time = np.iinfo(np.int64).max, np.iinfo(np.int64).min
-        for batch in reader.batches(self._kinds(reader), _PIECE):
+        for batch in opened.reader.batches(self._kinds(opened.reader), _PIECE):
             self._take(batch)
-            progress(batch.done, f"reading {form.name}")
+            progress(batch.done, f"reading {self.form.name}")
         self._settle()
 
     def _end_shift(self) -> int:
@@ -164,7 +157,7 @@ class LongTable:
 
     def _settle(self) -> None:
         self._stamps.check_left_out(self._last_row, self.rows)
-        missing = [s.column for k, s in self._sources.items() if not self._grid[k].samples]
+        missing = [s.column for k, s in self._sources.items() if not self._grid[k].count]
         if missing:
             raise IntakeError(
                 f"file '{self.form.name}' has no sample of '{missing[0]}'; its point column "
@@ -211,6 +204,10 @@ class LongTable:
         """Not told for a long file."""
         return 0.0
 
+    def samples(self, key: str) -> tuple[np.ndarray, np.ndarray]:
+        """One point's samples, the last of each step: times [ns of UTC] and values."""
+        return self._grid[key].samples(self._steps)
+
     def on(self, grid: align.Grid, key: str) -> np.ndarray:
         """One point on the grid; may be called once."""
         column = self._grid[key]
@@ -220,7 +217,7 @@ class LongTable:
             kept = grid.rows_of(int(self.form.interval_minutes * align.MINUTE))
         else:
             kept, even = column.usual_rows()
-            if not even and column.samples > 2:
+            if not even and column.count > 2:
                 self._notes.doubt(
                     "the samples come unevenly, as of a change-of-value log; each stands for "
                     f"{kept * grid.steps.step / align.MINUTE:g} min only, the rest is a gap; state "

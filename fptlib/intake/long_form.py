@@ -10,11 +10,11 @@ import numpy as np
 from fptlib.errors import IntakeError
 from fptlib.intake import align
 from fptlib.intake.batches import TEXT, Reader, coded
+from fptlib.intake.cells import looks_numeric
 from fptlib.intake.forms import FileForm
 from fptlib.intake.headers import resolve
 from fptlib.intake.sniff import split_unit, tidy
 from fptlib.intake.stamps import StampReader
-from fptlib.intake.wide import looks_numeric
 
 POINT_HEADERS = ("point", "point name", "name", "tag", "tag name", "sensor", "variable", "trend")
 VALUE_HEADERS = ("value", "val", "reading", "data")

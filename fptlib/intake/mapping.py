@@ -3,7 +3,7 @@
 Keys of ``[points.NAME]``
 
 ==================  ==========================================================================
-``file``            name of the file in ``trends/``
+``file``            name of the file in ``trends/``; a list where files continue one another
 ``column``          the column's header, or the name in a long file's point column
 ``unit``            unit of the file's values; may be left out for status and alarm, and where
                     the header or the cells state it
@@ -45,7 +45,7 @@ grid's step, where it shall not be the finest of the files).
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from datetime import tzinfo
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -100,7 +100,6 @@ class PointMap:
     zone: ZoneInfo
     altitude: float | None = None
     step_minutes: float | None = None
-    zone_name: str = field(default="")
 
     @classmethod
     def from_answers(cls, answers: Mapping[str, Any]) -> PointMap:
@@ -125,15 +124,8 @@ class PointMap:
         return cls(
             sources, _forms(table(answers, "files"), sources, zone), zone,
             number(site, "altitude", "[site]"),
-            positive(site, "step_minutes", "[site]"), zone_name,
+            positive(site, "step_minutes", "[site]"),
         )
-
-    def of_file(self, file: str) -> list[PointSource]:
-        """The sources in one file, second trends included."""
-        first = [source for source in self.sources.values() if source.file == file]
-        second = [s.second for s in self.sources.values() if s.second and s.second.file == file]
-        return first + second
-
 
 def _source(name: str, table: Any) -> PointSource:
     where = f"[points.{name}]"
@@ -145,34 +137,30 @@ def _source(name: str, table: Any) -> PointSource:
             f"did you mean {_nearest(name)}?"
         ) from error
     known_keys(table, _POINT_KEYS, where)
-    file, column = text(table, "file", where), text(table, "column", where)
-    if not file or not column:
-        raise IntakeError(f"job.toml, {where}: state both 'file' and 'column'")
+    files, column = _files(table, where)
     source = PointSource(
-        point, plain_name(file, where), column, _unit(point, table, where),
+        point, files[0], column, _unit(point, table, where),
         table.get("shared") is True, texts(table, "on", where), texts(table, "off", where),
         number(table, "on_above", where), text(table, "quality_column", where),
-        _unit_changes(point, table, where), None, text(table, "unusable", where),
+        _unit_changes(point, table, where), unusable=text(table, "unusable", where),
     )
-    return _with_second(source, table, where)
+    more = tuple(replace(source, file=file) for file in files[1:])
+    second = _second(point, table["second"], f"{where}, second") if "second" in table else None
+    return replace(source, more=more, second=second)
 
 
-def _with_second(source: PointSource, table: Mapping[str, Any], where: str) -> PointSource:
-    if "second" not in table:
-        return source
-    fields = {f: getattr(source, f) for f in source.__dataclass_fields__}
-    fields["second"] = _source_of_second(source.point, table["second"], f"{where}, second")
-    return PointSource(**fields)
-
-
-def _source_of_second(point: points.Point, table: Any, where: str) -> PointSource:
-    known_keys(table, frozenset(("file", "column", "unit")), where)
-    file, column = text(table, "file", where), text(table, "column", where)
-    if not file or not column:
+def _files(table: Mapping[str, Any], where: str) -> tuple[list[str], str]:
+    """The files and the column of a source."""
+    files, column = texts(table, "file", where), text(table, "column", where)
+    if not files or not files[0] or not column:
         raise IntakeError(f"job.toml, {where}: state both 'file' and 'column'")
-    return PointSource(
-        point, plain_name(file, where), column, _unit(point, table, where), shared=True
-    )
+    return [plain_name(file, where) for file in dict.fromkeys(files)], column
+
+
+def _second(point: points.Point, table: Any, where: str) -> PointSource:
+    known_keys(table, frozenset(("file", "column", "unit")), where)
+    files, column = _files(table, where)
+    return PointSource(point, files[0], column, _unit(point, table, where), shared=True)
 
 
 def _unit(point: points.Point, table: Mapping[str, Any], where: str) -> str:
@@ -201,11 +189,16 @@ def _unit_changes(
     return tuple(changes)
 
 
+def each_of(source: PointSource) -> list[PointSource]:
+    """A source, the files that continue it, and its second trend."""
+    return [source, *source.more, *([source.second] if source.second else [])]
+
+
 def _forms(
     tables: Mapping[str, Any], sources: Mapping[str, PointSource], site: tzinfo
 ) -> dict[str, FileForm]:
-    second = [s.second for s in sources.values() if s.second]
-    names = dict.fromkeys(source.file for source in [*sources.values(), *second])
+    every = (one for source in sources.values() for one in each_of(source))
+    names = dict.fromkeys(source.file for source in every)
     return {name: _form(name, tables.get(name, {}), site) for name in names}
 
 
@@ -249,9 +242,9 @@ def _form(name: str, table: Any, site: tzinfo) -> FileForm:
 
 def _refuse_shared_columns(sources: Mapping[str, PointSource]) -> None:
     taken: dict[tuple[str, str], PointSource] = {}
-    for source in sources.values():
+    for source in (one for first in sources.values() for one in (first, *first.more)):
         other = taken.setdefault((source.file, source.column), source)
-        if other is not source and not (source.shared or other.shared):
+        if other.name != source.name and not (source.shared or other.shared):
             raise IntakeError(
                 f"job.toml: points {other.name} and {source.name} are both read from column "
                 f"'{source.column}' of '{source.file}'; mend one of them, or state "

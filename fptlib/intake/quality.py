@@ -93,5 +93,5 @@ def _least(values: np.ndarray, point: points.Point, noise: float) -> float:
 
 
 def _drift(trends: Trends, name: str) -> float:
-    file = trends.sources.get(name, "").split(": ")[0]
+    file = trends.sources.get(name, "").split(": ")[0].split(", ")[-1]
     return next((f.drift for f in trends.files if f.name == file), 0.0)

@@ -114,17 +114,19 @@ def spikes(values: np.ndarray, least: float) -> np.ndarray:
 
 def steps(values: np.ndarray, least: float, rows: int = 10) -> np.ndarray:
     """Rows from which the level is another by more than ``least`` and stays so."""
-    jump = np.append(False, np.abs(np.diff(values)) > least)
-    at = [i for i in np.flatnonzero(jump) if _stays(values, int(i), least, rows)]
-    return np.array(at, dtype=np.int64)
+    rows_after = np.flatnonzero(np.abs(np.diff(values)) > least) + 1
+    inside = rows_after[(rows_after >= rows) & (rows_after <= len(values) - rows)]
+    if not len(inside):
+        return inside
+    windows = np.lib.stride_tricks.sliding_window_view(values, rows)
+    before, after = (_middle(windows[inside - rows]), _middle(windows[inside]))
+    return inside[np.abs(after - before) > 0.8 * least]
 
 
-def _stays(values: np.ndarray, at: int, least: float, rows: int) -> bool:
-    before, after = values[max(at - rows, 0) : at], values[at : at + rows]
-    if np.isnan(before).all() or np.isnan(after).all():
-        return False
-    moved = abs(float(np.nanmedian(after)) - float(np.nanmedian(before)))
-    return moved > 0.8 * least
+def _middle(windows: np.ndarray) -> np.ndarray:
+    """The median of each window; gaps sort to its end and shift it a little."""
+    ordered = np.sort(windows, axis=1)
+    return np.asarray(ordered[:, (windows.shape[1] - 1) // 2])
 
 
 def local(index: pd.DatetimeIndex, at: int) -> str:
@@ -141,9 +143,11 @@ def frozen_text(
     if not found:
         return ""
     longest = max(found, key=lambda s: s.length)
+    between = index[longest.end - 1] - index[longest.begin]
+    lasted = between.total_seconds() / 3600.0 + minutes / 60.0
     more = f"; {len(found)} such stretches over {hours:g} h" if len(found) > 1 else ""
     return (
         f"the value stands at {values[longest.begin]:.4g} {point.unit} for {longest.rows:,} rows "
-        f"on end ({longest.length * minutes / 60.0:,.0f} h from {local(index, longest.begin)})"
+        f"on end ({lasted:,.0f} h from {local(index, longest.begin)})"
         f"{more}: a frozen sensor or a lost connection"
     )

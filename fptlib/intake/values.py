@@ -2,59 +2,29 @@
 
 A cell may hold a number, a number with its unit, a word for on or off, or a placeholder for
 a bad value, which becomes missing and is counted. Any other text stops the reading with the
-row and the text: it is never guessed at.
+row and the text: it is never guessed at. Text is looked at once for each distinct cell.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from datetime import datetime
-from functools import partial
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from fptlib import points, units
+from fptlib import points
 from fptlib.errors import IntakeError
 from fptlib.intake.batches import shown, texts
-from fptlib.intake.cells import (
-    ALARM_OFF,
-    ALARM_ON,
-    BAD,
-    BLANKS,
-    GOOD,
-    OFF,
-    ON,
-    cell,
-)
+from fptlib.intake.cells import ALARM_OFF, ALARM_ON, BAD, BLANKS, GOOD, OFF, ON, cell
+from fptlib.intake.findings import Findings, RowOf
 from fptlib.intake.forms import FileForm, PointSource
 from fptlib.intake.notes import Notes
-from fptlib.physics.moist_air import pressure_at
-from fptlib.units import Scale
+from fptlib.intake.point_units import PointUnits
 
-_REMEMBERED = 1000
-_PLAIN = r"^[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?$"
-
-
-class _Count:
-    """How often something was found, and in which row first."""
-
-    def __init__(self) -> None:
-        self.count, self.row = 0, 0
-
-    def add(self, mask: np.ndarray, row: Callable[[int], int]) -> None:
-        found = int(np.count_nonzero(mask))
-        if found and not self.count:
-            self.row = row(int(np.argmax(mask)))
-        self.count += found
-
-    def add_rows(self, count: int, row: int) -> None:
-        """``count`` rows, the first of them ``row``."""
-        if count and not self.count:
-            self.row = row
-        self.count += count
+_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
+_WITH_UNIT = rf"^\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\d\s.,'eE][^\d]*)$"
 
 
 class PointReader:
@@ -62,125 +32,95 @@ class PointReader:
 
     Args:
         source: where the point comes from.
-        unit: the unit that the file states for the column, as written there, or ``""``.
-        altitude: of the site [ft], for gauge pressures.
+        written: the unit that the file states for the column, or ``""``.
+        decimal: the file's decimal sign.
+        altitude: of the site [ft], for gauge pressures, or None.
     """
 
     def __init__(
-        self, source: PointSource, form: FileForm, unit: str, decimal: str,
+        self, source: PointSource, form: FileForm, written: str, decimal: str,
         altitude: float | None, notes: Notes,
     ) -> None:
-        self.source, self._form, self._notes = source, form, notes
-        self._decimal, self._altitude = decimal, altitude
+        self.source, self._form, self._notes, self._decimal = source, form, notes, decimal
         self.where = f"file '{form.name}', column '{source.column}', point {source.name}"
+        self._units = PointUnits(source, written, altitude, self.where, notes)
+        self._found = Findings()
         self._bad = BAD | frozenset(text.lower() for text in form.bad)
         self._good = GOOD | frozenset(text.lower() for text in form.good)
-        self._header_unit = unit
-        self.unit = self._settled(unit)
-        self._scales: dict[str, Scale] = {}
-        self._placeholders: dict[str, _Count] = {}
-        self._cell_units: dict[str, _Count] = {}
-        self._range, self._poor = _Count(), _Count()
-        self._outside = np.empty(0)
+        self._on = frozenset(text.lower() for text in source.on)
+        self._off = frozenset(text.lower() for text in source.off)
+        self._alarm = source.point.kind == points.ALARM
         self.alarm_texts: list[tuple[int, str]] = []
-        self._read_as: dict[str, float] = {}
         # In a held file an empty cell means "no change", a bad one "not known from here"
         # (told apart as infinity until the column is held).
         self.marks_bad = False
 
-    def _settled(self, written: str) -> str:
-        """The unit to read the column in: the map's, else the file's own."""
-        point, stated = self.source.point, self.source.unit
-        if self.source.on_above is not None or self.source.wordy:
-            return point.unit
-        own = units.alias(written, point.unit)
-        if stated and own and own != stated and units.choices(point.unit):
-            self._notes.doubt(
-                f"column '{self.source.column}' is headed {written.strip()}, the point map says "
-                f"{stated}; read as {stated}, as the map says", self._form.name, point.name,
-            )
-        return stated or own
-
-    def read(self, column: Any, row: Callable[[int], int], quality: Any = None,
-             local: np.ndarray | None = None) -> np.ndarray:
+    def read(self, column: Any, row: RowOf, quality: Any = None, local: np.ndarray | None = None,
+             unit: str = "") -> np.ndarray:
         """A stretch of the column in the glossary's unit; bad, implausible and empty are NaN.
 
-        ``local`` are the times as written [ns], for units that change at a moment.
+        Args:
+            column: numbers or text.
+            row: the row number of a line of the stretch.
+            quality: what the file says of each value, or None.
+            local: times as written [ns], for units that change at a moment.
+            unit: another unit than the column's usual one.
 
         Raises:
             IntakeError: a cell holds a text that means nothing here.
         """
-        values = self._values(column, row, local)
+        values = self._values(column, row, local, unit)
         if quality is not None:
             poor = ~self._is_good(quality)
-            self._poor.add(poor & ~np.isnan(values), row)
-            values[poor] = np.nan
+            self._found.poor.mark(poor & ~np.isnan(values), row)
+            values = np.where(poor, np.nan, values)
         if self.marks_bad:
             values = np.where(np.isnan(values) & _given(column), np.inf, values)
         return values
 
-    def read_units(self, column: pa.Array, row: Callable[[int], int], stated: pa.Array,
-                   quality: Any = None, local: np.ndarray | None = None) -> np.ndarray:
+    def read_units(self, column: pa.Array, row: RowOf, stated: pa.Array, quality: Any = None,
+                   local: np.ndarray | None = None) -> np.ndarray:
         """As ``read``, where every row states its own unit."""
-        coded = stated.dictionary_encode()
-        at, out = _indices(coded), np.full(len(column), np.nan)
-        usual = self.unit
-        for index, text in enumerate([*coded.dictionary.to_pylist(), ""]):
-            mine = np.flatnonzero(at == (index if index < len(coded.dictionary) else -1))
-            if not len(mine):
-                continue
-            self.unit = self._row_unit(text, row(int(mine[0]))) or usual
-            if self.unit != usual:
-                self._cell_units.setdefault(self.unit, _Count()).add_rows(
-                    len(mine), row(int(mine[0])))
+        out = np.full(len(column), np.nan)
+        for text, mine in _groups(stated):
+            def row_of(at: int, mine: np.ndarray = mine) -> int:
+                return row(int(mine[at]))
+
+            index = pa.array(mine)
             out[mine] = self.read(
-                column.take(pa.array(mine)), partial(_row_of, row, mine),
-                None if quality is None else quality.take(pa.array(mine)),
-                None if local is None else local[mine],
+                column.take(index), row_of, None if quality is None else quality.take(index),
+                None if local is None else local[mine], self._row_unit(text, len(mine), row_of(0)),
             )
-        self.unit = usual
         return out
 
-    def _row_unit(self, text: str, row: int) -> str:
+    def _row_unit(self, text: str, count: int, row: int) -> str:
         if not text.strip() or self.source.wordy or self.source.on_above is not None:
             return ""
-        if unit := units.alias(text, self.source.point.unit):
-            return unit
-        raise IntakeError(
-            f"{self.where}, row {row}: unit '{shown(text, 20)}' cannot be turned into "
-            f"{self.source.point.unit}; expected one of: "
-            f"{', '.join(units.choices(self.source.point.unit))}"
-        )
+        unit = self._units.of_text(shown(text, 20), row, "")
+        self._found.unit(unit, count, row)
+        return unit
 
-    def _values(self, column: Any, row: Callable[[int], int],
-                local: np.ndarray | None) -> np.ndarray:
-        kind = column.type
-        if pa.types.is_boolean(kind):
+    def _values(self, column: Any, row: RowOf, local: np.ndarray | None, unit: str) -> np.ndarray:
+        if pa.types.is_boolean(column.type):
             column = column.cast(pa.int8())
-        if pa.types.is_floating(kind) or pa.types.is_integer(column.type):
-            numbers = np.array(column.cast(pa.float64()).to_numpy(zero_copy_only=False)
-                               if isinstance(column, pa.Array) else
-                               column.cast(pa.float64()).to_numpy())
-            return self.numbers(numbers, row, local)
+        if pa.types.is_floating(column.type) or pa.types.is_integer(column.type):
+            return self.numbers(_numbers(column), row, local, unit)
         if self.source.wordy:
             return self._words(texts(column), row)
-        return self._cells(texts(column), row, local)
+        return self._cells(texts(column), row, local, unit)
 
-    def numbers(self, values: np.ndarray, row: Callable[[int], int],
-                local: np.ndarray | None = None) -> np.ndarray:
-        """Numbers in the file's unit into the glossary's; the array may be changed."""
-        source = self.source
-        if source.on_above is not None:
-            return np.where(np.isnan(values), np.nan, values > source.on_above)
-        if source.point.kind == points.ALARM:
+    def numbers(self, values: np.ndarray, row: RowOf, local: np.ndarray | None = None,
+                unit: str = "") -> np.ndarray:
+        """Numbers as the file has them into the glossary's unit."""
+        if self.source.on_above is not None:
+            return np.where(np.isnan(values), np.nan, values > self.source.on_above)
+        if self._alarm:
             return np.where(np.isnan(values), np.nan, values != 0)
-        if source.wordy:
+        if self.source.wordy:
             return self._binary(values, row)
-        if source.unit_changes and local is not None:
-            return self._plausible(self._changing(values, local), row)
-        return self._plausible(self._scale(self.unit)(values), row)
+        return self._plausible(self._units.convert(values, unit, local), row)
 
-    def _binary(self, values: np.ndarray, row: Callable[[int], int]) -> np.ndarray:
+    def _binary(self, values: np.ndarray, row: RowOf) -> np.ndarray:
         wrong = ~(np.isnan(values) | (values == 0) | (values == 1))
         if wrong.any():
             at = int(np.argmax(wrong))
@@ -190,198 +130,198 @@ class PointReader:
             )
         return values
 
-    def _changing(self, values: np.ndarray, local: np.ndarray) -> np.ndarray:
-        converted = self._scale(self.unit)(values)
-        for text, unit in self.source.unit_changes:
-            since = local >= _nanoseconds(text, self.where)
-            converted = np.where(since, self._scale(unit)(values), converted)
-        return converted
-
-    def _scale(self, unit: str) -> Scale:
-        if unit not in self._scales:
-            self._scales[unit] = self._new_scale(unit)
-        return self._scales[unit]
-
-    def _new_scale(self, unit: str) -> Scale:
+    def _plausible(self, values: np.ndarray, row: RowOf) -> np.ndarray:
         point = self.source.point
-        if not unit:
-            raise IntakeError(
-                f"{self.where}: neither the point map nor the file says the unit; state unit "
-                f"under [points.{point.name}], one of: {', '.join(units.choices(point.unit))}"
-            )
-        if not units.is_gauge(unit, point.unit):
-            return units.scale(unit, point.unit, self.where)
-        if self._altitude is None:
-            raise IntakeError(f"{self.where}: a gauge pressure needs the site's altitude; "
-                              "state altitude under [site]")
-        return units.gauge_scale(unit, float(pressure_at(self._altitude)))
+        outside = (values < point.low) | (values > point.high)
+        if not outside.any():
+            return values
+        self._found.implausible(outside, values, row)
+        return np.where(outside, np.nan, values)
 
-    def _plausible(self, values: np.ndarray, row: Callable[[int], int]) -> np.ndarray:
-        point = self.source.point
-        with np.errstate(invalid="ignore"):
-            outside = (values < point.low) | (values > point.high)
-        if outside.any():
-            self._range.add(outside, row)
-            if len(self._outside) < _REMEMBERED:
-                self._outside = np.append(self._outside, values[outside][:_REMEMBERED])
-            values = np.where(outside, np.nan, values)
-        return values
-
-    def _cells(self, column: pa.Array, row: Callable[[int], int],
-               local: np.ndarray | None) -> np.ndarray:
-        coded = column.dictionary_encode()
-        at = _indices(coded)
-        values, stated = self._dictionary(coded.dictionary, at, row)
-        numbers = np.append(values, np.nan)[at]
+    def _cells(self, column: pa.Array, row: RowOf, local: np.ndarray | None,
+               unit: str) -> np.ndarray:
+        distinct = _Distinct(column, row)
+        values, stated = self._distinct_cells(distinct)
+        numbers = np.append(values, np.nan)[distinct.at]
         if not any(stated):
-            return self.numbers(numbers, row, local)
-        unit = np.array([*stated, ""], dtype=object)[at]
-        converted = np.full(len(at), np.nan)
-        for name in set(stated):
-            mine = unit == name
-            if name:
-                self._cell_units.setdefault(name, _Count()).add(mine, row)
-            where = np.flatnonzero(mine)
-            converted[mine] = self._scale(name or self.unit)(numbers[mine]) if len(where) else 0
-        return self._plausible(converted, row)
+            return self.numbers(numbers, row, local, unit)
+        names = list(dict.fromkeys([*stated, ""]))
+        which = np.array([names.index(name) for name in [*stated, ""]])[distinct.at]
+        out = np.full(len(numbers), np.nan)
+        for index, name in enumerate(names):
+            mine = np.flatnonzero((which == index) & ~np.isnan(numbers))
+            if len(mine):
+                out[mine] = self._units.convert(
+                    numbers[mine], name or unit, None if local is None else local[mine])
+        return self._plausible(out, row)
 
-    def _dictionary(self, found: pa.Array, at: np.ndarray,
-                    row: Callable[[int], int]) -> tuple[np.ndarray, list[str]]:
-        """Numbers and units of the distinct texts of a column."""
-        plain = found if self._decimal == "." else pc.replace_substring(found, ",", ".")
-        dotted = self._decimal == "," and bool(
-            pc.any(pc.match_substring(found, ".")).as_py()
-        )
-        fine = np.asarray(pc.match_substring_regex(plain, _PLAIN))
-        if dotted:
-            fine &= ~np.asarray(pc.match_substring(found, "."))
-        values = pc.if_else(pa.array(fine), plain, "nan").cast(pa.float64()).to_numpy(
-            zero_copy_only=False).copy()
+    def _distinct_cells(self, distinct: _Distinct) -> tuple[np.ndarray, list[str]]:
+        """Numbers and stated units of the distinct texts."""
+        plain, fine = self._plain(distinct.texts)
+        values = _cast(plain, fine)
         stated = [""] * len(values)
-        for index in np.flatnonzero(~fine):
-            values[index], stated[index] = self._one(found[int(index)].as_py(), at == index, row)
+        if fine.all():
+            return values, stated
+        easy = self._easy_units(plain, distinct, values, stated, ~fine)
+        for index in np.flatnonzero(~fine & ~easy):
+            values[index], stated[index] = self._one(distinct, int(index))
         return values, stated
 
-    def _one(self, text: str, mask: np.ndarray, row: Callable[[int], int]) -> tuple[float, str]:
+    def _plain(self, found: pa.Array) -> tuple[pa.Array, np.ndarray]:
+        """The texts with a decimal point, and which of them are plain numbers."""
+        if self._decimal == ".":
+            return found, np.asarray(pc.match_substring_regex(found, f"^{_NUMBER}$"))
+        plain = pc.replace_substring(found, ",", ".")
+        # A point in a text with decimal commas parts thousands.
+        pointed = np.asarray(pc.match_substring(found, "."))
+        return plain, np.asarray(pc.match_substring_regex(plain, f"^{_NUMBER}$")) & ~pointed
+
+    def _easy_units(self, plain: pa.Array, distinct: _Distinct, values: np.ndarray,
+                    stated: list[str], left: np.ndarray) -> np.ndarray:
+        """Fill in numbers with a known unit behind them, all at once."""
+        parts = pc.extract_regex(plain, _WITH_UNIT)
+        easy = left & np.asarray(parts.is_valid())
+        if self._decimal == ",":
+            easy &= ~np.asarray(pc.match_substring(distinct.texts, "."))
+        if not easy.any() or self.source.on_above is not None:
+            return np.zeros(len(values), dtype=bool)
+        numbers = _cast(pc.struct_field(parts, "number").fill_null(""), easy)
+        for text, mine in _groups(pc.struct_field(parts, "unit").fill_null("")):
+            mine = mine[easy[mine]]
+            if not len(mine) or text.strip().lower() in self._bad:
+                easy[mine] = False
+                continue
+            first = distinct.row(int(mine[0]))
+            unit = self._units.of_text(
+                shown(text, 20), first, f" in the cell '{shown(distinct.text(int(mine[0])))}'")
+            self._found.unit(unit, int(distinct.counts[mine].sum()),
+                             distinct.row_of_first(mine))
+            values[mine] = numbers[mine]
+            for index in mine:
+                stated[index] = unit
+        return easy
+
+    def _one(self, distinct: _Distinct, index: int) -> tuple[float, str]:
+        text, count, row = distinct.text(index), int(distinct.counts[index]), distinct.row(index)
         read = cell(text, self._decimal, self._bad)
-        point = self.source.point
         if read is None:
             raise IntakeError(
-                f"{self.where}, row {row(int(np.argmax(mask)))}: '{shown(text)}' is no "
-                f"number; if it stands for a bad value, add it to bad under "
-                f'[files."{self._form.name}"]'
+                f"{self.where}, row {row}: '{shown(text)}' is no number; if it stands for a bad "
+                f'value, add it to bad under [files."{self._form.name}"]'
             )
         if read.bad:
-            self._placeholders.setdefault(text.strip(), _Count()).add(mask, row)
+            self._found.placeholder(text, count, row)
         if not read.unit or self.source.on_above is not None:
             return read.value, ""
-        unit = units.alias(read.unit, point.unit)
-        if not unit:
-            raise IntakeError(
-                f"{self.where}, row {row(int(np.argmax(mask)))}: unit '{shown(read.unit, 20)}' in "
-                f"the cell '{shown(text)}' cannot be turned into {point.unit}; "
-                f"expected one of: {', '.join(units.choices(point.unit))}"
-            )
+        unit = self._units.of_text(shown(read.unit, 20), row, f" in the cell '{shown(text)}'")
+        self._found.unit(unit, count, row)
         return read.value, unit
 
-    def _words(self, column: pa.Array, row: Callable[[int], int]) -> np.ndarray:
-        coded = column.dictionary_encode()
-        at = _indices(coded)
-        values = [
-            self._word(text, at == index, row)
-            for index, text in enumerate(coded.dictionary.to_pylist())
-        ]
-        self._remember_alarms(coded.dictionary.to_pylist(), at)
-        return np.array([*values, np.nan], dtype=float)[at]
+    def _words(self, column: pa.Array, row: RowOf) -> np.ndarray:
+        distinct = _Distinct(column, row)
+        values = [self._word(distinct, index) for index in range(len(distinct.texts))]
+        if self._alarm:
+            self._remember_alarms(distinct)
+        return np.array([*values, np.nan], dtype=float)[distinct.at]
 
-    def _remember_alarms(self, found: list[str], at: np.ndarray) -> None:
+    def _remember_alarms(self, distinct: _Distinct) -> None:
         """Each moment at which an alarm point begins to show a text of its own."""
-        if self.source.point.kind != points.ALARM:
-            return
-        plain = ALARM_ON | ALARM_OFF | self._bad
+        found = distinct.texts.to_pylist()
+        plain = ALARM_ON | ALARM_OFF | self._bad | self._on | self._off
         tells = np.array([*(text.strip().lower() not in plain for text in found), False])
-        begins = tells[at] & (np.diff(at, prepend=-2) != 0)
-        self.alarm_texts += [(int(i), found[at[i]].strip()) for i in np.flatnonzero(begins)]
+        begins = tells[distinct.at] & (np.diff(distinct.at, prepend=-2) != 0)
+        self.alarm_texts += [
+            (int(i), found[distinct.at[i]].strip()) for i in np.flatnonzero(begins)
+        ]
 
-    def _word(self, text: str, mask: np.ndarray, row: Callable[[int], int]) -> float:
-        bare = BLANKS.sub(" ", text).strip()
+    def _word(self, distinct: _Distinct, index: int) -> float:
+        bare = BLANKS.sub(" ", distinct.text(index)).strip()
+        low, row = bare.lower(), distinct.row(index)
         if not bare:
             return np.nan
-        low, source = bare.lower(), self.source
-        alarm = source.point.kind == points.ALARM
-        if (value := self._known_word(low, alarm)) is not None:
-            self._read_as[bare] = value
+        if (value := self._known_word(low)) is not None:
+            self._found.words[bare] = value
             return value
         if low in self._bad:
-            self._placeholders.setdefault(bare, _Count()).add(mask, row)
+            self._found.placeholder(bare, int(distinct.counts[index]), row)
             return np.nan
-        if alarm:
+        if self._alarm:
             return 1.0
         raise IntakeError(
-            f"{self.where}, row {row(int(np.argmax(mask)))}: '{shown(bare)}' is neither on nor "
-            f"off; add it to on or off under [points.{source.name}]"
+            f"{self.where}, row {row}: '{shown(bare)}' is neither on nor off; add it to on or off "
+            f"under [points.{self.source.name}]"
         )
 
-    def _known_word(self, low: str, alarm: bool) -> float | None:
-        if low in {word.lower() for word in self.source.on}:
+    def _known_word(self, low: str) -> float | None:
+        if low in self._on:
             return 1.0
-        if low in {word.lower() for word in self.source.off}:
+        if low in self._off:
             return 0.0
-        if low in (ALARM_ON if alarm else ON):
+        if low in (ALARM_ON if self._alarm else ON):
             return 1.0
-        return 0.0 if low in (ALARM_OFF if alarm else OFF) else None
+        return 0.0 if low in (ALARM_OFF if self._alarm else OFF) else None
 
     def _is_good(self, column: Any) -> np.ndarray:
-        coded = texts(column).dictionary_encode()
-        good = [text.strip().lower() in self._good for text in coded.dictionary.to_pylist()]
-        return np.array([*good, True])[_indices(coded)]
+        distinct = _Distinct(texts(column), int)
+        good = [text.strip().lower() in self._good for text in distinct.texts.to_pylist()]
+        return np.array([*good, True])[distinct.at]
 
     def finish(self) -> None:
         """Say what was found in the whole column."""
-        file, name = self._form.name, self.source.name
-        for text, found in self._placeholders.items():
-            self._notes.note(
-                f"{found.count} cells '{shown(text)}' stand for a bad value and are missing",
-                file, name, found.row)
-        if self._read_as and set(self._read_as) - {"0", "1"}:
-            on, off = ([f"'{shown(w)}'" for w, v in self._read_as.items() if v == value]
-                       for value in (1.0, 0.0))
-            self._notes.note(f"read as on: {', '.join(on) or 'nothing'}; as off: "
-                             f"{', '.join(off) or 'nothing'}", file, name)
-        for unit, found in self._cell_units.items():
-            if unit != self.unit:
-                self._notes.note(f"{found.count} cells state {unit} and were read so",
-                                 file, name, found.row)
-        if self._poor.count:
-            self._notes.note(f"{self._poor.count} values are not of good quality and are missing",
-                             file, name, self._poor.row)
-        if self._range.count:
-            point = self.source.point
-            self._notes.doubt(
-                f"{self._range.count} values outside {point.low:g} to {point.high:g} {point.unit} "
-                f"are missing{self._hint()}", file, name, self._range.row)
-
-    def _hint(self) -> str:
-        """The unit in which most of the implausible values would be plausible."""
-        point, raw = self.source.point, self._scale(self.unit).back(self._outside)
-        raw = raw[np.isfinite(raw)]
-        for unit in units.choices(point.unit):
-            if unit == self.unit or not len(raw):
-                continue
-            meant = units.scale(unit, point.unit, self.where)(raw)
-            if np.mean((meant >= point.low) & (meant <= point.high)) > 0.9:
-                return (f"; they would be plausible as {unit}: mend unit under "
-                        f"[points.{point.name}], or state unit_changes if only a part is so")
-        return ""
+        hint = self._units.hint(self._found.outside_values)
+        self._found.say(self.source, self._units.usual, hint, self._notes)
 
     def source_text(self) -> str:
         """``file: column [unit]``."""
-        unit = self.source.unit if self.source.on_above is not None else self.unit
+        unit = self.source.unit if self.source.on_above is not None else self._units.usual
         return f"{self.source.file}: {self.source.column} [{unit}]"
 
 
-def _row_of(row: Callable[[int], int], mine: np.ndarray, at: int) -> int:
-    return row(int(mine[at]))
+class _Distinct:
+    """The distinct texts of a stretch: ``at`` gives each line's, -1 for none."""
+
+    def __init__(self, column: pa.Array, row: RowOf) -> None:
+        coded = column.dictionary_encode()
+        self.texts, self._row = coded.dictionary, row
+        self.at = coded.indices.fill_null(-1).to_numpy(zero_copy_only=False)
+        self.counts = np.bincount(self.at[self.at >= 0], minlength=len(self.texts))
+        self._first = np.zeros(len(self.texts) + 1, dtype=np.int64)
+        # Written from the end, so that the first line stays.
+        self._first[self.at[::-1]] = np.arange(len(self.at))[::-1]
+
+    def text(self, index: int) -> str:
+        return str(self.texts[index].as_py())
+
+    def row(self, index: int) -> int:
+        """The row number of the first line with this text."""
+        return self._row(int(self._first[index]))
+
+    def row_of_first(self, those: np.ndarray) -> int:
+        """The row number of the first line with any of these texts."""
+        return self._row(int(self._first[those].min()))
+
+
+def _groups(column: pa.Array) -> Iterator[tuple[str, np.ndarray]]:
+    """Each distinct text with its lines; null counts as empty."""
+    coded = column.fill_null("").dictionary_encode()
+    at = coded.indices.to_numpy()
+    order = np.argsort(at, kind="stable")
+    ends = np.cumsum(np.bincount(at, minlength=len(coded.dictionary)))
+    for index, text in enumerate(coded.dictionary.to_pylist()):
+        yield text, order[ends[index - 1] if index else 0 : ends[index]]
+
+
+def _cast(column: pa.Array, fine: np.ndarray) -> np.ndarray:
+    """Texts as numbers where they are ``fine``, NaN elsewhere."""
+    numbers = pc.if_else(pa.array(fine), column, "nan").cast(pa.float64())
+    return np.array(numbers.to_numpy(zero_copy_only=False))
+
+
+def _numbers(column: Any) -> np.ndarray:
+    column = column.cast(pa.float64())
+    if isinstance(column, pa.ChunkedArray):
+        return np.asarray(column.to_numpy())
+    return np.asarray(column.to_numpy(zero_copy_only=False))
 
 
 def _given(column: Any) -> np.ndarray:
@@ -389,17 +329,3 @@ def _given(column: Any) -> np.ndarray:
     if pa.types.is_floating(column.type):
         return np.asarray(column.is_valid())
     return np.asarray(pc.not_equal(pc.utf8_trim_whitespace(texts(column)), "").fill_null(False))
-
-
-def _indices(coded: pa.DictionaryArray) -> np.ndarray:
-    """Positions in the dictionary; a null is -1, the entry behind the last."""
-    return coded.indices.fill_null(-1).to_numpy(zero_copy_only=False)
-
-
-def _nanoseconds(text: str, where: str) -> int:
-    try:
-        return int(np.datetime64(datetime.fromisoformat(text).replace(tzinfo=None), "ns")
-                   .astype(np.int64))
-    except ValueError as error:
-        raise IntakeError(f"{where}: unit_changes from '{text}' is no time; "
-                          "write it as 2026-01-05T10:00") from error

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
@@ -13,43 +12,38 @@ from fptlib import points
 from fptlib.errors import IntakeError
 from fptlib.intake import align, safe
 from fptlib.intake.batches import NUMBER, TEXT, Batch, Reader, Rows
-from fptlib.intake.forms import FileForm, PointSource
-from fptlib.intake.notes import Notes
+from fptlib.intake.cells import looks_numeric
+from fptlib.intake.opened import OpenedFile
 from fptlib.intake.progress import Progress
 from fptlib.intake.stamps import StampReader
-from fptlib.intake.values import PointReader
 from fptlib.trends import AlarmText
-
-_PLAIN = re.compile(r"[-+]?\d*[.,]?\d+(?:[eE][-+]?\d+)?")
 
 
 class WideTable:
     """The samples of one wide file, sorted, each moment once."""
 
-    def __init__(
-        self, reader: Reader, form: FileForm, sources: Mapping[str, PointSource],
-        columns: Mapping[str, str], stamps: StampReader, altitude: float | None, notes: Notes,
-        progress: Progress,
-    ) -> None:
-        """``columns`` gives the header of each point, ``sources`` by the same keys."""
-        self.form, self._notes = form, notes
+    def __init__(self, opened: OpenedFile, progress: Progress) -> None:
+        self.form, self._notes, self._sources = opened.form, opened.notes, opened.sources
+        self._columns = {
+            key: opened.header(source, source.column) for key, source in opened.sources.items()
+        }
+        self._qualities = {
+            key: opened.header(source, source.quality_column)
+            for key, source in opened.sources.items() if source.quality_column
+        }
         self._readers = {
-            key: PointReader(
-                source, form, reader.unit_of(columns[key]), reader.decimal, altitude, notes
-            )
-            for key, source in sources.items()
+            key: opened.point_reader(source, self._columns[key])
+            for key, source in opened.sources.items()
         }
         for point in self._readers.values():
-            point.marks_bad = form.hold is not None
-        self._sources, self._columns = sources, columns
-        self._numbers = Rows()
-        rows_guess = reader.rows_guess
-        self._values = {key: _Growing(rows_guess) for key in sources}
-        self._times, self._bad = _Growing(rows_guess, np.int64), _Growing(rows_guess, bool)
-        self._zoned = _Growing(rows_guess, bool)
+            point.marks_bad = self.form.hold is not None
+        self._numbers, guess = Rows(), opened.reader.rows_guess
+        self._values = {key: _Growing(guess) for key in opened.sources}
+        self._times, self._bad = _Growing(guess, np.int64), _Growing(guess, bool)
+        self._zoned = _Growing(guess, bool)
         self._alarms: list[tuple[str, int, str]] = []
-        self._read(reader, stamps, progress)
-        self._settle(stamps)
+        self._read(opened.reader, opened.stamps, progress)
+        self._settle(opened.stamps)
 
     @property
     def sources(self) -> dict[str, str]:
@@ -62,8 +56,7 @@ class WideTable:
             column = self._columns[key]
             words = source.wordy and not looks_numeric(reader.sample(column))
             kinds[column] = TEXT if words else NUMBER
-            if source.quality_column:
-                kinds[source.quality_column] = TEXT
+        kinds |= dict.fromkeys(self._qualities.values(), TEXT)
         for batch in reader.batches(kinds):
             self._take(batch, stamps)
             self._refuse_too_many()
@@ -82,7 +75,7 @@ class WideTable:
 
     def _point(self, key: str, batch: Batch, local: np.ndarray,
                good: np.ndarray | None) -> np.ndarray:
-        reader, named = self._readers[key], self._sources[key].quality_column
+        reader, named = self._readers[key], self._qualities.get(key)
         column = batch.columns[self._columns[key]]
         quality = batch.columns[named] if named else None
         begin = self._numbers.count
@@ -228,13 +221,19 @@ class WideTable:
     def last_time(self) -> int:
         return int(self.times[-1])
 
-    def on(self, grid: align.Grid, key: str) -> np.ndarray:
-        """One point on the grid; may be called once, the samples are given up."""
-        values = self._values[key].taken()
+    def samples(self, key: str) -> tuple[np.ndarray, np.ndarray]:
+        """One point's samples: times [ns of UTC] and values."""
+        values = self._sorted(self._values[key].view())
+        return self.times - self._shift, np.where(np.isinf(values), np.nan, values)
+
+    def _sorted(self, values: np.ndarray) -> np.ndarray:
         if self._order is not None:
             values = values[self._order]
-        if self._stays is not None:
-            values = values[self._stays]
+        return values if self._stays is None else values[self._stays]
+
+    def on(self, grid: align.Grid, key: str) -> np.ndarray:
+        """One point on the grid; may be called once, the samples are given up."""
+        values = self._sorted(self._values[key].taken())
         rows = self._grid_rows(grid)
         if self._sources[key].point.kind == points.ALARM:
             values = align.keep_any(rows, values)
@@ -260,12 +259,6 @@ class WideTable:
         there, out = ~np.isnan(values), np.full(grid.length, np.nan)
         out[rows[there]] = values[there]
         return align.fill(out, grid.rows_of(align.hours(self.form.hold or 0.0)))
-
-
-def looks_numeric(sample: Sequence[str]) -> bool:
-    """Whether most of a column's first cells are plain numbers."""
-    cells = [cell for cell in sample if cell]
-    return sum(1 for cell in cells if _PLAIN.fullmatch(cell)) > 0.5 * len(cells)
 
 
 class _Growing:

@@ -462,6 +462,19 @@ def _map_case(name: str, expected: str, points: Mapping[str, Any], **more: Any) 
     return Case(name, {"t.csv": PLAIN.encode()}, points, expected, **more)
 
 
+_MONTHS = {"chw_supply_temp": {"file": ["a.csv", "b.csv"], "column": "CHWS", "unit": "degF"}}
+MERGED += [
+    Case("files that continue one another", {
+        "a.csv": b"Time,CHWS\n" + "\n".join(cells(["44", "45", "46"])).encode(),
+        "b.csv": b"Time;CHWS\n2026-01-05 10:02;46\n2026-01-05 10:03;47\n2026-01-05 10:04;48\n",
+    }, _MONTHS, {"chw_supply_temp": [44, 45, 46, 47, 48]}),
+    Case("files that overlap and differ", {
+        "a.csv": b"Time,CHWS\n" + "\n".join(cells(["44", "45", "46"])).encode(),
+        "b.csv": b"Time;CHWS\n2026-01-05 10:01;50\n2026-01-05 10:02;46\n2026-01-05 10:03;47\n",
+    }, _MONTHS, {"chw_supply_temp": [44, 45, 46, 47]},
+        said=("1 of 2 rows that this file shares with the one before differ",)),
+]
+
 FAULTS = [
     Case("missing file", {"other.csv": PLAIN.encode()}, BOTH,
          "file 't.csv' is not in trends/; found there: other.csv"),

@@ -1,0 +1,50 @@
+"""Units as files write them."""
+
+from __future__ import annotations
+
+import pytest
+
+from fptlib import units
+from fptlib.intake.cells import Cell, cell, number
+from fptlib.intake.sniff import split_unit
+
+
+@pytest.mark.parametrize("text, wanted, unit", [
+    ("°F", "degF", "degF"), ("deg C", "degF", "degC"), ("ºC", "degF", "degC"), ("K", "degF", "K"),
+    ("%", "%RH", "%RH"), ("% RH", "%RH", "%RH"), ("%", "%", "%"), ("PSI", "psi", "psi"),
+    ("psig", "psia", "psig"), ("psi", "psia", ""), ("kPa", "psia", "kPa"), ("m³/h", "gpm", "m3/h"),
+    ("L/s", "gpm", "L/s"), ("GPM", "gpm", "gpm"), ("kW", "kW", "kW"), ("kW", "tons", "kW"),
+    ("tons", "tons", "tons"), ("Amps", "A", "A"), ("", "degF", ""), ("furlongs", "gpm", ""),
+    ("gpm", "degF", ""), ("in.Hg", "psia", "inHg"),
+])
+def test_alias(text: str, wanted: str, unit: str) -> None:
+    assert units.alias(text, wanted) == unit
+
+
+@pytest.mark.parametrize("header, name, unit", [
+    ("CHWS (°F)", "CHWS", "°F"), ("Flow [L/s]", "Flow", "L/s"), ("chwst_C", "chwst", "C"),
+    ("CHWS", "CHWS", ""), ("Chiller (north)", "Chiller (north)", ""), ("x_kg_s", "x", "kg/s"),
+])
+def test_unit_in_the_header(header: str, name: str, unit: str) -> None:
+    assert split_unit(header) == (name, unit)
+
+
+@pytest.mark.parametrize("text, decimal, value", [
+    ("1,234.5", ".", 1234.5), ("1.234,5", ",", 1234.5), ("1'234.5", ".", 1234.5),
+    ("1 234,5", ",", 1234.5), ("12,34.5", ".", None), ("1.23.4", ".", None), ("-0.5", ".", -0.5),
+    ("1,234,567", ".", 1234567.0), ("1,2345", ".", None), (".5", ".", 0.5), ("5.", ".", 5.0),
+])
+def test_number(text: str, decimal: str, value: float | None) -> None:
+    assert number(text, decimal) == value
+
+
+def test_cell() -> None:
+    assert cell("44.5 °F", ".", frozenset()) == Cell(44.5, "°F")
+    assert cell("n/a", ".", frozenset(["n/a"])) is not None
+    assert cell("forty", ".", frozenset()) is None
+
+
+def test_gauge_pressure() -> None:
+    assert units.is_gauge("psig", "psia") and not units.is_gauge("psig", "psi")
+    assert units.gauge_scale("psig", 12.0)(10.0) == pytest.approx(22.0)
+    assert units.gauge_scale("kPag", 12.0)(100.0) == pytest.approx(26.5038, abs=1e-4)
