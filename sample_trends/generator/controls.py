@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 from sample_trends.generator.plant import Orders
 from sample_trends.generator.scenario import Design, Sequence
+from sample_trends.generator.staging import Staging
 from sample_trends.generator.towers import Towers
 
 CHILLERS, PULL_DOWN, HANDOVER, ECONOMIZER, LEAVING = (
     "chillers", "pull-down", "handover", "economizer", "leaving",
 )
-_TRIP_LOCKOUT = 45
 _LEAVE_MINUTES = 6
 
 
@@ -28,7 +28,6 @@ class Readings:
     cw: float
     load: float
     valve: float
-    running: list[bool]
     alarm: list[bool]
 
 
@@ -45,15 +44,12 @@ class Controls:
         self.sequence, self.design, self.tell = sequence, design, tell
         self.towers = Towers(sequence, design.tower_cells)
         self.mode = CHILLERS
-        self.lead = 0
+        self.staging = Staging(design.chillers, design.capacity)
         self.reset = self.active = 46.0
         self.cw_setpoint = sequence.chiller_mode_cw
         self.command = False
-        self.on = [n == 0 for n in range(design.chillers)]
-        self.since_start = [0] * design.chillers
-        self.blocked = [0] * design.chillers
         self._outdoor: float | None = None
-        self._held = self._ready = self._above = self._stage_wait = 0
+        self._held = self._ready = self._above = 0
         self._in_mode = 0
         self._since_exit = 10_000
         self._attempts: tuple[int, int] = (-1, 0)
@@ -69,7 +65,7 @@ class Controls:
         self._in_mode += 1
         self._since_exit += 1
         self._reset(seen.outdoor)
-        self._lockouts(seen)
+        self.staging.step(seen.alarm, self.tell)
         getattr(self, "_" + self.mode.replace("-", "_"))(seen)
         self.towers.step(seen.cw, self._fan_target())
         if self.mode == ECONOMIZER and self.sequence.fan_override:
@@ -88,15 +84,6 @@ class Controls:
         # To the hundredth, as it is trended: what a reader compares is what the plant compared.
         self.reset = round(s.reset_cold + share * (s.reset_warm - s.reset_cold), 2)
 
-    def _lockouts(self, seen: Readings) -> None:
-        for n, alarm in enumerate(seen.alarm):
-            self.since_start[n] = self.since_start[n] + 1 if self.on[n] else 0
-            if alarm and self.blocked[n] == 0:
-                self.blocked[n] = _TRIP_LOCKOUT
-                self.tell("trip", f"chiller {n + 1}")
-            elif self.blocked[n] > 0:
-                self.blocked[n] -= 1
-
     def _orders(self) -> Orders:
         return Orders(
             chw_setpoint=self.active,
@@ -105,8 +92,8 @@ class Controls:
             condenser_water_through_exchanger=self.mode in (PULL_DOWN, HANDOVER, ECONOMIZER),
             fan_speed=self.towers.speed,
             cells_on=self.towers.on,
-            chillers_on=[on and not b for on, b in zip(self.on, self.blocked, strict=True)],
-            clear_alarm=[b == 1 for b in self.blocked],
+            chillers_on=self.staging.wanted,
+            clear_alarm=self.staging.cleared,
             condenser_valve=[self._condenser_valve(n) for n in range(self.design.chillers)],
         )
 
@@ -115,18 +102,19 @@ class Controls:
         if self._since_exit > 120 or self.mode in (PULL_DOWN, HANDOVER):
             return 1.0
         start = self.sequence.start_condenser_valve
-        return min(1.0, max(start, start + (self.since_start[n] - 15) / 40.0))
+        return min(1.0, max(start, start + (self.staging.since_start[n] - 15) / 40.0))
 
     def _enter(self, mode: str) -> None:
         self.mode, self._in_mode = mode, 0
-        self._held = self._ready = self._above = self._stage_wait = 0
+        self._held = self._ready = self._above = 0
+        self.staging.forget()
 
     # -- chiller mode ------------------------------------------------------------------
 
     def _chillers(self, seen: Readings) -> None:
         self.active = self.reset
         self._warm_condenser_water()
-        self._stage(seen)
+        self.staging.by_load(seen.load)
         self._held = self._held + 1 if self._condition(seen) else 0
         if self._held > self.sequence.dwell and self._allowed(seen):
             self._request(seen)
@@ -154,37 +142,9 @@ class Controls:
         self.cw_setpoint = seen.cw
         self.towers.all_on()
         if self.sequence.pull_with_all:
-            self.on = [not blocked for blocked in self.blocked]
+            self.staging.start_all()
         self._enter(PULL_DOWN)
         self.tell("request", "")
-
-    def _stage(self, seen: Readings) -> None:
-        """Add or drop a chiller by load; keep one running."""
-        able = [on and not b for on, b in zip(self.on, self.blocked, strict=True)]
-        count, capacity = sum(able), self.design.capacity
-        more = count == 0 or seen.load > 0.99 * count * capacity
-        fewer = count > 1 and seen.load < 0.9 * (count - 1) * capacity
-        self._stage_wait = self._stage_wait + 1 if more or fewer else 0
-        if more and self._stage_wait >= (2 if count == 0 else 10):
-            self._start_next()
-        elif fewer and self._stage_wait >= 30:
-            self._stop_last()
-
-    def _start_next(self) -> None:
-        self._stage_wait = 0
-        for step in range(self.design.chillers):
-            n = (self.lead + step) % self.design.chillers
-            if not self.blocked[n] and not self.on[n]:
-                self.on[n] = True
-                return
-
-    def _stop_last(self) -> None:
-        self._stage_wait = 0
-        for step in reversed(range(self.design.chillers)):
-            n = (self.lead + step) % self.design.chillers
-            if self.on[n]:
-                self.on[n] = False
-                return
 
     # -- changeover to the economizer --------------------------------------------------
 
@@ -194,7 +154,7 @@ class Controls:
         self.cw_setpoint = max(coldest, self.cw_setpoint - s.cw_ramp)
         self._follow(seen)
         self._ready = self._ready + 1 if self._can_carry(seen) else 0
-        if self._tripped():
+        if self.staging.tripped:
             self._abandon("trip")
         elif self._ready >= s.handover_hold:
             self._enter(HANDOVER)
@@ -209,9 +169,6 @@ class Controls:
             return
         self.active = min(self.reset, max(s.floor, round(seen.cw - s.offset, 2)))
 
-    def _tripped(self) -> bool:
-        return _TRIP_LOCKOUT in self.blocked
-
     def _can_carry(self, seen: Readings) -> bool:
         s = self.sequence
         return seen.cw + s.exchanger_approach <= self.reset - s.handover_margin
@@ -220,19 +177,19 @@ class Controls:
         self.tell("abandoned", why)
         self.command = False
         self._since_exit = 0
-        self.lead = (self.lead + 1) % self.design.chillers
+        self.staging.rotate()
         self._enter(CHILLERS)
 
     def _handover(self, seen: Readings) -> None:
         self._follow(seen)
-        if self._tripped():
+        if self.staging.tripped:
             self._abandon("trip")
             return
-        if self.sequence.chiller_left_on and sum(self.on) == 1:
+        if self.sequence.chiller_left_on and sum(self.staging.on) == 1:
             self._wait_beside_the_chiller(seen)
         elif seen.valve >= 0.95 and self._in_mode % 2 == 0:
-            self._stop_last()
-        if not any(self.on):
+            self.staging.stop_last()
+        if not any(self.staging.on):
             self._carry()
 
     def _wait_beside_the_chiller(self, seen: Readings) -> None:
@@ -287,7 +244,7 @@ class Controls:
         s = self.sequence
         if s.tower_run == "wet_bulb":
             return seen.wet + s.tower_wet_bulb_approach
-        return self.active - s.exchanger_approach + s.tower_run_offset
+        return self.active - s.exchanger_approach
 
     def _time_to_leave(self, seen: Readings) -> bool:
         s = self.sequence
@@ -303,7 +260,7 @@ class Controls:
 
     def _leave(self) -> None:
         self.command = False
-        self.lead = (self.lead + 1) % self.design.chillers
+        self.staging.rotate()
         self._recovering = False
         self._enter(LEAVING)
         self.tell("leave", "")
@@ -320,5 +277,5 @@ class Controls:
 
     def _start_enough(self, load: float) -> None:
         wanted = max(1, math.ceil(load / (0.95 * self.design.capacity)))
-        for _ in range(wanted - sum(self.on)):
-            self._start_next()
+        for _ in range(wanted - sum(self.staging.on)):
+            self.staging.start_next()

@@ -75,12 +75,9 @@ class Plant:
         self.hx_cw_flow = 0.0
         self.tower_return = 66.0
         self.cw_flow = 0.0
-        self.load_met = 0.0
-        self.day = 0.0
 
     def step(self, load: float, wet: float, orders: Orders) -> None:
         """Let a minute pass with this cooling load and wet bulb."""
-        self.day += 1.0 / 1440.0
         self._building(load)
         self._valve(orders)
         self._branches(orders)
@@ -225,8 +222,7 @@ class Plant:
         clean = 300.0 * scale * 24.0 / 3.0
         hot = (self.hx_flow / (800.0 * scale)) ** 0.7
         cold = (self.hx_cw_flow / (1050.0 * scale)) ** 0.7
-        factor = design.conductance if self.day >= design.fouled_from_day else 1.0
-        conductance = factor * clean / (0.5 / hot + 0.5 / cold)
+        conductance = design.conductance * clean / (0.5 / hot + 0.5 / cold)
         small, large = sorted((self.hx_flow, self.hx_cw_flow))
         ratio, units = small / large, conductance / small
         if abs(1.0 - ratio) < 1e-4:
@@ -278,7 +274,7 @@ class Plant:
         top = saturated_enthalpy(warm, self.pressure)
         bottom = saturated_enthalpy(wet, self.pressure)
         slope = (top - bottom) / max(0.5, warm - wet)
-        full_air = _AIR_PER_WATER * 1100.0 * self.design.scale * self.design.tower_air
+        full_air = _AIR_PER_WATER * 1100.0 * self.design.scale
         air = full_air * air_share / self.cw_flow
         units = _TOWER_TRANSFER * air**-0.4
         spread = air * slope + 1e-9

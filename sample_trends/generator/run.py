@@ -70,7 +70,7 @@ class _Run:
         self.chance = Chance(scenario.seed)
         self.air = weather(scenario.weather, scenario.days, scenario.site.altitude, self.chance)
         self.load = cooling_load(self.air.dry, self.chance)
-        self.load = self.load * scenario.design.scale * scenario.design.load
+        self.load = self.load * scenario.design.scale
         self.truth: list[Event] = []
         self.minute = 0
         self.sensors = {name: self._sensor(name) for name in _SEEN}
@@ -139,6 +139,5 @@ def _readings(minute: int, read: list[float], plant: Plant) -> Readings:
         minute, *read,
         load=plant.flow * (plant.returning - plant.supply) / 24.0,
         valve=plant.valve,
-        running=[c.running for c in plant.chillers],
         alarm=[c.alarm for c in plant.chillers],
     )

@@ -39,11 +39,8 @@ class Design:
     sump_volume: float = 9000.0
     equipment_limit: int = 4
     conductance: float = 1.0
-    fouled_from_day: float = 0.0
-    tower_air: float = 1.0
     idle_leak: float = 0.0
     primary_surplus: float = 0.05
-    load: float = 1.0
     fan_kw_per_ton: float = 0.075
 
     @property
@@ -96,7 +93,6 @@ class Sequence:
     return_swing: float = 0.0
     # Run.
     tower_run: str = "setpoint"
-    tower_run_offset: float = 0.0
     tower_wet_bulb_approach: float = 5.0
     fan_gain: float = 14.0
     fan_reset: float = 12.0
