@@ -7,7 +7,6 @@ so these checks need the command itself.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -15,47 +14,16 @@ import pandas as pd
 from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
-from fptlib.procedure.durations import lasting_low, minutes_between
-from fptlib.procedure.episodes import BACK_WITHIN, Changeover
+from fptlib.procedure.durations import minutes_between
+from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.levels import highest_kept, lowest_kept
+from fptlib.procedure.returning import lowered, release_time
 from fptlib.procedure.verdict import Check, Event, Verdict
 
 
 def pull_down(case: Case, changeover: Changeover) -> slice:
     """The rows from the request up to the last one with a chiller running."""
     return slice(changeover.request, changeover.pull_down_end - case.trends.step)
-
-
-@dataclass(frozen=True, slots=True)
-class Level:
-    """A level that lasted longer than a short dip, how well it is known, and since when."""
-
-    value: float
-    doubt: float
-    at: pd.Timestamp
-
-
-def lowest_kept(case: Case, series: pd.Series) -> Level | None:
-    """The level that ``series`` stayed at or below for longer than a short dip.
-
-    One-minute rows show it. With longer rows two on end prove it, and a single one, or
-    what lay between two, leaves it possible: the doubt spans both.
-    """
-    dip = case.limits["lift.short_dip"]
-    if case.minutes <= 1.0:
-        found = lasting_low(series, int(dip // case.minutes) + 1)
-        return None if found is None else Level(found[0], 0.0, found[1])
-    possible = lasting_low(series, 1)
-    if possible is None or not uncertainty.shows_change(case, series):
-        return None
-    sure = lasting_low(series, int(dip // case.minutes) + 2) or (series.max(), None)
-    lowest = possible[0] - uncertainty.between_rows(case, series)
-    return Level((sure[0] + lowest) / 2.0, (sure[0] - lowest) / 2.0, possible[1])
-
-
-def highest_kept(case: Case, series: pd.Series) -> Level | None:
-    """The level that ``series`` stayed at or above for longer than a short dip."""
-    found = lowest_kept(case, -series)
-    return None if found is None else Level(-found.value, found.doubt, found.at)
 
 
 @check(
@@ -311,24 +279,6 @@ def first_alarm(case: Case, changeover: Changeover) -> tuple[pd.Timestamp, str] 
 )
 def release(case: Case) -> list[Event]:
     return [_released(case, c) for c in case.requests if c.handover is not None]
-
-
-def lowered(case: Case, changeover: Changeover) -> bool:
-    """Whether the setpoint stood below the reset setpoint when the last chiller stopped."""
-    before = changeover.handover - case.trends.step
-    active = case.frame["chw_supply_setpoint"]
-    return before in active.index and bool(
-        active[before] < case.reset_setpoint[before] - BACK_WITHIN)
-
-
-def release_time(case: Case, changeover: Changeover) -> pd.Timestamp | None:
-    """First row in which the active setpoint is on its way up from its lowest."""
-    active = case.frame["chw_supply_setpoint"]
-    rows = case.part(active, slice(changeover.handover - case.trends.step, changeover.ended))
-    visible = max(0.05, case.sensor("chw_supply_setpoint").resolution / 2.0)
-    values = rows.to_numpy()
-    up = values > np.fmin.accumulate(values) + visible
-    return rows.index[int(up.argmax())] if up.any() else None
 
 
 def _released(case: Case, changeover: Changeover) -> Event:

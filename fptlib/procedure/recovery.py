@@ -17,7 +17,8 @@ from fptlib.procedure.durations import (
     reversals,
 )
 from fptlib.procedure.episodes import Changeover
-from fptlib.procedure.lift import Level, highest_kept, lowered, release_time
+from fptlib.procedure.levels import Level, highest_kept
+from fptlib.procedure.returning import lowered, release_time
 from fptlib.procedure.verdict import Check, Event
 
 RATE_WINDOW = 10.0
