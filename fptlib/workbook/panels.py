@@ -11,10 +11,11 @@ import ipywidgets as widgets
 
 from fptlib import answers as job_answers
 from fptlib.errors import FormError
+from fptlib.intake import Suggestion
 from fptlib.job import Job, now, write_atomically
 from fptlib.procedure.verdict import Check
 from fptlib.record import keys, signing, store, verify
-from fptlib.workbook import closing, review, state, static, verdicts
+from fptlib.workbook import closing, planning, review, state, static, verdicts
 from fptlib.workbook.forms import LABEL, WIDE, Message, Saved, guarded
 from fptlib.workbook.rows import button
 
@@ -99,6 +100,34 @@ def take_in(job: Job, name: str, content: bytes) -> str:
     place.parent.mkdir(exist_ok=True)
     write_atomically(place, content)
     return plain
+
+
+def suggest(job: Job, saved: Saved = lambda: None) -> Panel:
+    """Suggest columns for the points that are not mapped; nothing is taken unasked."""
+    ask, use = (button("Suggest points from the files", "fpt-suggest", ""),
+                button("Use these suggestions", "fpt-use-suggested", "primary"))
+    use.disabled = True
+    shown = widgets.HTML()
+    panel = Panel("Suggestions for the point map", [_line(ask, use), shown])
+    found: list[Suggestion] = []
+
+    def asked() -> str:
+        found[:] = planning.suggestions(job)
+        rows = [[s.point, s.file, s.column, s.unit, f"{100 * s.confidence:.0f} %", s.why]
+                for s in found]
+        heads = ("Point", "File", "Column", "Unit", "Sure", "Why")
+        shown.value = static.table("Look at each before you use them", heads, rows,
+                                   "no column fits a point that is not mapped").markup
+        use.disabled = not found
+        return f"{len(found)} suggestions"
+
+    def used() -> str:
+        planning.take(job, found)
+        return "taken; run this step to see them in the list of points"
+
+    panel.does(ask, asked, lambda: None)
+    panel.does(use, used, saved)
+    return panel
 
 
 def sign(job: Job, saved: Saved = lambda: None) -> Panel:

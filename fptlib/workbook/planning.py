@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from fptlib import points, units
 from fptlib.errors import FormError, FptError
-from fptlib.intake.batches import Reader
-from fptlib.intake.mapping import FileForm
-from fptlib.intake.reading import open_reader
+from fptlib.intake import Suggestion, suggest_map
+from fptlib.intake.columns import columns_of
 from fptlib.job import Job
 from fptlib.procedure.limits import Deviation, Limits, standard
 from fptlib.workbook import static
+from fptlib.workbook.asked import points as points_asked
 from fptlib.workbook.asked import time_zone_known
 from fptlib.workbook.questions import symbol
+from fptlib.workbook.rows import JobStore
 
 Row = dict[str, Any]
 
@@ -25,7 +25,7 @@ class PointOffers:
 
     def __init__(self, job: Job) -> None:
         self._job = job
-        self._columns: dict[str, list[str]] = {}
+        self._columns: dict[str, list[str]] | None = None
 
     def __call__(self, texts: Mapping[str, str]) -> Mapping[str, Sequence[str]]:
         offers: dict[str, Sequence[str]] = {}
@@ -36,17 +36,10 @@ class PointOffers:
         return offers
 
     def columns(self, name: str) -> list[str]:
-        """The column names of a trend file; none where it cannot be opened yet."""
-        if name not in self._columns:
-            self._columns[name] = self._read(name)
-        return self._columns[name]
-
-    def _read(self, name: str) -> list[str]:
-        try:
-            reader: Reader = open_reader(self._job.trends_folder / name, _form(self._job, name), [])
-        except FptError:
-            return []
-        return list(reader.names)
+        """The column names of a trend file; none where it cannot be read yet."""
+        if self._columns is None:
+            self._columns = _columns(self._job)
+        return self._columns.get(name, [])
 
     def finish(self, row: Row) -> Row:
         """A mapped point, if its column and unit can be used.
@@ -64,11 +57,34 @@ class PointOffers:
         return row
 
 
-def _form(job: Job, name: str) -> FileForm:
-    stated = job.get(f'files."{name}"', {})
-    known = {key: stated[key] for key in ("form", "delimiter", "decimal", "encoding",
-                                          "header_row", "sheet", "member") if key in stated}
-    return FileForm(name, ZoneInfo("UTC"), **known)
+def _columns(job: Job) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = {}
+    try:
+        for column in columns_of(job.trends_folder, job.read().unwrap()):
+            found.setdefault(column.file, []).append(column.name)
+    except FptError:
+        return {}
+    return found
+
+
+def suggestions(job: Job) -> list[Suggestion]:
+    """Likely columns for the points that are not mapped yet, the surest first.
+
+    Raises:
+        IntakeError: no trend file can be read.
+    """
+    answers = job.read().unwrap()
+    mapped = answers.get("points", {})
+    found = suggest_map(job.trends_folder, answers)
+    return sorted((s for s in found if s.point not in mapped), key=lambda s: -s.confidence)
+
+
+def take(job: Job, chosen: Sequence[Suggestion]) -> None:
+    """Put suggested columns into the point map."""
+    rows = JobStore(job, points_asked(job))
+    for each in chosen:
+        rows.put({"point": each.point, "file": each.file, "column": each.column,
+                  "unit": each.unit}, None)
 
 
 def finish_limit(row: Row) -> Row:

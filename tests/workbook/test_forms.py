@@ -121,6 +121,19 @@ def test_columns_and_units_are_offered_for_a_point(job):
     assert "has no column 'no such'" in said(view.message)
 
 
+def test_suggestions_are_shown_first_and_taken_when_asked(job):
+    job.change(lambda document: document["points"].pop("chw_flow"))
+    panel = panels.suggest(job)
+    line, shown = panel.widget.children[1:3]
+    ask, use = line.children
+    use.click()
+    assert job.get("points.chw_flow") is None
+    ask.click()
+    assert "chw_" in shown.value and "flow" in shown.value
+    use.click()
+    assert job.get("points.chw_flow.column") == "chw_flow"
+
+
 @pytest.mark.parametrize(("value", "sentence"), [
     ("soon", "is not a number; the standard's is 30 min"), ("20", "limit saved"),
 ])
