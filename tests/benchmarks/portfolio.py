@@ -2,7 +2,7 @@
 
     python tests/benchmarks/portfolio.py [--small]
 
-The bare pool is the same function per plant in ``ProcessPoolExecutor.map`` with nothing
+The workers import this module, so it imports nothing heavy itself. The bare pool is the same function per plant in ``ProcessPoolExecutor.map`` with nothing
 around it. Whole run: worker processes started, every plant screened, results kept.
 """
 
@@ -19,7 +19,6 @@ from functools import partial
 from pathlib import Path
 
 import _measure as measure
-import portfolio_plants as plants
 
 from fptlib.portfolio import engines
 from fptlib.portfolio.jobs import RESULTS
@@ -31,7 +30,7 @@ def main(small: bool) -> None:
     days, rounds = (2, 1) if small else (30, 3)
     with tempfile.TemporaryDirectory() as scratch:
         root = Path(scratch)
-        first = plants.write_job(root / "plant 00", days, 0.3, 0, plants.USUAL, 40)
+        first = measure.plant(root / "plant 00", days=days, missed=0.3, usual=True, columns=40)
         for n in range(1, counts[-1]):
             shutil.copytree(first, root / f"plant {n:02d}")
         print(f"plants of {days} days, 40 columns; wall seconds, medians of {rounds}")
