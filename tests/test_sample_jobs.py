@@ -20,8 +20,8 @@ from fptlib.procedure.verdict import Check, Verdict
 SAMPLES = Path(__file__).resolve().parents[1] / "sample_trends"
 MUST_FAIL = {
     "reset.active", "enable.condition", "enable.dwell", "enable.missed", "lift.minimum",
-    "lift.setpoint", "lift.chiller_on", "recovery.rate", "recovery.duration", "exit.supply",
-    "running.supply",
+    "lift.setpoint", "lift.chiller_on", "recovery.rate", "recovery.duration", "recovery.demand",
+    "exit.supply", "running.supply",
 }
 
 
@@ -67,6 +67,11 @@ def test_changeovers_are_those_of_the_readme(
 def test_sound_plant_passes_every_check(sound: Case) -> None:
     assert {id: str(check.verdict) for id, check in checks(sound).items()} == dict.fromkeys(
         checks(sound), "pass")
+
+
+def test_limits_were_frozen_before_the_trends(sound: Case, before: Case) -> None:
+    for sample, case in (("sound", sound), ("before", before)):
+        assert Job(SAMPLES / sample).get("frozen.limits") == case.limits.digest()
 
 
 def test_plant_before_correction_fails_where_it_must(before: Case) -> None:

@@ -11,11 +11,7 @@ from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case
 from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
 from fptlib.procedure.demand import interval_demand
-from fptlib.procedure.durations import (
-    largest_rise,
-    minutes_between,
-    reversals,
-)
+from fptlib.procedure.durations import Rise, largest_rise, minutes_between, reversals
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.levels import Level, highest_kept
 from fptlib.procedure.returning import lowered, release_time
@@ -63,7 +59,7 @@ def _rate(case: Case, changeover: Changeover) -> Event:
     if not lowered(case, changeover):
         return unjudged(changeover.name, changeover.handover, "there was no setpoint to return")
     active = case.part("chw_supply_setpoint", _returning(case, changeover))
-    rise = largest_rise(active, RATE_WINDOW, case.minutes)
+    rise = _rise(case, active)
     if rise is None:
         return unjudged(changeover.name, changeover.handover, "the setpoint has a gap there")
     middle, spread = (rise.low + rise.high) / 2.0, (rise.high - rise.low) / 2.0
@@ -71,6 +67,19 @@ def _rate(case: Case, changeover: Changeover) -> Event:
     return at_most(case, changeover.name, rise.start, None, middle,
                    case.limits["recovery.rate"], doubt,
                    f"rose by {middle:.1f} degF within {RATE_WINDOW:.0f} min")
+
+
+def _rise(case: Case, active: pd.Series) -> Rise | None:
+    """Largest rise of the returning setpoint, from the last row of the pull-down on.
+
+    Within a longer row the setpoint may still have followed the water up before the
+    handover, so that first row makes a rise possible but proves none.
+    """
+    whole = largest_rise(active, RATE_WINDOW, case.minutes)
+    if whole is None or case.minutes <= 1.0:
+        return whole
+    after = largest_rise(active.iloc[1:], RATE_WINDOW, case.minutes)
+    return Rise(min(after.low, whole.low) if after else 0.0, whole.high, whole.start)
 
 
 @check(
@@ -161,7 +170,7 @@ def _swings(case: Case, changeover: Changeover, supply: pd.Series) -> Event:
 
 @check(
     "recovery.demand",
-    "Does no changeover set a new peak of the utility's demand interval?",
+    "Does no changeover, in or out, set a new peak of the utility's demand interval?",
     unit="kW",
     needs=("request", "chillers", "power"),
     limits=("recovery.demand_interval",),
@@ -179,26 +188,36 @@ def demand(case: Case) -> list[Event]:
     if interval < case.minutes:
         raise Untested(f"rows of {case.minutes:.0f} min are longer than the demand interval")
     blocks = interval_demand(case.power, interval, case.plant.demand_window)
+    windows = {**{c.name: _entry(case, c) for c in case.requests},
+               **{f"{c.name}, exit": _exit(case, c) for c in case.exits}}
     inside = pd.Series(False, index=blocks.index)
-    for c in case.requests:
-        inside[_changeover_window(case, c)] = True
+    for window in windows.values():
+        inside[window] = True
     if not (~inside).any():
         raise Untested("there is no interval outside changeovers to compare with")
     usual = float(blocks[~inside].max())
-    return [_peak(case, c, blocks[_changeover_window(case, c)], usual) for c in case.requests]
+    return [_peak(case, name, window, blocks[window], usual)
+            for name, window in windows.items()]
 
 
-def _changeover_window(case: Case, changeover: Changeover) -> slice:
+def _entry(case: Case, changeover: Changeover) -> slice:
+    """From the interval in which the request lies to an hour after the recovery."""
     interval = pd.Timedelta(minutes=case.limits["recovery.demand_interval"])
     end = case.recovered(changeover) or changeover.handover or changeover.ended
     return slice(changeover.request - interval, min(end + AFTER_RECOVERY, changeover.ended))
 
 
-def _peak(case: Case, changeover: Changeover, blocks: pd.Series, usual: float) -> Event:
+def _exit(case: Case, changeover: Changeover) -> slice:
+    """From the interval in which the first chiller starts to an hour after it."""
+    interval = pd.Timedelta(minutes=case.limits["recovery.demand_interval"])
+    return slice(changeover.exit - interval, changeover.exit + AFTER_RECOVERY)
+
+
+def _peak(case: Case, name: str, window: slice, blocks: pd.Series, usual: float) -> Event:
     if blocks.empty:
-        return unjudged(changeover.name, changeover.request, "power has a gap there")
+        return unjudged(name, window.start, "power has a gap there")
     highest, at = float(blocks.max()), blocks.idxmax()
-    return at_most(case, changeover.name, at, None, highest, usual, 0.0,
+    return at_most(case, name, at, None, highest, usual, 0.0,
                    f"highest interval {highest:.0f} kW, highest outside changeovers "
                    f"{usual:.0f} kW")
 

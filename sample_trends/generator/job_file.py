@@ -30,11 +30,15 @@ class Story:
     limits: Mapping[str, tuple[float, str]]
     tower_approach: str
     exchanger_approach: str
+    revision: str
     overrides: tuple[Mapping[str, Any], ...] = ()
     marks: tuple[Mapping[str, Any], ...] = ()
     answers: Mapping[str, str] = field(default_factory=dict)
 
 
+# SHA-256 over the limits in force on both jobs, as the package freezes them. It is written
+# here by hand, since nothing is imported from the package; a test there compares it.
+_LIMITS_DIGEST = "3f674e5834527b78e4b338a27161b886f9ec0b4f9152fed12a45c265e24f495e"
 TECHNICIAN = "Ivy Invented"
 ENGINEER = "Max Madeup"
 _HEAD = """\
@@ -50,7 +54,7 @@ def job_file(scenario: Scenario, story: Story) -> str:
         for part in (
             _job(story), _site(scenario), _plant(scenario), _approaches(scenario, story),
             _files(scenario), _points(scenario), _sensors(scenario), _limits(story),
-            _people(), _instruments(scenario, story), _work(story),
+            _people(), _frozen(story), _test(story), _instruments(scenario, story), _work(story),
         )
         for text in part
     )
@@ -190,6 +194,27 @@ def _people() -> list[str]:
         table(f"people.{role}", {"name": name, "firm_role": firm})
         for role, (name, firm) in people.items()
     ]
+
+
+def _frozen(story: Story) -> list[str]:
+    year = story.created[:4]
+    return [table("frozen", {
+        "limits": _LIMITS_DIGEST, "at": f"{year}-01-09T16:30:00+00:00", "by": TECHNICIAN,
+    })]
+
+
+def _test(story: Story) -> list[str]:
+    return [table("test", {
+        "revision": "1",
+        "purpose": "show that the changeover into and out of economizer operation works",
+        "requirement": "owner's requirements (invented), clause 4.2: no hand work at changeover",
+        "sequence": "sequence of operation (invented), clause 7",
+        "sequence_revision": story.revision,
+        "weather": "two winter weeks, clear nights and mild days",
+        "initial_conditions": "plant in automatic, one chiller on, no alarm",
+        "safe_state": "economizer command off, one chiller on at the reset setpoint",
+        "returned_to_normal": f"{story.created[:4]}-01-24: plant in automatic, overrides released",
+    })]
 
 
 def _instruments(scenario: Scenario, story: Story) -> list[str]:

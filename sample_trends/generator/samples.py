@@ -37,7 +37,7 @@ _FULL = "load 290 to 320 tons, wet bulb 38 to 40 degF, two cells, fans at 100 %,
 _OFFSET = "the sequence asks for at least 4.5 degF; the condenser range adds the rest"
 
 
-def _story(title: str, number: str, year: int) -> Story:
+def _story(title: str, number: str, year: int, revision: str) -> Story:
     return Story(
         title=f"Fable Valley Hospital (invented): economizer changeover, {title}",
         number=number,
@@ -47,6 +47,7 @@ def _story(title: str, number: str, year: int) -> Story:
         exchanger_approach=(
             f"observed with the trended sensors on 3 January {year}: load 240 to 300 tons, steady"
         ),
+        revision=revision,
         overrides=(
             {
                 "point": "chiller_2_running", "value": "held off for the point-to-point check",
@@ -58,8 +59,8 @@ def _story(title: str, number: str, year: int) -> Story:
 
 
 STORIES = {
-    "sound": _story("after correction", "INV-0002", 2026),
-    "before": _story("before correction", "INV-0001", 2025),
+    "sound": _story("after correction", "INV-0002", 2026, "B, corrected"),
+    "before": _story("before correction", "INV-0001", 2025, "A"),
 }
 # Steady hours: day and hour, the same in both samples.
 _MOMENTS = {
