@@ -254,7 +254,9 @@ FAULTS: tuple[Fault, ...] = (
         "leaking isolation valve",
         "Stopped chillers pass a third of their flow, which mixes return water into the supply.",
         ("running.supply",), both(design(idle_leak=0.35), sequence(exit_band=6.0)),
-        ("exit.supply", "handover.excursion", "recovery.stable", "exit.not_early"),
+        # Exits with warm water set a demand peak.
+        ("exit.supply", "handover.excursion", "recovery.stable", "exit.not_early",
+         "recovery.demand"),
     ),
     Fault(
         "chiller left on", "One chiller stays on beside the exchanger.",
@@ -264,7 +266,7 @@ FAULTS: tuple[Fault, ...] = (
     Fault(
         "late exit", "The plant stays for hours after the supply has left its setpoint.",
         ("exit.supply",), sequence(exit_delay=120, exit_band=2.0),
-        ("running.supply", "exit.comparative"),
+        ("running.supply", "exit.comparative", "recovery.demand"),
     ),
     Fault(
         "early exit", "The plant leaves after two and a half hours without a reason.",
