@@ -2,8 +2,9 @@
 
     python tests/benchmarks/portfolio.py [--small]
 
-The workers import this module, so it imports nothing heavy itself. The bare pool is the same function per plant in ``ProcessPoolExecutor.map`` with nothing
-around it. Whole run: worker processes started, every plant screened, results kept.
+The workers import this module, so it imports nothing heavy itself. The bare pool is the same
+function per plant in ``ProcessPoolExecutor.map`` with nothing around it. A whole run is timed:
+worker processes started, every plant screened, results kept.
 """
 
 from __future__ import annotations
