@@ -91,6 +91,8 @@ def _of_long(reader: Reader, form: FileForm, stamps: StampReader) -> Iterator[Co
     columns = long_columns(reader, form, stamps.columns)
     kinds = {columns.point: TEXT, columns.value: TEXT}
     batches = list(islice(reader.batches(kinds), _BATCHES))
+    if not batches:
+        return
     points = np.array([tidy(t) for b in batches for t in texts(b.columns[columns.point]).to_pylist()
                        ], dtype=object)
     values = pa.concat_arrays([texts(b.columns[columns.value]) for b in batches])

@@ -98,7 +98,7 @@ class DelimitedReader:
             if not data:
                 continue
             lines = data.count(b"\n")
-            yield _Piece(data, row, lines, min(given / total, 1.0))
+            yield _Piece(self._as_utf8(data), row, lines, min(given / total, 1.0))
             row += lines
 
     def _lines(self, size: int) -> Iterator[tuple[bytes, int]]:
@@ -166,9 +166,8 @@ class DelimitedReader:
         return TEXT if name in self._text_columns else kinds[name]
 
     def _as_text(self, piece: _Piece, kinds: Mapping[str, str], wrong: list[str]) -> pa.Table:
-        data = piece.data if sniff.is_utf8(piece.data) else self._other_encoding(piece.data)
         try:
-            table = self._parse(data, dict.fromkeys(kinds, TEXT), wrong)
+            table = self._parse(piece.data, dict.fromkeys(kinds, TEXT), wrong)
         except pa.ArrowInvalid as error:
             raise IntakeError(
                 f"file '{self.name}', from row {piece.first_row}: cannot be read as delimited "
@@ -191,7 +190,10 @@ class DelimitedReader:
         self._text_columns.add(name)
         return column
 
-    def _other_encoding(self, data: bytes) -> bytes:
+    def _as_utf8(self, data: bytes) -> bytes:
+        """Whole lines that may hold another encoding than the first part of the file."""
+        if data.isascii() or sniff.is_utf8(data):
+            return data
         if not self._foreign_bytes:
             self._foreign_bytes = True
             self.said = (*self.said, "some lines are not UTF-8 and were read as windows-1252")

@@ -110,7 +110,7 @@ def measure(path: Path, kind: str, who: str) -> None:
     begin = time.perf_counter()
     shape = {"ours": ours, "reader": reader}[who](path, kind)
     seconds = time.perf_counter() - begin
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000.0
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024.0 / 1e6
     print(f"{seconds:.4f} {peak:.0f} {shape[0]}x{shape[1]}")
 
 

@@ -165,6 +165,11 @@ FORMS = [
     text("windows-1252", PLAIN.replace("CHWS", "CHWS °F"), encoding="cp1252",
          points={**BOTH, "chw_supply_temp": {**SUPPLY, "column": "CHWS °F"}},
          said=("encoding cp1252",)),
+    text("windows-1252 after a long plain part", "Time,CHWS,CH1,Remark\n" + "".join(
+        f"2026-01-05 {10 + at // 60}:{at % 60:02d}:00,44,1,{'x' * 3000}\n" for at in range(100))
+        + "2026-01-05 11:40:00,45,0,\u00fc\n2026-01-05 11:41:00,45,\u00fc\n",
+        {"chw_supply_temp": [44.0] * 100 + [45.0], "chiller_1_running": [1.0] * 100 + [0.0]},
+        encoding="cp1252", said=("read as windows-1252", "1 last lines")),
     text("windows line ends", PLAIN.replace("\n", "\r\n")),
     text("old line ends", PLAIN.replace("\n", "\r")),
     text("no last line end", PLAIN.rstrip("\n")),
