@@ -5,8 +5,6 @@
 
 from __future__ import annotations
 
-import importlib
-import pkgutil
 import statistics
 import tempfile
 import time
@@ -18,7 +16,7 @@ import portfolio_plants as plants
 from fptlib.assemble import case_of
 from fptlib.job import Job
 from fptlib.procedure.steps import all_checks
-from fptlib.workbook import figures
+from fptlib.workbook.evidence import FIGURES, of
 
 
 def main(small: bool) -> None:
@@ -26,18 +24,14 @@ def main(small: bool) -> None:
         days = 4 if small else plants.YEAR_DAYS
         case = case_of(Job(plants.write_job(Path(scratch) / "plant", days, 0.3)), keep=False)
     checks = all_checks(case)
-    print(f"figures of {days} days: seconds to draw and save, kB (median of the last of five)")
-    for module in pkgutil.iter_modules(figures.__path__):
-        draw = getattr(importlib.import_module(f"{figures.__name__}.{module.name}"), "figure",
-                       None)
-        if draw is None:
-            continue
+    print(f"figures of {days} days: seconds to draw and save, kB (median of five)")
+    for step in FIGURES:
         times = []
         for _ in range(1 if small else 5):
             begin = time.perf_counter()
-            image = draw(case, checks).png()
+            image = of(step, case, checks).png()
             times.append(time.perf_counter() - begin)
-        print(f"{module.name:<20}{statistics.median(times):>8.3f} s{len(image) / 1e3:>8.0f} kB")
+        print(f"{step:<20}{statistics.median(times):>8.3f} s{len(image) / 1e3:>8.0f} kB")
 
 
 if __name__ == "__main__":

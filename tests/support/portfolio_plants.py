@@ -1,8 +1,8 @@
 """Invented plants as job folders, of any length, for tests of the portfolio and benchmarks.
 
 The drawn plant's two days are repeated, in the warm half of the year the second day alone;
-its warmth is turned to frost for plants that miss hours. Filler columns stand for the points that a trend export holds and a
-test does not need.
+its warmth is turned to frost for plants that miss hours. Filler columns stand for the points
+that a trend export holds and a test does not need.
 """
 
 from __future__ import annotations
@@ -55,9 +55,9 @@ time_zone = "-07:00"
 """
 # What one-minute screening of a plant asks of an export of forty columns.
 USUAL = (
-    "outdoor_dry_bulb", "outdoor_humidity", "chw_supply_temp", "chw_supply_setpoint", "chw_return_temp", "chw_flow",
-    "cw_supply_temp", "economizer_command", "chiller_1_running", "chiller_2_running",
-    "plant_power",
+    "outdoor_dry_bulb", "outdoor_humidity", "chw_supply_temp", "chw_supply_setpoint",
+    "chw_return_temp", "chw_flow", "cw_supply_temp", "economizer_command", "chiller_1_running",
+    "chiller_2_running", "plant_power",
 )
 
 
