@@ -10,11 +10,11 @@ import ipywidgets as widgets
 
 from fptlib.errors import FormError
 from fptlib.job import Job
-from fptlib.workbook import static
+from fptlib.workbook import parts, static
 from fptlib.workbook.forms import Message, Saved, guarded
+from fptlib.workbook.parts import button
 from fptlib.workbook.questions import position
 from fptlib.workbook.readings import site_time
-from fptlib.workbook.rows import button
 
 Row = Mapping[str, Any]
 
@@ -80,7 +80,7 @@ class OverrideLine(_Line):
     def build(self) -> widgets.Widget:
         value = f" = {self.row['value']}" if self.row.get("value") else ""
         self.name = f"{self.row.get('point', '?')}{value}"
-        self.said = widgets.HTML()
+        self.said = parts.html()
         stamps = [self._stamp("Placed now", "placed"), self._stamp("Released now", "released")]
         self._say()
         return _lined([self.said, *stamps, self._text("Read back", "readback")], self.message)
@@ -114,12 +114,8 @@ def closed(row: Row) -> bool:
     return bool(row.get("released") and row.get("readback"))
 
 
-def _lined(parts: list[widgets.Widget], message: Message) -> widgets.Widget:
-    line = widgets.HBox(parts)
-    line.add_class("fpt-line")
-    box = widgets.VBox([line, message.widget])
-    box.add_class("fpt-check-line")
-    return box
+def _lined(content: list[widgets.Widget], message: Message) -> widgets.Widget:
+    return parts.column([parts.line(content), message.widget], "fpt-check-line")
 
 
 class Checklist:
@@ -130,10 +126,9 @@ class Checklist:
         self.title = title
         rows = [dict(row) for row in job.get(path, [])]
         lines = [line(job, path, row, saved).build() for row in rows]
-        head = widgets.HTML(f"<h4 class='fpt-form-title'>{html.escape(title)}</h4>")
-        nothing = [] if rows else [widgets.HTML(f"<p>{html.escape(empty)}</p>")]
-        self.widget = widgets.VBox([head, *nothing, *lines])
-        self.widget.add_class("fpt-form")
+        head = parts.html(f"<h4 class='fpt-form-title'>{html.escape(title)}</h4>")
+        nothing = [] if rows else [parts.html(f"<p>{html.escape(empty)}</p>")]
+        self.widget = parts.column([head, *nothing, *lines], "fpt-form")
 
     def _repr_mimebundle_(self, **kwargs: Any) -> dict[str, Any]:
         return static.live(self.widget, f"[checklist: {self.title}]", **kwargs)

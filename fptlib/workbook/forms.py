@@ -14,12 +14,8 @@ import ipywidgets as widgets
 
 from fptlib.errors import FormError, FptError
 from fptlib.job import Job, place
-from fptlib.workbook import questions, static
+from fptlib.workbook import parts, questions, static
 from fptlib.workbook.questions import Form, Question
-
-LABEL = {"description_width": "15rem"}
-WIDE = widgets.Layout(width="32rem", max_width="100%")
-NUMBER_WIDTH = widgets.Layout(width="24rem", max_width="100%")
 
 Saved = Callable[[], None]
 
@@ -29,8 +25,7 @@ class Message:
 
     def __init__(self, help_text: str = "") -> None:
         self._help = help_text
-        self.widget = widgets.HTML()
-        self.widget.add_class("fpt-message")
+        self.widget = parts.html("", "fpt-message")
         self.clear()
 
     def clear(self) -> None:
@@ -67,10 +62,7 @@ class Field:
         self.control = _control(question)
         self.unit = _unit(question)
         line = [self.control, *([self.unit] if self.unit else [])]
-        row = widgets.HBox(line)
-        row.add_class("fpt-line")
-        self.widget = widgets.VBox([row, self.message.widget])
-        self.widget.add_class("fpt-field")
+        self.widget = parts.column([parts.line(line), self.message.widget], "fpt-field")
         self.control.add_class("fpt-at-" + handle(question.path))
         self._quiet = False
         for part in line:
@@ -144,19 +136,17 @@ def _options(names: list[str]) -> list[tuple[str, str]]:
 
 
 def _control(question: Question) -> widgets.DOMWidget:
-    words = {"description": _label(question), "style": LABEL}
+    label = _label(question)
     if question.kind == questions.CHOICE:
-        return widgets.Dropdown(options=_options(list(question.choices)), value="", layout=WIDE,
-                                **words)
+        return parts.choice(label, options=_options(list(question.choices)), value="")
     if question.kind == questions.YES:
-        return widgets.Dropdown(options=_options(["yes", "no"]), value="", layout=WIDE, **words)
+        return parts.choice(label, options=_options(["yes", "no"]), value="")
     if question.kind == questions.LONG:
-        return widgets.Textarea(rows=4, continuous_update=False, layout=WIDE, **words)
+        return parts.area(label)
     if question.kind == questions.SUGGESTED:
-        return widgets.Combobox(options=question.choices, ensure_option=False,
-                                continuous_update=False, layout=WIDE, **words)
+        return parts.suggested(label, options=question.choices)
     number = question.kind in (questions.NUMBER, questions.WHOLE)
-    return widgets.Text(continuous_update=False, layout=NUMBER_WIDTH if number else WIDE, **words)
+    return parts.text(label, layout=parts.NUMBER_WIDTH if number else parts.WIDE)
 
 
 def _label(question: Question) -> str:
@@ -166,14 +156,11 @@ def _label(question: Question) -> str:
 def _unit(question: Question) -> widgets.Dropdown | None:
     if not question.unit:
         return None
-    chooser = widgets.Dropdown(
-        options=[(questions.symbol(unit), unit) for unit in question.units],
-        value=question.unit, description=f"Unit of {question.label}",
-        layout=widgets.Layout(width="6.5rem"),
-    )
     # The label is for screen readers; the unit stands beside its number anyway.
-    chooser.add_class("fpt-unit")
-    return chooser
+    return parts.choice(
+        f"Unit of {question.label}", "fpt-unit", layout=parts.UNIT_WIDTH, value=question.unit,
+        options=[(questions.symbol(unit), unit) for unit in question.units],
+    )
 
 
 class FormView:
@@ -185,9 +172,9 @@ class FormView:
         self._saved = saved
         self._checks = dict(checks or {})
         self.fields = {item.path: Field(item, self._answered) for item in form.questions}
-        title = widgets.HTML(f"<h4 class='fpt-form-title'>{html.escape(form.title)}</h4>")
-        self.widget = widgets.VBox([title, *(field.widget for field in self.fields.values())])
-        self.widget.add_class("fpt-form")
+        title = parts.html(f"<h4 class='fpt-form-title'>{html.escape(form.title)}</h4>")
+        fields = [field.widget for field in self.fields.values()]
+        self.widget = parts.column([title, *fields], "fpt-form")
         self.refresh()
 
     def refresh(self) -> None:

@@ -13,11 +13,10 @@ import ipywidgets as widgets
 from fptlib import points
 from fptlib.job import Job
 from fptlib.procedure.limits import Limits
-from fptlib.workbook import live_model, readings, static
+from fptlib.workbook import live_model, parts, readings, static
 from fptlib.workbook.checklist import overrides
-from fptlib.workbook.forms import LABEL, WIDE, Message, Saved, guarded
+from fptlib.workbook.forms import Message, Saved, guarded
 from fptlib.workbook.live_model import CODES, END, MARKS, PAUSE, RESUME, START
-from fptlib.workbook.rows import button
 
 _TICK_SECONDS = 1.0
 
@@ -28,19 +27,11 @@ class LivePanel:
     def __init__(self, job: Job, limits: Limits, saved: Saved = lambda: None) -> None:
         self.job, self._limits, self._saved = job, limits, saved
         self.message = Message()
-        self.clock = widgets.HTML()
-        self.clock.add_class("fpt-clock")
-        self.marks = widgets.HTML()
-        self.by = widgets.Text(
-            value=str(job.get("people.technician.name", "")), description="Marked by",
-            continuous_update=False, style=LABEL, layout=WIDE)
-        self.spot = widgets.Text(
-            description="Spot reading", placeholder="cs 44.2", continuous_update=False,
-            style=LABEL, layout=WIDE)
-        self.spot.add_class("fpt-spot")
-        self.instrument = widgets.Dropdown(
-            options=list(job.get("instruments", {})) or [""], description="with instrument",
-            style=LABEL, layout=WIDE)
+        self.clock, self.marks = parts.html("", "fpt-clock"), parts.html()
+        self.by = parts.text("Marked by", value=str(job.get("people.technician.name", "")))
+        self.spot = parts.text("Spot reading", "fpt-spot", placeholder="cs 44.2")
+        self.instrument = parts.choice("with instrument",
+                                       options=list(job.get("instruments", {})) or [""])
         self.spot.observe(lambda _: guarded(self.message, self._spot), names="value")
         self._build()
         self.refresh()
@@ -50,18 +41,15 @@ class LivePanel:
         controls = [self._marker("Start test", START), self._marker("Pause", PAUSE),
                     self._marker("Resume", RESUME), self._marker("End test", END)]
         marks = [self._marker(what[0].upper() + what[1:], what) for what in MARKS]
-        rows = [widgets.HBox(controls), widgets.HBox(marks)]
-        for row in rows:
-            row.add_class("fpt-line")
-        title = widgets.HTML("<h4 class='fpt-form-title'>Live test</h4>")
-        self.widget = widgets.VBox([
-            title, self.clock, self.by, *rows, self.spot, self.instrument, _code_help(),
-            self.message.widget, self.marks, overrides(self.job, self._saved).widget,
-        ])
-        self.widget.add_class("fpt-form")
+        title = parts.html("<h4 class='fpt-form-title'>Live test</h4>")
+        self.widget = parts.column([
+            title, self.clock, self.by, parts.line(controls), parts.line(marks), self.spot,
+            self.instrument, _code_help(), self.message.widget, self.marks,
+            overrides(self.job, self._saved).widget,
+        ], "fpt-form")
 
     def _marker(self, text: str, what: str) -> widgets.Button:
-        made = button(text, "fpt-mark-" + what.replace(" ", "-"), "")
+        made = parts.button(text, "fpt-mark-" + what.replace(" ", "-"))
         made.on_click(lambda _: guarded(self.message, lambda: self._mark(what)))
         return made
 
@@ -147,6 +135,6 @@ def clock_markup(marks: list[Any], limits: Limits, now: datetime) -> str:
 def _code_help() -> widgets.HTML:
     codes = ", ".join(f"<b>{code}</b> {points.point(name).meaning}"
                       for code, name in CODES.items())
-    return widgets.HTML(
+    return parts.html(
         "<details class='fpt-help'><summary>Two letters, a space, the number, Enter: "
         f"<b>cs 44.2</b>. The codes</summary>{codes}</details>")

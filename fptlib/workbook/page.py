@@ -21,7 +21,7 @@ from fptlib.errors import FptError
 from fptlib.job import JOB_FILE, Job
 from fptlib.procedure.case import Case
 from fptlib.procedure.verdict import Check
-from fptlib.workbook import checklist, evidence, state, static, style, verdicts
+from fptlib.workbook import checklist, evidence, parts, state, static, style, verdicts
 from fptlib.workbook.figures.base import Evidence
 from fptlib.workbook.forms import FormView
 from fptlib.workbook.questions import Form, Rows
@@ -57,8 +57,8 @@ class Page:
         self._shown: list[Callable[[], Shown]] = []
         self._forms: list[FormView] = []
         self._rested_on = state.inputs(self.job, self.step)
-        self.badge = widgets.HTML()
-        self.badge.add_class("fpt-badge")
+        self.badge = parts.html("", "fpt-badge")
+        self._sheet = style.sheet()
         self._say_standing()
         _watch_for_stops(self)
 
@@ -84,7 +84,7 @@ class Page:
         return self._with_badge(view.widget, title)
 
     def _with_badge(self, widget: widgets.Widget, title: str) -> Any:
-        return Live(widgets.VBox([style.sheet(), widget, self.badge]), title)
+        return Live(parts.column([self._sheet, widget, self.badge]), title)
 
     def prerequisites(self) -> Any:
         """The prerequisites as a checklist."""

@@ -15,19 +15,18 @@ from fptlib.intake import Suggestion
 from fptlib.job import Job, now, write_atomically
 from fptlib.procedure.verdict import Check
 from fptlib.record import keys, signing, store, verify
-from fptlib.workbook import closing, planning, review, state, static, verdicts
-from fptlib.workbook.forms import LABEL, WIDE, Message, Saved, guarded
-from fptlib.workbook.rows import button
+from fptlib.workbook import closing, parts, planning, review, state, static, verdicts
+from fptlib.workbook.forms import Message, Saved, guarded
+from fptlib.workbook.parts import button
 
 
 class Panel:
     """A titled box with a message at its end."""
 
-    def __init__(self, title: str, parts: Sequence[widgets.Widget]) -> None:
+    def __init__(self, title: str, content: Sequence[widgets.Widget]) -> None:
         self.message = Message()
-        head = widgets.HTML(f"<h4 class='fpt-form-title'>{html.escape(title)}</h4>")
-        self.widget = widgets.VBox([head, *parts, self.message.widget])
-        self.widget.add_class("fpt-form")
+        head = parts.html(f"<h4 class='fpt-form-title'>{html.escape(title)}</h4>")
+        self.widget = parts.column([head, *content, self.message.widget], "fpt-form")
 
     def does(self, made: widgets.Button, work: Callable[[], str], saved: Saved) -> None:
         """Let a button do some work and say what came of it."""
@@ -44,7 +43,7 @@ class Panel:
 
 def freeze(job: Job, saved: Saved = lambda: None) -> Panel:
     """Freeze the limits in force, so that a later change shows."""
-    by = _text("Frozen by", str(job.get("people.technician.name", "")))
+    by = parts.text("Frozen by", value=str(job.get("people.technician.name", "")))
     press = button("Freeze the limits", "fpt-freeze", "primary")
     panel = Panel("Freeze the limits before any trend is read", [by, press])
     panel.does(press, lambda: _freeze(job, by.value), saved)
@@ -66,9 +65,9 @@ def _freeze(job: Job, by: str) -> str:
 def upload(job: Job, saved: Saved = lambda: None) -> Panel:
     """Take in a trend file; the file itself is never changed and never overwritten."""
     chooser = widgets.FileUpload(multiple=True, description="Choose trend files",
-                                 layout=widgets.Layout(width="auto"))
+                                 layout=parts.AUTO_WIDTH)
     chooser.add_class("fpt-upload")
-    words = widgets.HTML(
+    words = parts.html(
         "<p>Or drag files of any size into the job's folder <b>trends</b>: "
         "<a href='/lab/tree/trends' target='_blank'>open the folder</a>. Then press “Run this "
         "step”.</p>")
@@ -107,8 +106,8 @@ def suggest(job: Job, saved: Saved = lambda: None) -> Panel:
     ask, use = (button("Suggest points from the files", "fpt-suggest", ""),
                 button("Use these suggestions", "fpt-use-suggested", "primary"))
     use.disabled = True
-    shown = widgets.HTML()
-    panel = Panel("Suggestions for the point map", [_line(ask, use), shown])
+    shown = parts.html()
+    panel = Panel("Suggestions for the point map", [parts.line([ask, use]), shown])
     found: list[Suggestion] = []
 
     def asked() -> str:
@@ -135,7 +134,7 @@ def sign(job: Job, saved: Saved = lambda: None) -> Panel:
     fields = _Signing(job, "technician")
     press = button("Sign the record", "fpt-sign", "primary")
     make = button("Make a new key", "fpt-make-key", "")
-    panel = Panel("Signature", [*fields.parts, _line(press, make)])
+    panel = Panel("Signature", [*fields.parts, parts.line([press, make])])
     panel.does(make, lambda: _make_key(fields), lambda: None)
 
     def signed() -> str:
@@ -149,12 +148,9 @@ def sign(job: Job, saved: Saved = lambda: None) -> Panel:
 def countersign(job: Job, saved: Saved = lambda: None) -> Panel:
     """Accept the latest record or send it back, as the engineer."""
     fields = _Signing(job, "engineer")
-    decision = widgets.Dropdown(
-        options=[("- choose -", ""), signing.ACCEPT, signing.SEND_BACK], description="Decision",
-        style=LABEL, layout=WIDE)
-    decision.add_class("fpt-decision")
-    reason = widgets.Textarea(description="Reason, if sent back", rows=3, style=LABEL,
-                              layout=WIDE)
+    decision = parts.choice("Decision", "fpt-decision", options=[
+        ("- choose -", ""), signing.ACCEPT, signing.SEND_BACK])
+    reason = parts.area("Reason, if sent back", rows=3)
     press = button("Countersign", "fpt-countersign", "primary")
     panel = Panel("Decision and countersignature", [decision, reason, *fields.parts, press])
 
@@ -173,9 +169,10 @@ class _Signing:
     """Name, key file and passphrase; the passphrase is forgotten when it was used."""
 
     def __init__(self, job: Job, role: str) -> None:
-        self.name = _text("Name", str(job.get(f"people.{role}.name", "")))
-        self.key = _text("Key file", str(Path.home() / f"{role}.key"))
-        self.secret = widgets.Password(description="Passphrase", style=LABEL, layout=WIDE)
+        self.name = parts.text("Name", value=str(job.get(f"people.{role}.name", "")))
+        self.key = parts.text("Key file", value=str(Path.home() / f"{role}.key"))
+        self.secret = widgets.Password(description="Passphrase", layout=parts.WIDE,
+                                       style={"description_width": parts.LABEL_WIDTH})
         for part, handle in ((self.name, "name"), (self.key, "key"), (self.secret, "secret")):
             part.add_class(f"fpt-sign-{handle}")
         self.parts = [self.name, self.key, self.secret]
@@ -203,10 +200,8 @@ def _make_key(fields: _Signing) -> str:
 
 def check_filter(checks: Sequence[Check]) -> Panel:
     """Every check in one table, with a filter."""
-    which = widgets.Dropdown(options=[review.ALL, review.NEAR, review.OPEN], description="Show",
-                             style=LABEL, layout=WIDE)
-    which.add_class("fpt-filter")
-    shown = widgets.HTML()
+    which = parts.choice("Show", "fpt-filter", options=[review.ALL, review.NEAR, review.OPEN])
+    shown = parts.html()
 
     def show(_: Any = None) -> None:
         kept = review.chosen(checks, str(which.value))
@@ -249,13 +244,3 @@ def blockers(job: Job) -> static.Shown:
     if not found:
         return static.note("Nothing is open: the record can be signed.", "done")
     return static.notes(found, "waiting")
-
-
-def _text(label: str, value: str) -> widgets.Text:
-    return widgets.Text(value=value, description=label, style=LABEL, layout=WIDE)
-
-
-def _line(*parts: widgets.Widget) -> widgets.HBox:
-    made = widgets.HBox(list(parts))
-    made.add_class("fpt-line")
-    return made

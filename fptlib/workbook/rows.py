@@ -10,12 +10,11 @@ import html
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol
 
-import ipywidgets as widgets
 import tomlkit
 
 from fptlib.job import Job, lookup, place
-from fptlib.workbook import questions, static
-from fptlib.workbook.forms import LABEL, WIDE, Field, Message, Saved, guarded, handle
+from fptlib.workbook import parts, questions, static
+from fptlib.workbook.forms import Field, Message, Saved, guarded, handle
 from fptlib.workbook.questions import Rows
 
 NEW = -1
@@ -82,20 +81,16 @@ class RowsView:
 
     def _build(self) -> None:
         name = handle(self.rows.path)
-        self.table = widgets.HTML()
-        self.chooser = widgets.Dropdown(description=f"Which {self.rows.row_word}", style=LABEL,
-                                        layout=WIDE)
-        self.chooser.add_class(f"fpt-choose-{name}")
-        self.save = button(f"Save {self.rows.row_word}", f"fpt-save-{name}", "primary")
-        self.remove = button(f"Remove {self.rows.row_word}", f"fpt-remove-{name}", "")
+        self.table = parts.html()
+        self.chooser = parts.choice(f"Which {self.rows.row_word}", f"fpt-choose-{name}")
+        self.save = parts.button(f"Save {self.rows.row_word}", f"fpt-save-{name}", "primary")
+        self.remove = parts.button(f"Remove {self.rows.row_word}", f"fpt-remove-{name}", "")
         self.save.on_click(lambda _: guarded(self.message, self._put))
         self.remove.on_click(lambda _: guarded(self.message, self._take))
         self.chooser.observe(lambda _: guarded(self.message, self._show_row), names="value")
         entry = [self.chooser, *(field.widget for field in self.fields.values())]
-        buttons = widgets.HBox([self.save, self.remove])
-        buttons.add_class("fpt-line")
-        self.widget = widgets.VBox([self.table, *entry, buttons, self.message.widget])
-        self.widget.add_class("fpt-form")
+        buttons = parts.line([self.save, self.remove])
+        self.widget = parts.column([self.table, *entry, buttons, self.message.widget], "fpt-form")
 
     def refresh(self, chosen: int = NEW) -> None:
         """Show what the store holds now."""
@@ -167,10 +162,3 @@ def held(rows: Rows, content: Sequence[Mapping[str, Any]]) -> static.Shown:
 def _name(rows: Rows, row: Mapping[str, Any]) -> str:
     return questions.shown(rows.asked[0], row.get(rows.asked[0].path))
 
-
-def button(text: str, name: str, style: str) -> widgets.Button:
-    """A button with a handle."""
-    made = widgets.Button(description=text, button_style=style,
-                          layout=widgets.Layout(width="auto"))
-    made.add_class(name)
-    return made
