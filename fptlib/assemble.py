@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Any
 
 import pandas as pd
 
@@ -17,21 +16,26 @@ from fptlib.trends import Remark, Trends
 
 
 def case_of(job: Job, progress: Callable[[float, str], None] | None = None,
-            keep: bool = True) -> Case:
+            keep: bool = True, fresh: bool = False) -> Case:
     """Read everything a job holds and make a case of it.
 
-    Trends come from the job's cache where it fits; with ``keep`` they are cached.
+    Trends come from the job's cache where it fits; with ``keep`` they are cached; with
+    ``fresh`` they are read from the files whatever the cache holds, as a record needs it.
 
     Raises:
         JobError: an answer cannot be used.
         IntakeError: a trend file, its map or its values cannot be used.
     """
     from fptlib.cache import trends_of
+    from fptlib.intake import PointMap, read_trends
 
     answers = job.read().unwrap()
     plant = job_answers.plant(answers)
     sensors = job_answers.sensors(answers)
-    trends = trends_of(job, answers, keep, progress)
+    if fresh:
+        trends = read_trends(job.trends_folder, PointMap.from_answers(answers), progress)
+    else:
+        trends = trends_of(job, answers, keep, progress)
     return Case(
         trends=without_offsets(trends, sensors),
         plant=plant,
@@ -57,21 +61,6 @@ def without_offsets(trends: Trends, sensors: Sensors) -> Trends:
                for name, offset in offsets.items()]
     return replace(trends, frame=trends.frame.assign(**corrected),
                    remarks=(*trends.remarks, *remarks))
-
-
-def payload_of(job: Job, case: Case | None = None) -> dict[str, Any]:
-    """The payload of a record: every check computed from what the job folder holds now.
-
-    Raises:
-        FptError: something in the job cannot be used.
-    """
-    from fptlib.procedure.steps import all_checks
-    from fptlib.record.payload import payload
-
-    case = case or case_of(job)
-    return payload(
-        job, case.trends, case.limits, all_checks(case), case.readings, case.instruments
-    )
 
 
 def _wet_bulb_source(answers: job_answers.Answers) -> str:

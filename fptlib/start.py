@@ -65,7 +65,8 @@ def start_sample(folder: Path | str, sample: str = "sound") -> Job:
     if sample not in SAMPLES:
         raise JobError(f"there is no sample plant '{sample}'; there are: {', '.join(SAMPLES)}")
     folder = _new(Path(folder))
-    shutil.copytree(data_folder("sample_trends") / sample, folder, dirs_exist_ok=True)
+    shutil.copytree(data_folder("sample_trends") / sample, folder, dirs_exist_ok=True,
+                    ignore=shutil.ignore_patterns(".*"))
     return _with_rooms(folder)
 
 

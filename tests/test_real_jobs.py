@@ -12,17 +12,17 @@ import pandas as pd
 import pytest
 from intake_plant import JOBS, REAL, SHARED
 
-from fptlib.assemble import case_of, payload_of
-from fptlib.job import Job, now
+from fptlib.assemble import case_of
+from fptlib.job import Job
 from fptlib.physics import water
 from fptlib.procedure.case import Case
 from fptlib.procedure.overview import overview
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
-from fptlib.record import signing, store
 from fptlib.record.keys import make_key
 from fptlib.record.verify import verify
 from fptlib.start import start
+from fptlib.workbook import closing
 from fptlib.workbook.run import run_all
 
 
@@ -47,9 +47,9 @@ def test_through_all_workbooks_to_a_signed_record(name: str, tmp_path: Path) -> 
     before = {path.name: path.read_bytes() for path in job.trend_files()}
     results = run_all(job)
     assert not [r for r in results if r.broken], results
-    key = make_key(tmp_path / "key.pem", "a test's passphrase")
-    record = signing.sign(payload_of(job), key, "technician", "a test", now())
-    found = verify(store.save(job, record).read_bytes(), None, job)
+    make_key(tmp_path / "key", "a test's passphrase")
+    path = closing.sign(job, tmp_path / "key", "a test's passphrase", "a test")
+    found = verify(path.read_bytes(), None, job)
     assert found.good, found.lines()
     assert before == {path.name: path.read_bytes() for path in job.trend_files()}
 

@@ -50,6 +50,8 @@ def payload(
 ) -> dict[str, Any]:
     """Everything the record states, plain JSON types only.
 
+    It is not held against its schema here: that costs a second and belongs to signing.
+
     Args:
         job: the job folder; its answers and files are read now.
         trends: the trends the checks were computed from.
@@ -65,8 +67,9 @@ def payload(
     with job.locked():
         files = provenance.inputs(job)
         answers = plain(job.read().unwrap(), "job.toml")
+    _unchanged(trends, files)
     rows = [check_row(check) for check in checks]
-    return schema.current({
+    return {
         "schema": {"name": schema.NAME, "version": schema.VERSION, "decimals": DECIMALS},
         "program": provenance.program(),
         "clock": provenance.clock(made or now()),
@@ -86,7 +89,16 @@ def payload(
         "deficiencies": deficiencies.from_checks(rows, _table(answers, "deficiencies")),
         "retest": _table(answers, "retest"),
         "signatures_required": _required(answers),
-    })
+    }
+
+
+def _unchanged(trends: Trends, files: Mapping[str, Any]) -> None:
+    """The files that were judged must be those that the record names."""
+    now_there = {name: entry["sha256"] for name, entry in files["trends"].items()}
+    for file in trends.files:
+        if file.sha256 != now_there.get(file.name):
+            raise RecordError(f"trend file '{file.name}' changed after it was judged; run the "
+                              "steps again and sign then")
 
 
 def _table(answers: Mapping[str, Any], name: str) -> dict[str, Any]:

@@ -14,7 +14,18 @@ from fptlib.job import Job, now, write_atomically
 from fptlib.procedure.case import Case
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check
-from fptlib.record import exchange, keys, page, payload, pdf, review, signing, store, verify
+from fptlib.record import (
+    exchange,
+    keys,
+    page,
+    payload,
+    pdf,
+    review,
+    schema,
+    signing,
+    store,
+    verify,
+)
 from fptlib.workbook import evidence, state
 
 TECHNICIAN, ENGINEER = "technician", "engineer"
@@ -29,8 +40,8 @@ class Computed:
 
 
 def compute(job: Job) -> Computed:
-    """Read everything and judge everything."""
-    case = case_of(job)
+    """Read everything from the files, whatever a cache holds, and judge everything."""
+    case = case_of(job, fresh=True)
     return Computed(case, all_checks(case))
 
 
@@ -49,7 +60,7 @@ def sign(job: Job, key_file: Path, passphrase: str, name: str) -> Path:
     found = compute(job)
     content = payload.payload(job, found.case.trends, found.case.limits, found.checks,
                               found.case.readings, found.case.instruments)
-    record = signing.sign(content, key, TECHNICIAN, name.strip(), now())
+    record = signing.sign(schema.current(content), key, TECHNICIAN, name.strip(), now())
     return _save(job, record, found)
 
 

@@ -90,7 +90,7 @@ SHOWN = [
 ]
 
 
-@pytest.mark.parametrize("text", SHOWN)
+@pytest.mark.parametrize("text", SHOWN, ids=range(len(SHOWN)))
 def test_page_and_pdf_show(record: bytes, made: bytes, text: str) -> None:
     assert squeezed(text) in squeezed(Reader(page.html(record, FIGURES)).text)
     assert squeezed(text) in squeezed(pdf_text(made))

@@ -155,7 +155,7 @@ def test_answers_of_the_wrong_kind_are_told_in_a_sentence(
 ) -> None:
     job = support.make_job(tmp_path / "bad", toml)
     with pytest.raises(RecordError, match=said):
-        support.make_payload(job)
+        schema.current(support.make_payload(job))
 
 
 def test_a_file_that_is_no_notebook_is_named(job: Job) -> None:
@@ -230,3 +230,11 @@ def test_each_failure_is_a_numbered_deficiency() -> None:
     assert found[1]["due"] == "Friday"
     assert found[0]["retest"] == ["lift", "handover", "recovery"]
     assert all(item["recommended"] == "set" for item in found)
+
+
+def test_a_trend_file_that_changed_after_it_was_judged_stops_the_record(job: Job) -> None:
+    trends = support.make_trends(job)
+    with (job.trends_folder / "plant.csv").open("ab") as stream:
+        stream.write(b"\n")
+    with pytest.raises(RecordError, match="'plant.csv' changed after it was judged"):
+        payload(job, trends, support.LIMITS, [], [], {})

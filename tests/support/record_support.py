@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 from joserfc.jwk import OKPKey
 
-from fptlib.job import Job
+from fptlib.job import Job, sha256
 from fptlib.procedure.limits import Deviation, Limits
 from fptlib.procedure.plant import Instrument, Reading
 from fptlib.procedure.verdict import Check, Event, Verdict
@@ -126,7 +126,8 @@ def make_trends(job: Job) -> Trends:
         {"chw_supply_temp": [44.0, 44.1, None, 44.2], "outdoor_dry_bulb": [21.0, 21.5, 22.0, 22.2]},
         index=index, dtype="float64",
     )
-    file = TrendFile("plant.csv", "0" * 64, 4, index[0], index[-1], 1.0)
+    digest = sha256(job.trends_folder / "plant.csv")
+    file = TrendFile("plant.csv", digest, 4, index[0], index[-1], 1.0)
     return Trends(
         frame, pd.Timedelta(minutes=1), (file,),
         (Remark("doubt", "one gap of one minute", "plant.csv", "chw_supply_temp", 4),),
