@@ -65,7 +65,7 @@ class Evidence:
     def png(self) -> bytes:
         """The picture."""
         stream = io.BytesIO()
-        self.figure.savefig(stream, format="png", dpi=DPI, metadata={"Software": None})
+        self.figure.savefig(stream, format="png", dpi=DPI, metadata={"Software": None, "Description": self.sentence})
         return stream.getvalue()
 
     def _repr_mimebundle_(self, **_: Any) -> Any:
