@@ -65,7 +65,8 @@ class Evidence:
     def png(self) -> bytes:
         """The picture."""
         stream = io.BytesIO()
-        self.figure.savefig(stream, format="png", dpi=DPI, metadata={"Software": None, "Description": self.sentence})
+        about = {"Software": None, "Description": self.sentence}
+        self.figure.savefig(stream, format="png", dpi=DPI, metadata=about)
         return stream.getvalue()
 
     def _repr_mimebundle_(self, **_: Any) -> Any:
