@@ -14,7 +14,7 @@ from ipywidgets.widgets.widget_description import DescriptionStyle
 from ipywidgets.widgets.widget_string import HTMLStyle, TextStyle
 
 LABEL_WIDTH = "15rem"
-WIDE = widgets.Layout(width="32rem", max_width="100%")
+WIDE = widgets.Layout(width="42rem", max_width="100%")
 NUMBER_WIDTH = widgets.Layout(width="24rem", max_width="100%")
 UNIT_WIDTH = widgets.Layout(width="6.5rem")
 AUTO_WIDTH = widgets.Layout(width="auto", max_width="100%")

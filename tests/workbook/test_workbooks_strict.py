@@ -40,5 +40,9 @@ def test_a_workbook_is_short_code_with_words_and_committed_executed(step):
 
 @pytest.mark.parametrize("step", STEPS, ids=lambda step: step.name)
 def test_a_workbook_holds_no_path_no_id_and_no_stop(step):
-    text = (WORKBOOKS / step.file).read_text(encoding="utf-8")
+    book = nbformat.read(WORKBOOKS / step.file, as_version=4)
+    for cell in book.cells:
+        for output in cell.get("outputs", []):
+            output.get("data", {}).pop("image/png", None)
+    text = nbformat.writes(book)
     assert not re.search(r"/tmp/|/home/|/root/|C:\\\\|0x[0-9a-f]{6}|widget-view|STOPPED", text)
