@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import fields
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,7 @@ import pandas as pd
 
 from fptlib import points, units
 from fptlib.errors import FptError, JobError
-from fptlib.job import lookup, write_atomically
+from fptlib.job import lookup
 from fptlib.physics import refrigerant
 from fptlib.procedure.limits import Deviation, Limits
 from fptlib.procedure.plant import (
@@ -255,16 +255,3 @@ def _value(text: str | None, where: str) -> float:
     except ValueError as error:
         raise JobError(f"{where}: '{text}' is not a number; enter the reading as a number "
                        "such as 44.6") from error
-
-
-def add_readings(file: Path, rows: Sequence[Mapping[str, str]]) -> None:
-    """Append rows to ``readings.csv`` and replace it in one move; the caller holds the lock."""
-    before = file.read_text(encoding="utf-8-sig") if file.is_file() else ""
-    text = io.StringIO(newline="")
-    writer = csv.DictWriter(text, READING_COLUMNS, lineterminator="\n", restval="")
-    if not before:
-        writer.writeheader()
-    elif not before.endswith("\n"):
-        before += "\n"
-    writer.writerows(rows)
-    write_atomically(file, (before + text.getvalue()).encode("utf-8"))

@@ -106,16 +106,6 @@ def test_wrong_heading_is_one_sentence(tmp_path: Path) -> None:
         answers.readings(_readings(tmp_path, "time,point,value,unit\n"), "America/Denver")
 
 
-def test_readings_are_appended_not_replaced(tmp_path: Path) -> None:
-    file = tmp_path / "readings.csv"
-    row = {"time": "2026-01-10 10:00", "point": "chw_supply_temp", "value": "44",
-           "unit": "degF", "instrument": "T1", "taken_by": "a, \"b\""}
-    answers.add_readings(file, [row])
-    answers.add_readings(file, [row])
-    found = answers.readings(file, "America/Denver")
-    assert [r.taken_by for r in found] == ['a, "b"'] * 2
-
-
 def test_stated_offset_is_taken_off_and_said() -> None:
     trends = drawn.case().trends
     found = without_offsets(trends, Sensors({"chw_supply_temp": Sensor(0.5, offset=0.4)}))

@@ -108,7 +108,7 @@ def test_countersigned_and_sent_back(signed: Path, tmp_path: Path,
 def test_check_prints_every_event(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", str(signed / "job"), "--all"]) == 1
     said = capsys.readouterr().out
-    assert "changeover 2" in said and "raise the offset" in said and "11 fail" in said
+    assert "changeover 2" in said and "raise the offset" in said and "12 fail" in said
 
 
 @pytest.mark.parametrize(("arguments", "said"), [

@@ -8,8 +8,6 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from jsonschema import Draft202012Validator
-
 from fptlib.errors import RecordError
 
 NAME, VERSION = "changeover-test-record", 1
@@ -63,5 +61,8 @@ def text() -> str:
 
 
 @cache
-def _validator() -> Draft202012Validator:
+def _validator() -> Any:
+    # Imported here: it builds a grammar for a second, which only reading a record needs.
+    from jsonschema import Draft202012Validator
+
     return Draft202012Validator(json.loads(text()))

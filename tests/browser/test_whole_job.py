@@ -23,7 +23,7 @@ PASSPHRASE = "an invented passphrase"
 AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
 NARROW = {"width": 560, "height": 768}
 USUAL = {"width": 1366, "height": 768}
-# The pictures of docs/worked_example.md, made anew with FPTLIB_EXAMPLE=docs/pictures.
+# The pictures of workbooks/worked_example.md, made anew with FPTLIB_EXAMPLE=workbooks/pictures.
 EXAMPLE = ("plan_1366_1", "enable_1366_0", "enable_1366_1", "enable_1366_3", "handover_1366_1",
            "findings_1366_1", "review_1366_1")
 # Typed by hand in this test; the sample's other answers stand in the file already.
