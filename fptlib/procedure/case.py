@@ -151,6 +151,21 @@ class Case:
             return self.trends.missing(need.format(n=n) for n in family or [1])
         return self.trends.missing([need])
 
+    def points_of(self, need: str) -> list[str]:
+        """Every trended point that a need can be met from."""
+        if need == "chillers":
+            names = [f"chiller_{n}_{what}" for n in self.chiller_numbers
+                     for what in ("running", "power", "amps")]
+        elif need == "power":
+            names = ["plant_power", *(f"chiller_{n}_power" for n in self.chiller_numbers),
+                     *POWER_PARTS]
+        elif "{n}" in need:
+            family = self.tower_numbers if need.startswith("tower") else self.chiller_numbers
+            names = [need.format(n=n) for n in family]
+        else:
+            names = [name for way in _ALTERNATIVES.get(need, ((need,),)) for name in way]
+        return [name for name in names if name in self.frame]
+
     def _lacking_of_all(self, alternatives: Sequence[Sequence[str]]) -> list[str]:
         lacks = [self.trends.missing(names) for names in alternatives]
         return [] if any(not lack for lack in lacks) else lacks[0]

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import wraps
 
 import pandas as pd
 
@@ -57,6 +56,17 @@ class Words:
 Judge = Callable[[Case], Sequence[Event]]
 
 
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A check as it is asked of a case: called with one, it returns the row."""
+
+    words: Words
+    judge: Judge
+
+    def __call__(self, case: Case) -> Check:
+        return _row(self.words, self.judge, case)
+
+
 def check(
     id: str,
     question: str,
@@ -69,19 +79,12 @@ def check(
     adjust: str,
     advise: Advise | None = None,
     capacity: bool = False,
-) -> Callable[[Judge], Callable[[Case], Check]]:
+) -> Callable[[Judge], Question]:
     """Make a judging function into a check that returns its row."""
     words = Words(id, question, unit, tuple(needs), tuple(limits), good, bad, adjust, advise,
                   capacity)
 
-    def decorate(judge: Judge) -> Callable[[Case], Check]:
-        @wraps(judge)
-        def row(case: Case) -> Check:
-            return _row(words, judge, case)
-
-        return row
-
-    return decorate
+    return lambda judge: Question(words, judge)
 
 
 def _row(words: Words, judge: Judge, case: Case) -> Check:

@@ -29,6 +29,14 @@ STEPS = {
 }
 
 
+def points_used(case: Case) -> dict[str, list[str]]:
+    """For every check the trended points that it can rest on."""
+    return {
+        question.words.id: [name for need in question.words.needs for name in case.points_of(need)]
+        for step in STEPS.values() for question in step.CHECKS
+    }
+
+
 def all_checks(case: Case) -> list[Check]:
     """Every check of every step, in order."""
     return [row for step in STEPS.values() for row in step.checks(case)]

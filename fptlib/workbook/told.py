@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import pandas as pd
 
+from fptlib.intake import quality as report_of
 from fptlib.procedure.case import Case
+from fptlib.procedure.overview import overview as facts
+from fptlib.procedure.steps import points_used
 from fptlib.workbook import static
 from fptlib.workbook.static import Shown
+from fptlib.workbook.verdicts import number
 
 MOST_REMARKS = 60
 
@@ -28,6 +32,28 @@ def remarks(case: Case) -> Shown:
     more = len(found) - len(rows)
     title = "What was found in the files" + (f" ({more} more notes)" if more else "")
     return static.table(title, ("Kind", "Where", "What"), rows, "nothing to remark")
+
+
+def overview(case: Case) -> Shown:
+    """How the plant runs, whatever its economizer does."""
+    rows = [[fact.name, fact.unit, *(number(v) for v in (fact.low, fact.median, fact.high)),
+             f"{fact.hours:.0f}"] for fact in facts(case)]
+    return static.table(
+        "How the plant runs (nineteen of twenty hours lie between the two outer values)",
+        ("What", "Unit", "5 % below", "Median", "5 % above", "Hours"), rows, "nothing trended")
+
+
+def quality(case: Case) -> Shown:
+    """What of the trends is not whole, and which checks it costs."""
+    report = report_of(case.trends, points_used(case))
+    flawed = report[(report["gaps"] > 0) | (report["stuck_hours"] > 0) | (report["spikes"] > 0)]
+    rows = [[str(name), number(row["coverage"]), f"{row['gaps']}", number(row["longest_gap"]),
+             number(row["stuck_hours"]), f"{row['spikes']}", str(row["costs"]) or "none"]
+            for name, row in flawed.iterrows()]
+    return static.table(
+        f"Quality of the trends: {len(report) - len(flawed)} of {len(report)} points are whole",
+        ("Point", "Coverage, %", "Gaps", "Longest, h", "Stuck, h", "Spikes", "Checks it costs"),
+        rows, "every point is whole")
 
 
 def changeovers(case: Case) -> Shown:
