@@ -87,7 +87,8 @@ def _behaviour(values: np.ndarray, point: points.Point, minutes: float) -> dict[
 def _least(values: np.ndarray, point: points.Point, noise: float) -> float:
     """How high a spike or step must be to count."""
     there = values[~np.isnan(values)]
-    usual = float(np.median(np.abs(there))) if point.relative and len(there) else 1.0
+    # Equipment may stand for most of the record, so not the median.
+    usual = float(np.percentile(np.abs(there), 90)) if point.relative and len(there) else 1.0
     return max(_ACCURACIES * point.accuracy * usual, _NOISES * noise if noise == noise else 0.0,
                1e-9)
 
