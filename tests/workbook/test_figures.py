@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 
+import drawn_plant
 import numpy as np
 import pandas as pd
 import pytest
@@ -11,7 +12,7 @@ import small_plant
 
 from fptlib.procedure.steps import STEPS
 from fptlib.workbook import evidence
-from fptlib.workbook.figures import base, sketch
+from fptlib.workbook.figures import base, quality, sketch
 
 CASE, EMPTY = small_plant.case(), small_plant.empty_case()
 
@@ -77,3 +78,13 @@ def test_labels_at_line_ends_do_not_overlap():
                                      {"points": {"cw_supply_temp": {"column": "CWS-T"}}}])
 def test_the_sketch_draws_any_plant(answers):
     assert sketch.figure(answers).png().startswith(b"\x89PNG")
+
+
+def test_gaps_are_drawn_for_the_points_that_have_them() -> None:
+    table = drawn_plant.frame()
+    table.iloc[100:400, table.columns.get_loc("chw_flow")] = float("nan")
+    shown = quality.figure(drawn_plant.case(table))
+    (ax,) = shown.figure.axes
+    assert [label.get_text() for label in ax.get_yticklabels()] == ["chw_flow"]
+    assert "34 of 35 points have no gap" in shown.sentence
+    assert len(shown.png()) < 250_000
