@@ -45,4 +45,4 @@ def test_a_workbook_holds_no_path_no_id_and_no_stop(step):
         for output in cell.get("outputs", []):
             output.get("data", {}).pop("image/png", None)
     text = nbformat.writes(book)
-    assert not re.search(r"/tmp/|/home/|/root/|C:\\\\|0x[0-9a-f]{6}|widget-view|STOPPED", text)
+    assert not re.search(r"/(tmp|home|root)/|C:\\\\|0x[0-9a-f]{6}|widget-view|STOPPED", text)
