@@ -29,7 +29,7 @@ def case_of(job: Job, progress: Callable[[float, str], None] | None = None,
     from fptlib.cache import trends_of
     from fptlib.intake import PointMap, read_trends
 
-    answers = job.read().unwrap()
+    answers = job.answers()
     plant = job_answers.plant(answers)
     sensors = job_answers.sensors(answers)
     if fresh:

@@ -7,10 +7,12 @@ job, or a kill half-way, lose nothing.
 
 from __future__ import annotations
 
+import copy
 import hashlib
 import os
 import tempfile
 import time
+import tomllib
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
@@ -76,7 +78,8 @@ class Job:
     def __init__(self, folder: Path | str) -> None:
         self.folder = Path(folder).resolve()
         self._lock = FileLock(self.folder / _LOCK_FILE, timeout=_LOCK_SECONDS)
-        self.read()
+        self._known: tuple[tuple[int, int, int], dict[str, Any]] | None = None
+        self.answers()
 
     @property
     def file(self) -> Path:
@@ -99,22 +102,41 @@ class Job:
         return self.folder / READINGS_FILE
 
     def read(self) -> tomlkit.TOMLDocument:
-        """The job's answers as they lie on disk now."""
+        """The job's answers as they lie on disk now, with their comments, to be changed."""
+        try:
+            return tomlkit.parse(self._text())
+        except TOMLKitError as error:
+            raise JobError(f"{JOB_FILE} cannot be read: {error}; mend that line") from error
+
+    def _text(self) -> str:
         if not self.file.is_file():
             raise JobError(
                 f"'{self.folder.name}' is not a job folder: it has no {JOB_FILE}; "
                 "start one with 'fptlib start FOLDER'"
             )
         try:
-            return tomlkit.parse(self.file.read_text(encoding="utf-8"))
-        except TOMLKitError as error:
-            raise JobError(f"{JOB_FILE} cannot be read: {error}; mend that line") from error
+            return self.file.read_text(encoding="utf-8")
         except UnicodeDecodeError as error:
             raise JobError(f"{JOB_FILE} is not UTF-8 text; save it as UTF-8") from error
 
+    def answers(self) -> dict[str, Any]:
+        """The job's answers as they lie on disk now, as plain Python; the caller's own copy.
+
+        A form asks for one answer after the other, so the file is parsed again only when it
+        was replaced.
+        """
+        try:
+            state = self.file.stat()
+        except OSError:
+            return _plain(self._text())
+        mark = (state.st_mtime_ns, state.st_size, state.st_ino)
+        if self._known is None or self._known[0] != mark:
+            self._known = mark, _plain(self._text())
+        return copy.deepcopy(self._known[1])
+
     def get(self, path: str, default: Any = None) -> Any:
         """The answer at a dotted path (``site.altitude``) as plain Python, or ``default``."""
-        return lookup(self.read().unwrap(), path, default)
+        return lookup(self.answers(), path, default)
 
     def put(self, path: str, value: Any) -> None:
         """Save one answer at a dotted path; ``None`` takes it away."""
@@ -152,6 +174,13 @@ class Job:
             for path in self.trends_folder.iterdir()
             if path.is_file() and not path.name.startswith(".")
         )
+
+
+def _plain(text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise JobError(f"{JOB_FILE} cannot be read: {error}; mend that line") from error
 
 
 def lookup(answers: Mapping[str, Any], path: str, default: Any = None) -> Any:

@@ -47,7 +47,7 @@ def _screen(job: Job, plant: str) -> tuple[Screening, dict[str, Any] | None]:
     case = case_of(job, keep=False)
     checks = all_checks(case)
     record, problem = _record(job, case, checks)
-    return _result(plant, job.read().unwrap(), case, checks, problem), record
+    return _result(plant, job.answers(), case, checks, problem), record
 
 
 def _record(job: Job, case: Case, checks: list[Check]) -> tuple[dict[str, Any] | None, str]:

@@ -173,7 +173,7 @@ def points(job: Job, answers: Mapping[str, Any] | None = None) -> Rows:
 
 
 def _point(job: Job, answers: Mapping[str, Any] | None = None) -> Question:
-    answers = job.read().unwrap() if answers is None else answers
+    answers = job.answers() if answers is None else answers
     names = tuple(point.name for point in all_points(
         int(lookup(answers, "plant.chillers", 0) or 0),
         int(lookup(answers, "plant.tower_cells", 0) or 0),

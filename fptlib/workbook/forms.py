@@ -202,7 +202,7 @@ class FormView:
         Raises:
             FormError: names every missing answer.
         """
-        if open_points := self.form.open_points(self.job.read().unwrap()):
+        if open_points := self.form.open_points(self.job.answers()):
             raise FormError(" · ".join(open_points))
 
 

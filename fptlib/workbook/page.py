@@ -95,7 +95,7 @@ class Page:
         return self.panel(checklist.overrides(self.job, self.saved), "overrides")
 
     def _answers(self) -> dict[str, Any]:
-        return self.job.read().unwrap()
+        return self.job.answers()
 
     def saved(self) -> None:
         """Something was saved: say whether the verdict still stands."""

@@ -57,7 +57,7 @@ def _freeze(job: Job, by: str) -> str:
         raise FormError("Frozen by: no answer; say who freezes the limits")
     if job.get("frozen.limits"):
         raise FormError("the limits are frozen already; a later change shows in the record")
-    digest = job_answers.limits(job.read().unwrap()).digest()
+    digest = job_answers.limits(job.answers()).digest()
     job.put("frozen", {"limits": digest, "at": now().isoformat(), "by": by.strip()})
     return "the limits are frozen"
 

@@ -60,7 +60,7 @@ class PointOffers:
 def _columns(job: Job) -> dict[str, list[str]]:
     found: dict[str, list[str]] = {}
     try:
-        for column in columns_of(job.trends_folder, job.read().unwrap()):
+        for column in columns_of(job.trends_folder, job.answers()):
             found.setdefault(column.file, []).append(column.name)
     except FptError:
         return {}
@@ -73,7 +73,7 @@ def suggestions(job: Job) -> list[Suggestion]:
     Raises:
         IntakeError: no trend file can be read.
     """
-    answers = job.read().unwrap()
+    answers = job.answers()
     mapped = answers.get("points", {})
     found = suggest_map(job.trends_folder, answers)
     return sorted((s for s in found if s.point not in mapped), key=lambda s: -s.confidence)

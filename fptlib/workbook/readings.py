@@ -20,7 +20,7 @@ Row = dict[str, Any]
 
 def asked(job: Job) -> Rows:
     """What is asked of a reading; the points mapped on this job come first."""
-    answers = job.read().unwrap()
+    answers = job.answers()
     mapped = list(answers.get("points", {}))
     plant = answers.get("plant", {})
     every = [point.name for point in points.all_points(

@@ -30,7 +30,7 @@ IGNORED = "nbval-ignore-output"
 
 def limit_changes(job: Job) -> list[str]:
     """What the reviewer must see first about the limits, one sentence each."""
-    answers = job.read().unwrap()
+    answers = job.answers()
     limits = job_answers.limits(answers)
     found = [
         f"Limit {name} is {own.value} instead of {standard(name).value}: {own.reason} "

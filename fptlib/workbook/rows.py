@@ -40,7 +40,7 @@ class JobStore:
         self._job, self._rows = job, rows
 
     def rows(self) -> list[dict[str, Any]]:
-        return self._rows.rows(self._job.read().unwrap())
+        return self._rows.rows(self._job.answers())
 
     def put(self, row: Mapping[str, Any], old: Mapping[str, Any] | None) -> None:
         self._edit(lambda held: questions.put_row(self._rows, held, row, old))

@@ -109,5 +109,5 @@ def _limits(job: Job, firm: Mapping[str, Any]) -> list[str]:
         if row.get("value") != wanted:
             found.append(f"Limit {name}: {row.get('value')} instead of the procedure's {wanted}; "
                          f"{row.get('reason', 'no reason given')} ({row.get('author', '?')}).")
-    lost = [name for name in firm if lookup(job.read().unwrap(), f'limits."{name}"') is None]
+    lost = [name for name in firm if lookup(job.answers(), f'limits."{name}"') is None]
     return [*found, *(f"Limit {name}: the procedure's own value was taken away." for name in lost)]

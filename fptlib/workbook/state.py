@@ -41,7 +41,7 @@ class Standing:
 
 def inputs(job: Job, step: Step, answers: Mapping[str, Any] | None = None) -> str:
     """SHA-256 over everything the step's verdict rests on."""
-    answers = job.read().unwrap() if answers is None else answers
+    answers = job.answers() if answers is None else answers
     rested = {place: lookup(answers, place) for place in step.rests_on}
     if step.judged:
         rested["files read"] = _files(job)
@@ -97,7 +97,7 @@ def record_stop(job: Job, step: Step, reason: str) -> None:
 
 def standing(job: Job, step: Step, answers: Mapping[str, Any] | None = None) -> Standing:
     """Where the step stands now."""
-    answers = job.read().unwrap() if answers is None else answers
+    answers = job.answers() if answers is None else answers
     if step.name in _SIGNED:
         return _signed(job, step)
     held = lookup(answers, f"state.{step.name}")
@@ -125,7 +125,7 @@ def _counted(counts: Mapping[str, int]) -> str:
 
 def standings(job: Job) -> list[Standing]:
     """Where every step stands now."""
-    answers = job.read().unwrap()
+    answers = job.answers()
     return [standing(job, step, answers) for step in STEPS]
 
 
@@ -139,7 +139,7 @@ def first_unfinished(job: Job) -> Step:
 
 def signing_blockers(job: Job) -> list[str]:
     """One sentence for everything that must be closed before the record can be signed."""
-    answers = job.read().unwrap()
+    answers = job.answers()
     return [
         *_unfinished(job),
         *_open_overrides(answers),

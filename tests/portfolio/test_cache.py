@@ -20,7 +20,7 @@ def job(tmp_path: Path) -> Job:
 
 
 def read(job: Job, keep: bool = True) -> Trends:
-    return cache.trends_of(job, job.read().unwrap(), keep)
+    return cache.trends_of(job, job.answers(), keep)
 
 
 def same(a: Trends, b: Trends) -> None:

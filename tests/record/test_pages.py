@@ -243,7 +243,7 @@ def hostile_job(folder: Path, text: str) -> Job:
         keep = not isinstance(value, str) or path.endswith((".released", ".placed", ".condition"))
         return value if keep else text
 
-    answers = replaced(job.read().unwrap())
+    answers = replaced(job.answers())
     answers["people"]["owner"] = {"name": text}
     answers["answers"] = {"lift": {"remark": text}, "plan": {"remark": text}}
     answers["marks"] = [{"time": text, "what": text, "by": text}]
