@@ -12,6 +12,7 @@ import pytest
 
 from fptlib.__main__ import main
 from fptlib.job import Job
+from fptlib.workbook.review import hand_edits
 
 SECRET = "a passphrase for tests"
 
@@ -125,3 +126,16 @@ def test_wrong_call_is_one_sentence(
     error = capsys.readouterr().err
     assert error.startswith("STOPPED: ") and said in error and "Traceback" not in error
     assert error.count("\n") == 1
+
+
+def test_hand_edit_of_an_output_is_found_by_running_again(signed: Path, tmp_path: Path) -> None:
+    job = Job(shutil.copytree(signed / "job", tmp_path / "job"))
+    workbook = job.workbooks_folder / "04_lift.ipynb"
+    for other in set(job.workbooks_folder.glob("*.ipynb")) - {workbook}:
+        other.unlink()
+    text = workbook.read_text(encoding="utf-8")
+    assert "the maker asks for 6" in text
+    workbook.write_text(text.replace("the maker asks for 6", "the maker asks for 2"),
+                        encoding="utf-8")
+    found = hand_edits(job)
+    assert len(found) == 1 and "04_lift.ipynb" in found[0], found
