@@ -74,6 +74,7 @@ def payload(
         "program": provenance.program(),
         "clock": provenance.clock(made or now()),
         "procedure": {"edition": _text(answers, "job.procedure"),
+                      "letterhead": [str(line) for line in _letterhead(answers)],
                       "workbooks": provenance.workbooks(job)},
         "job": _job(answers),
         "test": _test(answers, trends),
@@ -106,6 +107,11 @@ def _table(answers: Mapping[str, Any], name: str) -> dict[str, Any]:
     if not isinstance(found, dict):
         raise RecordError(f"job.toml: '{name}' must be a table, written as [{name}]")
     return found
+
+
+def _letterhead(answers: Mapping[str, Any]) -> list[Any]:
+    lines = lookup(answers, "procedure.letterhead", [])
+    return lines if isinstance(lines, list) else [lines]
 
 
 def _text(answers: Mapping[str, Any], path: str) -> str:

@@ -82,6 +82,7 @@ def _head(content: Mapping[str, Any], signers: list[dict[str, str]]) -> list[lis
     where = ", ".join(clean(site[name]) for name in ("name", "place") if site.get(name))
     test = content["test"]
     return [row for row in [
+        ["Firm", clean(", ".join(content["procedure"].get("letterhead", [])))],
         ["Job", clean(job["number"])],
         ["Site", where],
         ["Procedure", clean(content["procedure"]["edition"])],

@@ -18,7 +18,7 @@ from fptlib.errors import RecordError
 from fptlib.job import Job
 from fptlib.procedure import plant, verdict
 from fptlib.procedure.limits import Limits
-from fptlib.record import canonical, deficiencies, schema
+from fptlib.record import canonical, deficiencies, page, schema
 from fptlib.record.payload import payload
 from fptlib.record.plain import plain
 from fptlib.trends import AlarmText, Remark, TrendFile
@@ -238,3 +238,12 @@ def test_a_trend_file_that_changed_after_it_was_judged_stops_the_record(job: Job
         stream.write(b"\n")
     with pytest.raises(RecordError, match="'plant.csv' changed after it was judged"):
         payload(job, trends, support.LIMITS, [], [], {})
+
+
+def test_the_firms_letterhead_stands_on_the_page(tmp_path: Path) -> None:
+    head = '\n[procedure]\nletterhead = ["Paper Firm <b>", "an invented street"]\n'
+    job = support.make_job(tmp_path / "firm", support.JOB_TOML + head)
+    content = schema.current(support.make_payload(job))
+    assert content["procedure"]["letterhead"] == ["Paper Firm <b>", "an invented street"]
+    made = page.html(support.signed(content, support.make_keys(), ("technician",)), {})
+    assert b"Paper Firm &lt;b&gt;, an invented street" in made
