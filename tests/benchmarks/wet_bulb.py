@@ -82,4 +82,4 @@ def main(rows: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else YEAR)
+    main(20_000 if "--small" in sys.argv else YEAR)
