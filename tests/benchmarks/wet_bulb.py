@@ -1,6 +1,6 @@
 """Time a year of minutes of wet bulb against psychrolib's own loop, side by side.
 
-    python tests/benchmarks/wet_bulb.py [ROWS]
+    python tests/benchmarks/wet_bulb.py [--small]
 
 psychrolib's loop runs over a sample of the rows at its default tolerance, and its time is
 scaled to all of them. Both are timed in turn, five times; medians and their ratio count.
