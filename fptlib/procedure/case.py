@@ -18,10 +18,10 @@ from fptlib.physics import moist_air, water
 from fptlib.procedure import episodes
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.limits import Limits
+from fptlib.procedure.needs import POWER_PARTS, lacking
 from fptlib.procedure.plant import Approach, Instrument, Mark, Plant, Reading, Sensor, Sensors
 from fptlib.trends import Trends
 
-POWER_PARTS = ("tower_fan_power", "chw_pump_power", "cw_pump_power")
 _Found = TypeVar("_Found")
 _Given = ParamSpec("_Given")
 
@@ -125,56 +125,8 @@ class Case:
         return list(range(1, self.plant.tower_cells + 1))
 
     def lacking(self, needs: Iterable[str]) -> list[str]:
-        """The points that are missing for these needs, each once.
-
-        A need is a point's name, a numbered family (``chiller_{n}_alarm``, which means
-        every one), or one of the quantities that can come from several points:
-        ``request``, ``chillers``, ``wet_bulb``, ``reset_setpoint``, ``load``, ``power``,
-        ``exchanger_flows``.
-        """
-        found: dict[str, None] = {}
-        for need in needs:
-            found.update(dict.fromkeys(self._lacking(need)))
-        return list(found)
-
-    def _lacking(self, need: str) -> list[str]:
-        if need in _ALTERNATIVES:
-            return self._lacking_of_all(_ALTERNATIVES[need])
-        if need == "chillers":
-            return [f"chiller_{n}_running" for n in self.chiller_numbers
-                    if n not in self._running_by_number] or (
-                        [] if self.chiller_numbers else ["chiller_1_running"])
-        if need == "power":
-            return self._lacking_power()
-        if "{n}" in need:
-            family = self.tower_numbers if need.startswith("tower") else self.chiller_numbers
-            return self.trends.missing(need.format(n=n) for n in family or [1])
-        return self.trends.missing([need])
-
-    def points_of(self, need: str) -> list[str]:
-        """Every trended point that a need can be met from."""
-        if need == "chillers":
-            names = [f"chiller_{n}_{what}" for n in self.chiller_numbers
-                     for what in ("running", "power", "amps")]
-        elif need == "power":
-            names = ["plant_power", *(f"chiller_{n}_power" for n in self.chiller_numbers),
-                     *POWER_PARTS]
-        elif "{n}" in need:
-            family = self.tower_numbers if need.startswith("tower") else self.chiller_numbers
-            names = [need.format(n=n) for n in family]
-        else:
-            names = [name for way in _ALTERNATIVES.get(need, ((need,),)) for name in way]
-        return [name for name in names if name in self.frame]
-
-    def _lacking_of_all(self, alternatives: Sequence[Sequence[str]]) -> list[str]:
-        lacks = [self.trends.missing(names) for names in alternatives]
-        return [] if any(not lack for lack in lacks) else lacks[0]
-
-    def _lacking_power(self) -> list[str]:
-        if self.has("plant_power"):
-            return []
-        chillers = [f"chiller_{n}_power" for n in self.chiller_numbers]
-        return self.trends.missing([*chillers, *POWER_PARTS])
+        """The points that are missing for these needs, each once (see ``needs``)."""
+        return list(dict.fromkeys(name for need in needs for name in lacking(self, need)))
 
     # -- status and episodes ---------------------------------------------------------
 
@@ -396,12 +348,3 @@ class Case:
     def sensor(self, name: str) -> Sensor:
         """Errors of the sensor behind a point."""
         return self.sensors[name]
-
-
-_ALTERNATIVES: dict[str, tuple[tuple[str, ...], ...]] = {
-    "request": (("economizer_command",), ("economizer_active",)),
-    "wet_bulb": (("outdoor_wet_bulb",), ("outdoor_dry_bulb", "outdoor_humidity")),
-    "reset_setpoint": (("chw_reset_setpoint",), ("chw_supply_setpoint",)),
-    "load": (("chw_flow", "chw_supply_temp", "chw_return_temp"),),
-    "exchanger_flows": (("hx_chw_flow", "hx_cw_flow"),),
-}

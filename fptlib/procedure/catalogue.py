@@ -35,7 +35,7 @@ Advise = Callable[[Case, Sequence[Event]], str]
 class Words:
     """The fixed part of a check.
 
-    ``needs`` lists points and derived quantities (see ``Case.lacking``); ``limits`` the
+    ``needs`` lists points and derived quantities (see ``needs``); ``limits`` the
     limits it uses; ``good`` and ``bad`` say what passing and failing mean; ``adjust`` names
     likely causes in order and the setting to change, to which ``advise`` adds the number
     worked out from this plant's data. ``capacity`` marks what only natural conditions prove.

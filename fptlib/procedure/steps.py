@@ -14,6 +14,7 @@ from fptlib.procedure import (
     transition,
 )
 from fptlib.procedure.case import Case
+from fptlib.procedure.needs import points_of
 from fptlib.procedure.verdict import Check
 
 STEPS = {
@@ -32,7 +33,7 @@ STEPS = {
 def points_used(case: Case) -> dict[str, list[str]]:
     """For every check the trended points that it can rest on."""
     return {
-        question.words.id: [name for need in question.words.needs for name in case.points_of(need)]
+        question.words.id: [name for need in question.words.needs for name in points_of(case, need)]
         for step in STEPS.values() for question in step.CHECKS
     }
 
