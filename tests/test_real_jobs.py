@@ -94,8 +94,8 @@ def test_four_chiller_plant_tons_and_power_are_the_files_own(tmp_path: Path) -> 
     assert verdicts(case)["instruments.wet_bulb"].verdict is Verdict.PASS
 
 
-# Rows in which the simulator's exchanger status changes, read off the file by hand; its
-# stamps end the minute, so the row begins one minute earlier.
+# Rows in which the simulator's exchanger status changes, from a plain scan of that column
+# outside the package; its stamps end the minute, so the row begins one minute earlier.
 ENTRIES = ["01-08 23:08", "01-10 02:48", "01-11 21:20", "01-12 20:23", "01-13 21:34",
            "01-14 23:21", "01-15 20:19", "01-18 18:50", "01-19 19:43", "01-20 20:56",
            "01-21 21:10"]

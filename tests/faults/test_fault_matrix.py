@@ -58,13 +58,13 @@ def test_what_must_fail_fails_and_nothing_else(run: Run) -> None:
 
 def test_sound_plant_passes_everything(run: Run) -> None:
     if run.fault:
-        return
+        pytest.skip("this run has a fault in it")
     assert {str(check.verdict) for check in run.checks().values()} == {"pass"}
 
 
 def test_coarser_rows_never_contradict(run: Run) -> None:
     if run.fault and run.plant != BASE and not EVERYTHING:
-        return
+        pytest.skip("coarser rows at the other plants need FPTLIB_ALL_FAULTS=1")
     fine = run.checks()
     for minutes in INTERVALS[1:]:
         coarse = run.checks(minutes)
@@ -86,8 +86,10 @@ def test_changeovers_are_found_to_the_row(run: Run) -> None:
 
 
 def test_failures_lie_in_the_changeover_they_name(run: Run) -> None:
+    if run.entry is None or not run.entry.fails:
+        pytest.skip("nothing must fail in this run")
     case, checks = run.case(), run.checks()
-    for id in run.entry.fails if run.entry else ():
+    for id in run.entry.fails:
         failures = [e for e in checks[id].events if e.verdict is Verdict.FAIL]
         assert failures
         for event in failures:
