@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 
 from fptlib.procedure.case import Case
 from fptlib.procedure.episodes import Changeover
-from fptlib.procedure.verdict import Check
+from fptlib.procedure.verdict import Check, Event
 from fptlib.workbook.figures import base
 
 NEEDS = ("wet_bulb", "reset_setpoint", "request", "chillers")
@@ -34,16 +34,20 @@ def _margin(ax: Axes, case: Case, checks: Sequence[Check]) -> None:
     base.draw(ax, case.enable_margin, base.MEASURED)
     ax.axhline(0.0, color=base.LIMIT.colour, linestyle=base.LIMIT.style,
                linewidth=base.LIMIT.width)
-    row = next((c for c in checks if c.id == "enable.condition"), None)
-    for event in row.events if row else ():
-        marker, colour = base.MARKERS[event.verdict]
-        height = 0.0 if event.margin is None else event.margin
-        ax.plot(base.moment(event.start), height, marker, color=colour, markersize=8,
-                markeredgecolor="white")
+    _requests(ax, [event for check in checks if check.id == "enable.condition"
+                   for event in check.events])
     base.finish(ax, "Margin: reset setpoint minus what is needed; each request by its verdict "
                     "(o pass, X fail, ◆ indeterminate)", "°F",
                 case.frame.index[0], case.frame.index[-1])
     base.label_levels(ax, [(0.0, "holds from here up", base.LIMIT.colour)])
+
+
+def _requests(ax: Axes, requests: Sequence[Event]) -> None:
+    for verdict, (marker, colour) in base.MARKERS.items():
+        same = [event for event in requests if event.verdict == verdict]
+        ax.plot([base.moment(event.start) for event in same],
+                [event.margin or 0.0 for event in same], marker, color=colour, markersize=8,
+                markeredgecolor="white")
 
 
 def _parts(ax: Axes, case: Case, chosen: Changeover | None) -> None:

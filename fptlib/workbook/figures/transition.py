@@ -13,6 +13,7 @@ from fptlib.procedure.verdict import Check
 from fptlib.workbook.figures import base
 
 NEEDS = ("request", "chillers", "load", "power")
+MOST_NAMES = 12
 
 
 def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
@@ -42,14 +43,18 @@ def _over_time(ax: Axes, case: Case, chosen: Changeover) -> None:
 
 
 def _pairs(ax: Axes, case: Case) -> None:
-    names: list[str] = []
-    for changeover in case.changeovers:
-        for kind, found in _compared(case, changeover):
-            if not found.problem:
-                _arrow(ax, len(names), found)
-                names.append(f"{changeover.number} {kind}")
-    ax.set_xticks(range(len(names)), names, fontsize=8.5)
-    ax.set_xlim(-0.6, max(len(names), 4) - 0.4)
+    pairs = [(f"{changeover.number} {kind}", found) for changeover in case.changeovers
+             for kind, found in _compared(case, changeover) if not found.problem]
+    before = [found.before for _, found in pairs]
+    after = [found.after for _, found in pairs]
+    colour, places = base.SERIES[0].colour, range(len(pairs))
+    size = min(6.0, 300.0 / max(len(pairs), 1))
+    ax.vlines(places, before, after, color=colour)
+    ax.plot(places, before, "o", color="white", markeredgecolor=colour, markersize=size + 1.0)
+    ax.plot(places, after, "s", color=colour, markersize=size)
+    named = places[:: len(pairs) // MOST_NAMES + 1]
+    ax.set_xticks(named, [pairs[place][0] for place in named], fontsize=8.5)
+    ax.set_xlim(-0.6, max(len(pairs), 4) - 0.4)
     ax.set_ylim(bottom=0.0)
     ax.set_title("Before (o) and after (■) each changeover, at like load", loc="left",
                  fontsize=11, color=base.INK)
@@ -63,11 +68,3 @@ def _compared(case: Case, c: Changeover) -> list[tuple[str, transition.Compariso
     if c.exit is not None and c.handover is not None:
         found.append(("out", transition.compare_exit(case, c)))
     return found
-
-
-def _arrow(ax: Axes, place: int, found: transition.Comparison) -> None:
-    colour = base.SERIES[0].colour
-    ax.annotate("", (place, found.after), (place, found.before),
-                arrowprops={"arrowstyle": "-|>", "color": colour})
-    ax.plot(place, found.before, "o", color="white", markeredgecolor=colour, markersize=7)
-    ax.plot(place, found.after, "s", color=colour, markersize=6)
