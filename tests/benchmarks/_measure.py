@@ -52,6 +52,8 @@ def process(arguments: Sequence[str], before: Callable[[], object] | None = None
     if before:
         before()
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path[:2])}
+    # A user's Python keeps its compiled modules; a test machine may be told not to.
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)
     begin = time.perf_counter()
     started = subprocess.Popen([sys.executable, *arguments], env=environment, cwd=ROOT,
                                stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
