@@ -14,7 +14,7 @@ from typing import Any
 
 import pandas as pd
 
-from sample_trends.generator import Design, Result, Scenario, SensorError, Sequence, Site
+from sample_trends.generator import Result, Scenario, SensorError
 from sample_trends.generator.readings import Reading, read, usual_readings
 
 Apply = Callable[[Scenario], Scenario]
@@ -372,22 +372,6 @@ def fault(name: str) -> Fault:
     return next(entry for entry in FAULTS if entry.name == name)
 
 
-SOUND = Scenario(name="sound plant", days=7)
-
-# Sound plants of several sizes, altitudes, refrigerants and seeds.
-PLANTS: tuple[Scenario, ...] = (
-    SOUND,
-    replace(SOUND, name="one chiller at the sea", seed=7, site=Site(0.0, "America/New_York"),
-            design=Design(chillers=1, tower_cells=2, refrigerant="R-1233zd(E)")),
-    replace(SOUND, name="two chillers at 1,100 ft", seed=19, site=Site(1100.0, "America/Chicago"),
-            design=Design(chillers=2, tower_cells=2, refrigerant="R-513A")),
-    replace(SOUND, name="four chillers at 7,000 ft", seed=23, site=Site(7000.0),
-            design=Design(chillers=4, tower_cells=4, size=2000.0, loop_volume=20_000.0,
-                          sump_volume=30_000.0),
-            sequence=Sequence(exchanger_approach=1.4)),
-    replace(SOUND, name="two small chillers, another winter", seed=57,
-            design=Design(size=300.0, loop_volume=3_000.0, sump_volume=4_500.0)),
-)
 INTERVALS = (1, 5, 15)
 
 

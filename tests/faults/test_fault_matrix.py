@@ -13,7 +13,8 @@ from itertools import cycle
 
 import pytest
 from faulty_case import Run
-from library import FAULTS, INTERVALS, PLANTS
+from library import FAULTS, INTERVALS
+from plants import PLANTS
 
 from fptlib.procedure.verdict import Check, Verdict
 

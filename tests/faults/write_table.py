@@ -13,7 +13,8 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
 
 from faulty_case import Run  # noqa: E402
-from library import FAULTS, PLANTS  # noqa: E402
+from library import FAULTS  # noqa: E402
+from plants import PLANTS  # noqa: E402
 
 GUIDE = ROOT / "DEVELOPERS.md"
 BEGIN, END = "<!-- fault table: begin -->\n", "<!-- fault table: end -->\n"

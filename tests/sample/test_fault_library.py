@@ -13,7 +13,8 @@ import library
 import pandas as pd
 import plant_measures as measure
 import pytest
-from library import FAULTS, INTERVALS, PLANTS, SOUND
+from library import FAULTS, INTERVALS
+from plants import PLANTS, SOUND
 
 from sample_trends.generator import Result, at_interval, simulate
 
