@@ -26,6 +26,19 @@ from fptlib.workbook.steps import Step
 
 LOG = "server.log"
 LARGEST_UPLOAD = 512 * 1024 * 1024
+# When a page can take a press, as a selector: its kernel is known and reached. Any sooner a press
+# would start a second kernel or run the first cell alone. "starting" is left out, for it stays
+# after a restart. No comma is allowed in the selectors of keys.
+_READY = (":has([data-status])" + "".join(
+    f":not(:has({sign}))" for sign in (
+        "[data-status=initializing]", "[data-status=connecting]", "[data-status=unknown]",
+        "[data-status=disconnected]", ".jp-Toolbar-kernelName[aria-label='No Kernel']")))
+_RUNNING_KEYS = ("F8", "Shift Enter", "Accel Enter", "Alt Enter")
+# News, and buttons with which a tired hand takes a cell away.
+_LEFT_OUT = (
+    "@jupyterlab/apputils-extension:announcements", "@jupyterlab/cell-toolbar-extension",
+    "@jupyterlab/debugger-extension", "@jupyterlab/extensionmanager-extension",
+)
 _SETTINGS: Mapping[str, Mapping[str, object]] = {
     "@jupyterlab/apputils-extension/notification": {
         "fetchNews": "false", "checkForUpdates": False, "doNotDisturbMode": True},
@@ -33,6 +46,7 @@ _SETTINGS: Mapping[str, Mapping[str, object]] = {
     "@jupyterlab/notebook-extension/tracker": {
         "scrollPastEnd": False, "windowingMode": "none",
         "kernelShutdown": True},
+    "@jupyterlab/statusbar-extension/plugin": {"visible": False},
     "@jupyterlab/docmanager-extension/plugin": {"autosaveInterval": 20},
     "@jupyterlab/filebrowser-extension/browser": {"autoOpenUploads": False},
     "@jupyterlab/notebook-extension/panel": {"toolbar": [
@@ -40,10 +54,13 @@ _SETTINGS: Mapping[str, Mapping[str, object]] = {
          "rank": 1},
         *({"name": name, "disabled": True} for name in (
             "insert", "cut", "copy", "paste", "run", "restart", "restart-and-run", "cellType",
-            "interrupt", "save", "debugger-icon")),
+            "interrupt", "save")),
     ]},
     "@jupyterlab/shortcuts-extension/shortcuts": {"shortcuts": [
-        {"command": "notebook:run-all-cells", "keys": ["F8"], "selector": ".jp-Notebook"}]},
+        {"command": "notebook:run-all-cells", "keys": ["F8"], "selector": ".jp-Notebook"},
+        # JupyterLab takes the nearest and narrowest selector; this command changes nothing.
+        *({"command": "notebook:enter-command-mode", "keys": [keys],
+           "selector": f".jp-NotebookPanel:not({_READY}) :focus"} for keys in _RUNNING_KEYS)]},
 }
 
 
@@ -154,9 +171,9 @@ def _write_settings(folder: Path, job: Job, step: Step, port: int, browser: bool
     _write(folder / "config" / "jupyter_server_config.json", json.dumps(config))
     _write(folder / "config" / "jupyter_lab_config.json", json.dumps(config))
     _write(folder / "config" / "labconfig" / "page_config.json", json.dumps(
-        {"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": True}}))
+        {"disabledExtensions": dict.fromkeys(_LEFT_OUT, True)}))
     css = resources.files(__package__).joinpath("page.css").read_text(encoding="utf-8")
-    _write(folder / "config" / "custom" / "custom.css", css)
+    _write(folder / "config" / "custom" / "custom.css", css.replace("READY", _READY))
     for name, content in _SETTINGS.items():
         _write(folder / "settings" / f"{name}.jupyterlab-settings", json.dumps(content))
 
