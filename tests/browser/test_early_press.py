@@ -9,7 +9,6 @@ from typing import Any
 import pytest
 from browser_desk import BUSY, IDLE, RUN, Desk, Office
 
-WAITING = "Getting ready …"
 SAYS = f"""() => {{ const e = document.querySelector('{RUN.split()[0]}');
   return e && getComputedStyle(e, '::before').content; }}"""
 KEYS = ("F8", "Shift+Enter", "Control+Enter", "Alt+Enter")
@@ -34,7 +33,12 @@ def come_early(desk: Desk, name: str) -> None:
     """Open a workbook and be there before its kernel is."""
     desk.page.goto(desk.office.link(name), wait_until="commit")
     desk.page.locator(".jp-CodeCell").first.wait_for(timeout=60_000)
-    desk.page.wait_for_function(f"() => ({SAYS})() === '\"{WAITING}\"'")
+    says(desk, "Getting ready …")
+
+
+def says(desk: Desk, words: str) -> None:
+    """Wait until the place of the button says something instead."""
+    desk.page.wait_for_function(f"words => ({SAYS})() === JSON.stringify(words)", arg=words)
 
 
 def test_an_early_press_starts_nothing_and_the_next_one_works(slow: Desk):
@@ -83,8 +87,8 @@ def test_a_page_whose_kernel_was_ended_says_what_to_do(desk: Desk):
     desk.open("enable")
     desk.run()
     desk.office.end_kernels()
-    desk.page.locator(RUN).wait_for(state="hidden", timeout=30_000)
-    assert "reload the page (F5)" in desk.page.evaluate(SAYS)
+    says(desk, "Stopped: reload the page (F5) to go on. Nothing saved is lost.")
+    assert not desk.page.locator(RUN).is_visible()
     desk.page.reload()
     desk.ready()
     desk.run()
