@@ -2,7 +2,9 @@
 
 Plant power over steady quarter-hours with chillers alone, as a quadratic in load and a
 line in wet bulb with their product (ordinary least squares; the form is common practice,
-no source). Nothing is predicted outside the loads and wet bulbs that were seen.
+no source). Nothing is predicted outside the loads and wet bulbs that were seen: neither away from
+every training block, nor where the fit's leverage exceeds that of every training block (the
+rule against hidden extrapolation of regression texts, from memory).
 """
 
 from __future__ import annotations
@@ -19,7 +21,7 @@ FEWEST_BLOCKS = 20
 # A block counts as seen when so many training blocks lie within these distances of it,
 # counted in cells of a twentieth of the distance, none beyond it.
 NEAR_LOAD_SHARE = 0.10
-NEAR_WET_BULB = 3.0
+NEAR_WET_BULB = 1.0
 FEWEST_NEAR = 3
 CELLS = 20
 
@@ -33,11 +35,18 @@ class ChillerMode:
     coefficients: np.ndarray
     scales: tuple[float, float]
     residual: float
+    spread: np.ndarray
+    farthest: float
 
     def predict(self, load: np.ndarray, wet_bulb: np.ndarray) -> np.ndarray:
         """Plant kW/ton on chillers; NaN outside what was seen."""
         power = _columns(load, wet_bulb, self.scales) @ self.coefficients
-        return np.where(self.seen(load, wet_bulb), power / load, np.nan)
+        known = self.seen(load, wet_bulb) & (self.leverage(load, wet_bulb) <= self.farthest)
+        return np.where(known, power / load, np.nan)
+
+    def leverage(self, load: np.ndarray, wet_bulb: np.ndarray) -> np.ndarray:
+        """How far each point lies from the training, in the fit's own measure."""
+        return _leverage(_columns(load, wet_bulb, self.scales), self.spread)
 
     def seen(self, load: np.ndarray, wet_bulb: np.ndarray) -> np.ndarray:
         """Whether enough of the training lies near each point."""
@@ -58,9 +67,10 @@ class ChillerMode:
         sizes = np.array([NEAR_LOAD_SHARE * self.load.max(), NEAR_WET_BULB]) / CELLS
         return np.floor(np.column_stack([load, wet_bulb]) / sizes).astype(int)
 
-    def uncertainty(self, load: np.ndarray) -> np.ndarray:
-        """Expanded uncertainty of a predicted kW/ton at loads, from the scatter of the fit."""
-        return 2.0 * self.residual / load
+    def uncertainty(self, load: np.ndarray, wet_bulb: np.ndarray) -> np.ndarray:
+        """Expanded uncertainty of a predicted kW/ton: the scatter of one more quarter-hour
+        and what the coefficients are known to there."""
+        return 2.0 * self.residual * np.sqrt(1.0 + self.leverage(load, wet_bulb)) / load
 
 
 @once
@@ -69,15 +79,24 @@ def fit(case: Case) -> ChillerMode | None:
     blocks = quarter_hours(case, case.chiller_mode & ~case.changing)
     if len(blocks) < FEWEST_BLOCKS:
         return None
-    load, air = blocks["load"].to_numpy(), blocks["wet_bulb"].to_numpy()
+    return fitted(*(blocks[name].to_numpy() for name in ("load", "wet_bulb", "power")))
+
+
+def fitted(load: np.ndarray, wet_bulb: np.ndarray, power: np.ndarray) -> ChillerMode:
+    """Fit steady quarter-hours: load [tons], wet bulb [degF], plant power [kW]."""
     scales = float(load.max()), 50.0
-    matrix = _columns(load, air, scales)
-    power = blocks["power"].to_numpy()
+    matrix = _columns(load, wet_bulb, scales)
+    spread = np.linalg.pinv(matrix.T @ matrix)
     coefficients, *_ = np.linalg.lstsq(matrix, power, rcond=None)
     misses = power - matrix @ coefficients
     freedom = max(len(power) - matrix.shape[1], 1)
-    return ChillerMode(load, air, coefficients, scales,
-                       float(np.sqrt(misses @ misses / freedom)))
+    return ChillerMode(load, wet_bulb, coefficients, scales,
+                       float(np.sqrt(misses @ misses / freedom)), spread,
+                       float(_leverage(matrix, spread).max()))
+
+
+def _leverage(matrix: np.ndarray, spread: np.ndarray) -> np.ndarray:
+    return np.einsum("ij,jk,ik->i", matrix, spread, matrix)
 
 
 def quarter_hours(case: Case, rows: pd.Series) -> pd.DataFrame:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -187,17 +188,21 @@ def _rests(case: Case) -> list[Event]:
 
 
 def _attempts(case: Case) -> list[Event]:
-    if not case.requests:
-        return []
-    days = pd.Series([c.request.date() for c in case.requests]).value_counts()
-    day, most = days.index[0], int(days.iloc[0])
-    that_day = [c.request for c in case.requests if c.request.date() == day]
+    """Every day with too many requests; where there is none, the one with the most."""
+    by_day: dict[date, list[pd.Timestamp]] = {}
+    for changeover in case.requests:
+        by_day.setdefault(changeover.request.date(), []).append(changeover.request)
+    days = sorted(by_day.values(), key=len, reverse=True)
+    limit = case.limits["enable.attempts"]
+    return [_attempts_on(case, day) for day in days if len(day) > limit or day is days[0]]
+
+
+def _attempts_on(case: Case, requests: list[pd.Timestamp]) -> Event:
+    first, count = requests[0], len(requests)
     # A request in the row after midnight may have come before it.
-    doubt = float((that_day[0] - case.trends.step).date() != day)
-    return [at_most(
-        case, "attempts in a day", that_day[0], None, most, case.limits["enable.attempts"], doubt,
-        f"{most} requests on {day:%Y-%m-%d}", "per day",
-    )]
+    doubt = float((first - case.trends.step).date() != first.date())
+    return at_most(case, f"attempts on {first:%Y-%m-%d}", first, None, count,
+                   case.limits["enable.attempts"], doubt, f"{count} requests", "per day")
 
 
 @check(

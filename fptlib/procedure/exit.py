@@ -12,6 +12,9 @@ from fptlib.procedure.durations import Stretch, all_stretches, minutes_between, 
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.verdict import Check, Event, Verdict
 
+_EQUIPMENT = ("tower_{n}_fan_running", "tower_{n}_fan_speed")
+_COMPARISON = ("load", "power", "wet_bulb")
+
 
 @check(
     "exit.supply",
@@ -65,7 +68,7 @@ def _longest_stay(case: Case, changeover: Changeover, found: list[Stretch], limi
     "Whenever the towers stood at maximum and the equipment count was exceeded for the delay: "
     "did the plant leave?",
     unit="min",
-    needs=("request", "chillers", "tower_{n}_fan_running", "tower_{n}_fan_speed"),
+    needs=("request", "chillers", *_EQUIPMENT),
     limits=("exit.fans_at_maximum", "exit.equipment_delay", "exit.grace"),
     good="The plant leaves when it needs more equipment than the sequence allows.",
     bad="The plant stayed on the exchanger with more equipment than the sequence allows.",
@@ -105,7 +108,7 @@ def _exceeds(case: Case) -> pd.Series:
     "Whenever economizer kW/ton was worse than chillers at the same load and wet bulb for the "
     "delay: did the plant leave?",
     unit="min",
-    needs=("request", "chillers", "load", "power", "wet_bulb"),
+    needs=("request", "chillers", *_COMPARISON),
     limits=("exit.comparative_delay", "exit.grace"),
     good="The economizer ran only while it paid.",
     bad="The plant stayed on the exchanger although chillers would have drawn less.",
@@ -125,24 +128,24 @@ def comparative(case: Case) -> list[Event]:
 @once
 def _against_chillers(case: Case) -> pd.DataFrame:
     """Of every quarter-hour: does it lie ``inside`` a settled run, could it be ``compared``
-    with chillers, and was it ``worse`` by more than the fit's scatter?"""
+    with chillers, and was it ``worse`` by more than the fit's uncertainty?"""
     fitted = chiller_mode.fit(case)
     assert fitted is not None
     runs = case.within(case.settled_run(changeover) for changeover in case.handovers)
     inside = chiller_mode.whole(case, (case.chillers_on == 0.0) & runs)
     blocks = chiller_mode.block_means(case)
-    load = blocks["load"].to_numpy()[inside]
-    predicted = fitted.predict(load, blocks["wet_bulb"].to_numpy()[inside])
+    load, air = blocks["load"].to_numpy()[inside], blocks["wet_bulb"].to_numpy()[inside]
+    predicted = fitted.predict(load, air)
     table = pd.DataFrame({"inside": inside, "compared": False, "worse": False}, blocks.index)
     table.loc[inside, "compared"] = np.isfinite(predicted)
     table.loc[inside, "worse"] = (
-        blocks["power"].to_numpy()[inside] / load > predicted + fitted.uncertainty(load))
+        blocks["power"].to_numpy()[inside] / load > predicted + fitted.uncertainty(load, air))
     return table
 
 
 @once
 def uneconomic(case: Case, changeover: Changeover) -> tuple[list[Stretch], float]:
-    """Stretches of a run worse than chillers beyond the fit's scatter, and the share of
+    """Stretches of a run worse than chillers beyond the fit's uncertainty, and the share of
     the run's quarter-hours that could be compared."""
     blocks, run = _against_chillers(case), case.settled_run(changeover)
     first, last = (blocks.index.searchsorted(run.start),
@@ -207,19 +210,23 @@ def _reason_of(case: Case, changeover: Changeover) -> Event:
 
 
 def _exceeded_if_known(case: Case, changeover: Changeover) -> list[Stretch]:
-    needs = ["tower_{n}_fan_running", "tower_{n}_fan_speed"]
-    if case.plant.equipment_limit is None or case.lacking(needs):
+    if case.plant.equipment_limit is None or case.lacking(_EQUIPMENT):
         return []
     return exceeded(case, changeover)
 
 
 def _uneconomic_if_known(case: Case, changeover: Changeover) -> list[Stretch]:
-    if case.lacking(["load", "power", "wet_bulb"]) or chiller_mode.fit(case) is None:
+    if case.lacking(_COMPARISON) or chiller_mode.fit(case) is None:
         return []
     return uneconomic(case, changeover)[0]
 
 
 def _without_reason(case: Case, changeover: Changeover) -> Event:
+    limited = case.plant.equipment_limit is not None
+    # A reason that the trends cannot show may still have been there.
+    if unseen := case.lacking((*_COMPARISON, *(_EQUIPMENT if limited else ()))):
+        return unjudged(changeover.name, changeover.exit,
+                        f"no reason to be seen, but not trended: {', '.join(unseen)}")
     found = warm(case, changeover)
     last = found[-1] if found else None
     near = last is not None and minutes_between(last.end, changeover.exit) <= 5.0

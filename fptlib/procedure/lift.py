@@ -30,7 +30,8 @@ def pull_down(case: Case, changeover: Changeover) -> slice:
     "lift.minimum",
     "In the pull-down: does each running chiller keep its maker's minimum lift?",
     unit="degF",
-    needs=("economizer_command", "chillers", "chiller_{n}_cw_leaving_temp", "chw_supply_temp"),
+    needs=("economizer_command", "chillers", "chiller_{n}_cw_leaving_temp",
+           "chiller_leaving_water"),
     limits=("lift.short_dip",),
     good="Every chiller kept enough lift until it stopped.",
     bad="A chiller lost its lift as the sump cooled; it may surge, starve of oil or trip.",
@@ -151,12 +152,15 @@ def _lowest(case: Case) -> float:
 def _followed(case: Case, changeover: Changeover) -> Event:
     rows = pull_down(case, changeover)
     wanted = case.part(temporary_setpoint(case), rows)
-    asked = wanted < case.part(case.reset_setpoint, rows)
+    # Where every chiller stood already at the request, there is no lift to keep.
+    asked = (wanted < case.part(case.reset_setpoint, rows)) & (
+        case.part(case.chillers_on, rows) == 1.0)
     excess = (case.part("chw_supply_setpoint", rows) - wanted).where(asked)
     found = highest_kept(case, excess)
     if found is None:
         return unjudged(changeover.name, changeover.request,
-                        "the condenser water never came near enough to ask for it")
+                        "the condenser water never came near enough to ask a running chiller "
+                        "for it")
     rounding = uncertainty.resolution(case, "chw_supply_setpoint", "cw_supply_temp")
     moving = uncertainty.between_rows(case, wanted)
     return at_most(case, changeover.name, found.at, changeover.pull_down_end, found.value,

@@ -2,7 +2,8 @@
 
 A need is a point's name, a numbered family (``chiller_{n}_alarm``, which means every one), or
 one of the quantities that can come from several points: ``request``, ``chillers``,
-``wet_bulb``, ``reset_setpoint``, ``load``, ``power``, ``exchanger_flows``.
+``wet_bulb``, ``reset_setpoint``, ``load``, ``power``, ``exchanger_flows``,
+``chiller_leaving_water``.
 """
 
 from __future__ import annotations
@@ -33,6 +34,9 @@ def lacking(case: Case, need: str) -> list[str]:
         return [f"chiller_{n}_running" for n in unknown or ([] if case.chiller_numbers else [1])]
     if need == "power":
         return _power(case)
+    if need == "chiller_leaving_water":
+        own = case.trends.missing(_own_leaving(case))
+        return case.trends.missing(["chw_supply_temp"]) if own else []
     if "{n}" in need:
         return case.trends.missing(need.format(n=n) for n in _family(case, need) or [1])
     return case.trends.missing([need])
@@ -45,6 +49,8 @@ def points_of(case: Case, need: str) -> list[str]:
                  for what in ("running", "power", "amps")]
     elif need == "power":
         names = ["plant_power", *_chiller_powers(case), *POWER_PARTS]
+    elif need == "chiller_leaving_water":
+        names = [*_own_leaving(case), "chw_supply_temp"]
     elif "{n}" in need:
         names = [need.format(n=n) for n in _family(case, need)]
     else:
@@ -65,6 +71,10 @@ def _power(case: Case) -> list[str]:
 
 def _chiller_powers(case: Case) -> list[str]:
     return [f"chiller_{n}_power" for n in case.chiller_numbers]
+
+
+def _own_leaving(case: Case) -> list[str]:
+    return [f"chiller_{n}_chw_leaving_temp" for n in case.chiller_numbers]
 
 
 def _family(case: Case, need: str) -> list[int]:

@@ -183,14 +183,15 @@ def _cycling(case: Case, changeover: Changeover) -> list[Event]:
 def _starts(case: Case, changeover: Changeover, n: int, running: pd.Series) -> Event:
     name = f"{changeover.name}, cell {n}"
     limit = case.limits["running.fan_starts"]
-    starts = (running.diff() == 1.0).rolling(case.rows(60.0), min_periods=1).sum()
-    most, at = int(starts.max()), starts.idxmax()
+    hour = case.rows(60.0)
+    starts = (running.diff() == 1.0).rolling(hour, min_periods=1).sum()
+    most, last = int(starts.max()), int(starts.argmax())
     # A start needs one row on and one row off to be seen.
     if most <= limit and 60.0 / (2.0 * case.minutes) <= limit:
         return unjudged(name, changeover.handover,
                         f"rows of {case.minutes:.0f} min cannot show so many starts")
-    return at_most(case, name, at, None, most, limit, 0.0,
-                   f"{most} starts in the busiest hour", "per hour")
+    return at_most(case, name, starts.index[max(last - hour + 1, 0)], starts.index[last], most,
+                   limit, 0.0, f"{most} starts in the busiest hour", "per hour")
 
 
 @check(

@@ -1,0 +1,164 @@
+"""Taking one point away turns exactly the checks that need it to ``not tested``, by name.
+
+The tables are written by hand from the definitions of the checks; what the checks declare is
+held against them, and so is what comes of it, on the drawn plant and on a simulated one.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import replace
+from functools import cache
+
+import drawn_plant as drawn
+import pytest
+from faulty_case import Run
+from plants import SOUND
+
+from fptlib.procedure.case import Case
+from fptlib.procedure.steps import all_checks, points_used
+from fptlib.procedure.verdict import Check, Verdict
+
+LOAD = {"exit.comparative", "transition.entering", "transition.leaving"}
+EXCHANGER = {"instruments.heat_balance", "running.exchanger"}
+# Every point that some check cannot do without.
+NEEDED: dict[str, set[str]] = {
+    "outdoor_wet_bulb": {"instruments.wet_bulb"},
+    "outdoor_humidity": {"instruments.wet_bulb"},
+    "outdoor_dry_bulb": {"instruments.wet_bulb", "reset.active"},
+    "chw_supply_setpoint": {
+        "reset.active", "lift.setpoint", "lift.floor", "lift.release", "recovery.rate",
+        "recovery.duration", "recovery.stable", "running.tower_setpoint",
+        "running.overcooling", "running.supply"},
+    "chw_supply_temp": {
+        "lift.floor", "handover.excursion", "recovery.stable", "running.supply", "exit.supply",
+        "exit.not_early", *LOAD},
+    "chw_return_temp": LOAD,
+    "chw_flow": LOAD,
+    "cw_supply_temp": {"lift.setpoint", "lift.chiller_on", "running.overcooling"},
+    "cw_supply_setpoint": {"running.tower_setpoint"},
+    "economizer_command": {"lift.minimum", "lift.setpoint", "lift.floor", "lift.chiller_on"},
+    "chiller_{n}_cw_leaving_temp": {"lift.minimum"},
+    "chiller_{n}_alarm": {"lift.chiller_on"},
+    "tower_{n}_fan_running": {"running.fan_cycling", "exit.equipment"},
+    "tower_{n}_fan_speed": {"running.overcooling", "exit.equipment"},
+    "hx_chw_entering_temp": EXCHANGER, "hx_chw_leaving_temp": EXCHANGER,
+    "hx_cw_entering_temp": EXCHANGER, "hx_cw_leaving_temp": EXCHANGER,
+    "hx_chw_flow": EXCHANGER, "hx_cw_flow": EXCHANGER,
+}
+# Every other point that a check uses, and what stands in for it.
+REPLACED = {
+    "chw_reset_setpoint": "the active setpoint as it was before the request",
+    "economizer_active": "the command",
+    "chiller_{n}_running": "its power",
+    "chiller_{n}_power": "its status; in the plant's power, the plant's own meter",
+    "chiller_{n}_amps": "its status",
+    "chiller_{n}_chw_leaving_temp": "the plant's supply",
+    "plant_power": "the sum of its parts",
+    "tower_fan_power": "the plant's own meter",
+    "chw_pump_power": "the plant's own meter",
+    "cw_pump_power": "the plant's own meter",
+}
+ENABLE = {"enable.condition", "enable.dwell", "enable.missed"}
+RESET = {"handover.excursion", "exit.supply", "exit.not_early", "lift.chiller_on"}
+POWER = {"recovery.demand", *LOAD}
+# Two points that stand in for each other, and what cannot do without both.
+TOGETHER: dict[tuple[str, str], set[str]] = {
+    ("outdoor_wet_bulb", "outdoor_humidity"): {*ENABLE, "exit.comparative"},
+    ("outdoor_wet_bulb", "outdoor_dry_bulb"): {*ENABLE, "exit.comparative"},
+    ("chw_reset_setpoint", "chw_supply_setpoint"): {*ENABLE, *RESET},
+    ("plant_power", "tower_fan_power"): POWER,
+    ("plant_power", "chiller_1_power"): POWER,
+}
+
+
+@cache
+def case(plant: str) -> Case:
+    """Two plants of quite different origin; the simulated one trends every point."""
+    return drawn.case() if plant == "drawn" else Run("", SOUND.name).case()
+
+
+@cache
+def whole(plant: str) -> dict[str, Check]:
+    return rows(case(plant))
+
+
+def rows(of: Case) -> dict[str, Check]:
+    return {check.id: check for check in all_checks(of)}
+
+
+def without(plant: str, points: Iterable[str]) -> dict[str, Check]:
+    """The rows that come out otherwise without these points."""
+    full = case(plant)
+    left = replace(full.trends, frame=full.frame.drop(columns=list(points)))
+    found = rows(replace(full, trends=left))
+    return {id: check for id, check in found.items()
+            if check.verdict is not whole(plant)[id].verdict}
+
+
+def needed(plant: str, point: str) -> set[str]:
+    expected = NEEDED.get(family(point), set())
+    # The drawn chillers have no leaving temperature of their own: the supply stands for it.
+    own = plant == "drawn" and point == "chw_supply_temp"
+    return expected | {"lift.minimum"} if own else expected
+
+
+def family(point: str) -> str:
+    return re.sub(r"_\d+_", "_{n}_", point)
+
+
+PLANTS_AND_POINTS = [(plant, point) for plant in ("drawn", "simulated")
+                     for point in case(plant).frame]
+
+
+@pytest.mark.parametrize(("plant", "point"), PLANTS_AND_POINTS)
+def test_one_point_away(plant: str, point: str) -> None:
+    found = without(plant, [point])
+    assert set(found) == needed(plant, point)
+    for check in found.values():
+        assert check.verdict is Verdict.NOT_TESTED
+        assert check.missing == (point,) and point in check.reason
+
+
+@pytest.mark.parametrize("plant", ["drawn", "simulated"])
+def test_tables_name_every_point_that_is_used(plant: str) -> None:
+    used = points_used(case(plant))
+    known = {*NEEDED, *REPLACED}
+    assert {family(p) for points in used.values() for p in points} <= known
+    for point in case(plant).frame:
+        declared = {id for id, points in used.items() if point in points}
+        assert needed(plant, point) <= declared
+        if family(point) not in known:
+            assert not declared, point
+    if plant == "simulated":
+        assert known == {family(p) for points in used.values() for p in points}
+
+
+@pytest.mark.parametrize("pair", TOGETHER, ids=" and ".join)
+@pytest.mark.parametrize("plant", ["drawn", "simulated"])
+def test_two_that_stand_in_for_each_other(plant: str, pair: tuple[str, str]) -> None:
+    found = without(plant, pair)
+    alone = needed(plant, pair[0]) | needed(plant, pair[1])
+    assert set(found) == TOGETHER[pair] | alone
+    assert all(check.verdict is Verdict.NOT_TESTED and set(check.missing) & set(pair)
+               for check in found.values())
+
+
+@pytest.mark.parametrize("status", [
+    ["economizer_command", "economizer_active"],
+    ["chiller_1_running", "chiller_1_power", "chiller_1_amps"]])
+def test_without_any_status_nothing_about_changeovers_is_tested(status: list[str]) -> None:
+    found = without("simulated", status)
+    free = {"instruments.calibration", "instruments.agreement", "instruments.wet_bulb",
+            "reset.active"}
+    assert set(found) == set(whole("simulated")) - free
+
+
+def test_exit_without_a_visible_reason_fails_only_where_every_reason_can_be_seen() -> None:
+    table = drawn.frame()
+    table.loc[drawn.WARM : drawn.EXIT, "chw_supply_temp"] = 50.0
+    assert rows(drawn.case(table))["exit.not_early"].verdict is Verdict.FAIL
+    for point in ("tower_1_fan_speed", "chw_flow"):
+        check = rows(drawn.case(table.drop(columns=point)))["exit.not_early"]
+        assert check.verdict is Verdict.NOT_TESTED and point in check.reason
