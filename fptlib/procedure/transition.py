@@ -1,7 +1,12 @@
-"""Step 9: kW/ton before and after: went the plant over too soon, or left too late?"""
+"""Step 9: kW/ton before and after: went the plant over too soon, or left too late?
+
+What the exchanger drew is compared with what chillers would have drawn at the same load and
+wet bulb. Where that is not known, before is compared with after, at like load. Both are shown.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -12,12 +17,12 @@ from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import at_least, at_most, check, unjudged
 from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.normalised import FEWEST_MINUTES, Normalised, against_chillers
 from fptlib.procedure.verdict import Check, Event
 
 WINDOW = pd.Timedelta(minutes=60)
 SETTLING = pd.Timedelta(minutes=30)
 LIKE_LOAD = 0.25
-FEWEST_MINUTES = 30.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +43,8 @@ class Comparison:
 
 @check(
     "transition.entering",
-    "On the way in: does kW/ton not go up from before the request to after the recovery, at "
-    "like load?",
+    "On the way in: does kW/ton after the recovery not exceed that of chillers at the same load "
+    "and wet bulb, or else that before the request at like load?",
     unit="kW/ton",
     needs=("request", "chillers", "load", "power"),
     limits=("transition.entering",),
@@ -52,14 +57,15 @@ class Comparison:
     capacity=True,
 )
 def entering(case: Case) -> list[Event]:
-    return [_judge(case, c.name, c.handover, compare_entry(case, c), at_most,
-                   case.limits["transition.entering"])
-            for c in case.requests if c.handover is not None]
+    return [event for c in case.requests if c.handover is not None for event in _judge(
+        case, c.name, c.handover, against_chillers(case, _entry(case, c)[1]),
+        compare_entry(case, c), at_most, case.limits["transition.entering"])]
 
 
 @check(
     "transition.leaving",
-    "On the way out: does kW/ton not go down from before the exit to after it, at like load?",
+    "On the way out: is kW/ton of chillers at the same load and wet bulb, or else that after the "
+    "exit at like load, not below that before the exit?",
     unit="kW/ton",
     needs=("request", "chillers", "load", "power"),
     limits=("transition.leaving",),
@@ -72,27 +78,33 @@ def entering(case: Case) -> list[Event]:
     capacity=True,
 )
 def leaving(case: Case) -> list[Event]:
-    return [_judge(case, c.name, c.exit, compare_exit(case, c), at_least,
-                   -case.limits["transition.leaving"])
-            for c in case.exits if c.handover is not None]
+    return [event for c in case.exits if c.handover is not None for event in _judge(
+        case, c.name, c.exit, against_chillers(case, _leaving(case, c)[0]),
+        compare_exit(case, c), at_least, -case.limits["transition.leaving"])]
 
 
 def compare_entry(case: Case, changeover: Changeover) -> Comparison:
     """The hour before the request against the hour after recovery and settling."""
-    start = case.recovered(changeover) or changeover.handover
-    step = case.trends.step
-    before = slice(changeover.request - WINDOW, changeover.request - step)
-    after = slice(start + SETTLING, start + SETTLING + WINDOW - step)
-    return _compare(case, before, after, chillers=0.0)
+    return _compare(case, *_entry(case, changeover), chillers=0.0)
 
 
 def compare_exit(case: Case, changeover: Changeover) -> Comparison:
     """The hour before the exit against the hour after it and settling."""
-    step = case.trends.step
-    before = slice(changeover.exit - WINDOW, changeover.exit - step)
-    start = changeover.exit + SETTLING
-    after = slice(start, start + WINDOW - step)
-    return _compare(case, before, after, chillers=1.0)
+    return _compare(case, *_leaving(case, changeover), chillers=1.0)
+
+
+def _entry(case: Case, changeover: Changeover) -> tuple[slice, slice]:
+    return _hours(case, changeover.request, case.recovered(changeover) or changeover.handover)
+
+
+def _leaving(case: Case, changeover: Changeover) -> tuple[slice, slice]:
+    return _hours(case, changeover.exit, changeover.exit)
+
+
+def _hours(case: Case, end: pd.Timestamp, start: pd.Timestamp) -> tuple[slice, slice]:
+    """The hour before ``end``, and the hour that follows ``start`` and settling."""
+    step, settled = case.trends.step, start + SETTLING
+    return slice(end - WINDOW, end - step), slice(settled, settled + WINDOW - step)
 
 
 def _compare(case: Case, before: slice, after: slice, chillers: float) -> Comparison:
@@ -137,13 +149,33 @@ def _load_uncertainty(case: Case) -> float:
     return uncertainty.expanded(case, sensors) * flow / 24.0
 
 
-def _judge(case: Case, name: str, at: pd.Timestamp, found: Comparison,
-           direction: Callable[..., Event], limit: float) -> Event:
+def _judge(case: Case, name: str, at: pd.Timestamp, found: Normalised, seen: Comparison,
+           direction: Callable[..., Event], limit: float) -> list[Event]:
+    """The comparison with chillers; without one it says why, and before and after are judged."""
+    label = f"{name}, against chillers"
     if found.problem:
-        return unjudged(name, at, found.problem)
-    return direction(case, name, at, None, found.change, limit, found.doubt,
-                     f"{found.before:.2f} kW/ton at {found.load_before:.0f} tons before, "
-                     f"{found.after:.2f} at {found.load_after:.0f} after")
+        return [unjudged(label, at, found.problem),
+                _like_load(case, f"{name}, before and after", at, seen, direction, limit)]
+    change = found.drawn - found.expected
+    meters = _doubt(case, (found.expected, found.drawn), (found.load, found.load))
+    return [direction(
+        case, label, at, None, change if direction is at_most else -change, limit,
+        math.hypot(meters, found.doubt),
+        f"{found.drawn:.2f} kW/ton on the exchanger at {found.load:.0f} tons and "
+        f"{found.wet_bulb:.0f} degF wet bulb, where chillers would draw {found.expected:.2f}; "
+        f"as measured: {_as_measured(seen)}")]
+
+
+def _like_load(case: Case, name: str, at: pd.Timestamp, seen: Comparison,
+               direction: Callable[..., Event], limit: float) -> Event:
+    if seen.problem:
+        return unjudged(name, at, seen.problem)
+    return direction(case, name, at, None, seen.change, limit, seen.doubt, _as_measured(seen))
+
+
+def _as_measured(seen: Comparison) -> str:
+    return seen.problem or (f"{seen.before:.2f} kW/ton at {seen.load_before:.0f} tons before, "
+                            f"{seen.after:.2f} at {seen.load_after:.0f} after")
 
 
 CHECKS = (entering, leaving)
