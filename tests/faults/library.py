@@ -59,18 +59,6 @@ class Fault:
     alarms: Callable[[Result], list[AlarmText]] = lambda result: []
 
 
-# The event of the truth that a failure must be found at, by the step of the check.
-EVENT_OF_STEP = {
-    "enable": "request",
-    "lift": "request",
-    "handover": "handover",
-    "recovery": "handover",
-    "running": "handover",
-    "exit": "exit",
-    "transition": "handover",
-}
-
-
 def sequence(**changes: Any) -> Apply:
     """A fault of the controls."""
     return lambda s: replace(s, sequence=replace(s.sequence, **changes))
@@ -237,8 +225,8 @@ FAULTS: tuple[Fault, ...] = (
     Fault(
         "over-cooled tower", "The fans cannot go below 60 % and no cell is taken off.",
         ("running.overcooling",), sequence(fan_minimum=60.0, fan_cycle_band=99.0),
-        # In the pull-down the water falls faster than the chiller can follow.
-        ("running.supply", "lift.minimum"),
+        # In the pull-down the water falls faster than the chiller can follow; it may trip.
+        ("running.supply", "lift.minimum", "lift.chiller_on"),
     ),
     Fault(
         "fan cycling", "Single-speed fans on a band of a few tenths, with no delay.",
