@@ -110,6 +110,9 @@ class Page:
             state.NOT_STARTED: "Not run yet. When the form is filled, press “Run this step”.",
             state.DONE: "The results below belong to these answers.",
         }[now.state]
+        # The style sheet strikes out the old results as long as a badge bears this mark.
+        withdrawn = self.step.judged and now.state == state.OUT_OF_DATE
+        (self.badge.add_class if withdrawn else self.badge.remove_class)("fpt-withdrawn")
         self.badge.value = (
             f"<span role='status'>{static.verdict_markup(now.state)} {html.escape(words)}</span>"
         )

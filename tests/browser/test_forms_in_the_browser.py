@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from browser_desk import Desk
 
 from fptlib.job import Job
@@ -52,17 +54,42 @@ def test_a_wrong_row_and_an_empty_form_get_a_sentence(desk: Desk):
     assert "Traceback" not in desk.read()
 
 
-def test_an_edit_withdraws_the_verdict_and_a_run_gives_it_back(desk: Desk):
+WITHDRAWN = """() => [...document.querySelectorAll('.jp-OutputArea-output')].filter(
+  e => getComputedStyle(e, '::before').content.startsWith('"Withdrawn:')).map(
+  e => [e.querySelector('img, table, a')?.tagName, e.innerText.slice(0, 40)])"""
+
+
+def test_an_edit_withdraws_the_verdict_and_a_run_gives_it_back(desk: Desk, pictures: Path):
     desk.open("enable")
     desk.run()
     desk.wait_for("The results below belong to these answers")
+    assert desk.page.evaluate(WITHDRAWN) == []
     desk.type("plant.tower_approach.value", "12")
     desk.wait_for("the verdict below is withdrawn")
     assert "out of date" in desk.read()
+    marked = desk.page.evaluate(WITHDRAWN)
+    assert any(kind == "IMG" for kind, _ in marked)
+    assert any("Verdicts of step 3" in words for _, words in marked)
+    assert not any("Approaches near" in words and kind is None for kind, words in marked)
+    desk.page.get_by_text("Verdicts of step 3").scroll_into_view_if_needed()
+    desk.picture(pictures / "withdrawn.png")
     took = desk.run()
     desk.wait_for("The results below belong to these answers")
+    assert desk.page.evaluate(WITHDRAWN) == []
     assert "fail" in desk.read()
     print(f"\nfrom the last entry to verdict and figure: {took:.1f} s")
+
+
+def test_the_mark_of_a_withdrawn_verdict_is_not_saved(desk: Desk):
+    desk.open("enable")
+    desk.run()
+    desk.type("plant.tower_approach.value", "12")
+    desk.wait_for("the verdict below is withdrawn")
+    desk.page.keyboard.press("Control+s")
+    saved = desk.office.job.workbooks_folder / "03_enable.ipynb"
+    desk.page.wait_for_timeout(1500)
+    assert "Verdicts of step 3" in saved.read_text("utf-8")
+    assert "fpt-withdrawn" not in saved.read_text("utf-8")
 
 
 def test_a_reload_and_a_second_window_lose_nothing(desk: Desk, browser):
