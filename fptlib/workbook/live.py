@@ -13,7 +13,7 @@ import ipywidgets as widgets
 from fptlib import points
 from fptlib.job import Job
 from fptlib.procedure.limits import Limits
-from fptlib.workbook import live_model, parts, readings, static
+from fptlib.workbook import against_trend, live_model, parts, readings, static
 from fptlib.workbook.checklist import overrides
 from fptlib.workbook.forms import Message, Saved, guarded
 from fptlib.workbook.live_model import CODES, END, MARKS, PAUSE, RESUME, START
@@ -71,8 +71,9 @@ class LivePanel:
         })
         readings.ReadingsStore(self.job).put(row, None)
         self.spot.value = ""
-        self.message.saved(f"{row['time'][11:19]} " + readings.plausible(
-            points.point(name), number, row["unit"]))
+        said = [readings.plausible(points.point(name), number, row["unit"]),
+                against_trend.told(self.job, row)]
+        self.message.saved(f"{row['time'][11:19]} " + "; ".join(filter(None, said)))
         self._saved()
 
     def refresh(self) -> None:

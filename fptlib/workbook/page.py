@@ -9,6 +9,7 @@ from __future__ import annotations
 import html
 import os
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,8 @@ from fptlib.errors import FptError
 from fptlib.job import JOB_FILE, Job
 from fptlib.procedure.case import Case
 from fptlib.procedure.verdict import Check
-from fptlib.workbook import checklist, evidence, parts, state, static, style, verdicts
+from fptlib.workbook import checklist, evidence, parts, readings, state, static, style, verdicts
+from fptlib.workbook.against_trend import told
 from fptlib.workbook.figures.base import Evidence
 from fptlib.workbook.forms import FormView
 from fptlib.workbook.questions import Form, Rows
@@ -75,9 +77,18 @@ class Page:
              finish: Finish = lambda row: row) -> Any:
         """A list of this page that is filled row by row."""
         kept = store or JobStore(self.job, rows)
-        view = RowsView(kept, rows, self.saved, offers, finish)
-        self._shown.append(lambda: held(rows, kept.rows()))
-        return self._with_badge(view.widget, rows.title)
+        return self._listed(RowsView(kept, rows, self.saved, offers, finish))
+
+    def readings(self) -> Any:
+        """The field readings, each answered at once against what is possible and the trend."""
+        view = RowsView(
+            readings.ReadingsStore(self.job), readings.asked(self.job), self.saved,
+            readings.offers, partial(readings.finish, self.job), partial(told, self.job))
+        return self._listed(view)
+
+    def _listed(self, view: RowsView) -> Any:
+        self._shown.append(lambda: held(view.rows, view.store.rows()))
+        return self._with_badge(view.widget, view.rows.title)
 
     def panel(self, view: Any, title: str) -> Any:
         """Any other widget of this page."""

@@ -23,6 +23,7 @@ MOST_IN_SIGHT = 6
 Texts = Mapping[str, str]
 Offers = Callable[[Texts], Mapping[str, Sequence[str]]]
 Finish = Callable[[dict[str, Any]], dict[str, Any]]
+Told = Callable[[Mapping[str, Any]], str]
 
 
 class Store(Protocol):
@@ -68,12 +69,14 @@ class RowsView:
         saved: called after every save.
         offers: from what stands in the line of entry to the choices of its fields.
         finish: last check of a row before it is saved; may complete it.
+        told: what can be said of a row once it is saved.
     """
 
     def __init__(self, store: Store, rows: Rows, saved: Saved = lambda: None,
-                 offers: Offers | None = None, finish: Finish = lambda row: row) -> None:
+                 offers: Offers | None = None, finish: Finish = lambda row: row,
+                 told: Told = lambda row: "") -> None:
         self.store, self.rows = store, rows
-        self._saved, self._offers, self._finish = saved, offers, finish
+        self._saved, self._offers, self._finish, self._told = saved, offers, finish, told
         self.fields = {item.path: Field(item, self._changed) for item in rows.asked}
         self.message = Message()
         self._build()
@@ -136,7 +139,8 @@ class RowsView:
         row = self._finish(questions.row_from(self.rows, typed))
         self.store.put(row, self._chosen())
         self.refresh()
-        self.message.saved(f"{self.rows.row_word} saved: {_name(self.rows, row)}")
+        said = [f"{self.rows.row_word} saved: {_name(self.rows, row)}", self._told(row)]
+        self.message.saved("; ".join(filter(None, said)))
         self._saved()
 
     def _take(self) -> None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import html
 
+import pandas as pd
 import pytest
 import small_plant
 
 from fptlib.errors import FormError
 from fptlib.job import Job
 from fptlib.procedure.limits import Limits
-from fptlib.workbook import asked, checklist, panels, planning, readings
+from fptlib.workbook import against_trend, asked, checklist, panels, planning, readings
 from fptlib.workbook.forms import FormView
 from fptlib.workbook.live import LivePanel
 from fptlib.workbook.page import Page
@@ -247,3 +248,36 @@ def test_the_badge_follows_an_edit(job):
     assert "out of date" in page.badge.value
     assert "withdrawn" in page.badge.value
     assert view._repr_mimebundle_()["text/plain"].startswith("[form: Job")
+
+
+def trended(job, minutes=0):
+    """The time and chilled-water supply of a row of the small plant, and a moment after it."""
+    row = small_plant.frame()["chw_supply_temp"].iloc[[100]]
+    return row.index[0] + pd.Timedelta(minutes=minutes), float(row.iloc[0])
+
+
+@pytest.mark.parametrize(("off", "words"), [
+    (0.0, "agrees with the trend"), (6.0, "does not agree with the trend; read once more")])
+def test_a_reading_inside_the_trends_is_compared_with_them_at_once(job, off, words):
+    when, value = trended(job)
+    view = RowsView(readings.ReadingsStore(job), readings.asked(job), lambda: None,
+                    readings.offers, lambda row: readings.finish(job, row),
+                    lambda row: against_trend.told(job, row))
+    for path, text in (("time", str(when)[:16]), ("point", "chw_supply_temp"),
+                       ("value", f"{value + off:.1f}"), ("unit", "degF"), ("instrument", "T1")):
+        view.fields[path].fill(text)
+    view.save.click()
+    assert "reading saved" in said(view.message)
+    assert words in said(view.message)
+    assert "at most" in said(view.message)
+
+
+def test_a_reading_outside_the_trends_or_without_any_is_only_saved(job):
+    when, value = trended(job, minutes=60 * 24 * 30)
+    row = {"time": when.isoformat(), "point": "chw_supply_temp", "value": f"{value:.1f}",
+           "unit": "degF", "instrument": "T1", "taken_by": "", "remark": ""}
+    readings.ReadingsStore(job).put(row, None)
+    assert against_trend.told(job, row) == ""
+    for file in job.trend_files():
+        file.unlink()
+    assert against_trend.told(job, row) == ""
