@@ -156,6 +156,9 @@ def _write_settings(folder: Path, job: Job, step: Step, port: int, browser: bool
             "default_url": page(step), "shutdown_no_activity_timeout": 12 * 3600,
             "allow_root": _is_root(),
             "max_body_size": LARGEST_UPLOAD, "max_buffer_size": LARGEST_UPLOAD,
+            # A file chosen in the form comes in one message; beyond this the page loses its
+            # kernel instead of telling, so it lies far above what the form takes.
+            "tornado_settings": {"websocket_max_message_size": LARGEST_UPLOAD},
         },
         "LabApp": {
             "custom_css": True, "default_url": page(step), "extension_manager": "readonly",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Callable, Sequence
-from pathlib import Path, PurePath
+from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
@@ -12,12 +12,13 @@ import ipywidgets as widgets
 from fptlib import answers as job_answers
 from fptlib.errors import FormError
 from fptlib.intake import Suggestion
-from fptlib.job import Job, now, write_atomically
+from fptlib.job import Job, now
 from fptlib.procedure.verdict import Check
 from fptlib.record import keys, signing, store, verify
 from fptlib.workbook import closing, parts, planning, review, state, static, verdicts
 from fptlib.workbook.forms import Message, Saved, guarded
 from fptlib.workbook.parts import button
+from fptlib.workbook.taking_in import LARGEST, MB, take_in
 
 
 class Panel:
@@ -68,37 +69,24 @@ def upload(job: Job, saved: Saved = lambda: None) -> Panel:
                                  layout=parts.AUTO_WIDTH)
     chooser.add_class("fpt-upload")
     words = parts.html(
-        "<p>Or drag files of any size into the job's folder <b>trends</b>: "
-        "<a href='/lab/tree/trends' target='_blank'>open the folder</a>. Then press “Run this "
-        "step”.</p>")
+        f"<p>Up to {LARGEST / MB:.0f} MB each. Larger ones, or to drag and drop: "
+        "<a href='/lab/tree/trends' target='_blank'>open the folder <b>trends</b></a> and drop "
+        "them on its list. Then press “Run this step”.</p>")
     panel = Panel("Trend files", [chooser, words])
 
-    def taken(change: dict[str, Any]) -> None:
+    def taken(files: Sequence[dict[str, Any]]) -> None:
+        # Emptied, so that the kernel holds no file and the same one can be chosen again.
+        chooser.value = ()
+        names = [take_in(job, item["name"], bytes(item["content"])) for item in files]
+        panel.message.saved("taken in: " + ", ".join(names) + "; now run this step")
+        saved()
+
+    def chosen(change: dict[str, Any]) -> None:
         if change["new"]:
-            names = [take_in(job, item["name"], bytes(item["content"])) for item in change["new"]]
-            panel.message.saved("taken in: " + ", ".join(names))
-            saved()
+            guarded(panel.message, lambda: taken(change["new"]))
 
-    chooser.observe(lambda change: guarded(panel.message, lambda: taken(change)), names="value")
+    chooser.observe(chosen, names="value")
     return panel
-
-
-def take_in(job: Job, name: str, content: bytes) -> str:
-    """Save a trend file under its own name.
-
-    Raises:
-        FormError: another file of that name is there already, or the name is no file name.
-    """
-    plain = PurePath(name.replace("\\", "/")).name
-    if not plain or plain.startswith("."):
-        raise FormError(f"'{name}' is no name for a trend file; rename it and try again")
-    place = job.trends_folder / plain
-    if place.is_file() and place.read_bytes() != content:
-        raise FormError(f"trends holds another '{plain}' already; trend files are never "
-                        "overwritten, rename the new one")
-    place.parent.mkdir(exist_ok=True)
-    write_atomically(place, content)
-    return plain
 
 
 def suggest(job: Job, saved: Saved = lambda: None) -> Panel:

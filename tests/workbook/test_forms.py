@@ -8,10 +8,10 @@ import pandas as pd
 import pytest
 import small_plant
 
-from fptlib.errors import FormError
+from fptlib.errors import FormError, IntakeError
 from fptlib.job import Job
 from fptlib.procedure.limits import Limits
-from fptlib.workbook import against_trend, asked, checklist, panels, planning, readings
+from fptlib.workbook import against_trend, asked, checklist, panels, planning, readings, taking_in
 from fptlib.workbook.forms import FormView
 from fptlib.workbook.live import LivePanel
 from fptlib.workbook.page import Page
@@ -212,12 +212,32 @@ def test_limits_are_frozen_once(job):
 
 
 def test_a_trend_file_is_taken_in_but_never_overwritten(job):
-    assert panels.take_in(job, "C:\\data\\new.csv", b"a") == "new.csv"
-    assert panels.take_in(job, "new.csv", b"a") == "new.csv"
-    with pytest.raises(FormError, match="never"):
-        panels.take_in(job, "new.csv", b"b")
+    assert taking_in.take_in(job, "C:\\data\\new.csv", b"a") == "new.csv"
+    assert taking_in.take_in(job, "new.csv", b"a") == "new.csv"
+    for name in ("new.csv", "NEW.csv"):
+        with pytest.raises(FormError, match="never"):
+            taking_in.take_in(job, name, b"b")
+    assert (job.trends_folder / "new.csv").read_bytes() == b"a"
+    assert not [path for path in job.trends_folder.iterdir() if path.name.endswith(".part")]
+
+
+@pytest.mark.parametrize("name", [
+    "../.hidden", "", "..", "what?.csv", "a\nb.csv", "NUL.csv", "com1.txt", "end.", "end .csv ",
+    "a" * 200 + ".csv"])
+def test_a_name_that_some_computer_refuses_is_refused(job, name):
     with pytest.raises(FormError, match="is no name"):
-        panels.take_in(job, "../.hidden", b"b")
+        taking_in.take_in(job, name, b"a")
+
+
+def test_what_is_no_trend_file_or_too_large_is_refused(job, monkeypatch):
+    with pytest.raises(IntakeError, match="is a PDF document"):
+        taking_in.take_in(job, "trend.csv", b"%PDF-1.7")
+    with pytest.raises(IntakeError, match="is empty"):
+        taking_in.take_in(job, "trend.csv", b"")
+    monkeypatch.setattr(taking_in, "LARGEST", 2 * taking_in.MB)
+    with pytest.raises(FormError, match="takes up to 2 MB: copy it"):
+        taking_in.take_in(job, "trend.csv", bytes(3 * taking_in.MB))
+    assert not (job.trends_folder / "trend.csv").exists()
 
 
 def test_the_panel_marks_and_reads(job):
