@@ -23,6 +23,7 @@ PASSPHRASE = "an invented passphrase"
 AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
 NARROW = {"width": 560, "height": 768}
 USUAL = {"width": 1366, "height": 768}
+STRIDE = 640
 # The pictures of workbooks/worked_example.md, made anew with FPTLIB_EXAMPLE=workbooks/pictures.
 EXAMPLE = ("plan_1366_1", "enable_1366_0", "enable_1366_1", "enable_1366_3", "handover_1366_1",
            "findings_1366_1", "review_1366_1")
@@ -85,15 +86,13 @@ def held_column(desk: Desk) -> str:
 
 
 def look(desk: Desk, pictures: Path, name: str) -> list[str]:
-    """Pictures at both sizes; what is too wide and what axe-core finds."""
-    desk.page.set_viewport_size(NARROW)
-    desk.page.wait_for_timeout(300)
-    found = [f"{name}, narrow: too wide: {text}" for text in desk.too_wide()]
+    """Pictures of the whole page at both sizes; what is too wide, cut or overlaps; axe-core."""
+    found = []
     for size in (NARROW, USUAL):
         desk.page.set_viewport_size(size)
         desk.page.wait_for_timeout(300)
+        found += [f"{name}, {size['width']}: {text}" for text in desk.misplaced()]
         scroll_and_shoot(desk, pictures / f"{name}_{size['width']}")
-    found += [f"{name}: too wide: {text}" for text in desk.too_wide()]
     return found + [f"{name}: {text}" for text in desk.faults(AXE)]
 
 
@@ -104,10 +103,8 @@ def keep_for_the_example(pictures: Path) -> None:
 
 
 def scroll_and_shoot(desk: Desk, place: Path) -> None:
-    for part in range(4):
-        desk.page.evaluate("""part => { const e = document.querySelector(
-            '.jp-WindowedPanel-outer'); e.scrollTop = part * 640; }""", part)
-        desk.page.wait_for_timeout(120)
+    for part in range(desk.windows(STRIDE)):
+        desk.scroll(part * STRIDE)
         desk.picture(place.with_name(f"{place.name}_{part}.png"))
 
 
@@ -133,6 +130,9 @@ def test_a_whole_job(desk: Desk, pictures: Path, tmp_path: Path):
     if "FPTLIB_EXAMPLE" in os.environ:
         keep_for_the_example(pictures)
     assert not found, "\n".join(found)
+    for step in STEPS:
+        for size in (NARROW, USUAL):
+            assert (pictures / f"{step.name}_{size['width']}_0.png").is_file()
     assert not desk.outside
     the_record_equals_the_headless_one(desk.office.job, tmp_path)
 

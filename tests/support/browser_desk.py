@@ -22,10 +22,29 @@ ARGUMENTS = [
 IDLE = '.jp-Notebook-ExecutionIndicator[data-status="idle"]'
 BUSY = '.jp-Notebook-ExecutionIndicator[data-status="busy"]'
 RUN = '[data-jp-item-name="run-step"] jp-button'
-TOO_WIDE = """() => [...document.querySelectorAll(
-  '.jp-WindowedPanel-outer, .jp-OutputArea-output, .fpt-form')]
-  .filter(e => e.scrollWidth > e.clientWidth + 2)
-  .map(e => e.className.slice(0, 60) + ': ' + e.innerText.slice(0, 60))"""
+# What is wider than its place, cut by it, or lies over another control or line of text.
+MISPLACED = """() => {
+  const all = s => [...document.querySelectorAll(s)].filter(e => e.offsetParent);
+  const name = e => (e.className + ': ' + (e.innerText || e.value || '')).slice(0, 90);
+  const wide = all('.jp-WindowedPanel-outer, .jp-OutputArea-output, .fpt-form')
+    .filter(e => e.scrollWidth > e.clientWidth + 2).map(e => 'too wide: ' + name(e));
+  const cut = all('.fpt-form :not(.fpt-unit) > .widget-label, .fpt-form button, ' +
+      '.fpt-message span, .fpt-badge .widget-html-content, ' +
+      '.jp-OutputArea-output td, .jp-OutputArea-output p')
+    .filter(e => e.scrollWidth > e.clientWidth + 2 && e.clientWidth > 1
+      || e.scrollHeight > e.clientHeight + 4 && e.clientHeight > 1
+         && getComputedStyle(e).overflowY != 'visible').map(e => 'cut: ' + name(e));
+  const parts = all('.fpt-form input:not([type=file]), .fpt-form select, .fpt-form textarea, ' +
+    '.fpt-form button, .fpt-form .widget-label, .fpt-message span');
+  const boxes = parts.map(e => [e, e.getBoundingClientRect()]).filter(([, b]) => b.width > 2);
+  const over = [];
+  for (const [n, [a, p]] of boxes.entries()) for (const [b, q] of boxes.slice(n + 1))
+    if (!a.contains(b) && !b.contains(a)
+        && Math.min(p.right, q.right) - Math.max(p.left, q.left) > 3
+        && Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top) > 3)
+      over.push('overlap: ' + name(a) + ' / ' + name(b));
+  return [...wide, ...cut, ...over]; }"""
+SHEET = "document.querySelector('.jp-WindowedPanel-outer')"
 
 
 class Office:
@@ -157,9 +176,20 @@ class Desk:
         """Wait until the page says something."""
         self.page.get_by_text(text).first.wait_for(timeout=seconds * 1000)
 
-    def too_wide(self) -> list[str]:
-        """What would have to be scrolled sideways."""
-        return list(self.page.evaluate(TOO_WIDE))
+    def misplaced(self) -> list[str]:
+        """What would have to be scrolled sideways, is cut, or lies over something else."""
+        return list(self.page.evaluate(MISPLACED))
+
+    def windows(self, stride: int) -> int:
+        """How many pictures it takes to show the whole page."""
+        return int(self.page.evaluate(f"""stride => {{ const e = {SHEET};
+          return 1 + Math.ceil(Math.max(e.scrollHeight - e.clientHeight, 0) / stride); }}""",
+            stride))
+
+    def scroll(self, down: int) -> None:
+        """Show the page from so far below its top."""
+        self.page.evaluate(f"down => {{ {SHEET}.scrollTop = down; }}", down)
+        self.page.wait_for_timeout(120)
 
     def picture(self, path: Path) -> None:
         """A picture of the window."""
