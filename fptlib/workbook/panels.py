@@ -127,7 +127,8 @@ def sign(job: Job, saved: Saved = lambda: None) -> Panel:
 
     def signed() -> str:
         path = closing.sign(job, fields.file, fields.passphrase(), fields.name.value)
-        return f"signed: record/{path.name}, with {path.stem}.html and {path.stem}.pdf for people"
+        return (f"signed: record/{path.name}, with {path.stem}.html and {path.stem}.pdf for "
+                "people; run this step to see it checked below")
 
     panel.does(press, signed, saved)
     return panel
@@ -147,7 +148,7 @@ def countersign(job: Job, saved: Saved = lambda: None) -> Panel:
             raise FormError("Decision: no answer; choose accept or send back")
         path = closing.countersign(job, fields.file, fields.passphrase(), fields.name.value,
                                    decision.value, reason.value.strip())
-        return f"countersigned: record/{path.name}"
+        return f"countersigned: record/{path.name}; run this step to see it checked above"
 
     panel.does(press, signed, saved)
     return panel
