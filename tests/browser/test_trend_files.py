@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from browser_desk import Desk
 
@@ -46,3 +47,26 @@ def test_a_file_that_is_too_large_gets_a_sentence(desk: Desk, tmp_path: Path):
     assert not (desk.office.job.trends_folder / "year.csv").exists()
     desk.type("site.name", "Still connected")
     desk.wait_for("✓ saved")
+
+
+def test_a_trend_file_is_dropped_on_the_folder(desk: Desk, tmp_path: Path):
+    desk.open("plan")
+    desk.run()
+    with desk.page.expect_popup() as opened:
+        desk.page.get_by_role("link", name="open the folder trends").click()
+    folder = opened.value
+    folder.locator(".jp-DirListing-item", has_text="plant.csv").wait_for(timeout=60_000)
+    drop(folder, made(tmp_path, "meter.csv", b"time,flow\n"))
+    folder.locator(".jp-DirListing-item", has_text="meter.csv").wait_for(timeout=20_000)
+    assert (desk.office.job.trends_folder / "meter.csv").read_bytes() == b"time,flow\n"
+    folder.close()
+
+
+def drop(folder: Any, file: Path) -> None:
+    """Let a file fall on the folder's list, as the browser itself does."""
+    box = folder.locator(".jp-DirListing-content").bounding_box()
+    devices = folder.context.new_cdp_session(folder)
+    for kind in ("dragEnter", "dragOver", "drop"):
+        devices.send("Input.dispatchDragEvent", {
+            "type": kind, "x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2,
+            "data": {"items": [], "files": [str(file)], "dragOperationsMask": 1}})
