@@ -202,7 +202,7 @@ def _attempts_on(case: Case, requests: list[pd.Timestamp]) -> Event:
     # A request in the row after midnight may have come before it.
     doubt = float((first - case.trends.step).date() != first.date())
     return at_most(case, f"attempts on {first:%Y-%m-%d}", first, None, count,
-                   case.limits["enable.attempts"], doubt, f"{count} requests", "per day")
+                   case.limits["enable.attempts"], doubt, f"requests: {count}", "per day")
 
 
 @check(

@@ -191,7 +191,7 @@ def _starts(case: Case, changeover: Changeover, n: int, running: pd.Series) -> E
         return unjudged(name, changeover.handover,
                         f"rows of {case.minutes:.0f} min cannot show so many starts")
     return at_most(case, name, starts.index[max(last - hour + 1, 0)], starts.index[last], most,
-                   limit, 0.0, f"{most} starts in the busiest hour", "per hour")
+                   limit, 0.0, f"starts in the busiest hour: {most}", "per hour")
 
 
 @check(

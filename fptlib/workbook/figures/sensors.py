@@ -25,7 +25,7 @@ def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
     tall = 0.9 + 0.27 * min(len(compared), MOST_READINGS)
     drawn, axes = base.canvas(count, 2.6 * wet_bulb + tall * bool(compared),
                               [2.6] * wet_bulb + [tall] * bool(compared))
-    drawn.subplots_adjust(left=0.3 if compared else 0.075, hspace=0.35, right=0.9)
+    drawn.subplots_adjust(left=0.42 if compared else 0.075, hspace=0.35, right=0.9)
     if wet_bulb:
         _wet_bulb(axes[0], case)
     if compared:
