@@ -25,7 +25,7 @@ def hours(case: Case, missed: Check) -> Hours:
     if missed.verdict == NOT_TESTED:
         return Hours(span, why_unknown=missed.reason)
     holds = (case.enable_margin >= 0.0).to_numpy()
-    lost = enable.waiting(case).to_numpy()
+    lost = enable.waiting(case)
     certain = lost & (case.enable_margin >= uncertainty.enable_margin(case)).to_numpy()
     chillers, economizer, kwh, why = _energy(case, lost)
     return Hours(span, _count(case, holds), _count(case, lost), _count(case, certain), chillers,

@@ -77,18 +77,23 @@ class Case:
         """How many rows make up so many minutes, at least one."""
         return max(1, round(minutes / self.minutes))
 
-    def part(self, series: str | pd.Series, rows: slice) -> pd.Series:
+    def values(self, series: str | pd.Series, rows: slice) -> np.ndarray:
         """A point, or a series on the trends' grid, from one moment to another, both included.
 
-        On a uniform grid the rows can be counted: several times quicker than a look-up.
+        On a uniform grid the rows can be counted: many times quicker than a look-up, and a
+        year has hundreds of events.
         """
-        values = self.frame[series] if isinstance(series, str) else series
-        return values.iloc[self._counted(rows)]
+        whole = self._columns[series] if isinstance(series, str) else series.to_numpy()
+        return whole[self._counted(rows)]
 
-    def values(self, series: str | pd.Series, rows: slice) -> np.ndarray:
-        """The numbers of ``part`` alone, for what is asked at every event."""
-        whole = self.frame[series] if isinstance(series, str) else series
-        return whole.to_numpy()[self._counted(rows)]
+    def value(self, series: str | pd.Series, moment: pd.Timestamp) -> float:
+        """The value in the row of a moment; NaN outside the trends."""
+        found = self.values(series, slice(moment, moment))
+        return float(found[0]) if len(found) else np.nan
+
+    def times(self, rows: slice) -> pd.DatetimeIndex:
+        """When the rows of ``values`` begin."""
+        return self.frame.index[self._counted(rows)]
 
     def within(self, stretches: Iterable[slice]) -> pd.Series:
         """Whether a row lies in any of these stretches, each from one moment to another."""
@@ -102,6 +107,10 @@ class Case:
         first = -((begin - rows.start.value) // step)
         last = (rows.stop.value - begin) // step
         return slice(max(first, 0), max(last + 1, 0))
+
+    @cached_property
+    def _columns(self) -> dict[str, np.ndarray]:
+        return {str(name): self.frame[name].to_numpy() for name in self.frame.columns}
 
     @cached_property
     def _begin(self) -> int:

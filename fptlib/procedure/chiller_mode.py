@@ -10,6 +10,7 @@ rule against hidden extrapolation of regression texts, from memory).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -50,21 +51,26 @@ class ChillerMode:
 
     def seen(self, load: np.ndarray, wet_bulb: np.ndarray) -> np.ndarray:
         """Whether enough of the training lies near each point."""
-        trained = self._cells(self.load, self.wet_bulb)
-        origin, span = trained.min(axis=0), np.ptp(trained, axis=0) + 1
-        counts = np.zeros(span + 1, dtype=int)
-        np.add.at(counts, tuple((trained - origin + 1).T), 1)
-        # How many lie below each corner: four corners give the count in any rectangle.
-        below = counts.cumsum(axis=0).cumsum(axis=1)
-        points = self._cells(load, wet_bulb) - origin
-        low = np.clip(points - CELLS + 1, 0, span).T
-        high = np.clip(points + CELLS, 0, span).T
+        origin, below = self._trained
+        points, last = self._cells(load, wet_bulb) - origin, np.array(below.shape) - 1
+        low = np.clip(points - CELLS + 1, 0, last).T
+        high = np.clip(points + CELLS, 0, last).T
         found = (below[high[0], high[1]] - below[low[0], high[1]]
                  - below[high[0], low[1]] + below[low[0], low[1]])
         return found >= FEWEST_NEAR
 
+    @cached_property
+    def _trained(self) -> tuple[np.ndarray, np.ndarray]:
+        """The lowest cell of the training, and how many of its blocks lie below each corner
+        from there on: four corners give the count in any rectangle."""
+        trained = self._cells(self.load, self.wet_bulb)
+        origin = trained.min(axis=0)
+        counts = np.zeros(np.ptp(trained, axis=0) + 2, dtype=int)
+        np.add.at(counts, tuple((trained - origin + 1).T), 1)
+        return origin, counts.cumsum(axis=0).cumsum(axis=1)
+
     def _cells(self, load: np.ndarray, wet_bulb: np.ndarray) -> np.ndarray:
-        sizes = np.array([NEAR_LOAD_SHARE * self.load.max(), NEAR_WET_BULB]) / CELLS
+        sizes = np.array([NEAR_LOAD_SHARE * self.scales[0], NEAR_WET_BULB]) / CELLS
         return np.floor(np.column_stack([load, wet_bulb]) / sizes).astype(int)
 
     def uncertainty(self, load: np.ndarray, wet_bulb: np.ndarray) -> np.ndarray:

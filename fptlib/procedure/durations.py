@@ -25,18 +25,21 @@ class Stretch:
     minutes: float
 
 
-def all_stretches(flags: pd.Series, row_minutes: float) -> list[Stretch]:
-    """Every unbroken stretch of ``True``."""
-    index = flags.index
+def all_stretches(
+    flags: np.ndarray, times: pd.DatetimeIndex, row_minutes: float
+) -> list[Stretch]:
+    """Every unbroken stretch of ``True`` in rows that begin at ``times``."""
     return [
-        Stretch(index[a], index[b], (b - a + 1) * row_minutes)
-        for a, b in stretches(flags.to_numpy(dtype=bool))
+        Stretch(times[a], times[b], (b - a + 1) * row_minutes) for a, b in stretches(flags)
     ]
 
 
-def longest(flags: pd.Series, row_minutes: float) -> Stretch | None:
+def longest(
+    flags: np.ndarray, times: pd.DatetimeIndex, row_minutes: float
+) -> Stretch | None:
     """The longest unbroken stretch of ``True``, the first of equals."""
-    return max(all_stretches(flags, row_minutes), key=lambda s: s.minutes, default=None)
+    found = all_stretches(flags, times, row_minutes)
+    return max(found, key=lambda stretch: stretch.minutes, default=None)
 
 
 def minutes_between(start: pd.Timestamp, end: pd.Timestamp) -> float:
@@ -44,12 +47,11 @@ def minutes_between(start: pd.Timestamp, end: pd.Timestamp) -> float:
     return (end - start).total_seconds() / 60.0
 
 
-def lasting_low(series: pd.Series, rows: int) -> tuple[float, pd.Timestamp] | None:
-    """The level that ``series`` stays at or below for ``rows`` rows on end, and when.
+def lasting_low(values: np.ndarray, rows: int) -> tuple[float, int] | None:
+    """The level that ``values`` stay at or below for ``rows`` rows on end, and from which row.
 
     A shorter dip does not count. ``None`` where no window is complete.
     """
-    values = series.to_numpy(dtype=float)
     if len(values) < rows:
         return None
     # A gap makes every window it lies in unknown.
@@ -57,32 +59,25 @@ def lasting_low(series: pd.Series, rows: int) -> tuple[float, pd.Timestamp] | No
     if np.isnan(level).all():
         return None
     at = int(np.nanargmin(level))
-    return float(level[at]), series.index[at]
-
-
-def lasting_high(series: pd.Series, rows: int) -> tuple[float, pd.Timestamp] | None:
-    """The level that ``series`` stays at or above for ``rows`` rows on end, and when."""
-    found = lasting_low(-series, rows)
-    return None if found is None else (-found[0], found[1])
+    return float(level[at]), at
 
 
 @dataclass(frozen=True, slots=True)
 class Rise:
-    """Largest rise in a window: between ``low`` and ``high`` in truth, starting at ``start``."""
+    """Largest rise in a window: between ``low`` and ``high`` in truth, from row ``start`` on."""
 
     low: float
     high: float
-    start: pd.Timestamp
+    start: int
 
 
-def largest_rise(series: pd.Series, window: float, row_minutes: float) -> Rise | None:
-    """Largest rise of ``series`` within any ``window`` minutes.
+def largest_rise(values: np.ndarray, window: float, row_minutes: float) -> Rise | None:
+    """Largest rise of ``values`` within any ``window`` minutes.
 
     What happened between rows is not known: the true rise lies between that over the rows
     that surely fit into the window and that over all rows a window can touch.
     """
     fits = int(window // row_minutes)
-    values = series.to_numpy(dtype=float)
     if len(values) < 2 or not np.isfinite(values).any():
         return None
     low, at = _rise_over(values, max(fits, 1))
@@ -91,7 +86,7 @@ def largest_rise(series: pd.Series, window: float, row_minutes: float) -> Rise |
     whole = fits >= 1 and fits * row_minutes == window and row_minutes <= 1.0
     touched = math.ceil(window / row_minutes) + 1
     high = low if whole else _rise_over(values, touched)[0]
-    return Rise(low, high, series.index[at])
+    return Rise(low, high, at)
 
 
 def _rise_over(values: np.ndarray, rows: int) -> tuple[float, int]:
@@ -103,17 +98,29 @@ def _rise_over(values: np.ndarray, rows: int) -> tuple[float, int]:
     return float(rises.flat[best]), int(best % len(values))
 
 
+def median(values: np.ndarray) -> float:
+    """The median of what is known; NaN where nothing is."""
+    known = values[~np.isnan(values)]
+    return float(np.median(known)) if len(known) else math.nan
+
+
 def share(good: np.ndarray, known: np.ndarray) -> float:
     """Share of the rows ``known`` in which ``good`` is true, in per cent; NaN without any."""
     return 100.0 * float(good[known].mean()) if known.any() else float("nan")
 
 
-def reversals(series: pd.Series, size: float) -> int:
-    """How often ``series`` turns round by at least ``size``."""
-    turns, direction, extreme = 0, 0, np.nan
-    for value in series.dropna().to_numpy():
-        if np.isnan(extreme):
-            extreme = value
+def largest_step(values: np.ndarray) -> float:
+    """The largest change from one row to the next; NaN where none is known."""
+    steps = np.abs(np.diff(values))
+    known = steps[~np.isnan(steps)]
+    return float(known.max()) if len(known) else math.nan
+
+
+def reversals(values: np.ndarray, size: float) -> int:
+    """How often ``values`` turn round by at least ``size``."""
+    known = values[~np.isnan(values)].tolist()
+    turns, direction, extreme = 0, 0, known[0] if known else math.nan
+    for value in known:
         ahead = (value - extreme) * (direction or 1)
         if direction == 0:
             if abs(value - extreme) >= size:

@@ -51,15 +51,15 @@ def condition(case: Case) -> list[Event]:
 
 def _condition_at(case: Case, changeover: Changeover) -> Event:
     at = changeover.request
-    needed, setpoint = case.needed_setpoint[at], case.reset_setpoint[at]
-    if pd.isna(needed) or pd.isna(setpoint):
+    needed, setpoint = case.value(case.needed_setpoint, at), case.value(case.reset_setpoint, at)
+    if np.isnan(needed) or np.isnan(setpoint):
         return unjudged(changeover.name, at, "wet bulb or setpoint has a gap at the request")
-    around = case.part(case.needed_setpoint, slice(at - case.trends.step, at))
+    around = case.values(case.needed_setpoint, slice(at - case.trends.step, at))
     doubt = math.hypot(uncertainty.enable_margin(case), uncertainty.between_rows(case, around))
     return at_most(
         case, changeover.name, at, None, needed, setpoint, doubt,
-        f"wet bulb {case.wet_bulb[at]:.1f} needs a setpoint of {needed:.1f}, the reset asked "
-        f"for {setpoint:.1f} degF",
+        f"wet bulb {case.value(case.wet_bulb, at):.1f} needs a setpoint of {needed:.1f}, the "
+        f"reset asked for {setpoint:.1f} degF",
     )
 
 
@@ -138,7 +138,7 @@ def _advise_stay(case: Case) -> str:
     least = case.limits["enable.stay"]
     short = [c for c in case.requests
              if c.handover is not None and c.complete and run_minutes(case, c) < least]
-    margins = [case.enable_margin[c.request] for c in short]
+    margins = [case.value(case.enable_margin, c.request) for c in short]
     had = max((m for m in margins if m >= 0.0), default=None)
     return "" if had is None else (
         f"The short runs began with up to {had:.1f} degF of margin: {had + 0.5:.1f} degF more "
@@ -222,7 +222,7 @@ def missed(case: Case) -> list[Event]:
     _approaches(case)
     limit = case.limits["enable.dwell"] + case.limits["enable.missed"]
     held_back = waiting(case)
-    found = longest(held_back, case.minutes)
+    found = longest(held_back, case.frame.index, case.minutes)
     if found is None:
         start = case.frame.index[0]
         return [at_most(case, "whole record", start, None, 0.0, limit, 0.0,
@@ -230,12 +230,13 @@ def missed(case: Case) -> list[Event]:
     if found.minutes <= limit:
         return [_missed(case, found.start, found.end, found.minutes, limit)]
     return [_missed(case, stretch.start, stretch.end, stretch.minutes, limit)
-            for stretch in all_stretches(held_back, case.minutes) if stretch.minutes > limit]
+            for stretch in all_stretches(held_back, case.frame.index, case.minutes)
+            if stretch.minutes > limit]
 
 
-def waiting(case: Case) -> pd.Series:
+def waiting(case: Case) -> np.ndarray:
     """Whether the condition held while chillers ran and no request came, row by row."""
-    return (case.enable_margin >= 0.0) & case.chiller_mode
+    return ((case.enable_margin >= 0.0) & case.chiller_mode).to_numpy()
 
 
 def _advise_missed(case: Case, failed: Sequence[Event]) -> str:
@@ -249,8 +250,9 @@ def _advise_missed(case: Case, failed: Sequence[Event]) -> str:
 
 def _missed(case: Case, start: pd.Timestamp, end: pd.Timestamp, minutes: float,
             limit: float) -> Event:
-    certain = case.part(case.enable_margin, slice(start, end)) >= uncertainty.enable_margin(case)
-    surely = longest(certain, case.minutes)
+    rows = slice(start, end)
+    certain = case.values(case.enable_margin, rows) >= uncertainty.enable_margin(case)
+    surely = longest(certain, case.times(rows), case.minutes)
     doubt = minutes - (surely.minutes if surely else 0.0) + case.minutes
     return at_most(case, f"chillers ran from {start:%Y-%m-%d %H:%M}", start, end, minutes, limit,
                    doubt if minutes > limit else case.minutes,

@@ -146,7 +146,7 @@ def recovered(
     """When the active setpoint was back at the reset setpoint (rule 5)."""
     if changeover.handover is None:
         return None
-    first, last = active.index.get_indexer([changeover.handover, changeover.ended])
-    rows = slice(first, last + 1)
+    first = active.index.get_loc(changeover.handover)
+    rows = slice(first, active.index.get_loc(changeover.ended) + 1)
     back = active.to_numpy()[rows] >= reset.to_numpy()[rows] - BACK_WITHIN
     return active.index[first + int(back.argmax())] if back.any() else None

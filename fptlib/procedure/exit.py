@@ -38,7 +38,8 @@ def supply(case: Case) -> list[Event]:
 
 def warm(case: Case, changeover: Changeover) -> list[Stretch]:
     """Stretches of a run, setpoint recovered, in which the supply was above the band."""
-    return all_stretches(case.part(_too_warm(case), case.settled_run(changeover)), case.minutes)
+    rows = case.settled_run(changeover)
+    return all_stretches(case.values(_too_warm(case), rows), case.times(rows), case.minutes)
 
 
 @once
@@ -88,8 +89,8 @@ def equipment(case: Case) -> list[Event]:
 
 def exceeded(case: Case, changeover: Changeover) -> list[Stretch]:
     """Stretches of a run with fans at maximum and more cells running than the limit."""
-    return all_stretches(case.part(_exceeds(case), slice(changeover.handover, changeover.ended)),
-                         case.minutes)
+    rows = slice(changeover.handover, changeover.ended)
+    return all_stretches(case.values(_exceeds(case), rows), case.times(rows), case.minutes)
 
 
 @once
@@ -151,11 +152,11 @@ def uneconomic(case: Case, changeover: Changeover) -> tuple[list[Stretch], float
     first, last = (blocks.index.searchsorted(run.start),
                    blocks.index.searchsorted(run.stop, side="right"))
     blocks = blocks.iloc[first:last]
-    if not blocks["inside"].any():
+    inside, compared, worse = blocks.to_numpy().T
+    if not inside.any():
         return [], 0.0
     step = case.rows(chiller_mode.BLOCK_MINUTES) * case.minutes
-    return all_stretches(blocks["worse"], step), share(
-        blocks["compared"].to_numpy(), blocks["inside"].to_numpy()) / 100.0
+    return all_stretches(worse, blocks.index, step), share(compared, inside) / 100.0
 
 
 def _compared(case: Case, changeover: Changeover) -> Event:

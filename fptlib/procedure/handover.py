@@ -37,7 +37,7 @@ def excursion(case: Case) -> list[Event]:
 def _advise_handover(case: Case, failed: Sequence[Event]) -> str:
     if case.exchanger_approach is None:
         return ""
-    setpoint = float(case.reset_setpoint[failed[0].start])
+    setpoint = case.value(case.reset_setpoint, failed[0].start)
     wanted = setpoint - case.exchanger_approach.value - case.limits["enable.exchanger_tolerance"]
     return (f"With an exchanger approach of {case.exchanger_approach.value:.1f} the condenser "
             f"water should be at {wanted:.1f} degF or colder for a reset setpoint of "
@@ -48,18 +48,17 @@ def _excursion(case: Case, changeover: Changeover) -> Event:
     start = changeover.handover
     end = start + pd.Timedelta(minutes=case.limits["handover.window"])
     rows = slice(start, min(end, changeover.ended) - case.trends.step)
-    above = case.part("chw_supply_temp", rows) - case.part(case.reset_setpoint, rows)
+    above = case.values("chw_supply_temp", rows) - case.values(case.reset_setpoint, rows)
     if problem := light_load(case, rows):
         return unjudged(changeover.name, start, problem, verdict=Verdict.DEFERRED)
-    if above.isna().any() or above.empty:
+    if np.isnan(above).any() or not len(above):
         return unjudged(changeover.name, start, "supply or setpoint has a gap in that hour")
     band, limit = case.limits["handover.band"], case.limits["handover.time"]
     doubt = uncertainty.expanded(case, {"chw_supply_temp": 1.0})
-    minutes = {shift: _longest_above(case, above.to_numpy(), band + shift)
-               for shift in (-doubt, 0, doubt)}
+    minutes = {shift: _longest_above(case, above, band + shift) for shift in (-doubt, 0, doubt)}
     middle = minutes[0]
     spread = minutes[-doubt] - middle if middle <= limit else middle - minutes[doubt]
-    worst = longest(above > band, case.minutes)
+    worst = longest(above > band, case.times(rows), case.minutes)
     return at_most(
         case, changeover.name, worst.start if worst else start, worst.end if worst else None,
         middle, limit, (spread + case.minutes) if worst or spread else 0.0,

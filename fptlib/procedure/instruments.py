@@ -102,10 +102,10 @@ def _at(case: Case, reading: Reading) -> float | None:
     return None if pd.isna(value) else float(value)
 
 
-def _around(case: Case, reading: Reading) -> pd.Series:
+def _around(case: Case, reading: Reading) -> np.ndarray:
     """The trend's row at a reading and its neighbours."""
     row = case.frame.index.searchsorted(reading.time, side="right") - 1
-    return case.frame[reading.point].iloc[max(0, row - 1) : row + 2]
+    return case.frame[reading.point].to_numpy()[max(0, row - 1) : row + 2]
 
 
 def _reading_uncertainty(case: Case, reading: Reading) -> float:
@@ -116,7 +116,8 @@ def _reading_uncertainty(case: Case, reading: Reading) -> float:
     instrument = case.instruments.get(reading.instrument)
     accuracy = instrument.accuracy if instrument else case.sensor(reading.point).accuracy
     near = _around(case, reading)
-    movement = float(near.max() - near.min()) / 2.0 if near.notna().any() else 0.0
+    known = near[~np.isnan(near)]
+    movement = float(np.ptp(known)) / 2.0 if len(known) else 0.0
     rounding = case.sensor(reading.point).resolution / math.sqrt(12.0)
     spread = 2.0 * math.hypot(accuracy / math.sqrt(3.0), movement / math.sqrt(3.0), rounding)
     return spread + uncertainty.between_rows(case, near)

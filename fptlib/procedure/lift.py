@@ -73,11 +73,12 @@ def _lifts(case: Case, changeover: Changeover, n: int) -> list[Event]:
     events = []
     if chiller.minimum_water_lift is not None:
         events.append(_kept(case, changeover, f"chiller {n} water lift",
-                            case.part(case.water_lift(n), rows), chiller.minimum_water_lift,
+                            case.values(case.water_lift(n), rows), chiller.minimum_water_lift,
                             _water_uncertainty(case, n), "degF"))
     if chiller.minimum_pressure_lift is not None and case.has(*_pressures(n)):
         events.append(_kept(case, changeover, f"chiller {n} pressure lift",
-                            case.part(pressure_lift(case, n), rows), chiller.minimum_pressure_lift,
+                            case.values(pressure_lift(case, n), rows),
+                            chiller.minimum_pressure_lift,
                             uncertainty.expanded(case, dict.fromkeys(_pressures(n), 1.0)),
                             "psi"))
     return [event for event in events if event is not None]
@@ -101,13 +102,13 @@ def _water_uncertainty(case: Case, n: int) -> float:
 
 
 def _kept(
-    case: Case, changeover: Changeover, what: str, lift: pd.Series, least: float,
+    case: Case, changeover: Changeover, what: str, lift: np.ndarray, least: float,
     doubt: float, unit: str,
 ) -> Event | None:
-    if not (lift.notna().any()):
+    if np.isnan(lift).all():
         return None
     name = f"{changeover.name}, {what}"
-    found = lowest_kept(case, lift)
+    found = lowest_kept(case, lift, pull_down(case, changeover))
     if found is None:
         return unjudged(name, changeover.request, "the chiller ran too briefly to be judged")
     return at_least(case, name, found.at, changeover.pull_down_end, found.value, least,
@@ -151,12 +152,12 @@ def _lowest(case: Case) -> float:
 
 def _followed(case: Case, changeover: Changeover) -> Event:
     rows = pull_down(case, changeover)
-    wanted = case.part(temporary_setpoint(case), rows)
+    wanted = case.values(temporary_setpoint(case), rows)
     # Where every chiller stood already at the request, there is no lift to keep.
-    asked = (wanted < case.part(case.reset_setpoint, rows)) & (
-        case.part(case.chillers_on, rows) == 1.0)
-    excess = (case.part("chw_supply_setpoint", rows) - wanted).where(asked)
-    found = highest_kept(case, excess)
+    asked = (wanted < case.values(case.reset_setpoint, rows)) & (
+        case.values(case.chillers_on, rows) == 1.0)
+    excess = np.where(asked, case.values("chw_supply_setpoint", rows) - wanted, np.nan)
+    found = highest_kept(case, excess, rows)
     if found is None:
         return unjudged(changeover.name, changeover.request,
                         "the condenser water never came near enough to ask a running chiller "
@@ -195,9 +196,9 @@ def floor(case: Case) -> list[Event]:
 
 def _above_floor(case: Case, changeover: Changeover, what: str, name: str,
                  doubt: float) -> Event:
-    series = case.part(name, slice(changeover.request, changeover.pull_down_end))
+    rows = slice(changeover.request, changeover.pull_down_end)
     label = f"{changeover.name}, {what}"
-    found = lowest_kept(case, series)
+    found = lowest_kept(case, case.values(name, rows), rows)
     if found is None:
         return unjudged(label, changeover.request, "the pull-down is too short, or has gaps")
     return at_least(case, label, found.at, None, found.value, case.floor, doubt + found.doubt,
@@ -238,10 +239,10 @@ def _stayed_on(case: Case, changeover: Changeover) -> Event:
 def _ready(case: Case, changeover: Changeover) -> Event:
     assert case.exchanger_approach is not None
     around = slice(changeover.handover - case.trends.step, changeover.handover)
-    water = case.part("cw_supply_temp", around)
-    reachable = float(water.mean(skipna=False)) + case.exchanger_approach.value
-    wanted = case.reset_setpoint[changeover.handover]
-    if pd.isna(reachable) or pd.isna(wanted):
+    water = case.values("cw_supply_temp", around)
+    reachable = float(water.mean()) + case.exchanger_approach.value
+    wanted = case.value(case.reset_setpoint, changeover.handover)
+    if np.isnan(reachable) or np.isnan(wanted):
         return unjudged(changeover.name, changeover.handover, "a gap at the handover")
     name = "hx_chw_leaving_temp" if case.exchanger_approach.basis == "observed" else (
         "cw_supply_temp")
@@ -255,11 +256,12 @@ def _ready(case: Case, changeover: Changeover) -> Event:
 def first_alarm(case: Case, changeover: Changeover) -> tuple[pd.Timestamp, str] | None:
     """The first alarm from the request until just after the handover, with its text."""
     rows = slice(changeover.request, changeover.pull_down_end + pd.Timedelta(minutes=5))
-    hits = [(alarm.idxmax(), n) for n in case.chiller_numbers
-            if (alarm := case.part(f"chiller_{n}_alarm", rows) == 1.0).any()]
+    hits = [(int(alarm.argmax()), n) for n in case.chiller_numbers
+            if (alarm := case.values(f"chiller_{n}_alarm", rows) == 1.0).any()]
     if not hits:
         return None
-    time, n = min(hits)
+    row, n = min(hits)
+    time = case.times(rows)[row]
     said = next((a.text for a in case.trends.alarms
                  if a.point == f"chiller_{n}_alarm" and a.time >= time), "")
     after = minutes_between(changeover.request, time)

@@ -5,13 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
 
 from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case
 from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
 from fptlib.procedure.demand import interval_demand
-from fptlib.procedure.durations import Rise, largest_rise, minutes_between, reversals
+from fptlib.procedure.durations import (
+    Rise,
+    largest_rise,
+    largest_step,
+    minutes_between,
+    reversals,
+)
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.levels import Level, highest_kept
 from fptlib.procedure.returning import lowered, release_time
@@ -40,9 +47,10 @@ def rate(case: Case) -> list[Event]:
 
 def _advise_return(case: Case, failed: Sequence[Event]) -> str:
     """The return time that keeps the rate for the largest distance seen."""
-    active, reset = case.frame["chw_supply_setpoint"], case.reset_setpoint
     before = [c.handover - case.trends.step for c in case.requests if c.handover is not None]
-    distance = float((reset[before] - active[before]).max())
+    distance = float(np.nanmax([
+        case.value(case.reset_setpoint, at) - case.value("chw_supply_setpoint", at)
+        for at in before]))
     minutes = max(distance / case.limits["recovery.rate"] * RATE_WINDOW,
                   case.limits["recovery.shortest"])
     return (f"The setpoint has up to {distance:.1f} degF to return: take "
@@ -58,18 +66,18 @@ def _returning(case: Case, changeover: Changeover) -> slice:
 def _rate(case: Case, changeover: Changeover) -> Event:
     if not lowered(case, changeover):
         return unjudged(changeover.name, changeover.handover, "there was no setpoint to return")
-    active = case.part("chw_supply_setpoint", _returning(case, changeover))
-    rise = _rise(case, active)
+    rows = _returning(case, changeover)
+    rise = _rise(case, case.values("chw_supply_setpoint", rows))
     if rise is None:
         return unjudged(changeover.name, changeover.handover, "the setpoint has a gap there")
     middle, spread = (rise.low + rise.high) / 2.0, (rise.high - rise.low) / 2.0
     doubt = spread + uncertainty.resolution(case, "chw_supply_setpoint", "chw_supply_setpoint")
-    return at_most(case, changeover.name, rise.start, None, middle,
+    return at_most(case, changeover.name, case.times(rows)[rise.start], None, middle,
                    case.limits["recovery.rate"], doubt,
                    f"rose by {middle:.1f} degF within {RATE_WINDOW:.0f} min")
 
 
-def _rise(case: Case, active: pd.Series) -> Rise | None:
+def _rise(case: Case, active: np.ndarray) -> Rise | None:
     """Largest rise of the returning setpoint, from the last row of the pull-down on.
 
     Within a longer row the setpoint may still have followed the water up before the
@@ -78,7 +86,7 @@ def _rise(case: Case, active: pd.Series) -> Rise | None:
     whole = largest_rise(active, RATE_WINDOW, case.minutes)
     if whole is None or case.minutes <= 1.0:
         return whole
-    after = largest_rise(active.iloc[1:], RATE_WINDOW, case.minutes)
+    after = largest_rise(active[1:], RATE_WINDOW, case.minutes)
     return Rise(min(after.low, whole.low) if after else 0.0, whole.high, whole.start)
 
 
@@ -144,11 +152,11 @@ def _stable(case: Case, changeover: Changeover) -> list[Event]:
     end = min((case.recovered(changeover) or changeover.ended) + AFTER_RECOVERY,
               changeover.ended)
     rows = slice(changeover.handover, end)
-    supply = case.part("chw_supply_temp", rows)
-    over = highest_kept(case, supply - case.part(case.reset_setpoint, rows))
+    supply = case.values("chw_supply_temp", rows)
+    over = highest_kept(case, supply - case.values(case.reset_setpoint, rows), rows)
     if over is None:
         return [unjudged(changeover.name, changeover.handover, "the supply has gaps there")]
-    return [_overshoot(case, changeover, over), _swings(case, changeover, supply)]
+    return [_overshoot(case, changeover, over), _swings(case, changeover, supply, rows)]
 
 
 def _overshoot(case: Case, changeover: Changeover, high: Level) -> Event:
@@ -158,7 +166,7 @@ def _overshoot(case: Case, changeover: Changeover, high: Level) -> Event:
                    f"supply at most {high.value:+.1f} degF above the reset setpoint")
 
 
-def _swings(case: Case, changeover: Changeover, supply: pd.Series) -> Event:
+def _swings(case: Case, changeover: Changeover, supply: np.ndarray, rows: slice) -> Event:
     size, limit = case.limits["recovery.reversal_size"], case.limits["recovery.reversals"]
     name, turns = f"{changeover.name}, reversals", reversals(supply, size)
     # Rows further apart than the swing hide turns; a swing takes at least ten minutes.
@@ -167,18 +175,19 @@ def _swings(case: Case, changeover: Changeover, supply: pd.Series) -> Event:
                         f"rows of {case.minutes:.0f} min cannot show a swing")
     hidden = _hidden_in_a_swing(case, supply)
     other = reversals(supply, size - hidden if turns <= limit else size + hidden)
-    return at_most(case, name, supply.index[0], supply.index[-1], turns, limit,
+    times = case.times(rows)
+    return at_most(case, name, times[0], times[-1], turns, limit,
                    abs(turns - other), f"{turns} reversals of {size:g} degF or more", "count")
 
 
-def _hidden_in_a_swing(case: Case, supply: pd.Series) -> float:
+def _hidden_in_a_swing(case: Case, supply: np.ndarray) -> float:
     """How much larger or smaller a swing may have been than its rows show [degF].
 
     Rounding at both turns, and with longer rows what lay between them: a parabola through
     three rows peaks beyond the middle one by at most an eighth of their second difference.
     """
     rounding = uncertainty.resolution(case, "chw_supply_temp", "chw_supply_temp")
-    bend = float(supply.diff().diff().abs().max()) if case.minutes > 1.0 else 0.0
+    bend = largest_step(np.diff(supply)) if case.minutes > 1.0 else 0.0
     return rounding + bend / 4.0
 
 

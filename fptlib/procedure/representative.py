@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 import pandas as pd
 
 from fptlib.procedure.case import Case
+from fptlib.procedure.durations import median
 from fptlib.procedure.episodes import Changeover
 
 
@@ -15,9 +15,7 @@ def light_load(case: Case, rows: slice) -> str:
     """Why the load in these rows proves no capacity; empty where it does or is not known."""
     if case.lacking(["load"]) or not case.plant.exchanger.load:
         return ""
-    loads = case.values(case.load, rows)
-    known = loads[~np.isnan(loads)]
-    tons = float(np.median(known)) if len(known) else math.nan
+    tons = median(case.values(case.load, rows))
     least = case.limits["conditions.load_low"] / 100.0 * case.plant.exchanger.load
     if math.isnan(tons) or tons >= least:
         return ""
@@ -31,8 +29,8 @@ def turned_over(case: Case, changeover: Changeover) -> pd.Timestamp:
     """
     if case.plant.loop_volume is None or case.lacking(["chw_flow"]):
         return changeover.handover
-    flow = float(case.part("chw_flow", slice(changeover.handover, changeover.ended)).median())
-    if not flow > 0.0:
+    flows = case.values("chw_flow", slice(changeover.handover, changeover.ended))
+    if not (flow := median(flows)) > 0.0:
         return changeover.handover
     minutes = case.limits["conditions.turnovers"] * case.plant.loop_volume / flow
     return changeover.handover + pd.Timedelta(minutes=round(minutes))

@@ -12,16 +12,14 @@ from fptlib.procedure.episodes import BACK_WITHIN, Changeover
 def lowered(case: Case, changeover: Changeover) -> bool:
     """Whether the setpoint stood below the reset setpoint when the last chiller stopped."""
     before = changeover.handover - case.trends.step
-    active = case.frame["chw_supply_setpoint"]
-    return before in active.index and bool(
-        active[before] < case.reset_setpoint[before] - BACK_WITHIN)
+    active = case.value("chw_supply_setpoint", before)
+    return active < case.value(case.reset_setpoint, before) - BACK_WITHIN
 
 
 def release_time(case: Case, changeover: Changeover) -> pd.Timestamp | None:
     """First row in which the active setpoint is on its way up from its lowest."""
-    active = case.frame["chw_supply_setpoint"]
-    rows = case.part(active, slice(changeover.handover - case.trends.step, changeover.ended))
+    rows = slice(changeover.handover - case.trends.step, changeover.ended)
+    active = case.values("chw_supply_setpoint", rows)
     visible = max(0.05, case.sensor("chw_supply_setpoint").resolution / 2.0)
-    values = rows.to_numpy()
-    up = values > np.fmin.accumulate(values) + visible
-    return rows.index[int(up.argmax())] if up.any() else None
+    up = active > np.fmin.accumulate(active) + visible
+    return case.times(rows)[int(up.argmax())] if up.any() else None

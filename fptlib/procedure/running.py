@@ -14,7 +14,7 @@ from fptlib.physics import exchanger as physics
 from fptlib.procedure import instruments, uncertainty
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
-from fptlib.procedure.durations import share
+from fptlib.procedure.durations import median, share
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.representative import light_load, turned_over
 from fptlib.procedure.verdict import Check, Event, Verdict
@@ -75,9 +75,8 @@ def _within_event(case: Case, changeover: Changeover, rows: slice, difference: n
                   band: float, doubt: float, text: str) -> Event:
     """Judge the share of rows in which a difference, known to ``doubt``, is within a band."""
     away, known = np.abs(difference), ~np.isnan(difference)
-    middle = np.median(difference[known]) if known.any() else math.nan
     return _share_event(case, changeover, rows, away <= band, np.abs(away - band) <= doubt, known,
-                        f"within {band:g} degF of {text}, median {middle:+.1f}")
+                        f"within {band:g} degF of {text}, median {median(difference):+.1f}")
 
 
 @check(
@@ -102,20 +101,22 @@ def tower_setpoint(case: Case) -> list[Event]:
 
 
 def _tower_setpoint(case: Case, changeover: Changeover, rows: slice) -> Event:
-    setpoint = case.part("cw_supply_setpoint", rows)
-    difference = setpoint - case.part(wanted_condenser_water(case), rows)
+    setpoint = case.values("cw_supply_setpoint", rows)
+    difference = setpoint - case.values(wanted_condenser_water(case), rows)
     doubt = uncertainty.resolution(case, "cw_supply_setpoint", "chw_supply_setpoint")
     follows = "" if case.lacking(["wet_bulb"]) else _follows(
-        setpoint, case.part(case.wet_bulb, rows))
-    event = _within_event(case, changeover, rows, difference.to_numpy(),
+        setpoint, case.values(case.wet_bulb, rows))
+    event = _within_event(case, changeover, rows, difference,
                           case.limits["running.tower_band"], doubt, "the setpoint needed")
     return replace(event, text=event.text + follows)
 
 
-def _follows(setpoint: pd.Series, wet_bulb: pd.Series) -> str:
-    if setpoint.std() < 0.2 or wet_bulb.std() < 0.2:
+def _follows(setpoint: np.ndarray, wet_bulb: np.ndarray) -> str:
+    both = np.array([setpoint, wet_bulb])
+    both = both[:, ~np.isnan(both).any(axis=0)]
+    if both.shape[1] < 2 or both.std(axis=1).min() < 0.2:
         return ""
-    return "; it follows the wet bulb" if setpoint.corr(wet_bulb) > 0.9 else ""
+    return "; it follows the wet bulb" if np.corrcoef(both)[0, 1] > 0.9 else ""
 
 
 @check(
@@ -176,22 +177,22 @@ def fan_cycling(case: Case) -> list[Event]:
 
 def _cycling(case: Case, changeover: Changeover) -> list[Event]:
     rows = slice(changeover.handover, changeover.ended)
-    return [_starts(case, changeover, n, case.part(f"tower_{n}_fan_running", rows))
-            for n in case.tower_numbers]
+    return [_starts(case, changeover, n, rows) for n in case.tower_numbers]
 
 
-def _starts(case: Case, changeover: Changeover, n: int, running: pd.Series) -> Event:
+def _starts(case: Case, changeover: Changeover, n: int, rows: slice) -> Event:
     name = f"{changeover.name}, cell {n}"
     limit = case.limits["running.fan_starts"]
-    hour = case.rows(60.0)
-    starts = (running.diff() == 1.0).rolling(hour, min_periods=1).sum()
-    most, last = int(starts.max()), int(starts.argmax())
+    hour, times = case.rows(60.0), case.times(rows)
+    starts = np.diff(case.values(f"tower_{n}_fan_running", rows), prepend=np.nan) == 1.0
+    in_hour = np.convolve(starts, np.ones(hour, dtype=int))[: len(starts)]
+    most, last = int(in_hour.max()), int(in_hour.argmax())
     # A start needs one row on and one row off to be seen.
     if most <= limit and 60.0 / (2.0 * case.minutes) <= limit:
         return unjudged(name, changeover.handover,
                         f"rows of {case.minutes:.0f} min cannot show so many starts")
-    return at_most(case, name, starts.index[max(last - hour + 1, 0)], starts.index[last], most,
-                   limit, 0.0, f"starts in the busiest hour: {most}", "per hour")
+    return at_most(case, name, times[max(last - hour + 1, 0)], times[last], most, limit,
+                   0.0, f"starts in the busiest hour: {most}", "per hour")
 
 
 @check(
@@ -215,9 +216,9 @@ def _advise_supply(case: Case) -> str:
     away = []
     for changeover in case.handovers:
         if rows := settled(case, changeover):
-            difference = (case.part("chw_supply_temp", rows)
-                          - case.part("chw_supply_setpoint", rows))
-            away.append(float(difference.median()))
+            difference = (case.values("chw_supply_temp", rows)
+                          - case.values("chw_supply_setpoint", rows))
+            away.append(median(difference))
     typical = max(away, key=abs, default=0.0)
     if typical > 0.0:
         return f"The supply stood {typical:.1f} degF high: lower the tower offset by that much."
@@ -273,7 +274,7 @@ def _conductance(case: Case, changeover: Changeover, rows: slice, clean: float,
                         "the heat balance of the exchanger does not close")
     names = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp", "hx_cw_flow",
              "hx_cw_entering_temp", "hx_cw_leaving_temp")
-    middle = {name: float(case.frame.loc[rows, name].median()) for name in names}
+    middle = {name: median(case.values(name, rows)) for name in names}
 
     def against_design(**readings: Any) -> Any:
         found = physics.observed_conductance(*readings.values())

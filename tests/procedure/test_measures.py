@@ -10,7 +10,6 @@ from fptlib.procedure.demand import interval_demand
 from fptlib.procedure.durations import (
     all_stretches,
     largest_rise,
-    lasting_high,
     lasting_low,
     longest,
     reversals,
@@ -45,24 +44,22 @@ def test_demand_interval_with_a_gap_is_left_out() -> None:
 
 def test_stretches_and_the_longest() -> None:
     flags = series([0, 1, 1, 0, 1, 1, 1, 0]) == 1.0
-    found = all_stretches(flags, 1.0)
+    found = all_stretches(flags.to_numpy(), flags.index, 1.0)
     assert [(s.start.minute, s.end.minute, s.minutes) for s in found] == [(1, 2, 2.0),
                                                                          (4, 6, 3.0)]
-    assert longest(flags, 1.0) == found[1]
-    assert longest(flags & False, 1.0) is None
+    assert longest(flags.to_numpy(), flags.index, 1.0) == found[1]
+    assert longest(np.zeros(8, dtype=bool), flags.index, 1.0) is None
 
 
 def test_dip_shorter_than_the_window_does_not_count() -> None:
-    values = series([12, 12, 5, 5, 12, 8, 8, 8, 12])
-    level = lasting_low(values, 3)
-    assert level is not None and level == (8.0, START + pd.Timedelta(minutes=5))
-    high = lasting_high(-values, 3)
-    assert high is not None and high == (-8.0, START + pd.Timedelta(minutes=5))
-    assert lasting_low(values.iloc[:2], 3) is None
+    values = np.array([12.0, 12, 5, 5, 12, 8, 8, 8, 12])
+    assert lasting_low(values, 3) == (8.0, 5)
+    assert lasting_low(values[:2], 3) is None
+    assert lasting_low(np.full(5, np.nan), 3) is None
 
 
 def test_largest_rise_at_one_minute_is_exact() -> None:
-    ramp = series(np.r_[np.full(5, 40.0), 40.0 + 0.15 * np.arange(60)])
+    ramp = np.r_[np.full(5, 40.0), 40.0 + 0.15 * np.arange(60)]
     rise = largest_rise(ramp, 10.0, 1.0)
     assert rise is not None and rise.low == rise.high == pytest.approx(1.5)
 
@@ -71,19 +68,19 @@ def test_largest_rise_at_one_minute_is_exact() -> None:
 @pytest.mark.parametrize("seed", range(5))
 def test_rise_of_coarse_rows_brackets_the_true_one(minutes: int, seed: int) -> None:
     steps = np.random.default_rng(seed).uniform(0.0, 0.4, 600)
-    fine = series(40.0 + np.cumsum(steps))
+    fine = 40.0 + np.cumsum(steps)
     truth = largest_rise(fine, 10.0, 1.0)
-    coarse = largest_rise(fine.iloc[::minutes], 10.0, float(minutes))
+    coarse = largest_rise(fine[::minutes], 10.0, float(minutes))
     assert truth is not None and coarse is not None
     assert coarse.low <= truth.low + 1e-9
     assert coarse.high >= truth.low - 1e-9
 
 
 def test_reversals_count_swings_of_the_size() -> None:
-    swing = series([50, 52, 50, 52, 50, 50.5, 50.2, 53])
+    swing = np.array([50, 52, 50, np.nan, 52, 50, 50.5, 50.2, 53])
     assert reversals(swing, 1.0) == 4
     assert reversals(swing, 3.5) == 0
-    assert reversals(series(np.linspace(40, 50, 50)), 1.0) == 0
+    assert reversals(np.linspace(40, 50, 50), 1.0) == 0
 
 
 def test_share_leaves_gaps_out() -> None:
