@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-from tqdm import tqdm
-
 Progress = Callable[[float, str], None]
 
 
@@ -17,6 +15,8 @@ def silent(share: float, text: str) -> None:
 @contextmanager
 def bar() -> Iterator[Progress]:
     """A bar for ``read_trends``: ``with bar() as progress: read_trends(..., progress)``."""
+    from tqdm import tqdm
+
     with tqdm(total=100, unit="%", delay=2, leave=False, bar_format="{desc} {bar} {percentage:.0f}%"
               ) as shown:
 

@@ -90,7 +90,7 @@ def _broken_rows(case: Case) -> np.ndarray:
 def _dwell_before(case: Case, changeover: Changeover) -> Event:
     limit = case.limits["enable.dwell"]
     broken, index = _broken_rows(case), case.frame.index
-    upto = np.searchsorted(broken, index.get_loc(changeover.request), side="right")
+    upto = np.searchsorted(broken, index.searchsorted(changeover.request), side="right")
     start = int(broken[upto - 1]) if upto else None
     first = index[0] if start is None else index[start] + case.trends.step
     # Where the condition does not hold at the request itself, it has held for no time.

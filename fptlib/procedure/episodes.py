@@ -69,9 +69,10 @@ def running(trends_frame: pd.DataFrame, n: int) -> pd.Series | None:
 
 def any_running(per_chiller: pd.DataFrame) -> pd.Series:
     """1.0 where any chiller runs, 0.0 where all are known to stand, else NaN."""
-    highest = per_chiller.max(axis=1)
-    unknown = per_chiller.isna().any(axis=1) & (highest < 0.5)
-    return highest.mask(unknown)
+    columns = per_chiller.to_numpy().T
+    highest = np.fmax.reduce(columns, axis=0, initial=np.nan)
+    highest[np.isnan(columns).any(axis=0) & (highest < 0.5)] = np.nan
+    return pd.Series(highest, index=per_chiller.index)
 
 
 def changeovers(commanded: pd.Series, chillers_on: pd.Series) -> list[Changeover]:
@@ -146,7 +147,7 @@ def recovered(
     """When the active setpoint was back at the reset setpoint (rule 5)."""
     if changeover.handover is None:
         return None
-    first = active.index.get_loc(changeover.handover)
-    rows = slice(first, active.index.get_loc(changeover.ended) + 1)
+    first = int(active.index.searchsorted(changeover.handover))
+    rows = slice(first, int(active.index.searchsorted(changeover.ended)) + 1)
     back = active.to_numpy()[rows] >= reset.to_numpy()[rows] - BACK_WITHIN
     return active.index[first + int(back.argmax())] if back.any() else None

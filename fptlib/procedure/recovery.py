@@ -213,14 +213,16 @@ def demand(case: Case) -> list[Event]:
     blocks = interval_demand(case.power, interval, case.plant.demand_window)
     windows = {**{c.name: _entry(case, c) for c in case.requests},
                **{f"{c.name}, exit": _exit(case, c) for c in case.exits}}
-    inside = pd.Series(False, index=blocks.index)
-    for window in windows.values():
-        inside[window] = True
-    if not (~inside).any():
+    spans = {name: slice(*blocks.index.slice_locs(window.start, window.stop))
+             for name, window in windows.items()}
+    outside = np.ones(len(blocks), dtype=bool)
+    for span in spans.values():
+        outside[span] = False
+    if not outside.any():
         raise Untested("there is no interval outside changeovers to compare with")
-    usual = float(blocks[~inside].max())
-    return [_peak(case, name, window, blocks[window], usual)
-            for name, window in windows.items()]
+    usual = float(blocks.to_numpy()[outside].max())
+    return [_peak(case, name, windows[name].start, blocks.iloc[span], usual)
+            for name, span in spans.items()]
 
 
 def _entry(case: Case, changeover: Changeover) -> slice:
@@ -236,9 +238,9 @@ def _exit(case: Case, changeover: Changeover) -> slice:
     return slice(changeover.exit - interval, changeover.exit + AFTER_RECOVERY)
 
 
-def _peak(case: Case, name: str, window: slice, blocks: pd.Series, usual: float) -> Event:
+def _peak(case: Case, name: str, start: pd.Timestamp, blocks: pd.Series, usual: float) -> Event:
     if blocks.empty:
-        return unjudged(name, window.start, "power has a gap there")
+        return unjudged(name, start, "power has a gap there")
     highest, at = float(blocks.max()), blocks.idxmax()
     return at_most(case, name, at, None, highest, usual, 0.0,
                    f"highest interval {highest:.0f} kW, highest outside changeovers "
