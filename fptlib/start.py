@@ -87,9 +87,10 @@ def _with_rooms(folder: Path) -> Job:
 
 
 def clear(workbook: bytes) -> bytes:
-    """The workbook without outputs and execution counts."""
+    """The workbook without outputs and execution counts; a stray key deletes no cell of it."""
     content = json.loads(workbook)
     for cell in content["cells"]:
+        cell.setdefault("metadata", {})["deletable"] = False
         if cell["cell_type"] == "code":
             cell["outputs"], cell["execution_count"] = [], None
     return (json.dumps(content, indent=1, ensure_ascii=False) + "\n").encode("utf-8")

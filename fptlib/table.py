@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Sequence
 
 from fptlib.procedure.verdict import Check, Event
+from fptlib.units import symbol
 
 WIDTH = 100
 
@@ -41,7 +42,7 @@ def _event(event: Event, unit: str) -> str:
     if event.measured is None:
         return text
     doubt = f" +/- {event.uncertainty:.2g}" if event.uncertainty else ""
-    return (f"{text} [{event.measured:.4g}{doubt} {event.unit or unit}, "
+    return (f"{text} [{event.measured:.4g}{doubt} {symbol(event.unit or unit)}, "
             f"limit {event.limit:.4g}]")
 
 

@@ -158,6 +158,18 @@ _ALIASES: dict[str, tuple[str, ...]] = {
 }
 
 
+_SYMBOLS = {
+    "degF": "°F", "degC": "°C", "degF difference": "°F", "degC difference": "°C",
+    "ftH2O": "ft water", "m3/h": "m³/h", "m3/s": "m³/s", "m3": "m³", "on/off": "", "alarm": "",
+    "count": "",
+}
+
+
+def symbol(unit: str) -> str:
+    """A unit as people read it."""
+    return _SYMBOLS.get(unit, unit)
+
+
 def alias(text: str, wanted: str = "") -> str:
     """The unit that a file's ``text`` means for a point in ``wanted``, or ``""``.
 

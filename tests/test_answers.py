@@ -153,3 +153,4 @@ def test_cleared_workbook_has_no_outputs() -> None:
     cleared = json.loads(clear(json.dumps({"cells": [cell]}).encode()))
     assert cleared["cells"][0]["outputs"] == []
     assert cleared["cells"][0]["execution_count"] is None
+    assert cleared["cells"][0]["metadata"] == {"deletable": False}

@@ -47,13 +47,13 @@ class Observed:
 
     def __str__(self) -> str:
         parts = [
-            f"{self.minutes:.0f} steady minutes", f"spread {self.spread:.1f} degF",
-            f"wet bulb {self.wet_bulb:.1f} degF",
+            f"{self.minutes:.0f} steady minutes", f"spread {self.spread:.1f} °F",
+            f"wet bulb {self.wet_bulb:.1f} °F",
         ]
         parts += [f"{text} {value:.{digits}f} {unit}" for text, value, digits, unit in (
-            ("load", self.load, 0, "tons"), ("range", self.range, 1, "degF"),
+            ("load", self.load, 0, "tons"), ("range", self.range, 1, "°F"),
             ("fan speed", self.fan_speed, 0, "%"), ("cells", self.cells, 0, "running"),
-            ("slope", self.slope, 2, "degF per degF of wet bulb"),
+            ("slope", self.slope, 2, "°F per °F of wet bulb"),
         ) if np.isfinite(value)]
         return ", ".join(parts)
 

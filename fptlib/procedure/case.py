@@ -352,7 +352,7 @@ class Case:
             return ""
         needed = self.wet_bulb.min() + self.enable_margin.max()
         return ("it was never cold enough for economizer operation; repeat the test when the "
-                f"wet bulb is at or below {needed:.0f} degF")
+                f"wet bulb is at or below {needed:.0f} °F")
 
     def sensor(self, name: str) -> Sensor:
         """Errors of the sensor behind a point."""

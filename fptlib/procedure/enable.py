@@ -40,9 +40,9 @@ def _approaches(case: Case) -> None:
     adjust="Likely approaches taken from design, then a wet bulb that reads low, then an enable "
     "on outdoor dry bulb: enable on wet bulb + observed approaches + tolerances.",
     advise=lambda case, failed: (
-        f"The condition was short by up to {_worst(failed):.1f} degF: raise the tolerances or "
+        f"The condition was short by up to {_worst(failed):.1f} °F: raise the tolerances or "
         f"the approaches in the sequence by that much, or let the reset ask for "
-        f"{_worst(failed):.1f} degF more."),
+        f"{_worst(failed):.1f} °F more."),
 )
 def condition(case: Case) -> list[Event]:
     _approaches(case)
@@ -59,7 +59,7 @@ def _condition_at(case: Case, changeover: Changeover) -> Event:
     return at_most(
         case, changeover.name, at, None, needed, setpoint, doubt,
         f"wet bulb {case.value(case.wet_bulb, at):.1f} needs a setpoint of {needed:.1f}, the "
-        f"reset asked for {setpoint:.1f} degF",
+        f"reset asked for {setpoint:.1f} °F",
     )
 
 
@@ -141,7 +141,7 @@ def _advise_stay(case: Case) -> str:
     margins = [case.value(case.enable_margin, c.request) for c in short]
     had = max((m for m in margins if m >= 0.0), default=None)
     return "" if had is None else (
-        f"The short runs began with up to {had:.1f} degF of margin: {had + 0.5:.1f} degF more "
+        f"The short runs began with up to {had:.1f} °F of margin: {had + 0.5:.1f} °F more "
         "tolerance would have prevented them.")
 
 

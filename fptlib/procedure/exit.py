@@ -30,7 +30,7 @@ _COMPARISON = ("load", "power", "wet_bulb")
     "band for the delay.",
     advise=lambda case, failed: (
         f"The plant stayed up to {max(event.measured for event in failed):.0f} min; set the exit "
-        f"to {case.limits['exit.band']:g} degF for {case.limits['exit.delay']:.0f} min."),
+        f"to {case.limits['exit.band']:g} °F for {case.limits['exit.delay']:.0f} min."),
 )
 def supply(case: Case) -> list[Event]:
     return [_left_when_warm(case, c) for c in case.handovers]
@@ -50,7 +50,7 @@ def _too_warm(case: Case) -> pd.Series:
 def _left_when_warm(case: Case, changeover: Changeover) -> Event:
     limit = case.limits["exit.delay"] + case.limits["exit.grace"]
     return _longest_stay(case, changeover, warm(case, changeover), limit,
-                         f"the supply stood more than {case.limits['exit.band']:g} degF above "
+                         f"the supply stood more than {case.limits['exit.band']:g} °F above "
                          "setpoint")
 
 

@@ -40,7 +40,7 @@ def _advise_handover(case: Case, failed: Sequence[Event]) -> str:
     setpoint = case.value(case.reset_setpoint, failed[0].start)
     wanted = setpoint - case.exchanger_approach.value - case.limits["enable.exchanger_tolerance"]
     return (f"With an exchanger approach of {case.exchanger_approach.value:.1f} the condenser "
-            f"water should be at {wanted:.1f} degF or colder for a reset setpoint of "
+            f"water should be at {wanted:.1f} °F or colder for a reset setpoint of "
             f"{setpoint:.1f}.")
 
 
@@ -62,8 +62,8 @@ def _excursion(case: Case, changeover: Changeover) -> Event:
     return at_most(
         case, changeover.name, worst.start if worst else start, worst.end if worst else None,
         middle, limit, (spread + case.minutes) if worst or spread else 0.0,
-        f"supply at most {above.max():+.1f} degF above the reset setpoint, {middle:.0f} min "
-        f"beyond {band:g} degF",
+        f"supply at most {above.max():+.1f} °F above the reset setpoint, {middle:.0f} min "
+        f"beyond {band:g} °F",
     )
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from fptlib import points
+from fptlib import points, units
 from fptlib.physics import water
 from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case, once
@@ -87,7 +87,7 @@ def _agrees(case: Case, reading: Reading) -> Event:
     return at_most(
         case, name, reading.time, None, abs(difference), limit, uncertain,
         f"trend {trended:.1f}, instrument {reading.instrument} {reading.value:.1f} "
-        f"{entry.unit}", unit,
+        f"{units.symbol(entry.unit)}", unit,
     )
 
 
@@ -145,7 +145,7 @@ def wet_bulb(case: Case) -> list[Event]:
     agree = at_most(
         case, "agreement", index[0], index[-1], typical, case.limits["instruments.wet_bulb"],
         uncertainty.calculated_wet_bulb(case),
-        f"median difference {float(difference.median()):+.2f} degF over "
+        f"median difference {float(difference.median()):+.2f} °F over "
         f"{len(difference)} rows",
     )
     return [agree, *_stuck(case, trended, calculated)]
@@ -163,8 +163,8 @@ def _stuck(case: Case, trended: pd.Series, calculated: pd.Series) -> Iterator[Ev
             yield at_most(
                 case, "stuck", trended.index[first - 1], trended.index[last], hours, limit,
                 case.minutes / 60.0,
-                f"showed {trended.iloc[first]:.1f} degF for {hours:.1f} h while the "
-                f"calculated one moved by {moved:.1f} degF", "h",
+                f"showed {trended.iloc[first]:.1f} °F for {hours:.1f} h while the "
+                f"calculated one moved by {moved:.1f} °F", "h",
             )
 
 

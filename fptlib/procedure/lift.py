@@ -11,6 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from fptlib import units
 from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
@@ -53,9 +54,9 @@ def _advise_lift(case: Case, failed: Sequence[Event]) -> str:
     offset = case.limits["lift.offset"]
     low = min(event.measured for event in water)
     # Against the floor no offset helps: then the sump must stay warmer until the handover.
-    return (f"The lift went down to {low:.1f} degF: raise the offset of the temporary setpoint "
-            f"below condenser water from {offset:g} to {offset + short:.1f} degF; where that "
-            f"meets the floor of {case.floor:g}, hand over with condenser water {short:.1f} degF "
+    return (f"The lift went down to {low:.1f} °F: raise the offset of the temporary setpoint "
+            f"below condenser water from {offset:g} to {offset + short:.1f} °F; where that "
+            f"meets the floor of {case.floor:g}, hand over with condenser water {short:.1f} °F "
             "warmer.")
 
 
@@ -113,7 +114,7 @@ def _kept(
         return unjudged(name, changeover.request, "the chiller ran too briefly to be judged")
     return at_least(case, name, found.at, changeover.pull_down_end, found.value, least,
                     doubt + found.doubt,
-                    f"went down to {found.value:.1f} {unit} for longer than "
+                    f"went down to {found.value:.1f} {units.symbol(unit)} for longer than "
                     f"{case.limits['lift.short_dip']:.0f} min; the maker asks for {least:g}",
                     unit)
 
@@ -131,7 +132,7 @@ def _kept(
     adjust="During the pull-down let the active setpoint be the lower of the reset setpoint "
     "and condenser water minus the offset, but never below the floor.",
     advise=lambda case, failed: (
-        f"It stood up to {max(event.measured for event in failed):.1f} degF too high against an "
+        f"It stood up to {max(event.measured for event in failed):.1f} °F too high against an "
         f"offset of {case.limits['lift.offset']:g}."),
 )
 def setpoint(case: Case) -> list[Event]:
@@ -166,7 +167,7 @@ def _followed(case: Case, changeover: Changeover) -> Event:
     moving = uncertainty.between_rows(case, wanted)
     return at_most(case, changeover.name, found.at, changeover.pull_down_end, found.value,
                    case.limits["lift.setpoint_band"], rounding + moving + found.doubt,
-                   f"stood {found.value:+.1f} degF against condenser water minus "
+                   f"stood {found.value:+.1f} °F against condenser water minus "
                    f"{case.limits['lift.offset']:g} (not below {_lowest(case):g})")
 
 
@@ -182,7 +183,7 @@ def _followed(case: Case, changeover: Changeover) -> Event:
     "chiller that undershoots: limit the temporary setpoint.",
     advise=lambda case, failed: (
         f"Raise the lowest temporary setpoint by "
-        f"{max(event.uncertainty - event.margin for event in failed):.1f} degF; check it "
+        f"{max(event.uncertainty - event.margin for event in failed):.1f} °F; check it "
         "against the maker's cut-out."),
 )
 def floor(case: Case) -> list[Event]:
@@ -202,7 +203,7 @@ def _above_floor(case: Case, changeover: Changeover, what: str, name: str,
     if found is None:
         return unjudged(label, changeover.request, "the pull-down is too short, or has gaps")
     return at_least(case, label, found.at, None, found.value, case.floor, doubt + found.doubt,
-                    f"lowest was {found.value:.1f} degF, the floor is {case.floor:g}")
+                    f"lowest was {found.value:.1f} °F, the floor is {case.floor:g}")
 
 
 @check(
@@ -250,7 +251,7 @@ def _ready(case: Case, changeover: Changeover) -> Event:
                    float(np.hypot(uncertainty.expanded(case, {name: 1.0}),
                                   uncertainty.between_rows(case, water))),
                    f"the exchanger could reach {reachable:.1f} when the last chiller stopped, "
-                   f"the reset asked for {wanted:.1f} degF")
+                   f"the reset asked for {wanted:.1f} °F")
 
 
 def first_alarm(case: Case, changeover: Changeover) -> tuple[pd.Timestamp, str] | None:

@@ -53,7 +53,7 @@ def _advise_return(case: Case, failed: Sequence[Event]) -> str:
         for at in before]))
     minutes = max(distance / case.limits["recovery.rate"] * RATE_WINDOW,
                   case.limits["recovery.shortest"])
-    return (f"The setpoint has up to {distance:.1f} degF to return: take "
+    return (f"The setpoint has up to {distance:.1f} °F to return: take "
             f"{5.0 * math.ceil(minutes / 5.0):.0f} min or more.")
 
 
@@ -74,7 +74,7 @@ def _rate(case: Case, changeover: Changeover) -> Event:
     doubt = spread + uncertainty.resolution(case, "chw_supply_setpoint", "chw_supply_setpoint")
     return at_most(case, changeover.name, case.times(rows)[rise.start], None, middle,
                    case.limits["recovery.rate"], doubt,
-                   f"rose by {middle:.1f} degF within {RATE_WINDOW:.0f} min")
+                   f"rose by {middle:.1f} °F within {RATE_WINDOW:.0f} min")
 
 
 def _rise(case: Case, active: np.ndarray) -> Rise | None:
@@ -163,7 +163,7 @@ def _overshoot(case: Case, changeover: Changeover, high: Level) -> Event:
     return at_most(case, f"{changeover.name}, overshoot", high.at, None, high.value,
                    case.limits["recovery.overshoot"],
                    uncertainty.expanded(case, {"chw_supply_temp": 1.0}) + high.doubt,
-                   f"supply at most {high.value:+.1f} degF above the reset setpoint")
+                   f"supply at most {high.value:+.1f} °F above the reset setpoint")
 
 
 def _swings(case: Case, changeover: Changeover, supply: np.ndarray, rows: slice) -> Event:
@@ -177,7 +177,7 @@ def _swings(case: Case, changeover: Changeover, supply: np.ndarray, rows: slice)
     other = reversals(supply, size - hidden if turns <= limit else size + hidden)
     times = case.times(rows)
     return at_most(case, name, times[0], times[-1], turns, limit,
-                   abs(turns - other), f"{turns} reversals of {size:g} degF or more", "count")
+                   abs(turns - other), f"{turns} reversals of {size:g} °F or more", "count")
 
 
 def _hidden_in_a_swing(case: Case, supply: np.ndarray) -> float:

@@ -35,14 +35,14 @@ def active(case: Case) -> list[Event]:
     span = float(np.ptp(np.quantile(outdoor, [0.01, 0.99])))
     wanted = case.limits["reset.outdoor_span"]
     if span < wanted:
-        raise Waiting(f"the outdoor temperature spans {span:.0f} degF and must span "
+        raise Waiting(f"the outdoor temperature spans {span:.0f} °F and must span "
                       f"{wanted:.0f}; wait for warmer or colder weather")
     rise = _rise_towards_cold(outdoor, setpoint)
     return [at_least(
         case, "reset", table.index[0], table.index[-1], rise, case.limits["reset.range"],
         uncertainty.resolution(case, "chw_supply_setpoint", "chw_supply_setpoint"),
-        f"the setpoint stands {rise:+.1f} degF higher in the coldest tenth of the rows than "
-        f"in the warmest, over an outdoor span of {span:.0f} degF",
+        f"the setpoint stands {rise:+.1f} °F higher in the coldest tenth of the rows than "
+        f"in the warmest, over an outdoor span of {span:.0f} °F",
     )]
 
 
@@ -51,7 +51,7 @@ def _advise_reset(case: Case) -> str:
 
     setpoint = float(case.frame["chw_supply_setpoint"].median())
     said = worth.of_setpoint(case, setpoint, 2.0)
-    return f"Each 2 degF above {setpoint:.0f} in cold weather is {said}." if said else ""
+    return f"Each 2 °F above {setpoint:.0f} in cold weather is {said}." if said else ""
 
 
 def reset_rows(case: Case) -> pd.DataFrame:

@@ -76,7 +76,7 @@ def _within_event(case: Case, changeover: Changeover, rows: slice, difference: n
     """Judge the share of rows in which a difference, known to ``doubt``, is within a band."""
     away, known = np.abs(difference), ~np.isnan(difference)
     return _share_event(case, changeover, rows, away <= band, np.abs(away - band) <= doubt, known,
-                        f"within {band:g} degF of {text}, median {median(difference):+.1f}")
+                        f"within {band:g} °F of {text}, median {median(difference):+.1f}")
 
 
 @check(
@@ -93,7 +93,7 @@ def _within_event(case: Case, changeover: Changeover, rows: slice, difference: n
     "offset.",
     advise=lambda case, failed: (
         f"With this exchanger: active setpoint minus "
-        f"{case.exchanger_approach.value + case.limits['running.tower_offset']:.1f} degF."),
+        f"{case.exchanger_approach.value + case.limits['running.tower_offset']:.1f} °F."),
 )
 def tower_setpoint(case: Case) -> list[Event]:
     _need_approach(case)
@@ -132,7 +132,7 @@ def _follows(setpoint: np.ndarray, wet_bulb: np.ndarray) -> str:
     "fans slow down at the condenser-water setpoint.",
     advise=lambda case, failed: (
         f"In the worst run only {min(event.measured for event in failed):.0f} % of the time was "
-        f"within {case.limits['running.overcooling']:g} degF of the need or at minimum speed."),
+        f"within {case.limits['running.overcooling']:g} °F of the need or at minimum speed."),
 )
 def overcooling(case: Case) -> list[Event]:
     _need_approach(case)
@@ -154,7 +154,7 @@ def _overcooling(case: Case, changeover: Changeover, rows: slice) -> Event:
     doubtful = (np.abs(colder - band) <= doubt) & ~slow
     return _share_event(case, changeover, rows, (colder <= band) | slow, doubtful,
                         ~np.isnan(colder),
-                        f"not colder than needed by more than {band:g} degF, or fans at minimum")
+                        f"not colder than needed by more than {band:g} °F, or fans at minimum")
 
 
 @check(
@@ -221,8 +221,8 @@ def _advise_supply(case: Case) -> str:
             away.append(median(difference))
     typical = max(away, key=abs, default=0.0)
     if typical > 0.0:
-        return f"The supply stood {typical:.1f} degF high: lower the tower offset by that much."
-    return f"The supply stood {-typical:.1f} degF low: raise the tower offset by that much."
+        return f"The supply stood {typical:.1f} °F high: lower the tower offset by that much."
+    return f"The supply stood {-typical:.1f} °F low: raise the tower offset by that much."
 
 
 def _supply(case: Case, changeover: Changeover, rows: slice) -> Event:

@@ -7,7 +7,8 @@ import unicodedata
 from datetime import datetime
 from typing import Any
 
-_UNITS = {"degF": "°F", "on/off": "", "alarm": "", "count": ""}
+from fptlib.units import symbol
+
 # Every letter that is not plain ASCII deserves a look.
 NOT_PLAIN = re.compile(r"[^\x20-\x7e\n\t]")
 # Cc control, Cf format (direction marks, joiners), Cs half of a surrogate pair, Co and Cn
@@ -90,4 +91,4 @@ def number(value: Any, unit: str = "") -> str:
 
 def unit_shown(unit: str) -> str:
     """A unit as it is printed."""
-    return _UNITS.get(unit, clean(unit))
+    return clean(symbol(unit))

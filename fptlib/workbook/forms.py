@@ -12,6 +12,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
+from fptlib import units
 from fptlib.errors import FormError, FptError
 from fptlib.job import Job, place
 from fptlib.workbook import parts, questions, static
@@ -159,7 +160,7 @@ def _unit(question: Question) -> widgets.Dropdown | None:
     # The label is for screen readers; the unit stands beside its number anyway.
     return parts.choice(
         f"Unit of {question.label}", "fpt-unit", layout=parts.UNIT_WIDTH, value=question.unit,
-        options=[(questions.symbol(unit), unit) for unit in question.units],
+        options=[(units.symbol(unit), unit) for unit in question.units],
     )
 
 

@@ -14,7 +14,6 @@ from fptlib.procedure.limits import Deviation, Limits, standard
 from fptlib.workbook import static
 from fptlib.workbook.asked import points as points_asked
 from fptlib.workbook.asked import time_zone_known
-from fptlib.workbook.questions import symbol
 from fptlib.workbook.rows import JobStore
 
 Row = dict[str, Any]
@@ -101,7 +100,7 @@ def finish_limit(row: Row) -> Row:
             value = float(value)
         except ValueError as error:
             raise FormError(f"Value: '{value}' is not a number; the standard's is {usual:g} "
-                            f"{symbol(standard(row['name']).unit)}") from error
+                            f"{units.symbol(standard(row['name']).unit)}") from error
     Limits({row["name"]: Deviation(value, row["reason"], row["author"], row.get("date", ""))})
     return {**row, "value": value}
 
@@ -120,8 +119,9 @@ def known_zone(name: str) -> None:
 def limits(in_force: Limits) -> static.Shown:
     """Every limit in force with its meaning and basis."""
     rows = [
-        [name, f"{_shown(value)} {symbol(standard(name).unit)}".strip(), standard(name).meaning,
-         in_force.basis(name)] for name, value in in_force.in_force().items()
+        [name, f"{_shown(value)} {units.symbol(standard(name).unit)}".strip(),
+         standard(name).meaning, in_force.basis(name)]
+        for name, value in in_force.in_force().items()
     ]
     return static.table("Limits in force", ("Limit", "Value", "Meaning", "Basis"), rows)
 
@@ -132,6 +132,6 @@ def _shown(value: float | str) -> str:
 
 def glossary() -> static.Shown:
     """Every point's name, unit, meaning and plausible range."""
-    rows = [[p.name, symbol(p.unit) or p.unit, p.meaning, f"{p.low:g} to {p.high:g}"]
+    rows = [[p.name, units.symbol(p.unit) or p.unit, p.meaning, f"{p.low:g} to {p.high:g}"]
             for p in points.GLOSSARY]
     return static.table("Points", ("Name", "Unit", "Meaning", "Plausible"), rows)

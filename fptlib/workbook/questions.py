@@ -170,7 +170,7 @@ def _thousands(text: str) -> bool:
 def _bounds(question: Question, text: str, unit: str, value: float) -> None:
     if question.low <= value <= question.high:
         return
-    stated = f"{text} {symbol(unit)}".strip()
+    stated = f"{text} {units.symbol(unit)}".strip()
     raise FormError(
         f"{question.label}: {stated} is outside what is possible here "
         f"({_range(question)}); check the number and its unit"
@@ -178,7 +178,7 @@ def _bounds(question: Question, text: str, unit: str, value: float) -> None:
 
 
 def _range(question: Question) -> str:
-    unit = symbol(question.unit)
+    unit = units.symbol(question.unit)
     if math.isinf(question.high):
         return f"{question.low:g} {unit} or more".replace("  ", " ").strip()
     return f"{question.low:g} to {question.high:g} {unit}".strip()
@@ -204,7 +204,7 @@ def shown(question: Question, value: Any) -> str:
         return "yes" if value else "no"
     if question.kind == MOMENT:
         return str(value)[:16].replace("T", " ")
-    return f"{typed(question, value)} {symbol(question.unit)}".strip()
+    return f"{typed(question, value)} {units.symbol(question.unit)}".strip()
 
 
 def typed(question: Question, value: Any) -> str:
@@ -216,18 +216,6 @@ def typed(question: Question, value: Any) -> str:
     if isinstance(value, float):
         return f"{value:.10g}"
     return str(value)
-
-
-_SYMBOLS = {
-    "degF": "°F", "degC": "°C", "degF difference": "°F", "degC difference": "°C",
-    "ftH2O": "ft water", "m3/h": "m³/h", "m3/s": "m³/s", "m3": "m³", "on/off": "",
-    "alarm": "",
-}
-
-
-def symbol(unit: str) -> str:
-    """A unit as it is printed."""
-    return _SYMBOLS.get(unit, unit)
 
 
 def row_from(rows: Rows, texts: Mapping[str, tuple[str, str]]) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from fptlib import points, units
 from fptlib.errors import FormError
 from fptlib.job import Job, now, write_atomically
-from fptlib.workbook.questions import CHOICE, MOMENT, NUMBER, Question, Rows, read, symbol
+from fptlib.workbook.questions import CHOICE, MOMENT, NUMBER, Question, Rows, read
 
 HEADER = ("time", "point", "value", "unit", "instrument", "taken_by", "remark")
 Row = dict[str, Any]
@@ -79,7 +79,7 @@ def plausible(point: points.Point, text: str, unit: str) -> str:
     question = Question("value", point.meaning.capitalize(), NUMBER, point.unit, required=True,
                         low=point.low, high=point.high)
     value = read(question, text, unit)
-    return f"{value:g} {symbol(point.unit)} is possible for {point.meaning}"
+    return f"{value:g} {units.symbol(point.unit)} is possible for {point.meaning}"
 
 
 class ReadingsStore:

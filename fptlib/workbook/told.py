@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from fptlib import units
 from fptlib.intake import quality as report_of
 from fptlib.procedure.case import Case
 from fptlib.procedure.overview import overview as facts
@@ -36,8 +37,9 @@ def remarks(case: Case) -> Shown:
 
 def overview(case: Case) -> Shown:
     """How the plant runs, whatever its economizer does."""
-    rows = [[fact.name, fact.unit, number(fact.low, fact.unit), number(fact.median, fact.unit),
-             number(fact.high, fact.unit), f"{fact.hours:.0f}"] for fact in facts(case)]
+    rows = [[fact.name, units.symbol(fact.unit),
+             *(number(value, fact.unit) for value in (fact.low, fact.median, fact.high)),
+             f"{fact.hours:.0f}"] for fact in facts(case)]
     return static.table(
         "How the plant runs (nine of ten hours lie between the two outer values)",
         ("What", "Unit", "5 % below", "Median", "5 % above", "Hours"), rows, "nothing trended")

@@ -6,7 +6,7 @@ import html
 from collections.abc import Sequence
 
 from fptlib.procedure.verdict import Check, Event, Verdict
-from fptlib.workbook.questions import symbol
+from fptlib.units import symbol
 from fptlib.workbook.static import Shown, table_markup, verdict_markup
 
 _HEADS = ("Verdict", "Check")

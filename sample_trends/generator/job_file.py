@@ -220,8 +220,8 @@ def _test(story: Story) -> list[str]:
 def _instruments(scenario: Scenario, story: Story) -> list[str]:
     year, scale = int(story.created[:4]), scenario.design.scale
     rows = {
-        "T1": ("Invented thermometer, immersion probe", "INV-0101", "-20 to 200 degF", 0.1),
-        "P1": ("Invented aspirated psychrometer", "INV-0102", "0 to 120 degF", 0.4),
+        "T1": ("Invented thermometer, immersion probe", "INV-0101", "-20 to 200 °F", 0.1),
+        "P1": ("Invented aspirated psychrometer", "INV-0102", "0 to 120 °F", 0.4),
         "F1": ("Invented clamp-on flow meter", "INV-0103", "50 to 5000 gpm", 12.0 * scale),
         "E1": ("Invented three-phase power meter", "INV-0104", "1 to 1000 kW", 0.4 * scale),
     }
@@ -242,9 +242,9 @@ _PREREQUISITES = (
     "Minimum lift of the chillers stated by their maker for these serial numbers",
 )
 _ABORTS = (
-    "Chilled-water supply more than 4 degF above the reset setpoint for 10 minutes",
+    "Chilled-water supply more than 4 °F above the reset setpoint for 10 minutes",
     "Any chiller trip, surge or low-temperature alarm",
-    "Condenser water below 36 degF or ice on a tower",
+    "Condenser water below 36 °F or ice on a tower",
     "Humidity of an operating suite above 60 %RH, or word from the hospital",
 )
 

@@ -33,8 +33,8 @@ BEFORE = Scenario(
     ),
 )
 
-_FULL = "load 290 to 320 tons, wet bulb 38 to 40 degF, two cells, fans at 100 %, steady"
-_OFFSET = "the sequence asks for at least 4.5 degF; the condenser range adds the rest"
+_FULL = "load 290 to 320 tons, wet bulb 38 to 40 °F, two cells, fans at 100 %, steady"
+_OFFSET = "the sequence asks for at least 4.5 °F; the condenser range adds the rest"
 
 
 def _story(title: str, number: str, year: int, revision: str) -> Story:

@@ -131,6 +131,19 @@ def test_a_dead_kernel_loses_nothing(desk: Desk):
     assert desk.office.job.get("site.name") == "After the crash"
 
 
+def test_stray_keys_delete_nothing(desk: Desk):
+    desk.open("plan")
+    desk.run()
+    cells = desk.page.locator(".jp-Notebook .jp-Cell")
+    before = cells.count()
+    desk.page.locator(".jp-Notebook h1").first.click()
+    for keys in ("Escape", "d", "d", "x"):
+        desk.page.keyboard.press(keys)
+    desk.page.wait_for_timeout(300)
+    assert cells.count() == before > 1
+    assert desk.control("site.name").count() == 1
+
+
 def test_the_live_test_by_keyboard(desk: Desk):
     desk.open("handover")
     desk.run()

@@ -45,7 +45,7 @@ def test_warm_weather_defers_and_says_what_to_wait_for() -> None:
     table["chiller_1_running"] = 1.0
     check = rows(drawn.case(table))["enable.condition"]
     assert check.verdict is Verdict.DEFERRED
-    assert "38 degF" in check.reason
+    assert "38 °F" in check.reason
 
 
 def test_narrow_outdoor_span_defers_the_reset() -> None:
@@ -79,4 +79,4 @@ def test_failed_check_names_causes_and_a_number() -> None:
     table.loc[down, ["chw_supply_setpoint", "chw_supply_temp"]] = 50.0
     adjust = rows(drawn.case(table))["lift.minimum"].adjust
     # 2.5 degF of lift lasted more than two minutes; 9 asked for; 0.34 of doubt; offset 8.
-    assert "raise the offset" in adjust and "from 8 to 14.8 degF" in adjust, adjust
+    assert "raise the offset" in adjust and "from 8 to 14.8 °F" in adjust, adjust
