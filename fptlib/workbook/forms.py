@@ -133,7 +133,8 @@ def _names(control: widgets.Dropdown) -> list[str]:
 
 
 def _options(names: list[str]) -> list[tuple[str, str]]:
-    return [("- choose -", questions.NO_CHOICE), *((name, name) for name in names)]
+    shown = ((questions.choice(name), name) for name in names)
+    return [("- choose -", questions.NO_CHOICE), *shown]
 
 
 def _control(question: Question) -> widgets.DOMWidget:

@@ -204,7 +204,14 @@ def shown(question: Question, value: Any) -> str:
         return "yes" if value else "no"
     if question.kind == MOMENT:
         return str(value)[:16].replace("T", " ")
+    if question.kind == CHOICE:
+        return choice(str(value))
     return f"{typed(question, value)} {units.symbol(question.unit)}".strip()
+
+
+def choice(value: str) -> str:
+    """One of several to choose from as a reader sees it: a unit by its symbol."""
+    return units.symbol(value) or value
 
 
 def typed(question: Question, value: Any) -> str:

@@ -73,7 +73,7 @@ def fill_the_plan(desk: Desk) -> None:
     points.locator(".fpt-at-column option").first.wait_for(state="attached")
     column.fill(held_column(desk))
     column.press("Tab")
-    points.locator(".fpt-at-unit select").select_option("degF")
+    points.locator(".fpt-at-unit select").select_option("°F")
     desk.press("save-points")
     desk.wait_for("point saved: chw_return_temp")
 

@@ -194,10 +194,10 @@ def events(ax: Axes, named: Sequence[tuple[pd.Timestamp | None, str]]) -> None:
 
 
 def shade(ax: Axes, start: pd.Timestamp, end: pd.Timestamp, kind: str, name: str = "") -> None:
-    """A stretch of time, with its name at the top."""
+    """A stretch of time, with its name at the top of its end, where a pull-down's lines are low."""
     ax.axvspan(moment(start), moment(end), color=SHADES[kind], zorder=0)
-    ax.annotate(name, (moment(start), 1.0), xycoords=("data", "axes fraction"), xytext=(3, -10),
-                textcoords="offset points", fontsize=8.5, color=GREY)
+    ax.annotate(name, (moment(end), 1.0), xycoords=("data", "axes fraction"), xytext=(-3, -10),
+                textcoords="offset points", ha="right", fontsize=8.5, color=GREY)
 
 
 def finish(ax: Axes, title: str, unit: str, start: pd.Timestamp | None = None,
