@@ -72,7 +72,7 @@ def _numbers(check: Check) -> str:
     )
     parts = "".join(
         f"<span style='white-space:nowrap'>{name} <b>{html.escape(text)}</b></span>"
-        for name, text in values
+        for name, text in values if text != "–"
     )
     return f"<div style='display:flex;flex-wrap:wrap;gap:.1em 1.4em;margin:.2em 0'>{parts}</div>"
 
