@@ -10,7 +10,7 @@ from fptlib import units
 from fptlib.errors import IntakeError
 from fptlib.intake.forms import PointSource
 from fptlib.intake.notes import Notes
-from fptlib.physics.moist_air import pressure_at
+from fptlib.physics.atmosphere import pressure_at
 from fptlib.units import Scale
 
 

@@ -11,8 +11,8 @@ import numpy as np
 
 from fptlib.physics._kinds import Array, Quantity, any_kind, refuse
 from fptlib.physics._saturated_air import ABSOLUTE_ZERO, ratio_of, vapor_pressure
+from fptlib.physics.atmosphere import SEA_LEVEL_PRESSURE
 from fptlib.physics.errors import TowerInfeasible
-from fptlib.physics.moist_air import SEA_LEVEL_PRESSURE
 
 WATER_TO_AIR = 1.2  # pound per pound, common design
 FILL_EXPONENT = 0.6  # KaV/L falls with the 0.6 power of L/G, common fill

@@ -14,7 +14,7 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 import numpy as np
 import pandas as pd
 
-from fptlib.physics import moist_air, water
+from fptlib.physics import atmosphere, moist_air, water
 from fptlib.procedure import episodes
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.limits import Limits
@@ -219,9 +219,9 @@ class Case:
     def pressure(self) -> Any:
         """Station pressure [psia]: trended, or from the altitude."""
         if self.has("station_pressure"):
-            standard = moist_air.pressure_at(self.plant.altitude)
+            standard = atmosphere.pressure_at(self.plant.altitude)
             return self.frame["station_pressure"].fillna(standard)
-        return moist_air.pressure_at(self.plant.altitude)
+        return atmosphere.pressure_at(self.plant.altitude)
 
     @cached_property
     def calculated_wet_bulb(self) -> pd.Series:

@@ -10,7 +10,8 @@ import pytest
 from intake_plant import SHARED, real_job
 
 from fptlib.intake import PointMap, map_doubts, quality, read_trends, read_weather, suggest_map
-from fptlib.physics.moist_air import pressure_at, wet_bulb
+from fptlib.physics.atmosphere import pressure_at
+from fptlib.physics.moist_air import wet_bulb
 from fptlib.trends import Trends
 
 

@@ -11,7 +11,7 @@ import dataclasses
 import numpy as np
 import pandas as pd
 
-from fptlib.physics import moist_air
+from fptlib.physics import atmosphere, moist_air
 from fptlib.procedure.case import Case
 from fptlib.procedure.limits import Deviation, Limits
 from fptlib.procedure.plant import Approach, Chiller, Exchanger, Plant, Sensor, Sensors
@@ -67,7 +67,7 @@ def frame() -> pd.DataFrame:
                                  ("20:00", 38), ("24:00", 44), ("48:00", 44))
     f["outdoor_dry_bulb"] = f["outdoor_wet_bulb"] * 2.0 - 26.0
     f["outdoor_humidity"] = moist_air.humidity_from_wet_bulb(
-        f["outdoor_dry_bulb"], f["outdoor_wet_bulb"], moist_air.pressure_at(PLANT.altitude))
+        f["outdoor_dry_bulb"], f["outdoor_wet_bulb"], atmosphere.pressure_at(PLANT.altitude))
     f["chw_reset_setpoint"] = np.where(f["outdoor_dry_bulb"] > 58.0, 45.0, 50.0)
     cw = line(("00:00", 65), ("02:45", 65), ("03:25", 45), ("04:30", 48), ("19:40", 48),
               ("20:16", 50.2), ("20:36", 65), ("48:00", 65))
