@@ -60,6 +60,17 @@ def refuse(
     return np.where(impossible, np.nan, result)
 
 
+def not_negative(name: str, value: float) -> float:
+    """The value, which a spread or an uncertainty must be.
+
+    Raises:
+        ImpossibleState: it is negative.
+    """
+    if value < 0.0:
+        raise ImpossibleState(f"{name} {value} is negative")
+    return value
+
+
 def _propagate(function: Callable[..., Any], args: Any, kwargs: Any) -> Any:
     """Carry the uncertainty of ``uncertainties`` numbers through the function."""
     import uncertainties

@@ -1,4 +1,4 @@
-"""Measurement uncertainty: sensors with shared causes, conformance, effective samples.
+"""Measurement uncertainty: sensors with shared causes, expanded and effective samples.
 
 Every function of this package takes numbers made by ``sensor`` and carries their
 uncertainty, and their correlation where they share a sensor, to its result.
@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.polynomial.legendre import leggauss
 
-from fptlib.physics.errors import ImpossibleState, OutsideRange, TooFewSamples
+from fptlib.physics._kinds import not_negative
+from fptlib.physics.errors import OutsideRange, TooFewSamples
 
 COVERAGE = 2.0
 
@@ -36,7 +37,7 @@ def from_limits(half_width: float) -> float:
     >>> round(from_limits(0.5), 4)
     0.2887
     """
-    return _positive("accuracy", half_width) / math.sqrt(3.0)
+    return not_negative("accuracy", half_width) / math.sqrt(3.0)
 
 
 def from_resolution(resolution: float) -> float:
@@ -56,7 +57,7 @@ def from_resolution(resolution: float) -> float:
     >>> round(from_resolution(1.0), 4)
     0.2887
     """
-    return _positive("resolution", resolution) / math.sqrt(12.0)
+    return not_negative("resolution", resolution) / math.sqrt(12.0)
 
 
 def sensor(value: float, accuracy: float, resolution: float = 0.0, name: str = "") -> Any:
@@ -215,7 +216,7 @@ def expanded(standard: float, coverage: float = COVERAGE) -> float:
     >>> expanded(0.25)
     0.5
     """
-    return coverage * _positive("standard uncertainty", standard)
+    return coverage * not_negative("standard uncertainty", standard)
 
 
 def effective_dof(contributions: Sequence[float], dofs: Sequence[float]) -> float:
@@ -337,94 +338,6 @@ def effective_samples(values: Any) -> float:
     """
     count = float(np.isfinite(np.asarray(values, dtype=float)).sum())
     return effective_count(count, lag_correlation(values))
-
-
-def conformance_probability(
-    value: float,
-    standard: float,
-    lower: float = -math.inf,
-    upper: float = math.inf,
-) -> float:
-    """Probability that the true value lies within the limits.
-
-    Args:
-        value [any]: as measured.
-        standard [any]: standard uncertainty.
-        lower [any]: lower limit, none unless given.
-        upper [any]: upper limit, none unless given.
-
-    Returns:
-        Probability [-].
-
-    Raises:
-        ImpossibleState: the standard uncertainty is negative, or the limits are crossed.
-
-    Source: JCGM 106:2012 7.2 to 7.4, normal distribution.
-
-    >>> round(conformance_probability(-5.47, 0.05, upper=-5.40), 4)
-    0.9192
-    """
-    if lower > upper:
-        raise ImpossibleState(f"lower limit {lower} is above upper limit {upper}")
-    if _positive("standard uncertainty", standard) == 0.0:
-        return float(lower <= value <= upper)
-    return _normal((upper - value) / standard) - _normal((lower - value) / standard)
-
-
-def guard_band(standard: float, false_accept: float = 0.0227501319481792) -> float:
-    """How far inside a limit to accept, so that few accepted at the edge are false.
-
-    Args:
-        standard [any]: standard uncertainty.
-        false_accept [-]: greatest probability of false acceptance; the default is that
-            of a guard band of the expanded uncertainty at k = 2.
-
-    Returns:
-        Guard band [any].
-
-    Raises:
-        ImpossibleState: the standard uncertainty is negative.
-        OutsideRange: the probability is not between 0 and 1.
-
-    Source: JCGM 106:2012 8.3.2; ILAC-G8:09/2019.
-
-    >>> round(guard_band(0.25), 4)
-    0.5
-    """
-    if not 0.0 < false_accept < 1.0:
-        raise OutsideRange(f"probability of false acceptance {false_accept}")
-    return -NormalDist().inv_cdf(false_accept) * _positive("standard uncertainty", standard)
-
-
-def false_accept_at(guard: float, standard: float) -> float:
-    """Greatest probability of false acceptance under a guard band.
-
-    Args:
-        guard [any]: guard band.
-        standard [any]: standard uncertainty, above zero.
-
-    Returns:
-        Probability [-] for a value measured at the acceptance limit.
-
-    Raises:
-        ImpossibleState: the standard uncertainty is negative.
-
-    Source: JCGM 106:2012 8.3.2; ILAC-G8:09/2019.
-
-    >>> round(false_accept_at(0.5, 0.25), 5)
-    0.02275
-    """
-    return _normal(-guard / _positive("standard uncertainty", standard))
-
-
-def _normal(z: float) -> float:
-    return math.erfc(-z / math.sqrt(2.0)) / 2.0
-
-
-def _positive(name: str, value: float) -> float:
-    if value < 0.0:
-        raise ImpossibleState(f"{name} {value} is negative")
-    return value
 
 
 def _student_within(angle: float, dof: float) -> float:

@@ -7,12 +7,13 @@ from secondary sources, see the contributor guide.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
 import pandas as pd
+
+from fptlib.physics.conformance import conformance_probability
 
 
 class Verdict(StrEnum):
@@ -108,9 +109,7 @@ def decide(margin: float, uncertainty: float, rule: Rule) -> Verdict:
 
 def conformance(margin: float, uncertainty: float) -> float:
     """Probability that the true value keeps the limit, for a normal error (JCGM 106)."""
-    if uncertainty <= 0.0:
-        return 1.0 if margin >= 0.0 else 0.0
-    return 0.5 * (1.0 + math.erf(2.0 * margin / uncertainty / math.sqrt(2.0)))
+    return conformance_probability(margin, uncertainty / 2.0, lower=0.0)
 
 
 def worst(verdicts: Sequence[Verdict]) -> Verdict:

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scipy import stats
 from uncertainties import correlation_matrix, umath
 
-from fptlib.physics import moist_air, uncertainty, water
+from fptlib.physics import conformance, moist_air, uncertainty, water
 from fptlib.physics.errors import ImpossibleState, OutsideRange, TooFewSamples
 
 exact = settings(derandomize=True, deadline=None, max_examples=60)
@@ -98,7 +98,7 @@ def test_coverage_factor_against_scipy(dof, confidence):
 
 def test_from_memory_jcgm_106_breakdown_voltage():
     """Measured -5.47 V, u 0.05, upper limit -5.40: z 1.40, conformance .9192."""
-    found = uncertainty.conformance_probability(-5.47, 0.05, upper=-5.40)
+    found = conformance.conformance_probability(-5.47, 0.05, upper=-5.40)
     assert found == pytest.approx(0.9192, abs=5e-5)
 
 
@@ -109,23 +109,23 @@ def test_from_memory_jcgm_106_breakdown_voltage():
 def test_false_acceptance(guard_in_expanded, false_accept):
     standard = 0.37
     guard = guard_in_expanded * uncertainty.expanded(standard)
-    found = uncertainty.false_accept_at(guard, standard)
+    found = conformance.false_accept_at(guard, standard)
     assert found == pytest.approx(false_accept, abs=6e-6)
     if 0.001 < false_accept < 0.5:
-        assert uncertainty.guard_band(standard, found) == pytest.approx(guard, rel=1e-9)
+        assert conformance.guard_band(standard, found) == pytest.approx(guard, rel=1e-9)
 
 
 def test_guard_bands_published():
     """ILAC-G8: simple acceptance at most 50 percent, w = U at most 2.5 percent."""
-    assert uncertainty.false_accept_at(0.0, 1.0) <= 0.50
-    assert uncertainty.false_accept_at(uncertainty.expanded(1.0), 1.0) <= 0.025
+    assert conformance.false_accept_at(0.0, 1.0) <= 0.50
+    assert conformance.false_accept_at(uncertainty.expanded(1.0), 1.0) <= 0.025
 
 
 def test_from_memory_guard_bands():
     """ISO 14253-1: w = .83 U at most 5 percent; 1.5 U .16 percent; 3 U below 1 ppm."""
-    assert uncertainty.false_accept_at(1.66, 1.0) <= 0.05
-    assert uncertainty.false_accept_at(3.0, 1.0) <= 0.0016
-    assert uncertainty.false_accept_at(6.0, 1.0) < 1e-6
+    assert conformance.false_accept_at(1.66, 1.0) <= 0.05
+    assert conformance.false_accept_at(3.0, 1.0) <= 0.0016
+    assert conformance.false_accept_at(6.0, 1.0) < 1e-6
 
 
 def test_from_memory_autocorrelated_samples():
@@ -158,12 +158,12 @@ def test_covariance_of_the_enable_test():
     shared = wet_bulb + tower + exchanger + 2.0
     assert shared.nominal_value == pytest.approx(47.0)
     assert shared.std_dev == pytest.approx(0.289, abs=5e-4)
-    found = uncertainty.conformance_probability(
+    found = conformance.conformance_probability(
         shared.nominal_value, shared.std_dev, upper=48.0)
     assert found == pytest.approx(0.9997, abs=5e-5)
     naive = math.sqrt(wet_bulb.std_dev**2 + tower.std_dev**2 + exchanger.std_dev**2)
     assert naive == pytest.approx(1.046, abs=1e-3)
-    found = uncertainty.conformance_probability(47.0, naive, upper=48.0)
+    found = conformance.conformance_probability(47.0, naive, upper=48.0)
     assert found == pytest.approx(0.830, abs=1e-3)
     designed = wet_bulb + 7.0 + 2.0 + 2.0
     assert designed.std_dev == pytest.approx(0.65)
@@ -212,10 +212,10 @@ def test_one_sensor_at_two_moments_cancels():
 @exact
 @given(st.floats(-20.0, 20.0), st.floats(0.01, 5.0))
 def test_conformance_adds_up(value, standard):
-    below = uncertainty.conformance_probability(value, standard, upper=1.0)
-    above = uncertainty.conformance_probability(value, standard, lower=1.0)
+    below = conformance.conformance_probability(value, standard, upper=1.0)
+    above = conformance.conformance_probability(value, standard, lower=1.0)
     assert below + above == pytest.approx(1.0)
-    both = uncertainty.conformance_probability(value, standard, lower=-1.0, upper=1.0)
+    both = conformance.conformance_probability(value, standard, lower=-1.0, upper=1.0)
     assert 0.0 <= both <= below + 1e-12
 
 
@@ -233,12 +233,12 @@ def test_gaps_do_not_make_samples():
 
 def test_what_uncertainty_cannot_be():
     for wrong in (lambda: uncertainty.from_limits(-0.5), lambda: uncertainty.from_resolution(-1.0),
-                  lambda: uncertainty.expanded(-1.0), lambda: uncertainty.guard_band(-1.0),
-                  lambda: uncertainty.conformance_probability(0.0, -1.0),
-                  lambda: uncertainty.conformance_probability(0.0, 1.0, lower=2.0, upper=1.0)):
+                  lambda: uncertainty.expanded(-1.0), lambda: conformance.guard_band(-1.0),
+                  lambda: conformance.conformance_probability(0.0, -1.0),
+                  lambda: conformance.conformance_probability(0.0, 1.0, lower=2.0, upper=1.0)):
         with pytest.raises(ImpossibleState):
             wrong()
-    for wrong in (lambda: uncertainty.coverage_factor(0.0), lambda: uncertainty.guard_band(1.0, 0),
+    for wrong in (lambda: uncertainty.coverage_factor(0.0), lambda: conformance.guard_band(1.0, 0),
                   lambda: uncertainty.effective_count(10, 1.5)):
         with pytest.raises(OutsideRange):
             wrong()
@@ -247,4 +247,4 @@ def test_what_uncertainty_cannot_be():
                   lambda: uncertainty.calibration_line([1.0, 2.0], [0.0, 0.1], 1.0)):
         with pytest.raises(TooFewSamples):
             wrong()
-    assert uncertainty.conformance_probability(1.0, 0.0, upper=1.0) == 1.0
+    assert conformance.conformance_probability(1.0, 0.0, upper=1.0) == 1.0
