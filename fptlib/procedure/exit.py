@@ -8,8 +8,9 @@ import pandas as pd
 from fptlib.procedure import chiller_mode
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_most, check, unjudged
-from fptlib.procedure.durations import Stretch, all_stretches, minutes_between, share
+from fptlib.procedure.durations import Stretch, all_stretches, minutes_between
 from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.known import share
 from fptlib.procedure.verdict import Check, Event, Verdict
 
 _EQUIPMENT = ("tower_{n}_fan_running", "tower_{n}_fan_speed")
@@ -38,8 +39,11 @@ def supply(case: Case) -> list[Event]:
 
 def warm(case: Case, changeover: Changeover) -> list[Stretch]:
     """Stretches of a run, setpoint recovered, in which the supply was above the band."""
-    rows = case.settled_run(changeover)
-    return all_stretches(case.values(_too_warm(case), rows), case.times(rows), case.minutes)
+    return _stretches_in(case, _too_warm(case), case.settled_run(changeover))
+
+
+def _stretches_in(case: Case, flags: pd.Series, rows: slice) -> list[Stretch]:
+    return all_stretches(case.values(flags, rows), case.times(rows), case.minutes)
 
 
 @once
@@ -89,8 +93,7 @@ def equipment(case: Case) -> list[Event]:
 
 def exceeded(case: Case, changeover: Changeover) -> list[Stretch]:
     """Stretches of a run with fans at maximum and more cells running than the limit."""
-    rows = slice(changeover.handover, changeover.ended)
-    return all_stretches(case.values(_exceeds(case), rows), case.times(rows), case.minutes)
+    return _stretches_in(case, _exceeds(case), slice(changeover.handover, changeover.ended))
 
 
 @once

@@ -12,14 +12,9 @@ from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case
 from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
 from fptlib.procedure.demand import interval_demand
-from fptlib.procedure.durations import (
-    Rise,
-    largest_rise,
-    largest_step,
-    minutes_between,
-    reversals,
-)
+from fptlib.procedure.durations import Rise, largest_rise, minutes_between, reversals
 from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.known import largest_step
 from fptlib.procedure.levels import Level, highest_kept
 from fptlib.procedure.returning import lowered, release_time
 from fptlib.procedure.verdict import Check, Event

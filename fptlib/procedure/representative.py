@@ -7,8 +7,8 @@ import math
 import pandas as pd
 
 from fptlib.procedure.case import Case
-from fptlib.procedure.durations import median
 from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.known import median
 
 
 def light_load(case: Case, rows: slice) -> str:

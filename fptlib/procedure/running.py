@@ -14,8 +14,8 @@ from fptlib.physics import exchanger as physics
 from fptlib.procedure import instruments, uncertainty
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
-from fptlib.procedure.durations import median, share
 from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.known import median, share
 from fptlib.procedure.representative import light_load, turned_over
 from fptlib.procedure.verdict import Check, Event, Verdict
 
@@ -219,6 +219,7 @@ def _advise_supply(case: Case) -> str:
             difference = (case.values("chw_supply_temp", rows)
                           - case.values("chw_supply_setpoint", rows))
             away.append(median(difference))
+    away = [middle for middle in away if not math.isnan(middle)]
     typical = max(away, key=abs, default=0.0)
     if typical > 0.0:
         return f"The supply stood {typical:.1f} °F high: lower the tower offset by that much."

@@ -17,7 +17,7 @@ import pandas as pd
 from fptlib.physics import moist_air
 from fptlib.physics.errors import ImpossibleState
 from fptlib.procedure.case import Case, once
-from fptlib.procedure.durations import largest_step
+from fptlib.procedure.known import largest_step
 
 COVERAGE = 2.0
 

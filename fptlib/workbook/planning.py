@@ -14,6 +14,7 @@ from fptlib.procedure.limits import Deviation, Limits, standard
 from fptlib.workbook import static
 from fptlib.workbook.asked import points as points_asked
 from fptlib.workbook.asked import time_zone_known
+from fptlib.workbook.questions import choice
 from fptlib.workbook.rows import JobStore
 
 Row = dict[str, Any]
@@ -132,6 +133,6 @@ def _shown(value: float | str) -> str:
 
 def glossary() -> static.Shown:
     """Every point's name, unit, meaning and plausible range."""
-    rows = [[p.name, units.symbol(p.unit) or p.unit, p.meaning, f"{p.low:g} to {p.high:g}"]
+    rows = [[p.name, choice(p.unit), p.meaning, f"{p.low:g} to {p.high:g}"]
             for p in points.GLOSSARY]
     return static.table("Points", ("Name", "Unit", "Meaning", "Plausible"), rows)

@@ -13,8 +13,8 @@ from fptlib.procedure.durations import (
     lasting_low,
     longest,
     reversals,
-    share,
 )
+from fptlib.procedure.known import largest_step, median, share
 
 START = pd.Timestamp("2026-01-10", tz="America/Denver")
 
@@ -87,3 +87,10 @@ def test_share_leaves_gaps_out() -> None:
     values = np.array([1.0, 0.0, np.nan, 1.0])
     assert share(values == 1.0, ~np.isnan(values)) == pytest.approx(200.0 / 3.0)
     assert np.isnan(share(np.array([True]), np.array([False])))
+
+
+def test_median_and_largest_step_leave_gaps_out() -> None:
+    values = np.array([1.0, np.nan, 5.0, 4.0, np.nan, 9.0])
+    assert median(values) == 4.5 and largest_step(values) == 1.0
+    nothing = np.full(3, np.nan)
+    assert np.isnan(median(nothing)) and np.isnan(largest_step(nothing))
