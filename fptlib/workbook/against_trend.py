@@ -21,15 +21,20 @@ _WORDS: Mapping[Verdict, str] = {
 }
 
 
-def told(job: Job, row: Mapping[str, Any]) -> str:
-    """One sentence on a saved reading, or nothing where there is no trend to compare it with."""
+def told(job: Job, row: Mapping[str, Any]) -> tuple[str, str]:
+    """One sentence on a saved reading that agrees, or else one on what is wrong with it; both
+    are empty where there is no trend to compare it with."""
     try:
         found = _judged(job, row)
     except FptError:
         # A job whose trends cannot be read yet still takes readings.
-        return ""
+        return "", ""
     if found is None or found.measured is None:
-        return ""
+        return "", ""
+    return (_sentence(found), "") if found.verdict is Verdict.PASS else ("", _sentence(found))
+
+
+def _sentence(found: Event) -> str:
     return (f"{_WORDS[found.verdict]}: {found.text}; difference "
             f"{with_unit(found.measured, found.unit)} ± {with_unit(found.uncertainty, found.unit)},"
             f" at most {with_unit(found.limit, found.unit)}")

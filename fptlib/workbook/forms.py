@@ -33,9 +33,11 @@ class Message:
         """Show the help again."""
         self.widget.value = f"<span class='fpt-help'>{html.escape(self._help)}</span>"
 
-    def saved(self, text: str = "saved") -> None:
-        """Say that the answer is in the file."""
-        self.widget.value = f"<span class='fpt-ok' role='status'>✓ {html.escape(text)}</span>"
+    def saved(self, text: str = "saved", doubt: str = "") -> None:
+        """Say that the answer is in the file, and what must be looked at all the same."""
+        told = f"<span class='fpt-ok' role='status'>✓ {html.escape(text)}</span>"
+        more = f"<br><span class='fpt-bad' role='alert'>✗ {html.escape(doubt)}</span>"
+        self.widget.value = told + more * bool(doubt)
 
     def problem(self, error: Exception) -> None:
         """Say why the answer was not taken."""

@@ -71,9 +71,9 @@ class LivePanel:
         })
         readings.ReadingsStore(self.job).put(row, None)
         self.spot.value = ""
-        said = [readings.plausible(points.point(name), number, row["unit"]),
-                against_trend.told(self.job, row)]
-        self.message.saved(f"{row['time'][11:19]} " + "; ".join(filter(None, said)))
+        agrees, doubt = against_trend.told(self.job, row)
+        said = [readings.plausible(points.point(name), number, row["unit"]), agrees]
+        self.message.saved(f"{row['time'][11:19]} " + "; ".join(filter(None, said)), doubt)
         self._saved()
 
     def refresh(self) -> None:

@@ -27,11 +27,10 @@ def asked(job: Job) -> Rows:
         int(plant.get("chillers", 0) or 0), int(plant.get("tower_cells", 0) or 0))]
     names = tuple(dict.fromkeys([*(name for name in mapped if points.is_point(name)), *every]))
     return Rows("readings", "Field readings", (
-        Question("time", "Time", MOMENT, required=True, help="Empty: now."),
+        Question("time", "Time", MOMENT, help="Empty: now."),
         Question("point", "Point", CHOICE, choices=names, required=True),
         Question("value", "Value", required=True, help="The number as the instrument shows it."),
-        Question("unit", "Unit", CHOICE, required=True,
-                 help="Empty: the first unit offered for this point."),
+        Question("unit", "Unit", CHOICE, help="Empty: the first unit offered for this point."),
         Question("instrument", "Instrument", CHOICE, required=True,
                  choices=tuple(answers.get("instruments", {})),
                  help="Instruments are listed in the Plan."),
@@ -63,7 +62,7 @@ def finish(job: Job, row: Row) -> Row:
     point = points.point(row["point"])
     stated = row.get("unit") or point.unit
     plausible(point, str(row["value"]), stated)
-    when = site_time(job, datetime.fromisoformat(row["time"]))
+    when = site_time(job, datetime.fromisoformat(row["time"]) if row.get("time") else None)
     if when > site_time(job):
         raise FormError(f"Time: {row['time']} has not come yet; write when the reading was taken")
     filled = {name: str(row.get(name, "")) for name in HEADER}

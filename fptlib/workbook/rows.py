@@ -23,7 +23,7 @@ MOST_IN_SIGHT = 6
 Texts = Mapping[str, str]
 Offers = Callable[[Texts], Mapping[str, Sequence[str]]]
 Finish = Callable[[dict[str, Any]], dict[str, Any]]
-Told = Callable[[Mapping[str, Any]], str]
+Told = Callable[[Mapping[str, Any]], tuple[str, str]]
 
 
 class Store(Protocol):
@@ -69,12 +69,12 @@ class RowsView:
         saved: called after every save.
         offers: from what stands in the line of entry to the choices of its fields.
         finish: last check of a row before it is saved; may complete it.
-        told: what can be said of a row once it is saved.
+        told: what can be said of a row once it is saved: for it, and against it.
     """
 
     def __init__(self, store: Store, rows: Rows, saved: Saved = lambda: None,
                  offers: Offers | None = None, finish: Finish = lambda row: row,
-                 told: Told = lambda row: "") -> None:
+                 told: Told = lambda row: ("", "")) -> None:
         self.store, self.rows = store, rows
         self._saved, self._offers, self._finish, self._told = saved, offers, finish, told
         self.fields = {item.path: Field(item, self._changed) for item in rows.asked}
@@ -139,8 +139,9 @@ class RowsView:
         row = self._finish(questions.row_from(self.rows, typed))
         self.store.put(row, self._chosen())
         self.refresh()
-        said = [f"{self.rows.row_word} saved: {_name(self.rows, row)}", self._told(row)]
-        self.message.saved("; ".join(filter(None, said)))
+        agrees, doubt = self._told(row)
+        said = [f"{self.rows.row_word} saved: {_name(self.rows, row)}", agrees]
+        self.message.saved("; ".join(filter(None, said)), doubt)
         self._saved()
 
     def _take(self) -> None:

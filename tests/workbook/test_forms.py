@@ -290,6 +290,7 @@ def test_a_reading_inside_the_trends_is_compared_with_them_at_once(job, off, wor
     assert "reading saved" in said(view.message)
     assert words in said(view.message)
     assert "at most" in said(view.message)
+    assert ("fpt-bad" in view.message.widget.value) is bool(off)
 
 
 def test_a_reading_outside_the_trends_or_without_any_is_only_saved(job):
@@ -297,7 +298,19 @@ def test_a_reading_outside_the_trends_or_without_any_is_only_saved(job):
     row = {"time": when.isoformat(), "point": "chw_supply_temp", "value": f"{value:.1f}",
            "unit": "degF", "instrument": "T1", "taken_by": "", "remark": ""}
     readings.ReadingsStore(job).put(row, None)
-    assert against_trend.told(job, row) == ""
+    assert against_trend.told(job, row) == ("", "")
     for file in job.trend_files():
         file.unlink()
-    assert against_trend.told(job, row) == ""
+    assert against_trend.told(job, row) == ("", "")
+
+
+def test_a_reading_without_time_and_unit_is_taken_now_in_the_first_unit(job):
+    view = RowsView(readings.ReadingsStore(job), readings.asked(job), lambda: None,
+                    readings.offers, lambda row: readings.finish(job, row))
+    for path, text in (("point", "chw_supply_temp"), ("value", "45.1"), ("instrument", "T1")):
+        view.fields[path].fill(text)
+    view.save.click()
+    assert "reading saved" in said(view.message)
+    kept = readings.ReadingsStore(job).rows()[-1]
+    taken = pd.Timestamp(kept["time"])
+    assert kept["unit"] == "degF" and abs(pd.Timestamp.now(tz="UTC") - taken).seconds < 60
