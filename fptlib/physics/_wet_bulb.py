@@ -8,8 +8,6 @@ the wet bulb itself by Newton's method on the same equations.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
 from fptlib.physics._kinds import Array
@@ -31,7 +29,6 @@ from fptlib.physics._saturated_air import (
 
 HAS_LIQUID, HAS_ICE = 1, 2
 
-_BLOCK = 16_384  # rows whose work arrays stay in the processor's cache
 _SETTLED = 5e-3  # degF; Newton's error after such a step is below 5e-7 degF
 _HARMLESS = (60.0, 50.0, 14.696)  # stands in for an impossible state until it is refused
 
@@ -59,20 +56,6 @@ def harmless(bad: Array, *state: Array) -> tuple[Array, ...]:
     if not np.any(bad):
         return state
     return tuple(np.where(bad, fill, each) for fill, each in zip(_HARMLESS, state, strict=False))
-
-
-def in_blocks(solve: Callable[..., tuple[Array, ...]], *states: Array) -> list[Array]:
-    """Results of ``solve`` for all rows, worked out in blocks that fit the cache."""
-    states = tuple(np.broadcast_arrays(*states))
-    rows = [np.atleast_1d(state).ravel() for state in states]
-    results: list[Array] = []
-    for start in range(0, max(rows[0].size, 1), _BLOCK):
-        part = slice(start, start + _BLOCK)
-        solved = solve(*(row[part] for row in rows))
-        results = results or [np.empty(rows[0].shape, each.dtype) for each in solved]
-        for result, each in zip(results, solved, strict=True):
-            result[part] = each
-    return [result.reshape(states[0].shape) for result in results]
 
 
 def governing_wet_bulb(

@@ -16,6 +16,7 @@ from functools import partial
 import numpy as np
 
 from fptlib.physics import _wet_bulb
+from fptlib.physics._blocks import in_blocks
 from fptlib.physics._kinds import Array, Quantity, any_kind, refuse
 from fptlib.physics._saturated_air import (
     ABSOLUTE_ZERO,
@@ -312,7 +313,7 @@ def wet_bulb(
     """
     _refuse_single(dry_bulb, humidity, pressure)
     solve = partial(_wet_bulb.governing_wet_bulb, form=FORMS[form])
-    return _wet_bulb.in_blocks(solve, dry_bulb, humidity, pressure)[0]
+    return in_blocks(solve, dry_bulb, humidity, pressure)[0]
 
 
 @any_kind
@@ -343,7 +344,7 @@ def wet_bulb_branches(
     """
     _refuse_single(dry_bulb, humidity, pressure)
     solve = partial(_wet_bulb.both_wet_bulbs, form=FORMS[form])
-    liquid, ice, which = _wet_bulb.in_blocks(solve, dry_bulb, humidity, pressure)
+    liquid, ice, which = in_blocks(solve, dry_bulb, humidity, pressure)
     return liquid, ice, np.array([MISSING, LIQUID, ICE, AMBIGUOUS])[which]
 
 

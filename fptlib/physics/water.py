@@ -9,6 +9,7 @@ import numpy as np
 from numpy.polynomial import chebyshev
 
 from fptlib.physics import fits
+from fptlib.physics._blocks import in_blocks
 from fptlib.physics._kinds import Array, Quantity, any_kind, refuse
 from fptlib.physics.errors import OutsideRange
 
@@ -127,10 +128,17 @@ def load(
     >>> round(load(2400.0, 56.0, 44.0), 2)
     1203.91
     """
-    cold = np.minimum(entering, leaving)
-    mass_flow = FT3_PER_HOUR_PER_GPM * flow * density(cold, glycol, percent)
-    tons = mass_flow * _enthalpy_drop(entering, leaving, glycol, percent) / BTU_PER_TON_HOUR
-    return refuse(flow < 0.0, tons, "flow {flow} gpm is negative", flow=flow)
+
+    def solve(flow: Array, entering: Array, leaving: Array) -> tuple[Array]:
+        cold = np.minimum(entering, leaving)
+        mass_flow = FT3_PER_HOUR_PER_GPM * flow * density(cold, glycol, percent)
+        tons = mass_flow * _enthalpy_drop(entering, leaving, glycol, percent) / BTU_PER_TON_HOUR
+        return (refuse(flow < 0.0, tons, "flow {flow} gpm is negative", flow=flow),)
+
+    states = flow, entering, leaving
+    # A number that stands alone is refused where it is impossible; within rows it goes missing.
+    alone = glycol is not None or any(np.ndim(state) == 0 for state in states)
+    return solve(*states)[0] if alone else in_blocks(solve, *states)[0]
 
 
 @any_kind
