@@ -2,7 +2,8 @@
 
 ``job.toml`` is written by forms and by hand alike. Every change takes the folder's lock,
 reads the file afresh, changes it and replaces it in one move, so that two windows on one
-job, or a kill half-way, lose nothing.
+job, or a kill half-way, lose nothing. What only a change needs is imported there, for most
+runs only read.
 """
 
 from __future__ import annotations
@@ -15,14 +16,15 @@ import time
 import tomllib
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
+from functools import cached_property
 from pathlib import Path
-from typing import Any
-
-import tomlkit
-from filelock import FileLock, Timeout
-from tomlkit.exceptions import TOMLKitError
+from typing import TYPE_CHECKING, Any
 
 from fptlib.errors import JobError
+
+if TYPE_CHECKING:
+    from filelock import FileLock
+    from tomlkit import TOMLDocument
 
 JOB_FILE = "job.toml"
 READINGS_FILE = "readings.csv"
@@ -77,7 +79,6 @@ class Job:
 
     def __init__(self, folder: Path | str) -> None:
         self.folder = Path(folder).resolve()
-        self._lock = FileLock(self.folder / _LOCK_FILE, timeout=_LOCK_SECONDS)
         self._known: tuple[tuple[int, int, int], dict[str, Any]] | None = None
         self.answers()
 
@@ -101,8 +102,11 @@ class Job:
     def readings_file(self) -> Path:
         return self.folder / READINGS_FILE
 
-    def read(self) -> tomlkit.TOMLDocument:
+    def read(self) -> TOMLDocument:
         """The job's answers as they lie on disk now, with their comments, to be changed."""
+        import tomlkit
+        from tomlkit.exceptions import TOMLKitError
+
         try:
             return tomlkit.parse(self._text())
         except TOMLKitError as error:
@@ -142,12 +146,20 @@ class Job:
         """Save one answer at a dotted path; ``None`` takes it away."""
         self.change(lambda document: place(document, path, value))
 
-    def change(self, edit: Callable[[tomlkit.TOMLDocument], None]) -> None:
+    def change(self, edit: Callable[[TOMLDocument], None]) -> None:
         """Apply ``edit`` to the file's present content and save, under the folder's lock."""
+        import tomlkit
+
         with self.locked():
             document = self.read()
             edit(document)
             write_atomically(self.file, tomlkit.dumps(document).encode("utf-8"))
+
+    @cached_property
+    def _lock(self) -> FileLock:
+        from filelock import FileLock
+
+        return FileLock(self.folder / _LOCK_FILE, timeout=_LOCK_SECONDS)
 
     def locked(self) -> Any:
         """The folder's lock, as a context.
@@ -157,7 +169,7 @@ class Job:
         """
         try:
             return self._lock.acquire()
-        except Timeout as error:
+        except TimeoutError as error:
             raise JobError(
                 "another program holds this job folder; close it and try again"
             ) from error
@@ -195,6 +207,8 @@ def lookup(answers: Mapping[str, Any], path: str, default: Any = None) -> Any:
 
 def place(document: Any, path: str, value: Any) -> None:
     """Set the value at a dotted path, making tables on the way; ``None`` removes it."""
+    import tomlkit
+
     *tables, last = split(path)
     here = document
     for key in tables:

@@ -275,20 +275,24 @@ def _units_row(body: Sequence[Record]) -> bool:
 
 
 def _decimal(sample: Sequence[Sequence[str]], delimiter: str, file: str) -> str:
-    cells = [c.strip() for row in sample for c in row if _NUMBER.match(c.strip())]
-    comma = [c for c in cells if "," in c]
+    comma = _numbers(sample, holding=",")
     if delimiter == "," and not any(re.search(r",\d{1,2}$|,\d{4,}$", c) for c in comma):
         return "."
     if not comma or any(re.search(r",\d{3}\.", c) for c in comma):
         return "."
     if any(c.count(",") == 1 and not re.fullmatch(r"[-+]?[1-9]\d{0,2},\d{3}", c) for c in comma):
         return ","
-    if any(re.search(r"\d\.\d", c) for c in cells):
+    if any(re.search(r"\d\.\d", c) for c in _numbers(sample, holding=".")):
         return "."
     raise IntakeError(
         f"file '{file}': in numbers like '{shown(comma[0], 20)}' the comma may be the decimal sign "
         f'or part thousands; state decimal = "," or decimal = "." under [files."{file}"]'
     )
+
+
+def _numbers(sample: Sequence[Sequence[str]], holding: str) -> list[str]:
+    """The cells that are numbers and hold this sign; most hold none, and are not looked at."""
+    return [c.strip() for row in sample for c in row if holding in c and _NUMBER.match(c.strip())]
 
 
 def _said(encoding: str, delimiter: str, decimal: str) -> list[str]:
