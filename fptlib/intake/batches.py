@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
@@ -75,6 +76,15 @@ class Dropped:
         self.count += 1
         if len(self.first) < 50:
             self.first.append((row, text[:120]))
+
+
+def ahead(batches: Iterator[Batch]) -> Iterator[Batch]:
+    """The same batches, the next one always read while the last is worked on."""
+    with ThreadPoolExecutor(1) as worker:
+        coming = worker.submit(next, batches, None)
+        while (batch := coming.result()) is not None:
+            coming = worker.submit(next, batches, None)
+            yield batch
 
 
 class Rows:

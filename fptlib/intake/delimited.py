@@ -22,7 +22,7 @@ from pyarrow import csv as arrow_csv
 
 from fptlib.errors import IntakeError
 from fptlib.intake import safe, sniff
-from fptlib.intake.batches import NUMBER, TEXT, TIME, ZONED_TIME, Batch, Dropped
+from fptlib.intake.batches import NUMBER, TEXT, TIME, ZONED_TIME, Batch, Dropped, ahead
 from fptlib.intake.forms import FileForm
 
 PIECE_BYTES = 2 << 20
@@ -84,8 +84,7 @@ class DelimitedReader:
         Raises:
             IntakeError: the text is damaged, or a line is far too long.
         """
-        for piece in self._pieces(size):
-            yield self._batch(piece, kinds)
+        yield from ahead(self._batch(piece, kinds) for piece in self._pieces(size))
         pa.default_memory_pool().release_unused()
 
     def _pieces(self, size: int) -> Iterator[_Piece]:
