@@ -39,6 +39,8 @@ def main(small: bool) -> None:
         found = measure.side_by_side("CSV to verdicts, whole process", {
             "fastest reader, typed, needed columns": partial(
                 measure.process, [str(PLACE / "_fastest_read.py"), *columns]),
+            "the same, with digest and pandas imported": partial(
+                measure.process, [str(PLACE / "_least.py"), *columns]),
             "CSV to verdicts": partial(measure.process, check, forget),
             "CSV to verdicts, from the cache": partial(measure.process, check),
         }, rounds)
