@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from fptlib.physics import atmosphere, moist_air, water
-from fptlib.procedure import episodes
+from fptlib.procedure import episodes, status
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.limits import Limits
 from fptlib.procedure.needs import POWER_PARTS, lacking
@@ -143,12 +143,13 @@ class Case:
     def commanded(self) -> pd.Series:
         """Economizer operation commanded, or the exchanger's status where that is all."""
         name = "economizer_command" if self.has("economizer_command") else "economizer_active"
-        return self.frame[name]
+        return status.held(self.frame[name], self.minutes)
 
     @cached_property
     def _running_by_number(self) -> dict[int, pd.Series]:
-        series = {n: episodes.running(self.frame, n) for n in self.chiller_numbers}
-        return {n: values for n, values in series.items() if values is not None}
+        series = {n: status.running(self.frame, n) for n in self.chiller_numbers}
+        return {n: status.held(values, self.minutes)
+                for n, values in series.items() if values is not None}
 
     def is_known(self, n: int) -> bool:
         """Whether it is known when chiller ``n`` runs."""
@@ -161,7 +162,7 @@ class Case:
     @cached_property
     def chillers_on(self) -> pd.Series:
         """1.0 where any chiller runs, 0.0 where all stand, NaN where unknown."""
-        return episodes.any_running(pd.DataFrame(self._running_by_number))
+        return status.any_running(pd.DataFrame(self._running_by_number))
 
     @cached_property
     def changeovers(self) -> list[Changeover]:

@@ -38,7 +38,8 @@ class Words:
     ``needs`` lists points and derived quantities (see ``needs``); ``limits`` the
     limits it uses; ``good`` and ``bad`` say what passing and failing mean; ``adjust`` names
     likely causes in order and the setting to change, to which ``advise`` adds the number
-    worked out from this plant's data. ``capacity`` marks what only natural conditions prove.
+    worked out from this plant's data. ``capacity`` marks what only natural conditions prove,
+    ``runs`` what judges every run, and so says of which it could not.
     """
 
     id: str
@@ -51,6 +52,7 @@ class Words:
     adjust: str
     advise: Advise | None
     capacity: bool
+    runs: bool
 
 
 Judge = Callable[[Case], Sequence[Event]]
@@ -79,10 +81,11 @@ def check(
     adjust: str,
     advise: Advise | None = None,
     capacity: bool = False,
+    runs: bool = False,
 ) -> Callable[[Judge], Question]:
     """Make a judging function into a check that returns its row."""
     words = Words(id, question, unit, tuple(needs), tuple(limits), good, bad, adjust, advise,
-                  capacity)
+                  capacity, runs)
 
     return lambda judge: Question(words, judge)
 
@@ -93,7 +96,7 @@ def _row(words: Words, judge: Judge, case: Case) -> Check:
             words, case, Verdict.NOT_TESTED, "not trended: " + ", ".join(missing), missing
         )
     try:
-        events = tuple(judge(case))
+        events = (*judge(case), *(_unseen(case) if words.runs else ()))
         if not events:
             raise Waiting(season) if (season := case.waiting_for) else Untested(
                 "the event did not occur in these trends")
@@ -103,6 +106,12 @@ def _row(words: Words, judge: Judge, case: Case) -> Check:
     except Untested as stop:
         return _without_events(words, case, stop.verdict, str(stop))
     return _from_events(words, case, events)
+
+
+def _unseen(case: Case) -> list[Event]:
+    """What cannot be judged, since nobody saw the plant go over."""
+    return [unjudged(c.name, c.request or c.ended, c.unseen)
+            for c in case.changeovers if c.unseen]
 
 
 def _without_events(
@@ -160,19 +169,27 @@ def _meaning(words: Words, verdict: Verdict) -> str:
 def at_most(
     case: Case, name: str, start: pd.Timestamp, end: pd.Timestamp | None,
     measured: float, limit: float, uncertainty: float, text: str, unit: str = "",
+    hidden: float | None = None,
 ) -> Event:
-    """An event that passes when ``measured`` does not exceed ``limit``."""
-    return _event(case, name, start, end, measured, limit, limit - measured, uncertainty,
+    """An event that passes when ``measured`` does not exceed ``limit``.
+
+    ``hidden`` is what might have been measured had the gaps in the trends held the worst: with
+    it, too, the event must pass, or it is not tested. A fail needs no such proof.
+    """
+    seen = _event(case, name, start, end, measured, limit, limit - measured, uncertainty,
                   text, unit)
+    return seen if hidden is None else _proven(case, seen, limit - hidden)
 
 
 def at_least(
     case: Case, name: str, start: pd.Timestamp, end: pd.Timestamp | None,
     measured: float, limit: float, uncertainty: float, text: str, unit: str = "",
+    hidden: float | None = None,
 ) -> Event:
-    """An event that passes when ``measured`` reaches ``limit``."""
-    return _event(case, name, start, end, measured, limit, measured - limit, uncertainty,
+    """An event that passes when ``measured`` reaches ``limit``; ``hidden`` as in ``at_most``."""
+    seen = _event(case, name, start, end, measured, limit, measured - limit, uncertainty,
                   text, unit)
+    return seen if hidden is None else _proven(case, seen, hidden - limit)
 
 
 def _event(
@@ -184,6 +201,28 @@ def _event(
         float(measured), float(limit), float(margin), float(uncertainty),
         conformance(margin, uncertainty), unit,
     )
+
+
+def together(events: list[Event]) -> list[Event]:
+    """The parts of one changeover (both temperatures, every chiller): they pass together, or
+    none does. A part that could not be judged leaves the others untested; a fail stands."""
+    lost = next((event for event in events if event.verdict is Verdict.NOT_TESTED), None)
+    if lost is None:
+        return events
+    why = f"{lost.name}: {lost.text}"
+    return [event if event.verdict is not Verdict.PASS
+            else unjudged(event.name, event.start, f"{event.text}; but {why}", event.end)
+            for event in events]
+
+
+def _proven(case: Case, seen: Event, margin: float) -> Event:
+    """The event as seen, unless it passes for what a gap hides alone."""
+    assert seen.uncertainty is not None
+    still = decide(margin, seen.uncertainty, case.limits.rule)
+    if seen.verdict is not Verdict.PASS or still is Verdict.PASS:
+        return seen
+    return unjudged(seen.name, seen.start, f"{seen.text}; what the trends do not show may be worse",
+                    seen.end)
 
 
 def unjudged(name: str, start: pd.Timestamp, text: str, end: pd.Timestamp | None = None,

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.lib.stride_tricks import sliding_window_view
 
-from fptlib.procedure.episodes import stretches
+from fptlib.procedure.known import stretches
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +69,10 @@ class Rise:
     low: float
     high: float
     start: int
+
+    @property
+    def middle(self) -> float:
+        return (self.low + self.high) / 2.0
 
 
 def largest_rise(values: np.ndarray, window: float, row_minutes: float) -> Rise | None:

@@ -117,6 +117,7 @@ def _dwell_before(case: Case, changeover: Changeover) -> Event:
     adjust="Likely too little tolerance, then too short a dwell, then a load that rose: raise "
     "the tolerances or the dwell of the enable condition.",
     advise=lambda case, failed: _advise_stay(case),
+    runs=True,
 )
 def stay(case: Case) -> list[Event]:
     return [_stayed(case, c) for c in case.handovers]
@@ -128,7 +129,8 @@ def _stayed(case: Case, changeover: Changeover) -> Event:
     if not changeover.complete and lasted < limit:
         return unjudged(changeover.name, changeover.handover, "still on when the trends end")
     return at_least(case, changeover.name, changeover.handover, changeover.ended, lasted, limit,
-                    case.minutes, f"the run lasted {lasted:.0f} min")
+                    case.minutes, f"the run lasted {lasted:.0f} min",
+                    hidden=known_minutes(case, changeover))
 
 
 def _advise_stay(case: Case) -> str:
@@ -154,6 +156,12 @@ def run_minutes(case: Case, changeover: Changeover) -> float:
     return minutes_between(changeover.handover, changeover.ended) + case.minutes
 
 
+def known_minutes(case: Case, changeover: Changeover) -> float:
+    """How long of a run every chiller is known to have stood, from the handover on [min]."""
+    standing = case.values(case.chillers_on, slice(changeover.handover, changeover.ended)) == 0.0
+    return float(np.logical_and.accumulate(standing).sum()) * case.minutes
+
+
 @check(
     "enable.rest",
     "Does the plant rest between an exit and the next request, and try only so often a day?",
@@ -175,7 +183,7 @@ def rest(case: Case) -> list[Event]:
 def _rests(case: Case) -> list[Event]:
     found = []
     for before, after in zip(case.changeovers, case.changeovers[1:], strict=False):
-        over = before.exit or before.abandoned
+        over = before.exit or before.abandoned or (before.ended if before.complete else None)
         if over is None or after.request is None:
             continue
         rested = minutes_between(over, after.request)
@@ -222,6 +230,11 @@ def missed(case: Case) -> list[Event]:
     _approaches(case)
     limit = case.limits["enable.dwell"] + case.limits["enable.missed"]
     held_back = waiting(case)
+    return [*_seen_waiting(case, held_back, limit), *_hidden_waiting(case, held_back, limit)]
+
+
+def _seen_waiting(case: Case, held_back: np.ndarray, limit: float) -> list[Event]:
+    """Every stretch longer than the limit; where there is none, the longest."""
     found = longest(held_back, case.frame.index, case.minutes)
     if found is None:
         start = case.frame.index[0]
@@ -232,6 +245,19 @@ def missed(case: Case) -> list[Event]:
     return [_missed(case, stretch.start, stretch.end, stretch.minutes, limit)
             for stretch in all_stretches(held_back, case.frame.index, case.minutes)
             if stretch.minutes > limit]
+
+
+def _hidden_waiting(case: Case, held_back: np.ndarray, limit: float) -> list[Event]:
+    """Stretches longer than the limit in which nothing known speaks against it, but a gap does
+    not let it be seen."""
+    against = ((case.enable_margin < 0.0) | (case.chillers_on == 0.0)
+               | (case.commanded == 1.0)).to_numpy()
+    return [unjudged(f"from {stretch.start:%Y-%m-%d %H:%M}", stretch.start,
+                     f"a gap hides up to {stretch.minutes:.0f} min", stretch.end)
+            for stretch in all_stretches(~against, case.frame.index, case.minutes)
+            if stretch.minutes > limit
+            and not (case.values(pd.Series(held_back, case.frame.index),
+                                 slice(stretch.start, stretch.end))).all()]
 
 
 def waiting(case: Case) -> np.ndarray:

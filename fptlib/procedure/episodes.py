@@ -4,8 +4,7 @@ The rule, in the order it is applied (one row is one trend interval):
 
 1. Economizer operation is *requested* in the row where its command goes from off to on.
    Where the command is not trended, the exchanger's status stands for it.
-2. A chiller runs where its status says so; where the status is not trended, where its
-   power or current exceeds three per cent of the highest it reaches.
+2. A chiller runs where its status says so, or else its power or current (see ``status``).
 3. The *handover* is the first row after the request in which no chiller runs. Without it
    the attempt was *abandoned* in the row where the command goes off.
 4. The *run* ends in the first row in which a chiller runs again, which is the *exit*, or
@@ -24,9 +23,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from fptlib.procedure.known import stretches
+
 EXIT_WITHIN_MINUTES = 30.0
 BACK_WITHIN = 0.25
-RUNNING_SHARE = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,24 +55,14 @@ class Changeover:
         """The row in which the pull-down was over, by handover or by abandonment."""
         return self.handover or self.abandoned or self.ended
 
-
-def running(trends_frame: pd.DataFrame, n: int) -> pd.Series | None:
-    """Whether chiller ``n`` runs (1.0, 0.0, NaN), by rule 2; ``None`` where unknown."""
-    if (status := f"chiller_{n}_running") in trends_frame:
-        return trends_frame[status]
-    for proof in (f"chiller_{n}_power", f"chiller_{n}_amps"):
-        if proof in trends_frame:
-            values = trends_frame[proof]
-            return (values > RUNNING_SHARE * values.max()).astype(float).where(values.notna())
-    return None
-
-
-def any_running(per_chiller: pd.DataFrame) -> pd.Series:
-    """1.0 where any chiller runs, 0.0 where all are known to stand, else NaN."""
-    columns = per_chiller.to_numpy().T
-    highest = np.fmax.reduce(columns, axis=0, initial=np.nan)
-    highest[np.isnan(columns).any(axis=0) & (highest < 0.5)] = np.nan
-    return pd.Series(highest, index=per_chiller.index)
+    @property
+    def unseen(self) -> str:
+        """Why nobody can say when it was handed over; empty where it was, or was given up."""
+        if self.handover is not None or self.abandoned is not None:
+            return ""
+        if self.request is None:
+            return "began before the trends, behind a gap, or anew without a request"
+        return "no chiller was seen to stop: none ran, its status has a gap, or the trends end"
 
 
 def changeovers(commanded: pd.Series, chillers_on: pd.Series) -> list[Changeover]:
@@ -83,19 +73,13 @@ def changeovers(commanded: pd.Series, chillers_on: pd.Series) -> list[Changeover
     return found
 
 
-def stretches(flags: np.ndarray) -> list[tuple[int, int]]:
-    """First and last row of each unbroken stretch of ``True``."""
-    padded = np.concatenate(([False], flags, [False]))
-    edges = np.flatnonzero(padded[1:] != padded[:-1])
-    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
 def _within(
     commanded: pd.Series, chillers_on: pd.Series, first: int, last: int, count: int
 ) -> list[Changeover]:
     """The changeovers of one commanded stretch; a second run in it has no request."""
-    index, on = commanded.index, chillers_on.to_numpy()
-    known_start = first > 0 and commanded.iloc[first - 1] == 0.0
+    index, on, asked = commanded.index, chillers_on.to_numpy(), commanded.to_numpy()
+    known_start = first > 0 and asked[first - 1] == 0.0
+    known_end = last + 1 < len(asked) and asked[last + 1] == 0.0
     request = index[first] if known_start else None
     found: list[Changeover] = []
     row = first
@@ -111,15 +95,15 @@ def _within(
         found.append(Changeover(
             number, request if not found else None, index[idle] if seen else None,
             index[start_again] if exited and start_again is not None else None, None,
-            index[end], exited or last < len(on) - 1,
+            index[end], exited or known_end,
         ))
         row, request = end + 1, None
         row = row if exited else last + 1
     if not found and request is not None:
-        over = last + 1 < len(on)
+        given_up = known_end and not np.isnan(on[first : last + 1]).any()
         found.append(Changeover(
-            count + 1, request, None, None, index[last + 1] if over else None,
-            index[last], over,
+            count + 1, request, None, None, index[last + 1] if given_up else None,
+            index[last], given_up,
         ))
     return found
 

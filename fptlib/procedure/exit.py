@@ -32,6 +32,7 @@ _COMPARISON = ("load", "power", "wet_bulb")
     advise=lambda case, failed: (
         f"The plant stayed up to {max(event.measured for event in failed):.0f} min; set the exit "
         f"to {case.limits['exit.band']:g} °F for {case.limits['exit.delay']:.0f} min."),
+    runs=True,
 )
 def supply(case: Case) -> list[Event]:
     return [_left_when_warm(case, c) for c in case.handovers]
@@ -47,25 +48,39 @@ def _stretches_in(case: Case, flags: pd.Series, rows: slice) -> list[Stretch]:
 
 
 @once
+def _above(case: Case) -> pd.Series:
+    return case.frame["chw_supply_temp"] - case.reset_setpoint
+
+
+@once
 def _too_warm(case: Case) -> pd.Series:
-    return case.frame["chw_supply_temp"] - case.reset_setpoint > case.limits["exit.band"]
+    return _above(case) > case.limits["exit.band"]
+
+
+@once
+def _maybe_warm(case: Case) -> pd.Series:
+    """Where the supply was too warm, or a gap leaves it open."""
+    return ~(_above(case) <= case.limits["exit.band"])
 
 
 def _left_when_warm(case: Case, changeover: Changeover) -> Event:
     limit = case.limits["exit.delay"] + case.limits["exit.grace"]
-    return _longest_stay(case, changeover, warm(case, changeover), limit,
+    maybe = _stretches_in(case, _maybe_warm(case), case.settled_run(changeover))
+    return _longest_stay(case, changeover, warm(case, changeover), maybe, limit,
                          f"the supply stood more than {case.limits['exit.band']:g} °F above "
                          "setpoint")
 
 
-def _longest_stay(case: Case, changeover: Changeover, found: list[Stretch], limit: float,
-                  what: str) -> Event:
+def _longest_stay(case: Case, changeover: Changeover, found: list[Stretch],
+                  maybe: list[Stretch], limit: float, what: str) -> Event:
+    """Judge the longest stretch ``found``; ``maybe`` counts what is not known among them."""
+    hidden = max((stretch.minutes for stretch in maybe), default=0.0)
     worst = max(found, key=lambda s: s.minutes, default=None)
     if worst is None:
         return at_most(case, changeover.name, changeover.handover, changeover.ended, 0.0, limit,
-                       0.0, f"at no time {what}")
+                       0.0, f"at no time {what}", hidden=hidden)
     return at_most(case, changeover.name, worst.start, worst.end, worst.minutes, limit,
-                   case.minutes, f"for {worst.minutes:.0f} min {what}")
+                   case.minutes, f"for {worst.minutes:.0f} min {what}", hidden=hidden)
 
 
 @check(
@@ -81,30 +96,36 @@ def _longest_stay(case: Case, changeover: Changeover, found: list[Stretch], limi
     "equipment count is exceeded for the delay.",
     advise=lambda case, failed: (
         f"It stood so for up to {max(event.measured for event in failed):.0f} min."),
+    runs=True,
 )
 def equipment(case: Case) -> list[Event]:
     if case.plant.equipment_limit is None:
         raise Untested("the plant states no equipment limit for economizer operation")
     limit = case.limits["exit.equipment_delay"] + case.limits["exit.grace"]
-    return [_longest_stay(case, c, exceeded(case, c), limit,
+    return [_longest_stay(case, c, exceeded(case, c), exceeded(case, c, maybe=True), limit,
                           "were all fans at maximum and more cells running than the limit")
             for c in case.handovers]
 
 
-def exceeded(case: Case, changeover: Changeover) -> list[Stretch]:
-    """Stretches of a run with fans at maximum and more cells running than the limit."""
-    return _stretches_in(case, _exceeds(case), slice(changeover.handover, changeover.ended))
+def exceeded(case: Case, changeover: Changeover, maybe: bool = False) -> list[Stretch]:
+    """Stretches of a run with fans at maximum and more cells running than the limit; with
+    ``maybe`` also where a gap leaves it open."""
+    return _stretches_in(case, _exceeds(case, maybe),
+                         slice(changeover.handover, changeover.ended))
 
 
 @once
-def _exceeds(case: Case) -> pd.Series:
-    running = case.frame[[f"tower_{n}_fan_running" for n in case.tower_numbers]].to_numpy() == 1.0
+def _exceeds(case: Case, maybe: bool) -> pd.Series:
+    status = case.frame[[f"tower_{n}_fan_running" for n in case.tower_numbers]].to_numpy()
     speeds = case.frame[[f"tower_{n}_fan_speed" for n in case.tower_numbers]].to_numpy()
-    maximum = case.limits["exit.fans_at_maximum"]
-    at_maximum = ((running & (speeds >= maximum)).any(axis=1)
-                  & ~(running & (speeds < maximum)).any(axis=1))
+    slow = speeds < case.limits["exit.fans_at_maximum"]
+    running, slow_one = status == 1.0, ((status == 1.0) & slow).any(axis=1)
+    fast = running & ~slow & ~np.isnan(speeds)
+    if maybe:
+        running = status != 0.0
+        fast = running & ~slow
     too_many = running.sum(axis=1) > (case.plant.equipment_limit or 0)
-    return pd.Series(at_maximum & too_many, index=case.frame.index)
+    return pd.Series(fast.any(axis=1) & ~slow_one & too_many, index=case.frame.index)
 
 
 @check(
@@ -121,6 +142,7 @@ def _exceeds(case: Case) -> pd.Series:
     advise=lambda case, failed: (
         f"It was so for {sum(event.measured for event in failed) / 60.0:.1f} h in this record."),
     capacity=True,
+    runs=True,
 )
 def comparative(case: Case) -> list[Event]:
     if chiller_mode.fit(case) is None:
@@ -132,49 +154,58 @@ def comparative(case: Case) -> list[Event]:
 @once
 def _against_chillers(case: Case) -> pd.DataFrame:
     """Of every quarter-hour: does it lie ``inside`` a settled run, could it be ``compared``
-    with chillers, and was it ``worse`` by more than the fit's uncertainty?"""
+    with chillers, was it ``worse`` by more than the fit's uncertainty, and ``maybe`` worse:
+    not compared, and dearer than any that was and paid?"""
     fitted = chiller_mode.fit(case)
     assert fitted is not None
     runs = case.within(case.settled_run(changeover) for changeover in case.handovers)
     inside = chiller_mode.whole(case, (case.chillers_on == 0.0) & runs)
     blocks = chiller_mode.block_means(case)
     load, air = blocks["load"].to_numpy()[inside], blocks["wet_bulb"].to_numpy()[inside]
-    predicted = fitted.predict(load, air)
-    table = pd.DataFrame({"inside": inside, "compared": False, "worse": False}, blocks.index)
-    table.loc[inside, "compared"] = np.isfinite(predicted)
-    table.loc[inside, "worse"] = (
-        blocks["power"].to_numpy()[inside] / load > predicted + fitted.uncertainty(load, air))
+    drawn, predicted = blocks["power"].to_numpy()[inside] / load, fitted.predict(load, air)
+    compared = np.isfinite(predicted)
+    worse = drawn > predicted + fitted.uncertainty(load, air)
+    dearest = drawn[compared & ~worse].max(initial=0.0)
+    table = pd.DataFrame(False, blocks.index, ["inside", "compared", "worse", "maybe"])
+    table["inside"] = inside
+    table.loc[inside, "compared"], table.loc[inside, "worse"] = compared, worse
+    table.loc[inside, "maybe"] = worse | (~compared & (drawn > dearest))
     return table
 
 
-@once
-def uneconomic(case: Case, changeover: Changeover) -> tuple[list[Stretch], float]:
-    """Stretches of a run worse than chillers beyond the fit's uncertainty, and the share of
-    the run's quarter-hours that could be compared."""
+def _of_run(case: Case, changeover: Changeover) -> pd.DataFrame:
+    """The quarter-hours of a run, see ``_against_chillers``."""
     blocks, run = _against_chillers(case), case.settled_run(changeover)
     first, last = (blocks.index.searchsorted(run.start),
                    blocks.index.searchsorted(run.stop, side="right"))
-    blocks = blocks.iloc[first:last]
-    inside, compared, worse = blocks.to_numpy().T
-    if not inside.any():
-        return [], 0.0
+    return blocks.iloc[first:last]
+
+
+def uneconomic(case: Case, changeover: Changeover, what: str = "worse") -> list[Stretch]:
+    """Stretches of a run worse than chillers beyond the fit's uncertainty; with ``maybe`` also
+    those that could not be compared and may be."""
+    blocks = _of_run(case, changeover)
     step = case.rows(chiller_mode.BLOCK_MINUTES) * case.minutes
-    return all_stretches(worse, blocks.index, step), share(compared, inside) / 100.0
+    return all_stretches(blocks[what].to_numpy(), blocks.index, step)
 
 
 def _compared(case: Case, changeover: Changeover) -> Event:
-    found, seen = uneconomic(case, changeover)
-    if seen == 0.0:
+    blocks = _of_run(case, changeover)
+    seen = share(blocks["compared"].to_numpy(), blocks["inside"].to_numpy()) / 100.0
+    found = uneconomic(case, changeover)
+    if not seen > 0.0:
         return unjudged(changeover.name, changeover.handover,
                         "chillers were never seen at this load and wet bulb")
     limit = case.limits["exit.comparative_delay"] + case.limits["exit.grace"]
+    maybe = uneconomic(case, changeover, "maybe")
     worst = max(found, key=lambda s: s.minutes, default=None)
     minutes = worst.minutes if worst else 0.0
     start = worst.start if worst else changeover.handover
     return at_most(case, changeover.name, start, worst.end if worst else changeover.ended,
                    minutes, limit, chiller_mode.BLOCK_MINUTES if worst else 0.0,
                    f"worse than chillers for {minutes:.0f} min; {100.0 * seen:.0f} % of the run "
-                   "could be compared")
+                   "could be compared",
+                   hidden=max((stretch.minutes for stretch in maybe), default=0.0))
 
 
 @check(
@@ -188,6 +219,7 @@ def _compared(case: Case, changeover: Changeover) -> Event:
     adjust="Find what ended the run: a lock-out, a timer, a hand switch, a supply band too "
     "narrow.",
     advise=lambda case, failed: f"Exits without a reason: {len(failed)}.",
+    runs=True,
 )
 def not_early(case: Case) -> list[Event]:
     return [_reason_of(case, c) for c in case.exits if c.handover is not None]
@@ -222,7 +254,7 @@ def _exceeded_if_known(case: Case, changeover: Changeover) -> list[Stretch]:
 def _uneconomic_if_known(case: Case, changeover: Changeover) -> list[Stretch]:
     if case.lacking(_COMPARISON) or chiller_mode.fit(case) is None:
         return []
-    return uneconomic(case, changeover)[0]
+    return uneconomic(case, changeover)
 
 
 def _without_reason(case: Case, changeover: Changeover) -> Event:
@@ -231,6 +263,8 @@ def _without_reason(case: Case, changeover: Changeover) -> Event:
     if unseen := case.lacking((*_COMPARISON, *(_EQUIPMENT if limited else ()))):
         return unjudged(changeover.name, changeover.exit,
                         f"no reason to be seen, but not trended: {', '.join(unseen)}")
+    if gap := _reason_hidden(case, changeover):
+        return unjudged(changeover.name, changeover.exit, f"no reason to be seen, but {gap}")
     found = warm(case, changeover)
     last = found[-1] if found else None
     near = last is not None and minutes_between(last.end, changeover.exit) <= 5.0
@@ -243,6 +277,18 @@ def _without_reason(case: Case, changeover: Changeover) -> Event:
                  f"no reason to be seen; the supply stood above setpoint for {stood:.0f} min",
                  stood, case.limits["exit.delay"], stood - case.limits["exit.delay"],
                  case.minutes, None)
+
+
+def _reason_hidden(case: Case, changeover: Changeover) -> str:
+    """Why a reason may have been there unseen; empty where every one would have shown."""
+    delay = case.limits["exit.delay"] + 2.0 * case.limits["exit.grace"]
+    before = slice(changeover.exit - pd.Timedelta(minutes=delay),
+                   changeover.exit - case.trends.step)
+    if np.isnan(case.values(_above(case), before)).any():
+        return "supply or setpoint has a gap before the exit"
+    if chiller_mode.fit(case) is None:
+        return "chillers were seen too little to compare with"
+    return ""
 
 
 CHECKS = (supply, equipment, comparative, not_early)

@@ -11,8 +11,9 @@ from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case
 from fptlib.procedure.catalogue import at_least, at_most, check, unjudged
 from fptlib.procedure.durations import longest
-from fptlib.procedure.enable import run_minutes
-from fptlib.procedure.episodes import Changeover, stretches
+from fptlib.procedure.enable import known_minutes, run_minutes
+from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.known import stretches
 from fptlib.procedure.representative import light_load
 from fptlib.procedure.verdict import Check, Event, Verdict
 
@@ -29,6 +30,7 @@ from fptlib.procedure.verdict import Check, Event, Verdict
     "opens late, then a flow through an idle chiller: hand over later.",
     advise=lambda case, failed: _advise_handover(case, failed),
     capacity=True,
+    runs=True,
 )
 def excursion(case: Case) -> list[Event]:
     return [_excursion(case, c) for c in case.handovers]
@@ -84,6 +86,7 @@ def _longest_above(case: Case, values: np.ndarray, threshold: float) -> float:
     "tight, then a chiller started by hand: hand over later or with more tolerance.",
     advise=lambda case, failed: (
         f"The shortest run was {min(event.measured for event in failed):.0f} min."),
+    runs=True,
 )
 def fallback(case: Case) -> list[Event]:
     return [_held(case, c) for c in case.handovers]
@@ -98,7 +101,7 @@ def _held(case: Case, changeover: Changeover) -> Event:
     said = (f"a chiller started {lasted:.0f} min after the handover"
             if changeover.exit is not None else f"no chiller started in {lasted:.0f} min")
     return at_least(case, changeover.name, changeover.exit or changeover.handover, None, lasted,
-                    limit, case.minutes, said)
+                    limit, case.minutes, said, hidden=known_minutes(case, changeover))
 
 
 CHECKS = (excursion, fallback)

@@ -14,7 +14,7 @@ from fptlib.physics import water
 from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_most, check, unjudged
-from fptlib.procedure.episodes import stretches
+from fptlib.procedure.known import stretches
 from fptlib.procedure.plant import Reading
 from fptlib.procedure.verdict import Check, Event, Verdict
 
@@ -178,6 +178,7 @@ def _stuck(case: Case, trended: pd.Series, calculated: pd.Series) -> Iterator[Ev
     bad="A flow or temperature at the exchanger is wrong; no verdict on the exchanger rests "
     "on it.",
     adjust="Check both flow meters and the four temperatures against field instruments.",
+    runs=True,
 )
 def heat_balance(case: Case) -> list[Event]:
     return [_balanced(case, c.name, c.handover, case.settled_run(c)) for c in case.handovers]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,39 +11,51 @@ import pandas as pd
 from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case
 from fptlib.procedure.durations import lasting_low
+from fptlib.procedure.known import stretches
 
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """A level that lasted longer than a short dip, how well it is known, and since when."""
+    """A level that lasted longer than a short dip, how well it is known, and since when.
+
+    ``hidden`` is what it may have been in a gap long enough for it: infinite, or ``value``.
+    """
 
     value: float
     doubt: float
     at: pd.Timestamp
+    hidden: float
 
 
-def lowest_kept(case: Case, values: np.ndarray, rows: slice) -> Level | None:
+def lowest_kept(case: Case, values: np.ndarray, rows: slice,
+                unknown: np.ndarray | None = None) -> Level | None:
     """The level that ``values``, those of ``rows``, stayed at or below for longer than a short
     dip.
 
     One-minute rows show it. With longer rows two on end prove it, and a single one, or
-    what lay between two, leaves it possible: the doubt spans both.
+    what lay between two, leaves it possible: the doubt spans both. ``unknown`` tells the rows
+    that a gap hides where others are missing by right; else every missing row is a gap.
     """
     dip = case.limits["lift.short_dip"]
+    gaps = stretches(np.isnan(values) if unknown is None else unknown)
+    gap = max((last - first + 1 for first, last in gaps), default=0) * case.minutes > dip
     if case.minutes <= 1.0:
         found = lasting_low(values, int(dip // case.minutes) + 1)
-        return None if found is None else Level(found[0], 0.0, case.times(rows)[found[1]])
+        return None if found is None else Level(
+            found[0], 0.0, case.times(rows)[found[1]], -math.inf if gap else found[0])
     possible = lasting_low(values, 1)
     if possible is None or not uncertainty.shows_change(case, values):
         return None
     sure = lasting_low(values, int(dip // case.minutes) + 2)
     highest = sure[0] if sure else float(np.nanmax(values))
     lowest = possible[0] - uncertainty.between_rows(case, values)
-    return Level((highest + lowest) / 2.0, (highest - lowest) / 2.0,
-                 case.times(rows)[possible[1]])
+    middle = (highest + lowest) / 2.0
+    return Level(middle, (highest - lowest) / 2.0, case.times(rows)[possible[1]],
+                 -math.inf if gap else middle)
 
 
-def highest_kept(case: Case, values: np.ndarray, rows: slice) -> Level | None:
+def highest_kept(case: Case, values: np.ndarray, rows: slice,
+                 unknown: np.ndarray | None = None) -> Level | None:
     """The level that ``values`` stayed at or above for longer than a short dip."""
-    found = lowest_kept(case, -values, rows)
-    return None if found is None else Level(-found.value, found.doubt, found.at)
+    found = lowest_kept(case, -values, rows, unknown)
+    return None if found is None else Level(-found.value, found.doubt, found.at, -found.hidden)

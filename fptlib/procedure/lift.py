@@ -14,11 +14,19 @@ import pandas as pd
 from fptlib import units
 from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case, once
-from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
+from fptlib.procedure.catalogue import (
+    Untested,
+    at_least,
+    at_most,
+    check,
+    together,
+    unjudged,
+)
 from fptlib.procedure.durations import minutes_between
 from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.known import stretches
 from fptlib.procedure.levels import highest_kept, lowest_kept
-from fptlib.procedure.returning import lowered, release_time
+from fptlib.procedure.returning import lowered, release_time, rise_hidden
 from fptlib.procedure.verdict import Check, Event, Verdict
 
 
@@ -42,8 +50,8 @@ def pull_down(case: Case, changeover: Changeover) -> slice:
 )
 def minimum(case: Case) -> list[Event]:
     _minimum_lifts(case)
-    return [event for c in case.requests for n in case.chiller_numbers
-            for event in _lifts(case, c, n)]
+    return [event for c in case.requests for event in together(
+        [lift for n in case.chiller_numbers for lift in _lifts(case, c, n)])]
 
 
 def _advise_lift(case: Case, failed: Sequence[Event]) -> str:
@@ -70,19 +78,27 @@ def _minimum_lifts(case: Case) -> None:
 
 
 def _lifts(case: Case, changeover: Changeover, n: int) -> list[Event]:
-    chiller, rows = case.plant.chiller(n), pull_down(case, changeover)
+    chiller = case.plant.chiller(n)
     events = []
     if chiller.minimum_water_lift is not None:
-        events.append(_kept(case, changeover, f"chiller {n} water lift",
-                            case.values(case.water_lift(n), rows), chiller.minimum_water_lift,
+        events.append(_kept(case, changeover, n, f"chiller {n} water lift",
+                            case.water_lift(n), chiller.minimum_water_lift,
                             _water_uncertainty(case, n), "degF"))
-    if chiller.minimum_pressure_lift is not None and case.has(*_pressures(n)):
-        events.append(_kept(case, changeover, f"chiller {n} pressure lift",
-                            case.values(pressure_lift(case, n), rows),
-                            chiller.minimum_pressure_lift,
-                            uncertainty.expanded(case, dict.fromkeys(_pressures(n), 1.0)),
-                            "psi"))
+    if chiller.minimum_pressure_lift is not None:
+        events.append(_kept_pressure(case, changeover, n, chiller.minimum_pressure_lift))
     return [event for event in events if event is not None]
+
+
+def _kept_pressure(case: Case, changeover: Changeover, n: int, least: float) -> Event | None:
+    what = f"chiller {n} pressure lift"
+    if missing := case.trends.missing(_pressures(n)):
+        # Beside a water lift the pressures are a second proof; alone they are the only one.
+        if case.plant.chiller(n).minimum_water_lift is not None:
+            return None
+        return unjudged(f"{changeover.name}, {what}", changeover.request,
+                        f"not trended: {', '.join(missing)}")
+    return _kept(case, changeover, n, what, pressure_lift(case, n), least,
+                 uncertainty.expanded(case, dict.fromkeys(_pressures(n), 1.0)), "psi")
 
 
 def _pressures(n: int) -> tuple[str, str]:
@@ -103,20 +119,23 @@ def _water_uncertainty(case: Case, n: int) -> float:
 
 
 def _kept(
-    case: Case, changeover: Changeover, what: str, lift: np.ndarray, least: float,
+    case: Case, changeover: Changeover, n: int, what: str, lifts: pd.Series, least: float,
     doubt: float, unit: str,
 ) -> Event | None:
-    if np.isnan(lift).all():
+    name, rows = f"{changeover.name}, {what}", pull_down(case, changeover)
+    lift, standing = case.values(lifts, rows), case.values(case.running(n), rows) == 0.0
+    if standing.all():
         return None
-    name = f"{changeover.name}, {what}"
-    found = lowest_kept(case, lift, pull_down(case, changeover))
+    found = lowest_kept(case, lift, rows, np.isnan(lift) & ~standing)
     if found is None:
+        if np.isnan(lift).all():
+            return unjudged(name, changeover.request, "the lift has a gap there")
         return unjudged(name, changeover.request, "the chiller ran too briefly to be judged")
     return at_least(case, name, found.at, changeover.pull_down_end, found.value, least,
                     doubt + found.doubt,
                     f"went down to {found.value:.1f} {units.symbol(unit)} for longer than "
                     f"{case.limits['lift.short_dip']:.0f} min; the maker asks for {least:g}",
-                    unit)
+                    unit, found.hidden)
 
 
 @check(
@@ -157,8 +176,10 @@ def _followed(case: Case, changeover: Changeover) -> Event:
     # Where every chiller stood already at the request, there is no lift to keep.
     asked = (wanted < case.values(case.reset_setpoint, rows)) & (
         case.values(case.chillers_on, rows) == 1.0)
-    excess = np.where(asked, case.values("chw_supply_setpoint", rows) - wanted, np.nan)
-    found = highest_kept(case, excess, rows)
+    above = case.values("chw_supply_setpoint", rows) - wanted
+    unknown = (np.isnan(above + case.values(case.reset_setpoint, rows))
+               & (case.values(case.chillers_on, rows) != 0.0))
+    found = highest_kept(case, np.where(asked, above, np.nan), rows, unknown)
     if found is None:
         return unjudged(changeover.name, changeover.request,
                         "the condenser water never came near enough to ask a running chiller "
@@ -168,7 +189,8 @@ def _followed(case: Case, changeover: Changeover) -> Event:
     return at_most(case, changeover.name, found.at, changeover.pull_down_end, found.value,
                    case.limits["lift.setpoint_band"], rounding + moving + found.doubt,
                    f"stood {found.value:+.1f} °F against condenser water minus "
-                   f"{case.limits['lift.offset']:g} (not below {_lowest(case):g})")
+                   f"{case.limits['lift.offset']:g} (not below {_lowest(case):g})",
+                   hidden=found.hidden)
 
 
 @check(
@@ -187,12 +209,12 @@ def _followed(case: Case, changeover: Changeover) -> Event:
         "against the maker's cut-out."),
 )
 def floor(case: Case) -> list[Event]:
-    return [event for c in case.requests for event in (
+    return [event for c in case.requests for event in together([
         _above_floor(case, c, "active setpoint", "chw_supply_setpoint",
                      uncertainty.resolution(case, "chw_supply_setpoint")),
         _above_floor(case, c, "supply", "chw_supply_temp",
                      uncertainty.expanded(case, {"chw_supply_temp": 1.0})),
-    )]
+    ])]
 
 
 def _above_floor(case: Case, changeover: Changeover, what: str, name: str,
@@ -203,7 +225,8 @@ def _above_floor(case: Case, changeover: Changeover, what: str, name: str,
     if found is None:
         return unjudged(label, changeover.request, "the pull-down is too short, or has gaps")
     return at_least(case, label, found.at, None, found.value, case.floor, doubt + found.doubt,
-                    f"lowest was {found.value:.1f} °F, the floor is {case.floor:g}")
+                    f"lowest was {found.value:.1f} °F, the floor is {case.floor:g}",
+                    hidden=found.hidden)
 
 
 @check(
@@ -229,11 +252,13 @@ def _stayed_on(case: Case, changeover: Changeover) -> Event:
     if alarm := first_alarm(case, changeover):
         time, text = alarm
         return Event(changeover.name, time, changeover.pull_down_end, Verdict.FAIL, text)
+    if changeover.unseen:
+        return unjudged(changeover.name, changeover.request, changeover.unseen)
     if changeover.handover is None:
-        if not changeover.complete:
-            return unjudged(changeover.name, changeover.request, "the trends end before it")
         return Event(changeover.name, changeover.pull_down_end, None, Verdict.FAIL,
                      "the request was given up before the exchanger took the load")
+    if _alarm_unknown(case, changeover):
+        return unjudged(changeover.name, changeover.request, "an alarm column has a gap there")
     return _ready(case, changeover)
 
 
@@ -256,18 +281,45 @@ def _ready(case: Case, changeover: Changeover) -> Event:
 
 def first_alarm(case: Case, changeover: Changeover) -> tuple[pd.Timestamp, str] | None:
     """The first alarm from the request until just after the handover, with its text."""
-    rows = slice(changeover.request, changeover.pull_down_end + pd.Timedelta(minutes=5))
+    rows = _alarm_rows(changeover)
     hits = [(int(alarm.argmax()), n) for n in case.chiller_numbers
-            if (alarm := case.values(f"chiller_{n}_alarm", rows) == 1.0).any()]
+            if (alarm := _alarmed(case, n, rows)).any()]
     if not hits:
         return None
     row, n = min(hits)
     time = case.times(rows)[row]
-    said = next((a.text for a in case.trends.alarms
-                 if a.point == f"chiller_{n}_alarm" and a.time >= time), "")
+    said = _alarm_text(case, n, time)
     after = minutes_between(changeover.request, time)
     return time, f"chiller {n} in alarm {after:.0f} min after the request" + (
         f": {said}" if said else "")
+
+
+def _alarm_rows(changeover: Changeover) -> slice:
+    return slice(changeover.request, changeover.pull_down_end + pd.Timedelta(minutes=5))
+
+
+def _alarmed(case: Case, n: int, rows: slice) -> np.ndarray:
+    """Rows with an alarm of a chiller that runs, or one that rose since the request; what
+    stood before on a chiller that stands is not of this changeover."""
+    alarm = case.values(f"chiller_{n}_alarm", rows) == 1.0
+    standing_before = alarm & np.logical_and.accumulate(alarm)
+    known_before = case.value(f"chiller_{n}_alarm", rows.start - case.trends.step) == 1.0
+    old = standing_before & known_before & (case.values(case.running(n), rows) != 1.0)
+    return alarm & ~old
+
+
+def _alarm_text(case: Case, n: int, time: pd.Timestamp) -> str:
+    """The text logged in the alarm's own row; a sample may be a few seconds early."""
+    begin, end = time - pd.Timedelta(seconds=5), time + case.trends.step
+    return next((a.text for a in case.trends.alarms
+                 if a.point == f"chiller_{n}_alarm" and begin <= a.time < end), "")
+
+
+def _alarm_unknown(case: Case, changeover: Changeover) -> bool:
+    """Whether an alarm may have come and gone in a gap longer than a short dip."""
+    longest = case.limits["lift.short_dip"] / case.minutes
+    return any(last - first + 1 > longest for n in case.chiller_numbers for first, last in
+               stretches(np.isnan(case.values(f"chiller_{n}_alarm", _alarm_rows(changeover)))))
 
 
 @check(
@@ -283,6 +335,7 @@ def first_alarm(case: Case, changeover: Changeover) -> tuple[pd.Timestamp, str] 
     advise=lambda case, failed: (
         f"Release within {case.limits['lift.release']:.0f} min; the longest wait was "
         f"{max(event.measured for event in failed):.0f}."),
+    runs=True,
 )
 def release(case: Case) -> list[Event]:
     return [_released(case, c) for c in case.requests if c.handover is not None]
@@ -292,6 +345,8 @@ def _released(case: Case, changeover: Changeover) -> Event:
     at = changeover.handover
     if not lowered(case, changeover):
         return unjudged(changeover.name, at, "there was no temporary setpoint to release")
+    if rise_hidden(case, changeover):
+        return unjudged(changeover.name, at, "the setpoint has a gap before it began to rise")
     up = release_time(case, changeover)
     waited = minutes_between(at, up or changeover.ended)
     limit = case.limits["lift.release"]

@@ -14,12 +14,13 @@ from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjud
 from fptlib.procedure.demand import interval_demand
 from fptlib.procedure.durations import Rise, largest_rise, minutes_between, reversals
 from fptlib.procedure.episodes import Changeover
-from fptlib.procedure.known import largest_step
+from fptlib.procedure.known import carried, largest_step, straightened, stretches
 from fptlib.procedure.levels import Level, highest_kept
-from fptlib.procedure.returning import lowered, release_time
+from fptlib.procedure.returning import lowered, release_time, rise_hidden
 from fptlib.procedure.verdict import Check, Event
 
 RATE_WINDOW = 10.0
+SHORTEST_SWING = 10.0
 AFTER_RECOVERY = pd.Timedelta(minutes=60)
 _SETPOINTS = ("request", "chillers", "chw_supply_setpoint", "reset_setpoint")
 
@@ -35,6 +36,7 @@ _SETPOINTS = ("request", "chillers", "chw_supply_setpoint", "reset_setpoint")
     adjust="Likely a setpoint released in one step, then a ramp set too steep: ramp the active "
     "setpoint back to the reset setpoint.",
     advise=lambda case, failed: _advise_return(case, failed),
+    runs=True,
 )
 def rate(case: Case) -> list[Event]:
     return [_rate(case, c) for c in case.requests if c.handover is not None]
@@ -62,14 +64,17 @@ def _rate(case: Case, changeover: Changeover) -> Event:
     if not lowered(case, changeover):
         return unjudged(changeover.name, changeover.handover, "there was no setpoint to return")
     rows = _returning(case, changeover)
-    rise = _rise(case, case.values("chw_supply_setpoint", rows))
-    if rise is None:
+    active = case.values("chw_supply_setpoint", rows)
+    # Over a gap it rose in a straight line at the gentlest, and at the worst all at its end.
+    rise, at_worst = _rise(case, straightened(active)), _rise(case, carried(active))
+    if rise is None or at_worst is None:
         return unjudged(changeover.name, changeover.handover, "the setpoint has a gap there")
-    middle, spread = (rise.low + rise.high) / 2.0, (rise.high - rise.low) / 2.0
+    middle, spread = rise.middle, (rise.high - rise.low) / 2.0
     doubt = spread + uncertainty.resolution(case, "chw_supply_setpoint", "chw_supply_setpoint")
     return at_most(case, changeover.name, case.times(rows)[rise.start], None, middle,
                    case.limits["recovery.rate"], doubt,
-                   f"rose by {middle:.1f} °F within {RATE_WINDOW:.0f} min")
+                   f"rose by {middle:.1f} °F within {RATE_WINDOW:.0f} min",
+                   hidden=at_worst.middle)
 
 
 def _rise(case: Case, active: np.ndarray) -> Rise | None:
@@ -96,6 +101,7 @@ def _rise(case: Case, active: np.ndarray) -> Rise | None:
     adjust="Likely no ramp, or a ramp that waits for something that does not come: set the "
     "return time between the two limits.",
     advise=lambda case, failed: _advise_return(case, failed),
+    runs=True,
 )
 def duration(case: Case) -> list[Event]:
     return [_duration(case, c) for c in case.requests if c.handover is not None]
@@ -104,6 +110,9 @@ def duration(case: Case) -> list[Event]:
 def _duration(case: Case, changeover: Changeover) -> Event:
     if not lowered(case, changeover):
         return unjudged(changeover.name, changeover.handover, "there was no setpoint to return")
+    if rise_hidden(case, changeover):
+        return unjudged(changeover.name, changeover.handover,
+                        "the setpoint has a gap before it began to rise")
     start, end = release_time(case, changeover), case.recovered(changeover)
     if start is None or end is None:
         return _not_back(case, changeover)
@@ -137,6 +146,7 @@ def _not_back(case: Case, changeover: Changeover) -> Event:
     bad="The supply overshot or swung: loops fight each other during the return.",
     adjust="Likely a return too fast for the towers, then a tower or valve loop tuned too "
     "tight, then a handover too early: slow the return; loosen the loop that swings.",
+    runs=True,
 )
 def stable(case: Case) -> list[Event]:
     return [event for c in case.requests if c.handover is not None
@@ -158,21 +168,29 @@ def _overshoot(case: Case, changeover: Changeover, high: Level) -> Event:
     return at_most(case, f"{changeover.name}, overshoot", high.at, None, high.value,
                    case.limits["recovery.overshoot"],
                    uncertainty.expanded(case, {"chw_supply_temp": 1.0}) + high.doubt,
-                   f"supply at most {high.value:+.1f} °F above the reset setpoint")
+                   f"supply at most {high.value:+.1f} °F above the reset setpoint",
+                   hidden=high.hidden)
 
 
 def _swings(case: Case, changeover: Changeover, supply: np.ndarray, rows: slice) -> Event:
     size, limit = case.limits["recovery.reversal_size"], case.limits["recovery.reversals"]
     name, turns = f"{changeover.name}, reversals", reversals(supply, size)
-    # Rows further apart than the swing hide turns; a swing takes at least ten minutes.
-    if case.minutes > 5.0 and turns <= limit:
+    # Rows further apart than half the shortest swing hide turns.
+    if case.minutes > SHORTEST_SWING / 2.0 and turns <= limit:
         return unjudged(name, changeover.handover,
                         f"rows of {case.minutes:.0f} min cannot show a swing")
     hidden = _hidden_in_a_swing(case, supply)
     other = reversals(supply, size - hidden if turns <= limit else size + hidden)
     times = case.times(rows)
     return at_most(case, name, times[0], times[-1], turns, limit,
-                   abs(turns - other), f"{turns} reversals of {size:g} °F or more", "count")
+                   abs(turns - other), f"{turns} reversals of {size:g} °F or more", "count",
+                   hidden=turns + _turns_in_gaps(case, supply))
+
+
+def _turns_in_gaps(case: Case, supply: np.ndarray) -> int:
+    """How many reversals the gaps may hide: two in every ten minutes, the shortest swing."""
+    gaps = [(last - first + 1) * case.minutes for first, last in stretches(np.isnan(supply))]
+    return sum(2 * int(gap // SHORTEST_SWING) for gap in gaps)
 
 
 def _hidden_in_a_swing(case: Case, supply: np.ndarray) -> float:

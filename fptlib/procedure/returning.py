@@ -23,3 +23,11 @@ def release_time(case: Case, changeover: Changeover) -> pd.Timestamp | None:
     visible = max(0.05, case.sensor("chw_supply_setpoint").resolution / 2.0)
     up = active > np.fmin.accumulate(active) + visible
     return case.times(rows)[int(up.argmax())] if up.any() else None
+
+
+def rise_hidden(case: Case, changeover: Changeover) -> bool:
+    """Whether a gap of more than a row lies just before the row in which it was seen to rise."""
+    if (seen := release_time(case, changeover)) is None:
+        return False
+    before = slice(seen - 2 * case.trends.step, seen - case.trends.step)
+    return bool(np.isnan(case.values("chw_supply_setpoint", before)).all())

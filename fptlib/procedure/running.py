@@ -13,9 +13,16 @@ import pandas as pd
 from fptlib.physics import exchanger as physics
 from fptlib.procedure import instruments, uncertainty
 from fptlib.procedure.case import Case, once
-from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
+from fptlib.procedure.catalogue import (
+    Untested,
+    at_least,
+    at_most,
+    check,
+    together,
+    unjudged,
+)
 from fptlib.procedure.episodes import Changeover
-from fptlib.procedure.known import median, share
+from fptlib.procedure.known import median, share, stretches
 from fptlib.procedure.representative import light_load, turned_over
 from fptlib.procedure.verdict import Check, Event, Verdict
 
@@ -68,7 +75,8 @@ def _share_event(case: Case, changeover: Changeover, rows: slice, good: np.ndarr
     if math.isnan(found):
         return unjudged(changeover.name, changeover.handover, "a gap over the whole run")
     return at_least(case, changeover.name, rows.start, rows.stop, found,
-                    case.limits["running.share"], spread, f"{found:.0f} % of the run {text}")
+                    case.limits["running.share"], spread, f"{found:.0f} % of the run {text}",
+                    hidden=100.0 * float((good & known).mean()))
 
 
 def _within_event(case: Case, changeover: Changeover, rows: slice, difference: np.ndarray,
@@ -94,6 +102,7 @@ def _within_event(case: Case, changeover: Changeover, rows: slice, difference: n
     advise=lambda case, failed: (
         f"With this exchanger: active setpoint minus "
         f"{case.exchanger_approach.value + case.limits['running.tower_offset']:.1f} °F."),
+    runs=True,
 )
 def tower_setpoint(case: Case) -> list[Event]:
     _need_approach(case)
@@ -133,6 +142,7 @@ def _follows(setpoint: np.ndarray, wet_bulb: np.ndarray) -> str:
     advise=lambda case, failed: (
         f"In the worst run only {min(event.measured for event in failed):.0f} % of the time was "
         f"within {case.limits['running.overcooling']:g} °F of the need or at minimum speed."),
+    runs=True,
 )
 def overcooling(case: Case) -> list[Event]:
     _need_approach(case)
@@ -140,20 +150,23 @@ def overcooling(case: Case) -> list[Event]:
 
 
 @once
-def _fans_at_minimum(case: Case) -> pd.Series:
+def _fastest_fan(case: Case) -> pd.Series:
+    """Speed of the fastest fan [%]; a gap where that of any is not known."""
     speeds = case.frame[[f"tower_{n}_fan_speed" for n in case.tower_numbers]]
-    return speeds.max(axis=1) <= case.limits["running.fan_minimum"]
+    return speeds.max(axis=1, skipna=False)
 
 
 def _overcooling(case: Case, changeover: Changeover, rows: slice) -> Event:
     wanted = case.values(wanted_condenser_water(case), rows)
     colder = wanted - case.values("cw_supply_temp", rows)
-    slow = case.values(_fans_at_minimum(case), rows)
+    fastest = case.values(_fastest_fan(case), rows)
+    slow = fastest <= case.limits["running.fan_minimum"]
     band = case.limits["running.overcooling"]
+    known = ~np.isnan(colder) & ((colder <= band) | ~np.isnan(fastest))
     doubt = uncertainty.expanded(case, {"cw_supply_temp": 1.0})
     doubtful = (np.abs(colder - band) <= doubt) & ~slow
     return _share_event(case, changeover, rows, (colder <= band) | slow, doubtful,
-                        ~np.isnan(colder),
+                        known,
                         f"not colder than needed by more than {band:g} °F, or fans at minimum")
 
 
@@ -170,6 +183,7 @@ def _overcooling(case: Case, changeover: Changeover, rows: slice) -> Event:
     advise=lambda case, failed: (
         f"{max(event.measured for event in failed):.0f} starts an hour: a shortest cycle of "
         f"{60.0 / case.limits['running.fan_starts']:.0f} min keeps the limit."),
+    runs=True,
 )
 def fan_cycling(case: Case) -> list[Event]:
     return [event for c in case.handovers for event in _cycling(case, c)]
@@ -177,22 +191,37 @@ def fan_cycling(case: Case) -> list[Event]:
 
 def _cycling(case: Case, changeover: Changeover) -> list[Event]:
     rows = slice(changeover.handover, changeover.ended)
-    return [_starts(case, changeover, n, rows) for n in case.tower_numbers]
+    return together([_starts(case, changeover, n, rows) for n in case.tower_numbers])
 
 
 def _starts(case: Case, changeover: Changeover, n: int, rows: slice) -> Event:
     name = f"{changeover.name}, cell {n}"
     limit = case.limits["running.fan_starts"]
     hour, times = case.rows(60.0), case.times(rows)
-    starts = np.diff(case.values(f"tower_{n}_fan_running", rows), prepend=np.nan) == 1.0
-    in_hour = np.convolve(starts, np.ones(hour, dtype=int))[: len(starts)]
+    status = case.values(f"tower_{n}_fan_running", rows)
+    in_hour = _in_an_hour(np.diff(status, prepend=np.nan) == 1.0, hour)
+    hidden = in_hour + _in_an_hour(_starts_in_gaps(status), hour)
     most, last = int(in_hour.max()), int(in_hour.argmax())
     # A start needs one row on and one row off to be seen.
     if most <= limit and 60.0 / (2.0 * case.minutes) <= limit:
         return unjudged(name, changeover.handover,
                         f"rows of {case.minutes:.0f} min cannot show so many starts")
     return at_most(case, name, times[max(last - hour + 1, 0)], times[last], most, limit,
-                   0.0, f"starts in the busiest hour: {most}", "per hour")
+                   0.0, f"starts in the busiest hour: {most}", "per hour",
+                   hidden=int(hidden.max()))
+
+
+def _in_an_hour(starts: np.ndarray, hour: int) -> np.ndarray:
+    """How many in the hour up to each row."""
+    return np.convolve(starts.astype(int), np.ones(hour, dtype=int))[: len(starts)]
+
+
+def _starts_in_gaps(status: np.ndarray) -> np.ndarray:
+    """How many starts each gap may hide, in its last row: one in every two rows."""
+    found = np.zeros(len(status), dtype=int)
+    for first, last in stretches(np.isnan(status)):
+        found[last] = (last - first + 2) // 2
+    return found
 
 
 @check(
@@ -207,6 +236,7 @@ def _starts(case: Case, changeover: Changeover, n: int, rows: slice) -> Event:
     "(running.exchanger), then flow through an idle chiller or the decoupler.",
     advise=lambda case, failed: _advise_supply(case),
     capacity=True,
+    runs=True,
 )
 def supply(case: Case) -> list[Event]:
     return _over_runs(case, _supply)
@@ -249,6 +279,7 @@ def _supply(case: Case, changeover: Changeover, rows: slice) -> Event:
     adjust="Compare the pressure drop: high, clean it; normal, check flows and channel count; "
     "low, look for a bypass or a leaking valve.",
     capacity=True,
+    runs=True,
 )
 def exchanger(case: Case) -> list[Event]:
     design = case.plant.exchanger

@@ -55,6 +55,7 @@ class Comparison:
     advise=lambda case, failed: (
         f"kW/ton rose by up to {max(event.measured for event in failed):.2f}."),
     capacity=True,
+    runs=True,
 )
 def entering(case: Case) -> list[Event]:
     return [event for c in case.requests if c.handover is not None for event in _judge(
@@ -76,6 +77,7 @@ def entering(case: Case) -> list[Event]:
         f"kW/ton fell by up to {-min(event.measured for event in failed):.2f} when chillers "
         "took over."),
     capacity=True,
+    runs=True,
 )
 def leaving(case: Case) -> list[Event]:
     return [event for c in case.exits if c.handover is not None for event in _judge(

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pandas as pd
 
-from fptlib.procedure.episodes import any_running, changeovers, running
+from fptlib.procedure.episodes import changeovers
+from fptlib.procedure.status import any_running, running
 
 
 def series(text: str) -> pd.Series:

@@ -1,0 +1,211 @@
+"""A gap never proves anything: what fails when it is seen does not pass when it is not, and a
+sound plant does not fail for a missing row. On the drawn plant, known to the minute."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pandas as pd
+import pytest
+from drawn_plant import PLANT, at, case, frame
+
+from fptlib.procedure.case import Case
+from fptlib.procedure.steps import all_checks
+from fptlib.procedure.verdict import Check, Verdict
+from fptlib.trends import AlarmText
+
+FANS = [f"tower_{n}_fan_{what}" for n in (1, 2) for what in ("running", "speed")]
+
+
+def found(table: pd.DataFrame, **changes: object) -> dict[str, Check]:
+    return {check.id: check for check in all_checks(case(table, **changes))}
+
+
+def between(table: pd.DataFrame, start: str, end: str) -> pd.Series:
+    return (table.index >= at(start)) & (table.index < at(end))
+
+
+HIDDEN = [
+    ("lift.minimum", ["chiller_1_cw_leaving_temp"], 46.0, "03:00", "03:20"),
+    ("lift.floor", ["chw_supply_temp"], 35.0, "03:00", "03:20"),
+    ("lift.setpoint", ["chw_supply_setpoint"], 50.0, "03:15", "03:24"),
+    ("lift.chiller_on", ["chiller_1_alarm"], 1.0, "03:00", "03:20"),
+    ("recovery.rate", ["chw_supply_setpoint"], 50.0, "03:40", "04:35"),
+    ("recovery.stable", ["chw_supply_temp"], 54.0, "04:40", "05:20"),
+    ("running.supply", ["chw_supply_temp"], 55.0, "15:00", "19:00"),
+    ("exit.supply", ["chw_supply_temp"], 55.0, "15:00", "19:00"),
+    ("exit.equipment", FANS, 100.0, "15:00", "19:00"),
+]
+
+
+@pytest.mark.parametrize(("check", "points", "value", "start", "end"), HIDDEN,
+                         ids=[row[0] for row in HIDDEN])
+def test_what_fails_when_seen_is_not_tested_in_a_gap(
+    check: str, points: list[str], value: float, start: str, end: str
+) -> None:
+    plant = dataclasses.replace(PLANT, equipment_limit=1)
+    seen, hidden = frame(), frame()
+    rows = between(seen, start, end)
+    seen.loc[rows, points], hidden.loc[rows, points] = value, np.nan
+    if check == "exit.equipment":
+        seen.loc[rows, [name for name in points if name.endswith("running")]] = 1.0
+    assert found(seen, plant=plant)[check].verdict is Verdict.FAIL
+    assert found(hidden, plant=plant)[check].verdict is Verdict.NOT_TESTED
+
+
+def test_one_unknown_row_every_quarter_hour_hides_a_warm_supply() -> None:
+    table = frame()
+    warm = between(table, "15:00", "19:00")
+    table.loc[warm, "chw_supply_temp"] = 55.0
+    table.loc[warm & (table.index.minute % 15 != 0), "chw_supply_temp"] = np.nan
+    assert found(table)["exit.supply"].verdict is Verdict.NOT_TESTED
+
+
+def test_starts_hidden_between_known_rows() -> None:
+    table = frame()
+    table["tower_1_fan_running"] = (table.index.minute % 4 < 2).astype(float)
+    assert found(table)["running.fan_cycling"].verdict is Verdict.FAIL
+    table.loc[table.index.minute % 4 == 1, "tower_1_fan_running"] = np.nan
+    table.loc[table.index.minute % 4 == 3, "tower_1_fan_running"] = np.nan
+    assert found(table)["running.fan_cycling"].verdict is Verdict.NOT_TESTED
+
+
+def test_overcooling_needs_the_speed_of_every_fan() -> None:
+    table = frame()
+    run = table["economizer_active"] == 1.0
+    table.loc[run, "cw_supply_temp"] -= 6.0
+    table.loc[run, "tower_1_fan_speed"], table.loc[run, "tower_2_fan_speed"] = 20.0, 100.0
+    assert found(table)["running.overcooling"].verdict is Verdict.FAIL
+    table.loc[run, "tower_2_fan_speed"] = np.nan
+    assert found(table)["running.overcooling"].verdict is Verdict.NOT_TESTED
+
+
+def test_missed_hours_in_a_gap_are_named() -> None:
+    table = frame()
+    table.loc[at("06:00", 1):at("14:00", 1), "outdoor_wet_bulb"] = np.nan
+    [gap] = [event for event in found(table)["enable.missed"].events
+             if event.verdict is Verdict.NOT_TESTED]
+    assert gap.start == at("06:00", 1)
+    assert gap.text == "a gap hides up to 481 min"
+
+
+def test_a_small_part_compared_proves_nothing_of_a_dearer_rest() -> None:
+    table = frame()
+    table.loc[between(table, "05:00", "19:00"), "plant_power"] = 900.0
+    comparative = found(table)["exit.comparative"]
+    assert comparative.verdict is Verdict.NOT_TESTED
+    assert "3 % of the run could be compared" in comparative.reason
+
+
+def test_nothing_to_compare_with_leaves_an_early_exit_open() -> None:
+    table = frame().loc[at("02:00"):at("20:40")].copy()
+    table.loc[at("20:00"):at("20:15"), "chw_supply_temp"] = 50.0
+    early = found(table)["exit.not_early"]
+    assert early.verdict is Verdict.NOT_TESTED
+    assert "chillers were seen too little to compare with" in early.reason
+
+
+def test_a_gap_before_the_exit_leaves_its_reason_open() -> None:
+    table = frame()
+    table.loc[at("20:00"):at("20:15"), "chw_supply_temp"] = np.nan
+    assert found(table)["exit.not_early"].verdict is Verdict.NOT_TESTED
+
+
+def test_a_gap_over_the_return_accuses_nobody() -> None:
+    table = frame()
+    table.loc[between(table, "03:26", "04:38"), "chw_supply_setpoint"] = np.nan
+    checks = found(table)
+    for name in ("lift.release", "recovery.duration", "recovery.rate"):
+        assert checks[name].verdict is Verdict.NOT_TESTED, name
+
+
+def test_a_rise_too_steep_even_over_a_gap_fails() -> None:
+    table = frame()
+    table.loc[between(table, "03:40", "04:35"), "chw_supply_setpoint"] = 50.0
+    table.loc[between(table, "03:34", "03:54"), "chw_supply_setpoint"] = np.nan
+    assert found(table)["recovery.rate"].verdict is Verdict.FAIL
+
+
+@pytest.mark.parametrize("point", ["economizer_command", "chiller_1_running"])
+@pytest.mark.parametrize("clock", ["02:45", "03:10", "03:24", "03:25", "12:00", "20:16"])
+def test_a_sound_plant_stays_sound_with_one_unknown_status_row(point: str, clock: str) -> None:
+    table = frame()
+    table.loc[at(clock), point] = np.nan
+    verdicts = {name: check.verdict for name, check in found(table).items()}
+    assert Verdict.FAIL not in verdicts.values()
+    assert verdicts["enable.stay"] is Verdict.PASS
+
+
+def test_one_missing_line_hides_no_late_exit() -> None:
+    table = frame()
+    table.loc[between(table, "15:00", "19:00"), "chw_supply_temp"] = 55.0
+    table.loc[at("14:00"), "economizer_command"] = np.nan
+    assert found(table)["exit.supply"].verdict is Verdict.FAIL
+
+
+@pytest.mark.parametrize(("start", "end"), [("12:00", "12:01"), ("03:00", "03:01")])
+@pytest.mark.parametrize("point", ["economizer_command", "chiller_1_running"])
+def test_one_flickering_row_decides_nothing(point: str, start: str, end: str) -> None:
+    table = frame()
+    rows = between(table, start, end)
+    table.loc[rows, point] = 1.0 - table.loc[rows, point]
+    assert Verdict.FAIL not in {check.verdict for check in found(table).values()}
+
+
+def test_a_chiller_that_came_back_in_a_status_gap_is_seen_by_its_power() -> None:
+    table = frame()
+    back = between(table, "04:00", "05:30")
+    table.loc[back, "chiller_1_running"], table.loc[back, "chiller_1_power"] = np.nan, 180.0
+    assert found(table)["handover.fallback"].verdict is Verdict.FAIL
+    unproven = table.drop(columns=["chiller_1_power"])
+    assert found(unproven)["handover.fallback"].verdict is Verdict.NOT_TESTED
+    assert found(unproven)["enable.stay"].verdict is Verdict.NOT_TESTED
+
+
+def test_a_plant_that_stood_gave_nothing_up() -> None:
+    table = frame()
+    off = between(table, "02:00", "03:25")
+    table.loc[off, ["chiller_1_running", "chiller_1_power"]] = 0.0
+    checks = found(table)
+    for name in ("lift.chiller_on", "exit.supply", "running.supply"):
+        assert checks[name].verdict is Verdict.NOT_TESTED, name
+        assert "no chiller was seen to stop" in checks[name].reason
+
+
+def test_a_run_that_began_before_the_trends_is_named() -> None:
+    checks = found(frame().loc[at("12:00"):])
+    assert checks["exit.supply"].verdict is Verdict.NOT_TESTED
+    assert "began before the trends" in checks["exit.supply"].reason
+
+
+def test_an_alarm_that_stood_on_an_idle_chiller_is_not_of_this_changeover() -> None:
+    table = frame()
+    table["chiller_2_alarm"] = 1.0
+    assert found(table)["lift.chiller_on"].verdict is Verdict.PASS
+    table["chiller_1_alarm"] = 1.0
+    assert found(table)["lift.chiller_on"].verdict is Verdict.FAIL
+
+
+def test_an_alarm_has_the_text_of_its_own_row() -> None:
+    table = frame()
+    table.loc[at("03:10"):at("03:15"), "chiller_1_alarm"] = 1.0
+
+    def reason(seconds: float) -> str:
+        said = AlarmText(at("03:10") + pd.Timedelta(seconds=seconds), "chiller_1_alarm", "LOW LIFT")
+        drawn: Case = case(table)
+        trends = dataclasses.replace(drawn.trends, alarms=(said,))
+        checks = {c.id: c for c in all_checks(dataclasses.replace(drawn, trends=trends))}
+        return checks["lift.chiller_on"].reason
+
+    assert "LOW LIFT" in reason(-4.0) and "LOW LIFT" in reason(59.0)
+    assert "LOW LIFT" not in reason(60.0) and "LOW LIFT" not in reason(5 * 86400.0)
+
+
+def test_a_lift_without_its_pressures_leaves_the_other_chillers_untested() -> None:
+    first, second = PLANT.chillers
+    plant = dataclasses.replace(PLANT, chillers=(first, dataclasses.replace(
+        second, minimum_water_lift=None, minimum_pressure_lift=20.0)))
+    lift = found(frame(), plant=plant)["lift.minimum"]
+    assert lift.verdict is Verdict.NOT_TESTED
+    assert "chiller_2_condenser_pressure" in lift.reason
