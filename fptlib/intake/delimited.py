@@ -84,6 +84,8 @@ class DelimitedReader:
         Raises:
             IntakeError: the text is damaged, or a line is far too long.
         """
+        # A file is read more than once; its left-out lines are those of the last time.
+        self.dropped = Dropped()
         yield from ahead(self._batch(piece, kinds) for piece in self._pieces(size))
         pa.default_memory_pool().release_unused()
 

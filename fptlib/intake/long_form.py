@@ -102,7 +102,7 @@ def peek_interval(
     batch = next(iter(reader.batches(kinds)), None)
     if batch is None:
         return align.MINUTE
-    read = stamps.read(batch)
+    read = stamps.peek(batch)
     codes = coded(batch.columns[columns.point]).indices.fill_null(-1).to_numpy()
     found = [_even_step(read.ns[(codes == code) & ~read.bad]) for code in np.unique(codes)[:200]]
     return min((step for step in found if step), default=align.MINUTE)

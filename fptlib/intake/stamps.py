@@ -58,13 +58,20 @@ class StampReader:
 
     def read(self, batch: Batch) -> Stamps:
         """The times of a batch, as the file's clock shows them."""
+        stamps = self.peek(batch)
+        if stamps.bad.any():
+            self._remember(batch, self._cells(batch), stamps.bad)
+        return stamps
+
+    def peek(self, batch: Batch) -> Stamps:
+        """The times of a batch that will be read again: nothing of it is remembered."""
+        return read_stamps(self._cells(batch), self._time_form, self.form.zone)
+
+    def _cells(self, batch: Batch) -> Any:
         column: Any = batch.columns[self.columns[0]]
         if len(self.columns) > 1 or not pa.types.is_timestamp(column.type):
-            column = self._joined(batch)
-        stamps = read_stamps(column, self._time_form, self.form.zone)
-        if stamps.bad.any():
-            self._remember(batch, column, stamps.bad)
-        return stamps
+            return self._joined(batch)
+        return column
 
     def _remember(self, batch: Batch, column: Any, bad: np.ndarray) -> None:
         for at in np.flatnonzero(bad):
