@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import lzma
 import threading
 import zipfile
 import zlib
@@ -54,6 +55,8 @@ BOUNDS = Bounds()
 _GZIP = b"\x1f\x8b"
 _ZIP = b"PK\x03\x04"
 _PARQUET = b"PAR1"
+# What a packed file's faults show as, whichever way it is packed.
+_DAMAGE = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, RuntimeError, OSError)
 _FOREIGN = {
     b"\xd0\xcf\x11\xe0": "an old binary workbook (.xls)",
     b"%PDF": "a PDF document",
@@ -131,7 +134,7 @@ def opened_zip(path: Path) -> Iterator[zipfile.ZipFile]:
     try:
         with zipfile.ZipFile(path) as archive:
             yield archive
-    except (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, OSError) as error:
+    except _DAMAGE as error:
         raise IntakeError(
             f"file '{path.name}' is a damaged or locked zip file ({error}); copy it again"
         ) from error
@@ -165,7 +168,7 @@ class Unpacked:
         """At most ``size`` bytes, fewer only at the end."""
         try:
             data = self._stream.read(size)
-        except (OSError, EOFError, zlib.error, zipfile.BadZipFile) as error:
+        except _DAMAGE as error:
             raise IntakeError(
                 f"file '{self._name}' is damaged or cut off ({error}); copy it again"
             ) from error

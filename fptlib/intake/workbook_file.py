@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import zipfile
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
@@ -126,7 +125,7 @@ class WorkbookReader:
     def _unsaved(self) -> list[str]:
         """Formulas whose result was never saved: their cells look empty."""
         count = 0
-        with zipfile.ZipFile(self._path) as archive:
+        with safe.opened_zip(self._path) as archive:
             for name in archive.namelist():
                 if name.startswith("xl/worksheets/") and name.endswith(".xml"):
                     with archive.open(name) as stream:

@@ -117,12 +117,20 @@ def workbook(rows: Sequence[Sequence[Any]], sheets: Mapping[str, Sequence[Sequen
     return out.getvalue()
 
 
-def zipped(members: Mapping[str, bytes]) -> bytes:
+def zipped(members: Mapping[str, bytes], how: int = zipfile.ZIP_DEFLATED) -> bytes:
     out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(out, "w", how) as archive:
         for name, data in members.items():
             archive.writestr(name, data)
     return out.getvalue()
+
+
+def damaged(data: bytes, member: str) -> bytes:
+    """A zip file with zeros over the last bytes of what it packs of one member."""
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        entry = archive.getinfo(member)
+    end = entry.header_offset + 30 + len(member) + entry.compress_size
+    return data[: end - 8] + b"\0" * 8 + data[end:]
 
 
 def parquet_bytes(columns: Mapping[str, Any]) -> bytes:
@@ -132,6 +140,7 @@ def parquet_bytes(columns: Mapping[str, Any]) -> bytes:
 
 
 _AT = [datetime(2026, 1, 5, 10, minute) for minute in range(3)]
+_LATER = [datetime(2026, 1, 5, 11) + timedelta(minutes=at) for at in range(2000)]
 _SHEET = [["Time", "CHWS", "CH1"], *zip(_AT, (44.0, 44.5, 45.0), ("On", "On", "Off"), strict=True)]
 _LONG_POINTS = {"chw_supply_temp": {"file": "t.csv", "column": "CHWS", "unit": "degF"},
                 "chiller_1_running": {"file": "t.csv", "column": "CH1"}}
@@ -497,6 +506,13 @@ FAULTS = [
          "file 't.csv' is damaged or cut off"),
     Case("damaged zip", {"t.csv": zipped({"a": PLAIN.encode()})[:-30]}, BOTH,
          "file 't.csv' is a damaged or locked zip file"),
+    Case("damaged lzma zip", {"t.zip": damaged(
+        zipped({"a": PLAIN.encode()}, zipfile.ZIP_LZMA), "a")}, named("t.zip"),
+        "file 't.zip' is damaged or cut off"),
+    Case("damaged tail of a sheet", {"t.xlsx": damaged(
+        workbook([*_SHEET, *[[at, 44 + at.minute / 7, "On"] for at in _LATER]]),
+        "xl/worksheets/sheet1.xml")}, named("t.xlsx"),
+        "file 't.xlsx' is a damaged or locked zip file"),
     Case("damaged workbook", {"t.xlsx": zipped({"xl/workbook.xml": b"<broken"})}, named("t.xlsx"),
          "workbook 't.xlsx' is damaged"),
     Case("damaged parquet", {"t.parquet": b"PAR1" + b"\0" * 100 + b"PAR1"}, named("t.parquet"),
