@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pandas as pd
+import pyarrow as pa
 import pytest
+from intake_cases import parquet_bytes
 from intake_plant import plant
 
 from fptlib.errors import IntakeError
@@ -84,6 +87,18 @@ def test_suggestion_can_be_read_as_it_is(tmp_path: Path) -> None:
     pd.testing.assert_frame_equal(trends.frame[list(plant())], plant(), check_freq=False,
                                   check_index_type=False, atol=1e-4, rtol=0)
     assert not [r for r in trends.remarks if r.severity != "note"]
+
+
+def test_files_that_cannot_be_read_do_not_stop_the_others(tmp_path: Path) -> None:
+    write(tmp_path, plant())
+    at = pd.Timestamp("2026-01-05")
+    for name, columns in (
+        ("bytes", {"Raw": [b"\xff"]}), ("far", {"Time": [at], "Installed": [date(9999, 1, 1)]}),
+        ("counts", {"Time": [at], "Count": pa.array([2**63], pa.uint64())}),
+    ):
+        (tmp_path / f"{name}.parquet").write_bytes(parquet_bytes(columns))
+    (tmp_path / "cut.zip").write_bytes(b"PK\x03\x04 cut")
+    assert {point: column for point, (column, _) in suggested(tmp_path).items()} == HEADERS
 
 
 def test_nothing_to_read(tmp_path: Path) -> None:

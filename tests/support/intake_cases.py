@@ -133,15 +133,17 @@ def damaged(data: bytes, member: str) -> bytes:
     return data[: end - 8] + b"\0" * 8 + data[end:]
 
 
-def parquet_bytes(columns: Mapping[str, Any]) -> bytes:
+def parquet_bytes(columns: Mapping[str, Any], names: Sequence[str] | None = None) -> bytes:
+    """A Parquet file; ``names`` where some columns shall have the same."""
     out = io.BytesIO()
-    parquet.write_table(pa.table(dict(columns)), out)
+    parquet.write_table(pa.table(dict(columns)).rename_columns(names or list(columns)), out)
     return out.getvalue()
 
 
 _AT = [datetime(2026, 1, 5, 10, minute) for minute in range(3)]
 _LATER = [datetime(2026, 1, 5, 11) + timedelta(minutes=at) for at in range(2000)]
 _SHEET = [["Time", "CHWS", "CH1"], *zip(_AT, (44.0, 44.5, 45.0), ("On", "On", "Off"), strict=True)]
+_PARQUET = {"Time": pa.array(_AT), "CHWS": [44.0, 44.5, 45.0], "CH1": [True, True, False]}
 _LONG_POINTS = {"chw_supply_temp": {"file": "t.csv", "column": "CHWS", "unit": "degF"},
                 "chiller_1_running": {"file": "t.csv", "column": "CH1"}}
 _LONG = """Time,Point,Value
@@ -226,13 +228,27 @@ FORMS = [
         [*_SHEET[:2], (_AT[1], "=B2+0.5", "On"), _SHEET[3]])}, named("t.xlsx"),
         {**GOOD, "chw_supply_temp": [44.0, NAN, 45.0]},
         said=("1 formula cells hold no saved result",)),
-    Case("parquet", {"t.parquet": parquet_bytes(
-        {"Time": pa.array(_AT), "CHWS": [44.0, 44.5, 45.0], "CH1": [True, True, False]})},
-        named("t.parquet"), GOOD),
+    Case("parquet", {"t.parquet": parquet_bytes(_PARQUET)}, named("t.parquet"), GOOD),
     Case("parquet with zoned times and words", {"t.parquet": parquet_bytes(
         {"Time": pa.array([t + timedelta(hours=7) for t in _AT], pa.timestamp("ms", tz="UTC")),
          "CHWS": pa.array([44, 44.5, 45], pa.float32()),
          "CH1": pa.array(["On", "On", "Off"]).dictionary_encode()})}, named("t.parquet"), GOOD),
+    Case("parquet with bytes before the time", {"t.parquet": parquet_bytes(
+        {"Raw": [b"\xff\xfe", b"b", b"c"], **_PARQUET, "More": [{"a": 1}] * 3})},
+        named("t.parquet"), GOOD,
+        said=("2 columns hold neither text, numbers nor times and were left out ('Raw')",)),
+    Case("parquet with two columns of a name that nothing reads", {"t.parquet": parquet_bytes(
+        {"a": pa.array(_AT), **_PARQUET, "c": [1, 2, 3], "d": [1, 2, 3]},
+        ["Time", "Time", "CHWS", "CH1", "X", "X"])}, named("t.parquet"), GOOD),
+    Case("parquet with a column of bytes named as a point's", {"t.parquet": parquet_bytes(
+        {"a": [b"\xff"] * 3, **_PARQUET}, ["CHWS", "Time", "CHWS", "CH1"])},
+        named("t.parquet"), GOOD),
+    Case("parquet with date and time in two columns", {"t.parquet": parquet_bytes(
+        {"Day": [at.date() for at in _AT], "Clock": [at.time() for at in _AT],
+         "CHWS": _PARQUET["CHWS"], "CH1": _PARQUET["CH1"]})}, named("t.parquet"), GOOD),
+    Case("parquet with counts beyond what a float holds", {"t.parquet": parquet_bytes(
+        {**_PARQUET, "CHWS": pa.array([44, 2**63, 45], pa.uint64())})}, named("t.parquet"),
+        {**GOOD, "chw_supply_temp": [44.0, NAN, 45.0]}, said=("1 values outside",)),
     text("long", _LONG, points=_LONG_POINTS),
     text("long, grouped by point", "Time,Point,Value\n" + "\n".join(
         sorted(_LONG.splitlines()[1:], key=lambda line: line.split(",")[1])) + "\n",
@@ -517,6 +533,11 @@ FAULTS = [
          "workbook 't.xlsx' is damaged"),
     Case("damaged parquet", {"t.parquet": b"PAR1" + b"\0" * 100 + b"PAR1"}, named("t.parquet"),
          "file 't.parquet' is a damaged Parquet file"),
+    Case("parquet without a trend", {"t.parquet": parquet_bytes({"Raw": [b"\xff"]})},
+         named("t.parquet"), "file 't.parquet' has no column of text, numbers or times"),
+    Case("parquet with a time beyond reason", {"t.parquet": parquet_bytes(
+        {**_PARQUET, "Time": pa.array([*_AT[:2], datetime(9999, 1, 1)], pa.timestamp("us"))})},
+        named("t.parquet"), "file 't.parquet', from row 1: column 'Time' holds a time that cannot"),
     text("lines of other widths", PLAIN + "2026-01-05 10:03:00,46\n" * 3 +
          "2026-01-05 10:04:00,46,1\n", "row 5: 3 lines have another number of cells"),
     _map_case("unknown point", "[points.chw_suply_temp]: 'chw_suply_temp' is not a point of the "
