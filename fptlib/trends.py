@@ -66,7 +66,7 @@ class Trends:
         files: the files read.
         remarks: what intake did and found.
         alarms: texts of alarm points.
-        sources: file and column of each point, as ``file: column [unit]``.
+        sources: files and column of each point, as ``file: column [unit]``.
     """
 
     frame: pd.DataFrame
@@ -84,6 +84,13 @@ class Trends:
     def _trended(self) -> frozenset[str]:
         return frozenset(
             str(name) for name in self.frame.columns if self.frame[name].notna().any())
+
+    def file_of(self, name: str) -> TrendFile | None:
+        """The file that a point was read from; the first where further ones continue it."""
+        # The further ones stand before the first, and a file's name may hold a comma itself.
+        read = ", " + self.sources.get(name, "").split(": ")[0]
+        found = [file for file in self.files if read.endswith(f", {file.name}")]
+        return max(found, key=lambda file: len(file.name), default=None)
 
     def missing(self, names: Iterable[str]) -> list[str]:
         """Those of ``names`` that were not trended."""

@@ -30,8 +30,9 @@ def doubt(trends: Trends, point: str, text: str) -> Remark:
 
 
 def file_of(trends: Trends, point: str) -> str:
-    """The file that a point was read from."""
-    return trends.sources.get(point, "").split(": ")[0].split(", ")[-1]
+    """The name of the file that a point was read from."""
+    file = trends.file_of(point)
+    return file.name if file else ""
 
 
 def median(values: np.ndarray) -> float:

@@ -50,7 +50,7 @@ def _row(trends: Trends, name: str, used_by: Mapping[str, Sequence[str]]) -> dic
     values = trends.frame[name].to_numpy()
     point, missing = points.point(name), series.stretches(np.isnan(values))
     longest = max(missing, key=lambda s: s.length, default=None)
-    hours = trends.minutes / 60.0
+    hours, file = trends.minutes / 60.0, trends.file_of(name)
     lost = [check for check, needed in used_by.items() if name in needed] if missing else []
     return {
         "point": name,
@@ -61,7 +61,7 @@ def _row(trends: Trends, name: str, used_by: Mapping[str, Sequence[str]]) -> dic
         "longest_gap": longest.length * hours if longest else 0.0,
         "longest_gap_from": trends.frame.index[longest.begin] if longest else pd.NaT,
         **_behaviour(values, point, trends.minutes),
-        "clock_drift": _drift(trends, name),
+        "clock_drift": file.drift if file else 0.0,
         "costs": ", ".join(lost),
     }
 
@@ -91,8 +91,3 @@ def _least(values: np.ndarray, point: points.Point, noise: float) -> float:
     usual = float(np.percentile(np.abs(there), 90)) if point.relative and len(there) else 1.0
     return max(_ACCURACIES * point.accuracy * usual, _NOISES * noise if noise == noise else 0.0,
                1e-9)
-
-
-def _drift(trends: Trends, name: str) -> float:
-    file = trends.sources.get(name, "").split(": ")[0].split(", ")[-1]
-    return next((f.drift for f in trends.files if f.name == file), 0.0)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
+import pytest
 from intake_plant import plant, trends_of
 
-from fptlib.intake import clock_offset, gaps, quality
+from fptlib.intake import clock_offset, gaps, map_doubts, quality
 
 
 def test_gaps_and_coverage() -> None:
@@ -48,6 +51,20 @@ def test_stuck_hours() -> None:
     frame = plant()
     frame.iloc[100:244, frame.columns.get_loc("outdoor_wet_bulb")] = 36.0
     assert quality(trends_of(frame)).loc["outdoor_wet_bulb", "stuck_hours"] == 12.0
+
+
+@pytest.mark.parametrize("source", ["Plant A, towers.csv", "b.csv, Plant A, towers.csv"])
+def test_clock_drift_of_a_file_with_a_comma_in_its_name(source: str) -> None:
+    frame = plant()
+    frame["outdoor_wet_bulb"] = frame["outdoor_dry_bulb"] + 5.0
+    trends = trends_of(frame)
+    named = [replace(trends.files[0], name=name, drift=drift) for name, drift in (
+        ("b.csv", 1.0), ("Plant A, towers.csv", 8.0), ("towers.csv", 3.0))]
+    trends = replace(trends, files=tuple(named), sources={
+        **trends.sources, "outdoor_wet_bulb": f"{source}: WB [degF]"})
+    assert quality(trends).loc["outdoor_wet_bulb", "clock_drift"] == 8.0
+    assert next(r for r in map_doubts(trends) if r.point == "outdoor_wet_bulb").file == (
+        "Plant A, towers.csv")
 
 
 def test_clock_offset_is_found_to_a_tenth_of_the_step() -> None:
