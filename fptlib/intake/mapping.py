@@ -178,12 +178,12 @@ def _unit(point: points.Point, table: Mapping[str, Any], where: str) -> str:
 def _unit_changes(
     point: points.Point, table: Mapping[str, Any], where: str
 ) -> tuple[tuple[str, str], ...]:
-    changes = []
-    for change in table.get("unit_changes", ()):
+    stated, changes = table.get("unit_changes", ()), []
+    for change in stated if isinstance(stated, list | tuple) else [stated]:
         if not isinstance(change, Mapping) or set(change) != {"from", "unit"}:
             raise IntakeError(
-                f"job.toml, {where}: unit_changes needs entries as "
-                '{from = "2026-01-05T10:00", unit = "degC"}'
+                f"job.toml, {where}: unit_changes holds {str(change)[:40]!r} where entries as "
+                '{from = "2026-01-05T10:00", unit = "degC"} were expected'
             )
         changes.append((str(change["from"]), _unit(point, change, where)))
     return tuple(changes)

@@ -9,6 +9,9 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fptlib.errors import IntakeError
 
+# No answer is larger, in any unit; a clock further off leaves the times that can be counted.
+_LARGEST = 1e9
+
 
 def zone(text: str, where: str) -> tzinfo:
     """The zone that a text names: tz database name or an offset as ``-07:00``.
@@ -87,6 +90,11 @@ def number(table: Mapping[str, Any], key: str, where: str) -> float | None:
         return None
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise IntakeError(f"job.toml, {where}: {key} = {value!r} should be a number")
+    if not abs(value) <= _LARGEST:  # nan compares with nothing
+        raise IntakeError(
+            f"job.toml, {where}: {key} = {value!r} should be a number between -{_LARGEST:,.0f} "
+            f"and {_LARGEST:,.0f}"
+        )
     return float(value)
 
 

@@ -567,6 +567,12 @@ FAULTS = [
     _map_case("no points", "the point map is empty", {}),
     _map_case("text where a number belongs", "clock_offset_s = '4 min' should be a number", BOTH,
               stated={"t.csv": {"clock_offset_s": "4 min"}}),
+    _map_case("no number for the clock", "clock_offset_s = nan should be a number between", BOTH,
+              stated={"t.csv": {"clock_offset_s": NAN}}),
+    _map_case("a clock beyond all times", "clock_offset_s = 1000000000000.0 should be a",
+              BOTH, stated={"t.csv": {"clock_offset_s": 1e12}}),
+    _map_case("a number where changes of unit belong", "[points.chw_supply_temp]: unit_changes "
+              "holds '3' where entries as", {"chw_supply_temp": {**SUPPLY, "unit_changes": 3}}),
     one("a stray year", times(["2026-01-05 10:00", "2026-01-05 10:01", "2126-01-05 10:02"]),
         "the times span 36,"),
 ]
