@@ -9,10 +9,11 @@ import pytest
 
 PACKAGE = Path(__file__).resolve().parents[1] / "fptlib"
 GROUND = {"points", "units", "trends", "errors"}
-JOB = GROUND | {"job", "physics", "procedure"}
+JOB = GROUND | {"pressures", "job", "physics", "procedure"}
 ALLOWED = {
     "physics": {"physics"},
-    "intake": GROUND | {"intake", "physics"},
+    "pressures": GROUND | {"physics"},
+    "intake": GROUND | {"intake", "pressures", "physics"},
     "procedure": GROUND | {"procedure", "physics"},
     "record": JOB | {"record"},
     "portfolio": JOB | {"portfolio", "record", "assemble", "answers", "intake", "start"},

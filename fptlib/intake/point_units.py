@@ -6,11 +6,10 @@ from datetime import datetime
 
 import numpy as np
 
-from fptlib import units
+from fptlib import pressures, units
 from fptlib.errors import IntakeError
 from fptlib.intake.forms import PointSource
 from fptlib.intake.notes import Notes
-from fptlib.physics.atmosphere import pressure_at
 from fptlib.units import Scale
 
 
@@ -58,7 +57,7 @@ class PointUnits:
         """The conversion from a unit.
 
         Raises:
-            IntakeError: no unit is stated anywhere, or it needs the altitude.
+            IntakeError: no unit is stated anywhere, or it needs an altitude that is not there.
         """
         if unit not in self._scales:
             self._scales[unit] = self._new_scale(unit)
@@ -71,12 +70,7 @@ class PointUnits:
                 f"{self._where}: neither the point map nor the file says the unit; state unit "
                 f"under [points.{point.name}], one of: {', '.join(units.choices(point.unit))}"
             )
-        if not units.is_gauge(unit, point.unit):
-            return units.scale(unit, point.unit, self._where)
-        if self._altitude is None:
-            raise IntakeError(f"{self._where}: a gauge pressure needs the site's altitude; "
-                              "state altitude under [site]")
-        return units.gauge_scale(unit, float(pressure_at(self._altitude)))
+        return pressures.scale(unit, point.unit, self._altitude, self._where)
 
     def of_text(self, text: str, row: int, cell: str) -> str:
         """The unit that a cell or a unit column states.

@@ -373,6 +373,10 @@ VALUES = [
         point="chiller_1_evaporator_pressure"),
     one("gauge pressure without altitude", cells(["40", "41"]), "needs the site's altitude",
         unit="psig", point="chiller_1_evaporator_pressure", site={"altitude": None}),
+    one("gauge pressure above all air", cells(["40", "41"]),
+        "point chiller_1_evaporator_pressure: altitude 100000.0 ft is outside -16000 to 36000 ft; "
+        "mend altitude under [site]",
+        unit="psig", point="chiller_1_evaporator_pressure", site={"altitude": 100_000}),
     one("share as humidity", cells(["0.45", "0.5"]), [45, 50], unit="fraction",
         point="outdoor_humidity"),
     one("watts", cells(["250000", "251000"]), [250, 251], unit="W", point="chiller_1_power"),
