@@ -116,8 +116,13 @@ def scale(stated: str, wanted: str, where: str) -> Scale:
 
 
 def choices(wanted: str) -> list[str]:
-    """The units that can be turned into ``wanted``."""
+    """The units that can be turned into ``wanted`` by themselves."""
     return list(_SCALES.get(wanted, {wanted: Scale()}))
+
+
+def offered(wanted: str) -> list[str]:
+    """``choices``, and the gauge units that need the site's air besides."""
+    return choices(wanted) + [unit for unit in _GAUGE if is_gauge(unit, wanted)]
 
 
 # How files write units: lower case, without blanks, degree signs and full stops.
@@ -182,6 +187,6 @@ def alias(text: str, wanted: str = "") -> str:
         return ""
     named = [unit for unit, words in _ALIASES.items() if plain in words or plain == unit.lower()]
     if wanted:
-        named = [unit for unit in named if unit in choices(wanted) or is_gauge(unit, wanted)]
+        named = [unit for unit in named if unit in offered(wanted)]
         # A plain "psi" of an absolute pressure is left to the person: gauge or absolute?
     return named[0] if named else ""

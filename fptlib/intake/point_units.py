@@ -68,7 +68,7 @@ class PointUnits:
         if not unit:
             raise IntakeError(
                 f"{self._where}: neither the point map nor the file says the unit; state unit "
-                f"under [points.{point.name}], one of: {', '.join(units.choices(point.unit))}"
+                f"under [points.{point.name}], one of: {', '.join(units.offered(point.unit))}"
             )
         return pressures.scale(unit, point.unit, self._altitude, self._where)
 
@@ -83,7 +83,7 @@ class PointUnits:
             return unit
         raise IntakeError(
             f"{self._where}, row {row}: unit '{text}'{cell} cannot be turned into {point.unit}; "
-            f"expected one of: {', '.join(units.choices(point.unit))}"
+            f"expected one of: {', '.join(units.offered(point.unit))}"
         )
 
     def hint(self, outside: np.ndarray) -> str:

@@ -32,7 +32,7 @@ class PointOffers:
         if texts.get("file"):
             offers["column"] = self.columns(texts["file"])
         if points.is_point(texts.get("point", "")):
-            offers["unit"] = units.choices(points.point(texts["point"]).unit)
+            offers["unit"] = units.offered(points.point(texts["point"]).unit)
         return offers
 
     def columns(self, name: str) -> list[str]:
@@ -53,7 +53,9 @@ class PointOffers:
         if names and row["column"] not in names:
             raise FormError(f"Column: '{row['file']}' has no column '{row['column']}'; "
                             "choose one of those offered")
-        units.scale(row["unit"], points.point(row["point"]).unit, "Unit in the file")
+        wanted = points.point(row["point"]).unit
+        if not units.is_gauge(row["unit"], wanted):
+            units.scale(row["unit"], wanted, "Unit in the file")
         return row
 
 

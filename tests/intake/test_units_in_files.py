@@ -44,6 +44,11 @@ def test_cell() -> None:
     assert cell("forty", ".", frozenset()) is None
 
 
+def test_gauge_units_are_offered_for_an_absolute_pressure_alone() -> None:
+    assert set(units.offered("psia")) - set(units.choices("psia")) == {"psig", "kPag", "barg"}
+    assert units.offered("psi") == units.choices("psi")
+
+
 def test_gauge_pressure() -> None:
     assert units.is_gauge("psig", "psia") and not units.is_gauge("psig", "psi")
     assert units.gauge_scale("psig", 12.0)(10.0) == pytest.approx(22.0)

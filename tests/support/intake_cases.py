@@ -373,6 +373,10 @@ VALUES = [
         point="chiller_1_evaporator_pressure"),
     one("gauge pressure without altitude", cells(["40", "41"]), "needs the site's altitude",
         unit="psig", point="chiller_1_evaporator_pressure", site={"altitude": None}),
+    one("pressure that may be gauge or absolute", cells(["40", "41"]),
+        "state unit under [points.chiller_1_evaporator_pressure], one of: psia, kPa, Pa, bar, hPa, "
+        "inHg, psig, kPag, barg", unit="", point="chiller_1_evaporator_pressure",
+        header="Time,X (psi)", source={"column": "X (psi)"}),
     one("gauge pressure above all air", cells(["40", "41"]),
         "point chiller_1_evaporator_pressure: altitude 100000.0 ft is outside -16000 to 36000 ft; "
         "mend altitude under [site]",

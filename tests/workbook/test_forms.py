@@ -122,6 +122,16 @@ def test_columns_and_units_are_offered_for_a_point(job):
     assert "has no column 'no such'" in said(view.message)
 
 
+def test_a_refrigerant_pressure_is_mapped_in_a_gauge_unit(job):
+    offers = planning.PointOffers(job)
+    view = rows_view(job, asked.points(job), offers=offers, finish=offers.finish)
+    for path, typed in (("point", "chiller_1_condenser_pressure"), ("file", "plant.csv"),
+                        ("column", "chw_flow"), ("unit", "psig")):
+        view.fields[path].control.value = typed
+    view.save.click()
+    assert job.get("points.chiller_1_condenser_pressure.unit") == "psig"
+
+
 def test_suggestions_are_shown_first_and_taken_when_asked(job):
     job.change(lambda document: document["points"].pop("chw_flow"))
     panel = panels.suggest(job)
