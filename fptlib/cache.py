@@ -23,7 +23,7 @@ from fptlib.intake import PointMap, read_trends
 from fptlib.job import Job, sha256, write_atomically
 from fptlib.trends import AlarmText, Remark, TrendFile, Trends
 
-FORM = 1
+FORM = 2
 _ABOUT = b"about"
 _DIGEST = 64
 
@@ -90,6 +90,7 @@ def _pack(trends: Trends) -> Any:
     about = {
         "begin": trends.frame.index[0].value, "step": trends.step.value,
         "length": len(trends.frame), "sources": trends.sources,
+        "intervals": trends.intervals,
         "files": [asdict(each) for each in trends.files],
         "remarks": [asdict(each) for each in trends.remarks],
         "alarms": [asdict(each) for each in trends.alarms],
@@ -120,5 +121,5 @@ def _unpack(table: pa.Table, point_map: PointMap) -> Trends:
               for each in about["files"]),
         tuple(Remark(**each) for each in about["remarks"]),
         tuple(AlarmText(**{**each, "time": at(each["time"])}) for each in about["alarms"]),
-        about["sources"],
+        about["sources"], about["intervals"],
     )

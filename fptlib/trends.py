@@ -67,6 +67,8 @@ class Trends:
         remarks: what intake did and found.
         alarms: texts of alarm points.
         sources: files and column of each point, as ``file: column [unit]``.
+        intervals: how far apart each point was sampled [min], which may be more than a row;
+            zero for a log of changes.
     """
 
     frame: pd.DataFrame
@@ -75,6 +77,7 @@ class Trends:
     remarks: tuple[Remark, ...] = ()
     alarms: tuple[AlarmText, ...] = ()
     sources: dict[str, str] = field(default_factory=dict)
+    intervals: dict[str, float] = field(default_factory=dict)
 
     def has(self, *names: str) -> bool:
         """Whether every one of these points was trended and has at least one value."""

@@ -208,6 +208,14 @@ class LongTable:
         """One point's samples, the last of each step: times [ns of UTC] and values."""
         return self._grid[key].samples(self._steps)
 
+    def sampled_every(self, key: str) -> float:
+        """How far apart the samples of a point are [min]; zero in a log of changes."""
+        if self.form.hold is not None:
+            return 0.0
+        if self.form.interval_minutes is not None:
+            return self.form.interval_minutes
+        return self._grid[key].usual_rows()[0] * self._steps.step / align.MINUTE
+
     def on(self, grid: align.Grid, key: str) -> np.ndarray:
         """One point on the grid; may be called once."""
         column = self._grid[key]

@@ -67,10 +67,12 @@ class _Reading:
         last = max(table.last for table in tables.values())
         grid = align.Grid.over(first, last, steps, ", ".join(tables))
         self._compare(tables)
+        intervals = self._intervals(tables)
         columns, sources = self._on_grid(tables, grid)
         frame = pd.DataFrame(columns, index=grid.index(self._map.zone), copy=False)
         files = tuple(self._file(name, tables[name]) for name in self._map.files)
-        return Trends(frame, pd.Timedelta(steps.step), files, (), self._alarms(tables), sources)
+        return Trends(frame, pd.Timedelta(steps.step), files, (), self._alarms(tables), sources,
+                      intervals)
 
     def _alarms(self, tables: Mapping[str, Table]) -> tuple[AlarmText, ...]:
         found = sorted((a for t in tables.values() for a in t.alarms), key=lambda a: a.time)
@@ -149,6 +151,12 @@ class _Reading:
 
     def _local(self, ns: int) -> pd.Timestamp:
         return pd.Timestamp(ns, tz="UTC").tz_convert(self._map.zone)
+
+    def _intervals(self, tables: Mapping[str, Table]) -> dict[str, float]:
+        return {
+            point: max(tables[each.file].sampled_every(point) for each in (source, *source.more))
+            for point, source in self._map.sources.items()
+        }
 
     def _on_grid(
         self, tables: Mapping[str, Table], grid: align.Grid

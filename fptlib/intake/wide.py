@@ -194,6 +194,10 @@ class WideTable:
                 "where it stands longer)", self.form.name)
         return usual
 
+    def sampled_every(self, key: str) -> float:
+        """How far apart the samples of a point are [min]; zero in a log of changes."""
+        return 0.0 if self.form.hold is not None else self.interval / align.MINUTE
+
     @property
     def begin(self) -> int:
         """Where the first row's stretch begins [ns of UTC]."""

@@ -18,7 +18,7 @@ from fptlib.physics import atmosphere, moist_air, water
 from fptlib.procedure import episodes, status
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.limits import Limits
-from fptlib.procedure.needs import POWER_PARTS, lacking
+from fptlib.procedure.needs import POWER_PARTS, lacking, points_of
 from fptlib.procedure.plant import Approach, Instrument, Mark, Plant, Reading, Sensor, Sensors
 from fptlib.trends import Trends
 
@@ -72,6 +72,15 @@ class Case:
     def minutes(self) -> float:
         """Length of one row in minutes."""
         return self.trends.minutes
+
+    def seen_every(self, *needs: str) -> float:
+        """How far apart what these needs rest on was sampled [min], a row at the least.
+
+        What happened in between is not seen, however fine the grid is that another file asks
+        for.
+        """
+        names = (name for need in needs for name in points_of(self, need))
+        return max([self.minutes, *(self.trends.intervals.get(name, 0.0) for name in names)])
 
     def rows(self, minutes: float) -> int:
         """How many rows make up so many minutes, at least one."""

@@ -54,8 +54,10 @@ def _condition_at(case: Case, changeover: Changeover) -> Event:
     needed, setpoint = case.value(case.needed_setpoint, at), case.value(case.reset_setpoint, at)
     if np.isnan(needed) or np.isnan(setpoint):
         return unjudged(changeover.name, at, "wet bulb or setpoint has a gap at the request")
-    around = case.values(case.needed_setpoint, slice(at - case.trends.step, at))
-    doubt = math.hypot(uncertainty.enable_margin(case), uncertainty.between_rows(case, around))
+    before = pd.Timedelta(minutes=case.seen_every("wet_bulb"))
+    around = case.values(case.needed_setpoint, slice(at - before, at))
+    moving = uncertainty.between_rows(around, case.seen_every("wet_bulb"))
+    doubt = math.hypot(uncertainty.enable_margin(case), moving)
     return at_most(
         case, changeover.name, at, None, needed, setpoint, doubt,
         f"wet bulb {case.value(case.wet_bulb, at):.1f} needs a setpoint of {needed:.1f}, the "
@@ -101,7 +103,8 @@ def _dwell_before(case: Case, changeover: Changeover) -> Event:
         return unjudged(changeover.name, changeover.request,
                         f"only {held:.0f} min before the request can be seen")
     return at_least(
-        case, changeover.name, first, changeover.request, held, limit, case.minutes,
+        case, changeover.name, first, changeover.request, held, limit,
+        case.seen_every("request", "wet_bulb", "reset_setpoint"),
         f"the condition had held for {held:.0f} min",
     )
 
@@ -129,7 +132,7 @@ def _stayed(case: Case, changeover: Changeover) -> Event:
     if not changeover.complete and lasted < limit:
         return unjudged(changeover.name, changeover.handover, "still on when the trends end")
     return at_least(case, changeover.name, changeover.handover, changeover.ended, lasted, limit,
-                    case.minutes, f"the run lasted {lasted:.0f} min",
+                    case.seen_every("request", "chillers"), f"the run lasted {lasted:.0f} min",
                     hidden=known_minutes(case, changeover))
 
 
@@ -189,7 +192,7 @@ def _rests(case: Case) -> list[Event]:
         rested = minutes_between(over, after.request)
         found.append(at_least(
             case, f"{before.name} to {after.number}", over, after.request, rested,
-            case.limits["enable.rest"], case.minutes,
+            case.limits["enable.rest"], case.seen_every("request", "chillers"),
             f"{rested:.0f} min from the end of one to the next request",
         ))
     return found
@@ -279,9 +282,10 @@ def _missed(case: Case, start: pd.Timestamp, end: pd.Timestamp, minutes: float,
     rows = slice(start, end)
     certain = case.values(case.enable_margin, rows) >= uncertainty.enable_margin(case)
     surely = longest(certain, case.times(rows), case.minutes)
-    doubt = minutes - (surely.minutes if surely else 0.0) + case.minutes
+    between = case.seen_every(*_CONDITION)
+    doubt = minutes - (surely.minutes if surely else 0.0) + between
     return at_most(case, f"chillers ran from {start:%Y-%m-%d %H:%M}", start, end, minutes, limit,
-                   doubt if minutes > limit else case.minutes,
+                   doubt if minutes > limit else between,
                    f"the condition held for {minutes:.0f} min while chillers ran")
 
 

@@ -13,6 +13,7 @@ from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.known import share
 from fptlib.procedure.verdict import Check, Event, Verdict
 
+_WARMTH = ("chw_supply_temp", "reset_setpoint")
 _EQUIPMENT = ("tower_{n}_fan_running", "tower_{n}_fan_speed")
 _COMPARISON = ("load", "power", "wet_bulb")
 
@@ -66,21 +67,23 @@ def _maybe_warm(case: Case) -> pd.Series:
 def _left_when_warm(case: Case, changeover: Changeover) -> Event:
     limit = case.limits["exit.delay"] + case.limits["exit.grace"]
     maybe = _stretches_in(case, _maybe_warm(case), case.settled_run(changeover))
-    return _longest_stay(case, changeover, warm(case, changeover), maybe, limit,
+    return _longest_stay(case, changeover, warm(case, changeover), maybe, limit, _WARMTH,
                          f"the supply stood more than {case.limits['exit.band']:g} °F above "
                          "setpoint")
 
 
 def _longest_stay(case: Case, changeover: Changeover, found: list[Stretch],
-                  maybe: list[Stretch], limit: float, what: str) -> Event:
-    """Judge the longest stretch ``found``; ``maybe`` counts what is not known among them."""
+                  maybe: list[Stretch], limit: float, needs: tuple[str, ...], what: str) -> Event:
+    """Judge the longest stretch ``found`` of what rests on ``needs``; ``maybe`` counts what is
+    not known among them."""
     hidden = max((stretch.minutes for stretch in maybe), default=0.0)
     worst = max(found, key=lambda s: s.minutes, default=None)
     if worst is None:
         return at_most(case, changeover.name, changeover.handover, changeover.ended, 0.0, limit,
                        0.0, f"at no time {what}", hidden=hidden)
     return at_most(case, changeover.name, worst.start, worst.end, worst.minutes, limit,
-                   case.minutes, f"for {worst.minutes:.0f} min {what}", hidden=hidden)
+                   case.seen_every(*needs), f"for {worst.minutes:.0f} min {what}",
+                   hidden=hidden)
 
 
 @check(
@@ -103,6 +106,7 @@ def equipment(case: Case) -> list[Event]:
         raise Untested("the plant states no equipment limit for economizer operation")
     limit = case.limits["exit.equipment_delay"] + case.limits["exit.grace"]
     return [_longest_stay(case, c, exceeded(case, c), exceeded(case, c, maybe=True), limit,
+                          _EQUIPMENT,
                           "were all fans at maximum and more cells running than the limit")
             for c in case.handovers]
 
@@ -234,14 +238,15 @@ def _reason_of(case: Case, changeover: Changeover) -> Event:
         "chillers would have drawn less":
             (_uneconomic_if_known(case, changeover), case.limits["exit.comparative_delay"]),
     }
+    between = case.seen_every(*_WARMTH)
     for reason, (found, delay) in reasons.items():
         last = found[-1] if found else None
         if last and minutes_between(last.end, changeover.exit) <= 2.0 * case.limits["exit.grace"]:
             # The delay itself may be a row short: the controller counts between rows.
-            if last.minutes >= delay - case.minutes:
+            if last.minutes >= delay - between:
                 return Event(changeover.name, changeover.exit, None, Verdict.PASS,
                              f"{reason} for {last.minutes:.0f} min before the exit",
-                             last.minutes, delay, last.minutes - delay, case.minutes, None)
+                             last.minutes, delay, last.minutes - delay, between, None)
     return _without_reason(case, changeover)
 
 
@@ -269,14 +274,15 @@ def _without_reason(case: Case, changeover: Changeover) -> Event:
     last = found[-1] if found else None
     near = last is not None and minutes_between(last.end, changeover.exit) <= 5.0
     stood = last.minutes if near and last else 0.0
-    if case.minutes > case.limits["exit.delay"] / 2.0:
+    between = case.seen_every(*_WARMTH)
+    if between > case.limits["exit.delay"] / 2.0:
         return unjudged(changeover.name, changeover.exit,
-                        f"rows of {case.minutes:.0f} min cannot show the delay before the exit",
+                        f"rows of {between:.0f} min cannot show the delay before the exit",
                         verdict=Verdict.INDETERMINATE)
     return Event(changeover.name, changeover.exit, None, Verdict.FAIL,
                  f"no reason to be seen; the supply stood above setpoint for {stood:.0f} min",
                  stood, case.limits["exit.delay"], stood - case.limits["exit.delay"],
-                 case.minutes, None)
+                 between, None)
 
 
 def _reason_hidden(case: Case, changeover: Changeover) -> str:

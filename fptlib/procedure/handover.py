@@ -63,7 +63,7 @@ def _excursion(case: Case, changeover: Changeover) -> Event:
     worst = longest(above > band, case.times(rows), case.minutes)
     return at_most(
         case, changeover.name, worst.start if worst else start, worst.end if worst else None,
-        middle, limit, (spread + case.minutes) if worst or spread else 0.0,
+        middle, limit, (spread + case.seen_every("chw_supply_temp")) if worst or spread else 0.0,
         f"supply at most {above.max():+.1f} °F above the reset setpoint, {middle:.0f} min "
         f"beyond {band:g} °F",
     )
@@ -101,7 +101,8 @@ def _held(case: Case, changeover: Changeover) -> Event:
     said = (f"a chiller started {lasted:.0f} min after the handover"
             if changeover.exit is not None else f"no chiller started in {lasted:.0f} min")
     return at_least(case, changeover.name, changeover.exit or changeover.handover, None, lasted,
-                    limit, case.minutes, said, hidden=known_minutes(case, changeover))
+                    limit, case.seen_every("request", "chillers"), said,
+                    hidden=known_minutes(case, changeover))
 
 
 CHECKS = (excursion, fallback)

@@ -73,7 +73,7 @@ def _agrees(case: Case, reading: Reading) -> Event:
     if trended is None:
         return unjudged(name, reading.time, "no trend value at that minute")
     entry = points.point(reading.point)
-    if not uncertainty.shows_change(case, _around(case, reading)):
+    if not uncertainty.shows_change(_around(case, reading), case.seen_every(reading.point)):
         return unjudged(name, reading.time, "too few trend values around that minute")
     difference = trended - reading.value
     limit, unit = case.limits["instruments.temperature"], "degF"
@@ -103,9 +103,10 @@ def _at(case: Case, reading: Reading) -> float | None:
 
 
 def _around(case: Case, reading: Reading) -> np.ndarray:
-    """The trend's row at a reading and its neighbours."""
+    """The trend's row at a reading, and those to the samples before and after it."""
     row = case.frame.index.searchsorted(reading.time, side="right") - 1
-    return case.frame[reading.point].to_numpy()[max(0, row - 1) : row + 2]
+    near = case.rows(case.seen_every(reading.point))
+    return case.frame[reading.point].to_numpy()[max(0, row - near) : row + near + 1]
 
 
 def _reading_uncertainty(case: Case, reading: Reading) -> float:
@@ -120,7 +121,7 @@ def _reading_uncertainty(case: Case, reading: Reading) -> float:
     movement = float(np.ptp(known)) / 2.0 if len(known) else 0.0
     rounding = case.sensor(reading.point).resolution / math.sqrt(12.0)
     spread = 2.0 * math.hypot(accuracy / math.sqrt(3.0), movement / math.sqrt(3.0), rounding)
-    return spread + uncertainty.between_rows(case, near)
+    return spread + uncertainty.between_rows(near, case.seen_every(reading.point))
 
 
 @check(

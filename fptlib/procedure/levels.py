@@ -27,35 +27,36 @@ class Level:
     hidden: float
 
 
-def lowest_kept(case: Case, values: np.ndarray, rows: slice,
+def lowest_kept(case: Case, values: np.ndarray, rows: slice, every: float,
                 unknown: np.ndarray | None = None) -> Level | None:
     """The level that ``values``, those of ``rows``, stayed at or below for longer than a short
     dip.
 
-    One-minute rows show it. With longer rows two on end prove it, and a single one, or
+    Samples ``every`` minute show it. Of rarer ones two on end prove it, and a single one, or
     what lay between two, leaves it possible: the doubt spans both. ``unknown`` tells the rows
     that a gap hides where others are missing by right; else every missing row is a gap.
     """
     dip = case.limits["lift.short_dip"]
     gaps = stretches(np.isnan(values) if unknown is None else unknown)
     gap = max((last - first + 1 for first, last in gaps), default=0) * case.minutes > dip
-    if case.minutes <= 1.0:
+    if every <= 1.0:
         found = lasting_low(values, int(dip // case.minutes) + 1)
         return None if found is None else Level(
             found[0], 0.0, case.times(rows)[found[1]], -math.inf if gap else found[0])
     possible = lasting_low(values, 1)
-    if possible is None or not uncertainty.shows_change(case, values):
+    if possible is None or not uncertainty.shows_change(values, every):
         return None
-    sure = lasting_low(values, int(dip // case.minutes) + 2)
+    # A sample stands in so many rows: one row more holds the next one too.
+    sure = lasting_low(values, (int(dip // every) + 1) * case.rows(every) + 1)
     highest = sure[0] if sure else float(np.nanmax(values))
-    lowest = possible[0] - uncertainty.between_rows(case, values)
+    lowest = possible[0] - uncertainty.between_rows(values, every)
     middle = (highest + lowest) / 2.0
     return Level(middle, (highest - lowest) / 2.0, case.times(rows)[possible[1]],
                  -math.inf if gap else middle)
 
 
-def highest_kept(case: Case, values: np.ndarray, rows: slice,
+def highest_kept(case: Case, values: np.ndarray, rows: slice, every: float,
                  unknown: np.ndarray | None = None) -> Level | None:
     """The level that ``values`` stayed at or above for longer than a short dip."""
-    found = lowest_kept(case, -values, rows, unknown)
+    found = lowest_kept(case, -values, rows, every, unknown)
     return None if found is None else Level(-found.value, found.doubt, found.at, -found.hidden)

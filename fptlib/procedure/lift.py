@@ -29,6 +29,9 @@ from fptlib.procedure.levels import highest_kept, lowest_kept
 from fptlib.procedure.returning import lowered, release_time, rise_hidden
 from fptlib.procedure.verdict import Check, Event, Verdict
 
+_LIFT_POINTS = ("cw_leaving_temp", "chw_leaving_temp", "condenser_pressure",
+                "evaporator_pressure")
+
 
 def pull_down(case: Case, changeover: Changeover) -> slice:
     """The rows from the request up to the last one with a chiller running."""
@@ -126,7 +129,8 @@ def _kept(
     lift, standing = case.values(lifts, rows), case.values(case.running(n), rows) == 0.0
     if standing.all():
         return None
-    found = lowest_kept(case, lift, rows, np.isnan(lift) & ~standing)
+    every = case.seen_every(*(f"chiller_{n}_{what}" for what in _LIFT_POINTS), "chw_supply_temp")
+    found = lowest_kept(case, lift, rows, every, np.isnan(lift) & ~standing)
     if found is None:
         if np.isnan(lift).all():
             return unjudged(name, changeover.request, "the lift has a gap there")
@@ -179,13 +183,14 @@ def _followed(case: Case, changeover: Changeover) -> Event:
     above = case.values("chw_supply_setpoint", rows) - wanted
     unknown = (np.isnan(above + case.values(case.reset_setpoint, rows))
                & (case.values(case.chillers_on, rows) != 0.0))
-    found = highest_kept(case, np.where(asked, above, np.nan), rows, unknown)
+    every = case.seen_every("chw_supply_setpoint", "cw_supply_temp")
+    found = highest_kept(case, np.where(asked, above, np.nan), rows, every, unknown)
     if found is None:
         return unjudged(changeover.name, changeover.request,
                         "the condenser water never came near enough to ask a running chiller "
                         "for it")
     rounding = uncertainty.resolution(case, "chw_supply_setpoint", "cw_supply_temp")
-    moving = uncertainty.between_rows(case, wanted)
+    moving = uncertainty.between_rows(wanted, every)
     return at_most(case, changeover.name, found.at, changeover.pull_down_end, found.value,
                    case.limits["lift.setpoint_band"], rounding + moving + found.doubt,
                    f"stood {found.value:+.1f} °F against condenser water minus "
@@ -221,7 +226,7 @@ def _above_floor(case: Case, changeover: Changeover, what: str, name: str,
                  doubt: float) -> Event:
     rows = slice(changeover.request, changeover.pull_down_end)
     label = f"{changeover.name}, {what}"
-    found = lowest_kept(case, case.values(name, rows), rows)
+    found = lowest_kept(case, case.values(name, rows), rows, case.seen_every(name))
     if found is None:
         return unjudged(label, changeover.request, "the pull-down is too short, or has gaps")
     return at_least(case, label, found.at, None, found.value, case.floor, doubt + found.doubt,
@@ -264,7 +269,8 @@ def _stayed_on(case: Case, changeover: Changeover) -> Event:
 
 def _ready(case: Case, changeover: Changeover) -> Event:
     assert case.exchanger_approach is not None
-    around = slice(changeover.handover - case.trends.step, changeover.handover)
+    every = case.seen_every("cw_supply_temp")
+    around = slice(changeover.handover - pd.Timedelta(minutes=every), changeover.handover)
     water = case.values("cw_supply_temp", around)
     reachable = float(water.mean()) + case.exchanger_approach.value
     wanted = case.value(case.reset_setpoint, changeover.handover)
@@ -274,7 +280,7 @@ def _ready(case: Case, changeover: Changeover) -> Event:
         "cw_supply_temp")
     return at_most(case, changeover.name, changeover.handover, None, reachable, wanted,
                    float(np.hypot(uncertainty.expanded(case, {name: 1.0}),
-                                  uncertainty.between_rows(case, water))),
+                                  uncertainty.between_rows(water, every))),
                    f"the exchanger could reach {reachable:.1f} when the last chiller stopped, "
                    f"the reset asked for {wanted:.1f} °F")
 
@@ -355,7 +361,7 @@ def _released(case: Case, changeover: Changeover) -> Event:
     if up is None and waited <= limit:
         return unjudged(changeover.name, at, "the run was too short to see the release")
     return at_most(case, changeover.name, at, up or changeover.ended, waited, limit,
-                   case.minutes, text)
+                   case.seen_every("chw_supply_setpoint", "chillers"), text)
 
 
 CHECKS = (minimum, setpoint, floor, chiller_on, release)

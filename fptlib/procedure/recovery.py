@@ -63,30 +63,32 @@ def _returning(case: Case, changeover: Changeover) -> slice:
 def _rate(case: Case, changeover: Changeover) -> Event:
     if not lowered(case, changeover):
         return unjudged(changeover.name, changeover.handover, "there was no setpoint to return")
-    rows = _returning(case, changeover)
-    active = case.values("chw_supply_setpoint", rows)
+    rows, every = _returning(case, changeover), case.seen_every("chw_supply_setpoint")
+    apart = case.rows(every)
+    active = case.values("chw_supply_setpoint", rows)[::apart]
     # Over a gap it rose in a straight line at the gentlest, and at the worst all at its end.
-    rise, at_worst = _rise(case, straightened(active)), _rise(case, carried(active))
+    rise, at_worst = _rise(straightened(active), every), _rise(carried(active), every)
     if rise is None or at_worst is None:
         return unjudged(changeover.name, changeover.handover, "the setpoint has a gap there")
     middle, spread = rise.middle, (rise.high - rise.low) / 2.0
     doubt = spread + uncertainty.resolution(case, "chw_supply_setpoint", "chw_supply_setpoint")
-    return at_most(case, changeover.name, case.times(rows)[rise.start], None, middle,
+    return at_most(case, changeover.name, case.times(rows)[rise.start * apart], None, middle,
                    case.limits["recovery.rate"], doubt,
                    f"rose by {middle:.1f} °F within {RATE_WINDOW:.0f} min",
                    hidden=at_worst.middle)
 
 
-def _rise(case: Case, active: np.ndarray) -> Rise | None:
-    """Largest rise of the returning setpoint, from the last row of the pull-down on.
+def _rise(active: np.ndarray, every: float) -> Rise | None:
+    """Largest rise of the returning setpoint in samples ``every`` [min], from the last one of
+    the pull-down on.
 
-    Within a longer row the setpoint may still have followed the water up before the
-    handover, so that first row makes a rise possible but proves none.
+    Between rare samples the setpoint may still have followed the water up before the
+    handover, so that first one makes a rise possible but proves none.
     """
-    whole = largest_rise(active, RATE_WINDOW, case.minutes)
-    if whole is None or case.minutes <= 1.0:
+    whole = largest_rise(active, RATE_WINDOW, every)
+    if whole is None or every <= 1.0:
         return whole
-    after = largest_rise(active[1:], RATE_WINDOW, case.minutes)
+    after = largest_rise(active[1:], RATE_WINDOW, every)
     return Rise(min(after.low, whole.low) if after else 0.0, whole.high, whole.start)
 
 
@@ -121,9 +123,10 @@ def _duration(case: Case, changeover: Changeover) -> Event:
     start -= case.trends.step
     text = f"was back {took:.0f} min after it began to rise"
     shortest, longest = case.limits["recovery.shortest"], case.limits["recovery.longest"]
+    between = case.seen_every(*_SETPOINTS)
     if took < (shortest + longest) / 2.0:
-        return at_least(case, changeover.name, start, end, took, shortest, case.minutes, text)
-    return at_most(case, changeover.name, start, end, took, longest, case.minutes, text)
+        return at_least(case, changeover.name, start, end, took, shortest, between, text)
+    return at_most(case, changeover.name, start, end, took, longest, between, text)
 
 
 def _not_back(case: Case, changeover: Changeover) -> Event:
@@ -132,7 +135,7 @@ def _not_back(case: Case, changeover: Changeover) -> Event:
         return unjudged(changeover.name, changeover.handover,
                         f"the run ended after {waited:.0f} min, before the setpoint was back")
     return at_most(case, changeover.name, changeover.handover, changeover.ended, waited,
-                   case.limits["recovery.longest"], case.minutes,
+                   case.limits["recovery.longest"], case.seen_every(*_SETPOINTS),
                    f"was not back in the {waited:.0f} min of the run")
 
 
@@ -158,7 +161,8 @@ def _stable(case: Case, changeover: Changeover) -> list[Event]:
               changeover.ended)
     rows = slice(changeover.handover, end)
     supply = case.values("chw_supply_temp", rows)
-    over = highest_kept(case, supply - case.values(case.reset_setpoint, rows), rows)
+    over = highest_kept(case, supply - case.values(case.reset_setpoint, rows), rows,
+                        case.seen_every("chw_supply_temp"))
     if over is None:
         return [unjudged(changeover.name, changeover.handover, "the supply has gaps there")]
     return [_overshoot(case, changeover, over), _swings(case, changeover, supply, rows)]
@@ -176,10 +180,11 @@ def _swings(case: Case, changeover: Changeover, supply: np.ndarray, rows: slice)
     size, limit = case.limits["recovery.reversal_size"], case.limits["recovery.reversals"]
     name, turns = f"{changeover.name}, reversals", reversals(supply, size)
     # Rows further apart than half the shortest swing hide turns.
-    if case.minutes > SHORTEST_SWING / 2.0 and turns <= limit:
+    every = case.seen_every("chw_supply_temp")
+    if every > SHORTEST_SWING / 2.0 and turns <= limit:
         return unjudged(name, changeover.handover,
-                        f"rows of {case.minutes:.0f} min cannot show a swing")
-    hidden = _hidden_in_a_swing(case, supply)
+                        f"rows of {every:.0f} min cannot show a swing")
+    hidden = _hidden_in_a_swing(case, supply, every)
     other = reversals(supply, size - hidden if turns <= limit else size + hidden)
     times = case.times(rows)
     return at_most(case, name, times[0], times[-1], turns, limit,
@@ -193,14 +198,14 @@ def _turns_in_gaps(case: Case, supply: np.ndarray) -> int:
     return sum(2 * int(gap // SHORTEST_SWING) for gap in gaps)
 
 
-def _hidden_in_a_swing(case: Case, supply: np.ndarray) -> float:
+def _hidden_in_a_swing(case: Case, supply: np.ndarray, every: float) -> float:
     """How much larger or smaller a swing may have been than its rows show [degF].
 
     Rounding at both turns, and with longer rows what lay between them: a parabola through
     three rows peaks beyond the middle one by at most an eighth of their second difference.
     """
     rounding = uncertainty.resolution(case, "chw_supply_temp", "chw_supply_temp")
-    bend = largest_step(np.diff(supply)) if case.minutes > 1.0 else 0.0
+    bend = largest_step(np.diff(supply[::case.rows(every)])) if every > 1.0 else 0.0
     return rounding + bend / 4.0
 
 

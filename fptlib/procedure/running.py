@@ -203,9 +203,10 @@ def _starts(case: Case, changeover: Changeover, n: int, rows: slice) -> Event:
     hidden = in_hour + _in_an_hour(_starts_in_gaps(status), hour)
     most, last = int(in_hour.max()), int(in_hour.argmax())
     # A start needs one row on and one row off to be seen.
-    if most <= limit and 60.0 / (2.0 * case.minutes) <= limit:
+    every = case.seen_every(f"tower_{n}_fan_running")
+    if most <= limit and 60.0 / (2.0 * every) <= limit:
         return unjudged(name, changeover.handover,
-                        f"rows of {case.minutes:.0f} min cannot show so many starts")
+                        f"rows of {every:.0f} min cannot show so many starts")
     return at_most(case, name, times[max(last - hour + 1, 0)], times[last], most, limit,
                    0.0, f"starts in the busiest hour: {most}", "per hour",
                    hidden=int(hidden.max()))

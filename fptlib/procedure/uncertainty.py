@@ -69,18 +69,18 @@ def resolution(case: Case, *names: str) -> float:
     return COVERAGE * math.hypot(*(step / math.sqrt(12.0) for step in steps))
 
 
-def between_rows(case: Case, values: np.ndarray) -> float:
-    """What may have happened between two rows, or after the last: the largest change from
-    row to row.
+def between_rows(values: np.ndarray, every: float) -> float:
+    """What may have happened between two samples, ``every`` [min], or after the last: the
+    largest change from row to row.
 
     Zero at one-minute trends, which resolve these events (common practice, no source).
     """
-    return largest_step(values) if case.minutes > 1.0 else 0.0
+    return largest_step(values) if every > 1.0 else 0.0
 
 
-def shows_change(case: Case, values: np.ndarray) -> bool:
+def shows_change(values: np.ndarray, every: float) -> bool:
     """Whether there are rows enough to tell what may have happened between them."""
-    return case.minutes <= 1.0 or not math.isnan(largest_step(values))
+    return every <= 1.0 or not math.isnan(largest_step(values))
 
 
 def calculated_wet_bulb(case: Case) -> float:

@@ -1,0 +1,53 @@
+"""Rare samples on a fine grid: another file's minute rows must not make them look better."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pandas as pd
+import pytest
+from drawn_plant import case, frame
+
+from fptlib.procedure.case import Case
+from fptlib.procedure.steps import all_checks
+from fptlib.procedure.verdict import Check
+
+
+def sampled(minutes: int) -> Case:
+    """The drawn plant sampled every so many minutes, each value standing until the next."""
+    table = frame()
+    held = table.iloc[::minutes].reindex(table.index).ffill(limit=minutes - 1)
+    drawn = case(held)
+    intervals = dict.fromkeys(map(str, table), float(minutes))
+    return dataclasses.replace(drawn, trends=dataclasses.replace(drawn.trends,
+                                                                 intervals=intervals))
+
+
+def checks(of: Case) -> dict[str, Check]:
+    return {check.id: check for check in all_checks(of)}
+
+
+@pytest.mark.parametrize("minutes", [5, 15])
+def test_verdicts_are_those_of_rows_as_rare_as_the_samples(minutes: int) -> None:
+    fine, coarse = checks(sampled(minutes)), checks(case(minutes=minutes))
+    # A held value stands until the next sample, so the reason of an exit may reach up to it.
+    differ = {name for name, check in fine.items() if check.verdict != coarse[name].verdict}
+    assert differ <= {"exit.not_early"}
+
+
+@pytest.mark.parametrize("name", ["enable.dwell", "enable.stay", "lift.release",
+                                  "recovery.duration", "exit.supply", "exit.not_early"])
+def test_a_time_is_known_to_a_sample_and_no_better(name: str) -> None:
+    uncertainty = checks(sampled(5))[name].uncertainty
+    assert uncertainty is not None and uncertainty >= 5.0
+
+
+def test_seen_every_is_the_rarest_sample_and_a_row_at_the_least() -> None:
+    drawn = case()
+    trends = dataclasses.replace(drawn.trends, intervals={
+        "economizer_command": 5.0, "chw_flow": 60.0, "chw_supply_temp": 0.0})
+    mixed = dataclasses.replace(drawn, trends=trends)
+    assert mixed.seen_every("request") == 5.0
+    assert mixed.seen_every("chw_supply_temp", "chillers") == 1.0
+    assert mixed.seen_every("load") == 60.0
+    assert isinstance(drawn.frame.index, pd.DatetimeIndex) and drawn.seen_every("load") == 1.0
