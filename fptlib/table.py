@@ -29,20 +29,20 @@ def _line(check: Check) -> str:
 
 def _whole(check: Check) -> list[str]:
     said = [f"{check.id:<24} {check.verdict}", check.question]
-    said += [_event(event, check.unit) for event in check.events] or [check.reason]
+    said += [_event(event) for event in check.events] or [check.reason]
     said += [check.meaning, check.adjust, f"limits: {check.basis}" if check.basis else ""]
     head, *rest = [text for text in said if text]
     return [head, *(textwrap.fill(text, WIDTH, initial_indent="    ",
                                   subsequent_indent="      ") for text in rest), ""]
 
 
-def _event(event: Event, unit: str) -> str:
+def _event(event: Event) -> str:
     when = f"{event.start:%Y-%m-%d %H:%M}"
     text = f"{event.verdict}: {event.name} at {when}: {event.text}"
     if event.measured is None:
         return text
     doubt = f" +/- {event.uncertainty:.2g}" if event.uncertainty else ""
-    return (f"{text} [{event.measured:.4g}{doubt} {symbol(event.unit or unit)}, "
+    return (f"{text} [{event.measured:.4g}{doubt} {symbol(event.unit)}, "
             f"limit {event.limit:.4g}]")
 
 

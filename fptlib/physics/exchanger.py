@@ -212,7 +212,8 @@ def observed_conductance(
     bad = (given_up <= 0.0) | (taken_up <= 0.0)
     heat = refuse(
         bad, (given_up + taken_up) / 2.0,
-        "the sides carry {chw} and {cw} tons, one against the other's sense",
+        "the chilled water gives up {chw:.0f} tons and the condenser water takes up {cw:.0f}; "
+        "both must be above zero: look at which temperature enters and which leaves",
         chw=given_up, cw=taken_up,
     )
     return conductance(heat, difference)

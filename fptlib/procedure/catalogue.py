@@ -8,7 +8,7 @@ worst event decides. A missing point makes the row ``not tested`` and names the 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
@@ -96,7 +96,7 @@ def _row(words: Words, judge: Judge, case: Case) -> Check:
             words, case, Verdict.NOT_TESTED, "not trended: " + ", ".join(missing), missing
         )
     try:
-        events = (*judge(case), *(_unseen(case) if words.runs else ()))
+        events = _in_unit(words, (*judge(case), *(_unseen(case) if words.runs else ())))
         if not events:
             raise Waiting(season) if (season := case.waiting_for) else Untested(
                 "the event did not occur in these trends")
@@ -106,6 +106,11 @@ def _row(words: Words, judge: Judge, case: Case) -> Check:
     except Untested as stop:
         return _without_events(words, case, stop.verdict, str(stop))
     return _from_events(words, case, events)
+
+
+def _in_unit(words: Words, events: Sequence[Event]) -> tuple[Event, ...]:
+    """The events, each with its unit: the check's own where it has no other."""
+    return tuple(event if event.unit else replace(event, unit=words.unit) for event in events)
 
 
 def _unseen(case: Case) -> list[Event]:

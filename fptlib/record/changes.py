@@ -15,6 +15,7 @@ from fptlib.record import canonical, provenance
 from fptlib.record.plain import plain
 
 _MOST_NAMED = 20
+_BOOKKEEPING = "state"
 # What makes a job this job.
 _NAMES = ("number", "created")
 
@@ -54,9 +55,17 @@ def _job_file(stated: Mapping[str, Any], job: Job) -> list[str]:
     before, now = _answers(stated["text"]), _answers(_text(data))
     if before is None or now is None:
         return [f"{JOB_FILE} changed and cannot be read any more"]
-    return _answers_changed(before, now) or [
+    changed = _answers_changed(_given(before), _given(now))
+    if not changed and before.get(_BOOKKEEPING) != now.get(_BOOKKEEPING):
+        return []
+    return changed or [
         f"{JOB_FILE} changed, in comments or layout only; no answer and no limit changed"
     ]
+
+
+def _given(answers: Mapping[str, Any]) -> dict[str, Any]:
+    """What somebody answered; where the workbooks stand is no answer, and may move on."""
+    return {name: table for name, table in answers.items() if name != _BOOKKEEPING}
 
 
 def _answers_changed(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:

@@ -8,7 +8,7 @@ from typing import Any
 from fptlib.procedure.limits import COMMON_PRACTICE
 from fptlib.procedure.verdict import Verdict
 from fptlib.record.blocks import Block, facts, figure, flat, paired, section, table, text
-from fptlib.record.text import clean, moment, number, span
+from fptlib.record.text import clean, likelihood, moment, number, span
 
 Content = Mapping[str, Any]
 _OVERRIDE_OPEN = "NOT RELEASED"
@@ -168,13 +168,18 @@ def _check(check: Content, figures: Mapping[str, bytes]) -> list[Block]:
         "verdict": check["verdict"], "reason": clean(check["reason"]),
         "values": [[label, number(check[name], unit)] for label, name in (
             ("Measured", "measured"), ("Limit", "limit"), ("Margin", "margin"),
-            ("Uncertainty (k = 2)", "uncertainty")) if check[name] is not None],
-        "probability": number(check["probability"]),
+            ("Uncertainty (k = 2)", "uncertainty")) if _stated(check, name)],
+        "probability": likelihood(check["probability"]),
         "basis": clean(check["basis"]), "meaning": clean(check["meaning"]),
         "adjust": clean(check["adjust"]),
         "missing": ", ".join(clean(name) for name in check["missing"]),
         "events": _events(check),
     }, *figure(check["id"], check["question"], figures)]
+
+
+def _stated(check: Content, name: str) -> bool:
+    # Zero is what a check without an uncertainty of its own carries; it is no statement.
+    return bool(check[name]) if name == "uncertainty" else check[name] is not None
 
 
 def _events(check: Content) -> list[Block]:

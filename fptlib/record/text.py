@@ -89,6 +89,14 @@ def number(value: Any, unit: str = "") -> str:
     return f"{shown} {unit_shown(unit)}".rstrip()
 
 
+def likelihood(probability: float | None) -> str:
+    """A probability in per cent; extremes are not overstated."""
+    if probability is None:
+        return "–"
+    share = 100.0 * probability
+    return "> 99 %" if share > 99.0 else "< 1 %" if share < 1.0 else f"{share:.0f} %"
+
+
 def unit_shown(unit: str) -> str:
     """A unit as it is printed."""
     return clean(symbol(unit))

@@ -11,6 +11,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from fptlib import points
+from fptlib.errors import FormError
 from fptlib.job import Job
 from fptlib.procedure.limits import Limits
 from fptlib.workbook import against_trend, live_model, parts, readings, static
@@ -65,6 +66,9 @@ class LivePanel:
         if not self.spot.value:
             return
         name, number = live_model.spot(self.spot.value)
+        if not self.instrument.value:
+            raise FormError("with instrument: choose the one that shows the reading; instruments "
+                            "are listed in the Plan. The reading is not saved")
         row = readings.finish(self.job, {
             "time": readings.site_time(self.job).isoformat(), "point": name, "value": number,
             "unit": "", "instrument": self.instrument.value or "", "taken_by": self.by.value,
@@ -73,7 +77,7 @@ class LivePanel:
         self.spot.value = ""
         agrees, doubt = against_trend.told(self.job, row)
         said = [readings.plausible(points.point(name), number, row["unit"]), agrees]
-        self.message.saved(f"{row['time'][11:19]} " + "; ".join(filter(None, said)), doubt)
+        self.message.saved(f"{row['time'][11:19]} saved: " + "; ".join(filter(None, said)), doubt)
         self._saved()
 
     def refresh(self) -> None:

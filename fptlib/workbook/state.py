@@ -174,6 +174,9 @@ def _open_prerequisites(answers: Mapping[str, Any]) -> list[str]:
 
 
 def _missing_parts(answers: Mapping[str, Any]) -> list[str]:
-    if lookup(answers, "people.technician.name"):
-        return []
-    return ["Technician: no name yet; a record needs to say who tested (Plan, People)."]
+    found = []
+    if not lookup(answers, "people.technician.name"):
+        found.append("Technician: no name yet; a record needs to say who tested (Plan, People).")
+    if not lookup(answers, "findings.summary"):
+        found.append("Summary: not written yet; the owner reads it first (Findings, Summary).")
+    return found

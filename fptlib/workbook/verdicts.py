@@ -6,6 +6,7 @@ import html
 from collections.abc import Sequence
 
 from fptlib.procedure.verdict import Check, Event, Verdict
+from fptlib.record.text import likelihood
 from fptlib.units import symbol
 from fptlib.workbook.static import Shown, table_markup, verdict_markup
 
@@ -39,11 +40,8 @@ def margin(check: Check | Event, unit: str) -> str:
 
 
 def probability(check: Check | Event) -> str:
-    """Probability of conformance in per cent; extremes are not overstated."""
-    if check.probability is None:
-        return "–"
-    share = 100.0 * check.probability
-    return "> 99 %" if share > 99.0 else "< 1 %" if share < 1.0 else f"{share:.0f} %"
+    """Probability of conformance, in the record's words."""
+    return likelihood(check.probability)
 
 
 def table(checks: Sequence[Check], caption: str = "Verdicts") -> Shown:

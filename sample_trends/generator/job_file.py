@@ -31,6 +31,7 @@ class Story:
     tower_approach: str
     exchanger_approach: str
     revision: str
+    summary: str
     overrides: tuple[Mapping[str, Any], ...] = ()
     marks: tuple[Mapping[str, Any], ...] = ()
     answers: Mapping[str, str] = field(default_factory=dict)
@@ -258,5 +259,5 @@ def _work(story: Story) -> list[str]:
     return [
         *_listed("prerequisites", done), *_listed("overrides", story.overrides),
         *_listed("abort", [{"text": text} for text in _ABORTS]),
-        *_listed("marks", story.marks), *answers,
+        *_listed("marks", story.marks), *answers, table("findings", {"summary": story.summary}),
     ]

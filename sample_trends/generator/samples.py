@@ -37,7 +37,7 @@ _FULL = "load 290 to 320 tons, wet bulb 38 to 40 °F, two cells, fans at 100 %, 
 _OFFSET = "the sequence asks for at least 4.5 °F; the condenser range adds the rest"
 
 
-def _story(title: str, number: str, year: int, revision: str) -> Story:
+def _story(title: str, number: str, year: int, revision: str, summary: str) -> Story:
     return Story(
         title=f"Fable Valley Hospital (invented): economizer changeover, {title}",
         number=number,
@@ -47,7 +47,7 @@ def _story(title: str, number: str, year: int, revision: str) -> Story:
         exchanger_approach=(
             f"observed with the trended sensors on 3 January {year}: load 240 to 300 tons, steady"
         ),
-        revision=revision,
+        revision=revision, summary=summary,
         overrides=(
             {
                 "point": "chiller_2_running", "value": "held off for the point-to-point check",
@@ -59,8 +59,14 @@ def _story(title: str, number: str, year: int, revision: str) -> Story:
 
 
 STORIES = {
-    "sound": _story("after correction", "INV-0002", 2026, "B, corrected"),
-    "before": _story("before correction", "INV-0001", 2025, "A"),
+    "sound": _story("after correction", "INV-0002", 2026, "B, corrected",
+                    "After the correction the plant goes over to the exchanger and back as its "
+                    "sequence says; no check failed."),
+    "before": _story("before correction", "INV-0001", 2025, "A",
+                     "The setpoint has no reset and the plant goes over without margin or dwell; "
+                     "nothing keeps the chillers' lift, and chiller 2 tripped; the setpoint comes "
+                     "back in one step and sets a demand peak; the plant stays on the exchanger "
+                     "when the supply is too warm. What to change stands with each deficiency."),
 }
 # Steady hours: day and hour, the same in both samples.
 _MOMENTS = {
