@@ -210,10 +210,10 @@ def _review(stated: argparse.Namespace) -> int:
     from fptlib.assemble import case_of
     from fptlib.job import Job
     from fptlib.procedure.steps import all_checks
-    from fptlib.record import review, signing
+    from fptlib.record import review, store
 
     job = Job(stated.job)
-    payload = signing.read(_latest(job).read_bytes()).payload
+    payload = store.read(_latest(job)).payload
     differences = review.recompute(payload, all_checks(case_of(job, fresh=True)))
     print("\n".join(difference.line() for difference in differences))
     return 1 if any(not difference.same for difference in differences) else 0

@@ -9,6 +9,7 @@ from fptlib.errors import RecordError
 from fptlib.job import Job
 from fptlib.record import signing
 from fptlib.record.files import write_new
+from fptlib.record.signing import SignedRecord
 
 _NAME = re.compile(r"^(\d{4,})\.json$")
 
@@ -52,6 +53,25 @@ def latest(job: Job) -> Path | None:
     """The newest record of the job, or None."""
     found = records(job)
     return found[-1] if found else None
+
+
+def read(path: Path) -> SignedRecord:
+    """A record of a job, taken apart.
+
+    Raises:
+        RecordError: the file cannot be read or is no record; the sentence names it.
+    """
+    try:
+        return signing.read(path.read_bytes())
+    except OSError as error:
+        raise _unusable(path, f"it cannot be read: {error.strerror or error}") from error
+    except RecordError as error:
+        raise _unusable(path, str(error)) from error
+
+
+def _unusable(path: Path, why: str) -> RecordError:
+    return RecordError(f"{path.parent.name}/{path.name} cannot be used: {why}; put a whole copy "
+                       "of it in its place, or sign a new record")
 
 
 def _numbered(folder: Path) -> list[tuple[int, Path]]:

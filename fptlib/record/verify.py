@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from fptlib.errors import RecordError
@@ -178,10 +179,10 @@ def _against_folder(found: SignedRecord, job: Job | None) -> list[str]:
     return []
 
 
-def _readable(path: Any) -> SignedRecord | None:
+def _readable(path: Path) -> SignedRecord | None:
     try:
-        return signing.read(path.read_bytes())
-    except (RecordError, OSError):
+        return store.read(path)
+    except RecordError:
         return None
 
 

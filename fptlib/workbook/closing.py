@@ -132,5 +132,5 @@ def differences(job: Job) -> list[str]:
     path = store.latest(job)
     if path is None:
         return []
-    compared = review.recompute(signing.read(path.read_bytes()).payload, compute(job).checks)
+    compared = review.recompute(store.read(path).payload, compute(job).checks)
     return [found.line() for found in compared if not found.same]

@@ -15,9 +15,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from fptlib.errors import RecordError
 from fptlib.job import Job, lookup, sha256
 from fptlib.procedure.verdict import Check, worst
-from fptlib.record import signing, store
+from fptlib.record import store
 from fptlib.workbook.steps import STEPS, Step
 
 NOT_STARTED = "not started"
@@ -113,7 +114,10 @@ def standing(job: Job, step: Step, answers: Mapping[str, Any] | None = None) -> 
 def _signed(job: Job, step: Step) -> Standing:
     """The last two steps are done by a signature; the record itself says so."""
     path = store.latest(job)
-    signers = [s.role for s in signing.read(path.read_bytes()).signatures] if path else []
+    try:
+        signers = [s.role for s in store.read(path).signatures] if path else []
+    except RecordError as error:
+        return Standing(step, WAITING, reason=str(error))
     if _SIGNED[step.name] in signers:
         return Standing(step, DONE, reason="signed")
     return Standing(step, NOT_STARTED, reason="not signed yet")

@@ -88,3 +88,13 @@ def test_what_blocks_signing_is_told_in_sentences(job):
     assert "Prerequisite 'Towers in winter operation': not signed off" in blockers
     job.change(lambda d: d["overrides"][0].update({"released": "now", "readback": "31"}))
     assert "Override" not in " ".join(state.signing_blockers(job))
+
+
+def test_a_cut_off_record_waits_and_is_named(job):
+    job.record_folder.mkdir(exist_ok=True)
+    (job.record_folder / "0001.json").write_bytes(b'{"payload":"e30')
+    now = state.standing(job, step("findings"))
+    assert now.state == state.WAITING
+    assert now.reason.startswith("record/0001.json cannot be used: ")
+    assert now.reason.endswith("sign a new record")
+    assert state.first_unfinished(job) is STEPS[0]
