@@ -70,13 +70,15 @@ def _parser() -> argparse.ArgumentParser:
 
 def _start(stated: argparse.Namespace) -> None:
     from fptlib.start import start, start_sample
-    from fptlib.workbook.standard import adopt
+    from fptlib.workbook.standard import Procedure, adopt, read
 
+    # Read first: a firm's folder with a fault must not leave a half-made job behind.
+    procedure = read(stated.procedure) if stated.procedure else Procedure()
     if stated.sample:
         job = start_sample(stated.folder, stated.sample)
     else:
         job = start(stated.folder, stated.title or stated.folder.name)
-    adopt(job, stated.procedure)
+    adopt(job, procedure)
     print(f"job folder {stated.folder} is ready; put the trend files into "
           f"{stated.folder / 'trends'}")
     print(f"open it:  fptlib open {stated.folder}")

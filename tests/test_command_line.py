@@ -64,6 +64,19 @@ def test_nothing_is_signed_before_its_steps_were_run(
     assert "Step 4 Lift protection: not run yet" in capsys.readouterr().err
 
 
+def test_a_firms_folder_with_a_fault_leaves_no_half_made_job(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    firm = tmp_path / "firm"
+    firm.mkdir()
+    arguments = ["start", str(tmp_path / "job"), "--procedure", str(firm)]
+    assert main(arguments) == 1
+    assert "procedure.toml" in capsys.readouterr().err
+    (firm / "procedure.toml").write_text("[procedure]\nname = 'x'\nedition = '1'\n")
+    assert main(arguments) == 0
+    assert Job(tmp_path / "job").get("job.procedure") == "x 1"
+
+
 def test_signed_record_verifies(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["verify", str(signed / "job")]) == 0
     said = capsys.readouterr().out

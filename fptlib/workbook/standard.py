@@ -13,7 +13,9 @@ a workbook or a limit is found without the firm's folder at hand.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -23,26 +25,49 @@ from tomlkit.exceptions import TOMLKitError
 
 from fptlib.errors import JobError
 from fptlib.job import Job, lookup, write_atomically
-from fptlib.procedure.limits import standard
+from fptlib.procedure.limits import Deviation, Limits, standard
 from fptlib.record.provenance import workbook_digest
 from fptlib.start import EDITION, clear
 
 PROCEDURE_FILE = "procedure.toml"
+_KINDS: Mapping[str, type] = {"procedure": dict, "letterhead": dict, "letterhead.lines": list,
+                              "limits": dict, "texts": dict}
+_KIND_WORDS: Mapping[type, str] = {dict: "table", list: "list"}
 
 
-def adopt(job: Job, firm: Path | None = None) -> None:
-    """Let a started job follow a firm's procedure, and note which edition it follows.
+@dataclass(frozen=True)
+class Procedure:
+    """A firm's procedure as read from its folder; the standard's states nothing of its own."""
 
-    Without a firm the standard procedure is noted. The firm's own workbooks take the place
-    of the standard's; its limits become this job's, with the firm as their author.
+    stated: Mapping[str, Any] = field(default_factory=dict)
+    workbooks: Mapping[str, bytes] = field(default_factory=dict)
+
+
+def read(folder: Path) -> Procedure:
+    """A firm's procedure, checked before any job follows it.
 
     Raises:
-        JobError: the firm's folder has no readable ``procedure.toml``.
+        JobError: ``procedure.toml`` or a workbook cannot be read, or a limit lacks what it
+            must have.
     """
-    procedure = _firm(firm) if firm else {}
-    for path in sorted((firm / "workbooks").glob("*.ipynb")) if firm else ():
-        write_atomically(job.workbooks_folder / path.name, clear(path.read_bytes()))
-    job.change(lambda document: _note(document, job, procedure))
+    stated = _stated(folder)
+    try:
+        Limits({name: _deviation(name, row) for name, row in stated.get("limits", {}).items()})
+    except JobError as error:
+        raise _unusable(folder, f"{PROCEDURE_FILE}: {error}") from error
+    found = sorted((folder / "workbooks").glob("*.ipynb"))
+    return Procedure(stated, {path.name: _cleared(folder, path) for path in found})
+
+
+def adopt(job: Job, procedure: Procedure = Procedure()) -> None:
+    """Let a started job follow a procedure, and note which edition it follows.
+
+    The firm's own workbooks take the place of the standard's; its limits become this job's,
+    with the firm as their author.
+    """
+    for name, workbook in procedure.workbooks.items():
+        write_atomically(job.workbooks_folder / name, workbook)
+    job.change(lambda document: _note(document, job, procedure.stated))
 
 
 def as_bytes(notebook: Any) -> bytes:
@@ -50,19 +75,39 @@ def as_bytes(notebook: Any) -> bytes:
     return (nbformat.writes(notebook) + "\n").encode("utf-8")
 
 
-def _firm(folder: Path) -> Mapping[str, Any]:
-    path = folder / PROCEDURE_FILE
+def _stated(folder: Path) -> Mapping[str, Any]:
     try:
-        found = tomlkit.parse(path.read_text(encoding="utf-8")).unwrap()
+        found = tomlkit.parse((folder / PROCEDURE_FILE).read_text(encoding="utf-8")).unwrap()
     except (OSError, UnicodeDecodeError, TOMLKitError) as error:
-        raise JobError(f"the firm's folder '{folder.name}' has no readable {PROCEDURE_FILE}: "
-                       f"{error}") from error
-    for name in found.get("limits", {}):
-        standard(name)
+        raise _unusable(folder, f"no readable {PROCEDURE_FILE}: {error}") from error
+    for place, kind in _KINDS.items():
+        if not isinstance(lookup(found, place, kind()), kind):
+            raise _unusable(folder, f"{PROCEDURE_FILE}: '{place}' must be a {_KIND_WORDS[kind]}")
     if not lookup(found, "procedure.name") or not lookup(found, "procedure.edition"):
-        raise JobError(f"{PROCEDURE_FILE} of '{folder.name}' must state [procedure] name and "
-                       "edition")
+        raise _unusable(folder, f"{PROCEDURE_FILE} must state [procedure] name and edition")
     return found
+
+
+def _deviation(name: str, row: Any) -> Deviation:
+    standard(name)
+    if not isinstance(row, Mapping) or "value" not in row:
+        raise JobError(f"limit '{name}' is {row!r}; it must be a table with value, reason, author "
+                       "and date")
+    if isinstance(row["value"], float) and not math.isfinite(row["value"]):
+        raise JobError(f"limit '{name}' is {row['value']}; it must be a finite number")
+    return Deviation(row["value"], *(str(row.get(key, "")) for key in ("reason", "author", "date")))
+
+
+def _cleared(folder: Path, path: Path) -> bytes:
+    try:
+        return clear(path.read_bytes())
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        raise _unusable(folder, f"workbook {path.name} is not a notebook") from error
+
+
+def _unusable(folder: Path, why: str) -> JobError:
+    return JobError(f"the firm's folder '{folder.name}' cannot be used: {why}; mend it and start "
+                    "the job again")
 
 
 def _note(document: Any, job: Job, procedure: Mapping[str, Any]) -> None:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import tomllib
 
 import pytest
 import small_plant
+import tomlkit
 
 from fptlib.errors import JobError
 from fptlib.job import Job
@@ -51,7 +53,7 @@ def test_a_job_of_the_standard_differs_in_nothing(job):
 
 
 def test_a_firms_limits_texts_and_edition_come_with_the_job(job, firm):
-    standard.adopt(job, firm)
+    standard.adopt(job, standard.read(firm))
     assert job.get("job.procedure") == "Invented firm 3"
     assert job.get('limits."enable.dwell".value') == 45.0
     job.put("site.time_zone", "UTC")
@@ -62,7 +64,7 @@ def test_a_firms_limits_texts_and_edition_come_with_the_job(job, firm):
 
 
 def test_what_differs_is_told(job, firm):
-    standard.adopt(job, firm)
+    standard.adopt(job, standard.read(firm))
     job.put('limits."enable.dwell".value', 10.0)
     path = job.workbooks_folder / "03_enable.ipynb"
     book = json.loads(path.read_text(encoding="utf-8"))
@@ -75,12 +77,38 @@ def test_what_differs_is_told(job, firm):
     assert "Limit enable.dwell: 10.0 instead of the procedure's 45.0" in told
 
 
-@pytest.mark.parametrize("text", ["[", "[procedure]\nname = 'x'",
-                                  "[procedure]\nname='x'\nedition='1'\n[limits.nonsense]\nvalue=1"])
-def test_a_firms_folder_that_cannot_be_used_is_refused(job, firm, text):
+def refused(firm):
+    with pytest.raises(JobError) as told:
+        standard.read(firm)
+    return str(told.value)
+
+
+@pytest.mark.parametrize("text", ["[", "[procedure]\nname = 'x'"])
+def test_a_firms_folder_that_cannot_be_used_is_refused(firm, text):
     (firm / "procedure.toml").write_text(text, encoding="utf-8")
-    with pytest.raises(JobError):
-        standard.adopt(job, firm)
+    assert "'firm' cannot be used: " in refused(firm)
+
+
+@pytest.mark.parametrize(("text", "said"), [
+    ("[limits.nonsense]\nvalue=1", "no limit 'nonsense'"),
+    ("[limits]\n'enable.dwell'=20", "limit 'enable.dwell' is 20; it must be a table"),
+    ("[limits.'enable.dwell']\nreason='r'", "must be a table with value, reason"),
+    ("[limits.'enable.dwell']\nvalue=20", "give a reason and an author"),
+    ("[limits.'enable.dwell']\nvalue=nan\nreason='r'\nauthor='a'", "is nan"),
+    ("limits=1", "'limits' must be a table"),
+    ("[letterhead]\nlines=1", "'letterhead.lines' must be a list"),
+])
+def test_what_a_firm_states_wrongly_is_told(firm, text, said):
+    stated = {"procedure": {"name": "x", "edition": "1"}, **tomllib.loads(text)}
+    (firm / "procedure.toml").write_text(tomlkit.dumps(stated), encoding="utf-8")
+    told = refused(firm)
+    assert said in told and "procedure.toml" in told
+
+
+def test_a_firms_workbook_that_is_no_notebook_is_told(firm):
+    (firm / "workbooks").mkdir()
+    (firm / "workbooks" / "04_lift.ipynb").write_text("[]", encoding="utf-8")
+    assert "04_lift.ipynb is not a notebook" in refused(firm)
 
 
 def test_limits_changed_after_freezing_come_first(tmp_path):
