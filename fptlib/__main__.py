@@ -160,7 +160,8 @@ def _countersign(stated: argparse.Namespace) -> None:
     from fptlib.record import signing
     from fptlib.workbook import closing
 
-    decision = signing.SEND_BACK if stated.send_back else signing.ACCEPT
+    # An empty reason, as of a variable that is not set, is refused and never an acceptance.
+    decision = signing.ACCEPT if stated.send_back is None else signing.SEND_BACK
     path = closing.countersign(
         Job(stated.job), stated.key, _passphrase("passphrase of the key: "), stated.name,
         decision, stated.send_back or "", stated.role)
@@ -182,7 +183,7 @@ def _verify(stated: argparse.Namespace) -> int:
     from fptlib.record.trusted import TrustedKeys
     from fptlib.record.verify import verify
 
-    path, job = stated.record, None
+    path, job = stated.record.resolve(), None
     if path.is_dir():
         job = Job(path)
         path = _latest(job)

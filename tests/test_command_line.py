@@ -119,6 +119,25 @@ def test_countersigned_and_sent_back(signed: Path, tmp_path: Path,
     assert (job / "record" / "0001.json").is_file() and (job / "record" / "0002.json").is_file()
 
 
+def test_sent_back_without_a_reason_signs_nothing(
+    signed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = shutil.copytree(signed / "job", tmp_path / "job")
+    assert main(["key", str(tmp_path / "engineer")]) == 0
+    arguments = [str(job), "--key", str(tmp_path / "engineer"), "--name", "an engineer"]
+    assert main(["countersign", *arguments, "--send-back", ""]) == 1
+    assert "with a reason" in capsys.readouterr().err
+    assert not (job / "record" / "0002.json").exists()
+
+
+def test_a_record_finds_its_job_from_inside_its_folder(
+    signed: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(signed / "job" / "record")
+    assert main(["verify", "0001.json"]) == 0
+    assert "the record alone was checked" not in capsys.readouterr().out
+
+
 def test_check_prints_every_event(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", str(signed / "job"), "--all"]) == 1
     said = capsys.readouterr().out
