@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Mapping, Sequence
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +18,7 @@ import nbformat
 import tomlkit
 
 from fptlib import answers as job_answers
+from fptlib.errors import JobError
 from fptlib.job import Job, lookup, write_atomically
 from fptlib.procedure.limits import standard
 from fptlib.procedure.verdict import Check, Verdict
@@ -81,26 +84,41 @@ class Comments:
         self._path = job.folder / REVIEW_FILE
 
     def rows(self) -> list[dict[str, Any]]:
+        """Every comment.
+
+        Raises:
+            JobError: the file cannot be read.
+        """
         if not self._path.is_file():
             return []
-        held = tomlkit.parse(self._path.read_text(encoding="utf-8")).unwrap()
+        try:
+            held = tomllib.loads(self._path.read_text(encoding="utf-8"))
+        except (OSError, ValueError) as error:
+            raise JobError(f"{REVIEW_FILE} cannot be read: {error}; mend it, or move it out of "
+                           "the job folder") from error
         return [{"check": name, **row} for name, row in held.get("comments", {}).items()]
 
     def put(self, row: Mapping[str, Any], old: Mapping[str, Any] | None) -> None:
-        kept = {entry["check"]: entry for entry in self.rows()}
-        if old is not None:
-            kept.pop(old["check"], None)
-        kept[row["check"]] = dict(row)
-        self._write(kept)
+        """Save a comment, in the place of ``old`` where it had another check."""
+        with self._changed() as kept:
+            if old is not None:
+                kept.pop(old["check"], None)
+            kept[row["check"]] = dict(row)
 
     def take(self, old: Mapping[str, Any]) -> None:
-        self._write({e["check"]: e for e in self.rows() if e["check"] != old["check"]})
+        """Take a comment away."""
+        with self._changed() as kept:
+            kept.pop(old["check"], None)
 
-    def _write(self, rows: Mapping[str, Mapping[str, Any]]) -> None:
-        held = {"comments": {name: {k: v for k, v in row.items() if k != "check"}
-                             for name, row in rows.items()}}
+    @contextmanager
+    def _changed(self) -> Iterator[dict[str, dict[str, Any]]]:
+        # Read under the lock too, so that another window's comment is not lost.
         with self._job.locked():
-            write_atomically(self._path, tomlkit.dumps(held).encode("utf-8"))
+            kept = {entry["check"]: entry for entry in self.rows()}
+            yield kept
+            held = {name: {k: v for k, v in row.items() if k != "check"}
+                    for name, row in kept.items()}
+            write_atomically(self._path, tomlkit.dumps({"comments": held}).encode("utf-8"))
 
 
 def hand_edits(job: Job) -> list[str]:

@@ -139,3 +139,27 @@ def test_comments_lie_beside_the_job_and_change_nothing_of_it(tmp_path):
     assert comments.rows() == [
         {"check": "enable.dwell", "text": "why so long?", "decision": "accept"}]
     assert job.file.read_bytes() == before
+
+
+@pytest.mark.parametrize("change", [
+    lambda comments, row: comments.put(row, None), lambda comments, row: comments.take(row)])
+def test_a_comment_of_another_window_is_kept(tmp_path, monkeypatch, change):
+    job = Job(small_plant.write_job(tmp_path / "small"))
+    mine = {"check": "enable.stay", "text": "b", "decision": "accept"}
+    other = {"check": "enable.dwell", "text": "why so long?", "decision": "accept"}
+    own_lock = job.locked
+
+    def late():
+        review.Comments(Job(job.folder)).put(other, None)
+        return own_lock()
+
+    monkeypatch.setattr(job, "locked", late)
+    change(review.Comments(job), mine)
+    assert other in review.Comments(job).rows()
+
+
+def test_broken_comments_are_told_in_a_sentence(tmp_path):
+    job = Job(small_plant.write_job(tmp_path / "small"))
+    (job.folder / review.REVIEW_FILE).write_text("[comments", encoding="utf-8")
+    with pytest.raises(JobError, match=r"review\.toml cannot be read"):
+        review.Comments(job).rows()
