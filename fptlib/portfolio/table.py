@@ -7,6 +7,7 @@ import io
 from collections.abc import Sequence
 
 from fptlib.portfolio.result import FAIL, NOT_TESTED, Screening
+from fptlib.record.text import harmless
 
 HEAD = ("rank", "plant", "title", "number", "trends_from", "trends_to", "trended_hours",
         "possible_hours", "lost_hours", "lost_hours_beyond_doubt", "lost_kwh_estimate",
@@ -38,7 +39,7 @@ def table(screenings: Sequence[Screening]) -> str:
     writer.writerow([*HEAD, *checks])
     for rank, plant in enumerate(ranked(screenings), start=1):
         verdicts = {row.id: row.verdict for row in plant.rows}
-        writer.writerow([*map(_cell, _row(rank, plant)),
+        writer.writerow([*map(harmless, _row(rank, plant)),
                          *(verdicts.get(name, "") for name in checks)])
     return text.getvalue()
 
@@ -51,10 +52,3 @@ def _row(rank: int, plant: Screening) -> list[object]:
             len(plant.with_verdict(FAIL)), len(plant.with_verdict(NOT_TESTED)),
             h.why_unknown if h else "", h.why_no_kwh if h else "", plant.error,
             plant.record_problem]
-
-
-def _cell(value: object) -> object:
-    # A spreadsheet takes a text that begins so for a formula.
-    if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r")):
-        return "'" + value
-    return value

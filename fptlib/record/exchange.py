@@ -17,11 +17,9 @@ from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Font
 
 from fptlib.record import schema
-from fptlib.record.text import clean, shorten
+from fptlib.record.text import clean, harmless, like_formula, shorten
 
 Cell = str | float | int | None
-# Spreadsheets read these as the beginning of a formula; the wide forms too.
-_FORMULA = tuple("=+-@\t\r\n＝＋－＠")
 _LONGEST_CELL = 32_767  # of XLSX
 
 
@@ -76,16 +74,8 @@ def to_csv(table: Table) -> bytes:
     stream = io.StringIO(newline="")
     writer = csv.writer(stream)
     writer.writerow(table.head)
-    writer.writerows([_harmless(cell) for cell in row] for row in table.rows)
+    writer.writerows([harmless(cell) for cell in row] for row in table.rows)
     return stream.getvalue().encode("utf-8-sig")
-
-
-def _harmless(cell: Cell) -> Cell:
-    return f"'{cell}" if isinstance(cell, str) and _like_formula(cell) else cell
-
-
-def _like_formula(text: str) -> bool:
-    return text.startswith(_FORMULA) or text.lstrip().startswith(_FORMULA)
 
 
 def to_xlsx(found: Sequence[Table]) -> bytes:
@@ -114,5 +104,5 @@ def _typed(sheet: Any, value: Cell) -> WriteOnlyCell:
     cell = WriteOnlyCell(sheet, shorten(value, _LONGEST_CELL))
     # Without this a text that begins with "=" would be stored as a formula.
     cell.data_type = "s"
-    cell.quotePrefix = _like_formula(value)
+    cell.quotePrefix = like_formula(value)
     return cell

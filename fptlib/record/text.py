@@ -14,6 +14,8 @@ NOT_PLAIN = re.compile(r"[^\x20-\x7e\n\t]")
 # Cc control, Cf format (direction marks, joiners), Cs half of a surrogate pair, Co and Cn
 # without meaning, Zl and Zp line ends of their own.
 _UNSEEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
+# Spreadsheets read these as the beginning of a formula; the wide forms too.
+_FORMULA = tuple("=+-@\t\r\n＝＋－＠")
 
 
 def clean(value: Any) -> str:
@@ -38,6 +40,16 @@ def written_out(letter: str) -> str:
 def one_line(value: Any) -> str:
     """Text for a terminal: it can neither steer it nor pass for a further line."""
     return " ".join(clean(value).split())
+
+
+def like_formula(text: str) -> bool:
+    """Whether a spreadsheet may run the text."""
+    return text.startswith(_FORMULA) or text.lstrip().startswith(_FORMULA)
+
+
+def harmless(cell: Any) -> Any:
+    """A cell for CSV: a text that a spreadsheet may run gets an apostrophe in front."""
+    return f"'{cell}" if isinstance(cell, str) and like_formula(cell) else cell
 
 
 def shorten(text: str, longest: int) -> str:
