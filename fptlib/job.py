@@ -14,7 +14,8 @@ import os
 import tempfile
 import time
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
@@ -45,21 +46,32 @@ def sha256(path: Path) -> str:
 
 def write_atomically(path: Path, data: bytes) -> None:
     """Replace ``path`` by ``data`` in one move; a kill leaves the old or the new file whole."""
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+    # A temporary file is for its maker alone; the job's files are for the whole team.
+    mode = path.stat().st_mode & 0o777 if path.exists() else 0o644
+    with written_beside(path, data, mode) as temporary:
+        _replace(temporary, path)
+
+
+@contextmanager
+def written_beside(path: Path, data: bytes, mode: int) -> Iterator[Path]:
+    """A temporary file beside ``path`` with ``data`` on disk, to be given its name.
+
+    Whatever happens it is gone afterwards. Its owner alone may read it before it has its mode,
+    so a secret is never open to others.
+    """
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
-        # A temporary file is for its maker alone; the job's files are for the whole team.
-        os.chmod(temporary, path.stat().st_mode & 0o777 if path.exists() else 0o644)
-        _replace(temporary, path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
+        os.chmod(name, mode)
+        yield Path(name)
+    finally:
+        Path(name).unlink(missing_ok=True)
 
 
-def _replace(temporary: str, path: Path) -> None:
+def _replace(temporary: Path, path: Path) -> None:
     # A virus scanner on a field laptop may hold the file open for a moment.
     for wait in (0.05, 0.2, 0.5, 1.0):
         try:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from pathlib import Path
+
+from fptlib.job import written_beside
 
 
 def write_new(path: Path, data: bytes, mode: int) -> None:
@@ -17,27 +18,9 @@ def write_new(path: Path, data: bytes, mode: int) -> None:
         FileExistsError: the name is taken.
         OSError: the file cannot be written.
     """
-    temporary = _write(path.parent, data, mode)
-    try:
+    with written_beside(path, data, mode) as temporary:
         _give_name(temporary, path)
         _sync(path.parent)
-    finally:
-        temporary.unlink(missing_ok=True)
-
-
-def _write(folder: Path, data: bytes, mode: int) -> Path:
-    # mkstemp makes a file that its owner alone may read, so a secret is never open to others.
-    handle, name = tempfile.mkstemp(dir=folder, prefix=".new.", suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(name, mode)
-    except OSError:
-        Path(name).unlink(missing_ok=True)
-        raise
-    return Path(name)
 
 
 def _give_name(temporary: Path, path: Path) -> None:

@@ -93,6 +93,18 @@ def test_a_full_disk_leaves_no_half_key(tmp_path: Path, monkeypatch: pytest.Monk
     assert not list(tmp_path.iterdir())
 
 
+def test_an_interrupted_save_leaves_no_half_key(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(_: int) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(files.os, "fsync", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        make_key(tmp_path / "me.key", PASSPHRASE)
+    assert not list(tmp_path.iterdir())
+
+
 def test_the_list_of_trusted_keys_survives_writing_and_reading(tmp_path: Path) -> None:
     made = support.make_keys()
     trusted = support.trust(made).revoke(

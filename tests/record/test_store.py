@@ -82,7 +82,7 @@ def test_a_file_system_without_links_works_too(job: Job, monkeypatch: pytest.Mon
 
 # What a child process does to a job; the parent kills it or watches.
 CHILD = """
-import os, signal, sys
+import os, signal, sys, tempfile
 sys.path[:0] = {paths!r}
 import record_support as support
 from pathlib import Path
@@ -114,7 +114,7 @@ def test_a_kill_at_any_write_leaves_whole_records(
     job: Job, record_file: Path, step: str
 ) -> None:
     store.save(job, RECORD)
-    module = {"mkstemp": "files.tempfile", "unlink": "files.Path"}.get(step, "files.os")
+    module = {"mkstemp": "tempfile", "unlink": "Path"}.get(step, "files.os")
     body = f"""
     {module}.{step} = lambda *a, **k: os.kill(os.getpid(), signal.SIGKILL)
     store.save(job, record)
@@ -184,7 +184,7 @@ def test_a_folder_that_refuses_is_told(job: Job, monkeypatch: pytest.MonkeyPatch
     def refuse(*_: object, **__: object) -> None:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(files.tempfile, "mkstemp", refuse)
+    monkeypatch.setattr("tempfile.mkstemp", refuse)
     with pytest.raises(RecordError, match="Permission denied"):
         store.save(job, RECORD)
 
