@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+import tomllib
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -247,3 +248,11 @@ def test_the_firms_letterhead_stands_on_the_page(tmp_path: Path) -> None:
     assert content["procedure"]["letterhead"] == ["Paper Firm <b>", "an invented street"]
     made = page.html(support.signed(content, support.make_keys(), ("technician",)), {})
     assert b"Paper Firm &lt;b&gt;, an invented street" in made
+
+
+def test_the_packages_named_are_those_that_bear_on_the_numbers(content: dict[str, Any]) -> None:
+    project = Path(__file__).resolve().parents[2] / "pyproject.toml"
+    needed = tomllib.loads(project.read_text(encoding="utf-8"))["project"]["dependencies"]
+    named = set(content["program"]["packages"])
+    assert named <= {need.split(">=")[0] for need in needed}
+    assert {"pandas", "pyarrow", "openpyxl"} <= named
