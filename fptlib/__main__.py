@@ -22,8 +22,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 def process() -> int:
     """The command line as a process of its own.
 
-    It lives for seconds and holds thousands of modules' objects: to search them for unused
-    rings as often as Python does, and once more at the end, is a tenth of a short run.
+    Most commands live for seconds and hold thousands of modules' objects: to search them for
+    unused rings as often as Python does, and once more at the end, is a tenth of such a run.
+    What lives longer (open, run, screen) waits for other processes and makes few rings.
     """
     gc.set_threshold(100_000)
     try:
@@ -36,7 +37,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; 0 when it succeeded, 1 when it found or met something wrong."""
     from fptlib.errors import FptError
 
-    _speak_utf8()
+    _print_every_letter()
     stated = _parser().parse_args(arguments)
     try:
         return int(stated.command(stated) or 0)
@@ -48,7 +49,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 1
 
 
-def _speak_utf8() -> None:
+def _print_every_letter() -> None:
     # A Windows console may speak a code page that lacks the degree sign.
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
@@ -242,8 +243,9 @@ def _screen(stated: argparse.Namespace) -> int:
 
 
 _JOB: dict[str, Any] = {"type": Path, "help": "the job folder"}
+_ASKED = f"its passphrase is asked for, or taken from the environment variable {PASSPHRASE}"
 _SIGNING: dict[str, dict[str, Any]] = {
-    "--key": {"type": Path, "required": True, "help": "key file"},
+    "--key": {"type": Path, "required": True, "help": f"key file; {_ASKED}"},
     "--name": {"required": True, "help": "name of the person who signs"},
 }
 _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] = {
@@ -259,7 +261,9 @@ _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] 
         "job": _JOB,
         "--all": {"action": "store_true", "help": "every event and sentence"},
     }),
-    "key": (_key, "Make a signing key.", {"file": {"type": Path, "help": "a new key file"}}),
+    "key": (_key, "Make a signing key.", {
+        "file": {"type": Path, "help": f"a new key file; {_ASKED}"},
+    }),
     "sign": (_sign, "Compute every check and sign a new record.", {
         "job": _JOB, **_SIGNING,
     }),

@@ -44,6 +44,15 @@ def test_help_lists_every_command(capsys: pytest.CaptureFixture[str]) -> None:
         "print", "screen", "demo"))
 
 
+@pytest.mark.parametrize("command", ["key", "sign", "countersign"])
+def test_help_says_where_a_passphrase_may_come_from(
+    command: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit, match="0"):
+        main([command, "--help"])
+    assert "FPTLIB_PASSPHRASE" in capsys.readouterr().out
+
+
 def test_help_needs_no_heavy_package() -> None:
     script = ("import sys; from fptlib.__main__ import main\n"
               "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"

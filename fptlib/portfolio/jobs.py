@@ -6,9 +6,8 @@ import os
 from pathlib import Path
 
 from fptlib.errors import JobError
+from fptlib.job import JOB_FILE
 
-# As in fptlib.job, which is not imported here to keep the collecting process small.
-_JOB_FILE = "job.toml"
 RESULTS = "screening"
 
 
@@ -23,7 +22,7 @@ def plants(folder: Path) -> list[str]:
     """
     if not folder.is_dir():
         raise JobError(f"there is no folder '{folder}'; name the folder that holds the jobs")
-    if (folder / _JOB_FILE).is_file():
+    if (folder / JOB_FILE).is_file():
         raise JobError(f"'{folder.name}' is a job itself; name the folder that holds the jobs, "
                        f"or judge this one with 'fptlib check'")
     found = [plant for child in sorted(folder.iterdir()) if _counts(child)
@@ -41,7 +40,7 @@ def _below(folder: Path) -> list[Path]:
     found = []
     for here, folders, files in os.walk(folder):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
-        if _JOB_FILE in files:
+        if JOB_FILE in files:
             found.append(Path(here))
             folders.clear()
     return found

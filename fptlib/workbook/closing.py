@@ -66,11 +66,11 @@ def sign(job: Job, key_file: Path, passphrase: str, name: str) -> Path:
 
 def countersign(job: Job, key_file: Path, passphrase: str, name: str, decision: str,
                 reason: str, role: str = ENGINEER) -> Path:
-    """Add a signature to the latest record, after computing it anew.
+    """Add a signature to the latest record; where it accepts, the record must verify first.
 
     Raises:
-        RecordError: there is no record, it does not verify against the job, or the key does
-            not open.
+        RecordError: there is no record, it is accepted but does not verify against the job, or
+            the key does not open.
     """
     record = _latest(job).read_bytes()
     found = verify.verify(record, None, job)

@@ -18,7 +18,7 @@ import pandas as pd
 from IPython import get_ipython
 from IPython.display import display
 
-from fptlib.errors import FptError
+from fptlib.errors import FptError, JobError
 from fptlib.job import JOB_FILE, Job
 from fptlib.procedure.case import Case
 from fptlib.procedure.verdict import Check
@@ -44,7 +44,7 @@ def find_job() -> Job:
     for folder in (here.parent, here):
         if (folder / JOB_FILE).is_file():
             return Job(folder)
-    raise FptError(
+    raise JobError(
         "this workbook does not lie in a job folder; start a job with 'fptlib start FOLDER' "
         "and open its workbooks with 'fptlib open FOLDER'"
     )

@@ -7,8 +7,10 @@ import pytest
 import small_plant
 from nbformat.v4 import new_code_cell, new_notebook
 
+from fptlib.errors import JobError
 from fptlib.job import Job
 from fptlib.workbook import run, state
+from fptlib.workbook.page import find_job
 from fptlib.workbook.standard import as_bytes
 from fptlib.workbook.steps import step
 
@@ -61,3 +63,10 @@ def test_no_widget_stays_in_an_executed_workbook(job):
     assert not result.stopped and heard == ["Enable"]
     text = (job.workbooks_folder / ENABLE.file).read_text(encoding="utf-8")
     assert run.WIDGET not in text and "[form: Approaches near changeover" in text
+
+
+def test_a_workbook_outside_a_job_says_what_to_do(tmp_path, monkeypatch):
+    monkeypatch.delenv("FPTLIB_JOB", raising=False)
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(JobError, match="fptlib start FOLDER"):
+        find_job()
