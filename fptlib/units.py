@@ -127,7 +127,7 @@ def offered(wanted: str) -> list[str]:
 
 # How files write units: lower case, without blanks, degree signs and full stops.
 _ALIASES: dict[str, tuple[str, ...]] = {
-    "degF": ("f", "degf", "fahrenheit", "deg f"),
+    "degF": ("f", "degf", "fahrenheit"),
     "degC": ("c", "degc", "celsius", "centigrade"),
     "K": ("k", "kelvin"),
     "%RH": ("%rh", "rh%", "%r.h", "%", "percent", "rh"),

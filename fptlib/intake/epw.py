@@ -43,7 +43,6 @@ class Weather:
             outdoor_dew_point [degF], outdoor_humidity [%RH], station_pressure [psia];
             NaN where the file has no value.
         file, sha256: of the file read.
-        utc_offset: of its standard time, hours.
         remarks: what was found.
     """
 
@@ -52,7 +51,6 @@ class Weather:
     frame: pd.DataFrame
     file: str = ""
     sha256: str = ""
-    utc_offset: float = 0.0
     remarks: tuple[Remark, ...] = ()
 
 
@@ -68,17 +66,17 @@ def read_weather(path: Path) -> Weather:
     if path.stat().st_size > _LARGEST:
         raise IntakeError(f"weather file '{path.name}' is too large for one year of hours")
     lines = path.read_bytes().decode("utf-8", "replace").splitlines()
-    place, altitude, offset = _location(lines, path.name)
+    place, altitude = _location(lines, path.name)
     frame = _hours(lines[_HEADER_LINES:], path.name)
     remarks = tuple(
         Remark("note", f"{int(n)} hours without {name}", path.name, name)
         for name, n in frame.isna().sum().items() if n
     )
-    return Weather(place, altitude, frame, path.name, safe.Hash(path).result(), offset, remarks)
+    return Weather(place, altitude, frame, path.name, safe.Hash(path).result(), remarks)
 
 
-def _location(lines: list[str], file: str) -> tuple[str, float, float]:
-    """Name, altitude [ft] and hours from UTC of the station."""
+def _location(lines: list[str], file: str) -> tuple[str, float]:
+    """Name and altitude [ft] of the station."""
     cells = next(csv.reader(lines[:1]), [])
     if len(cells) < 10 or cells[0].strip().upper() != "LOCATION":
         raise IntakeError(
@@ -87,13 +85,12 @@ def _location(lines: list[str], file: str) -> tuple[str, float, float]:
         )
     try:
         altitude = units.scale("m", "ft", file)(float(cells[9]))
-        offset = float(cells[8])
     except ValueError as error:
         raise IntakeError(
-            f"weather file '{file}', row 1: time zone '{cells[8]}' or elevation '{cells[9]}' is "
-            "no number; get the file again"
+            f"weather file '{file}', row 1: elevation '{cells[9]}' is no number; get the "
+            "file again"
         ) from error
-    return ", ".join(c.strip() for c in cells[1:4] if c.strip()), altitude, offset
+    return ", ".join(c.strip() for c in cells[1:4] if c.strip()), altitude
 
 
 def _hours(lines: list[str], file: str) -> pd.DataFrame:

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from fptlib.trends import AlarmText, Remark
+from fptlib.trends import Remark
 
 NOTE = "note"
 DOUBT = "doubt"
-UNUSABLE = "unusable"
 
 
 class Notes:
-    """Remarks and alarm texts, in the order in which they came up."""
+    """Remarks, in the order in which they came up."""
 
     def __init__(self) -> None:
         self.remarks: list[Remark] = []
-        self.alarms: list[AlarmText] = []
 
     def note(self, text: str, file: str = "", point: str = "", row: int | None = None) -> None:
         """Something done as told, or harmless."""
@@ -23,10 +21,6 @@ class Notes:
     def doubt(self, text: str, file: str = "", point: str = "", row: int | None = None) -> None:
         """Something a person should look at."""
         self._add(DOUBT, text, file, point, row)
-
-    def unusable(self, text: str, file: str = "", point: str = "") -> None:
-        """A point that no check may use."""
-        self._add(UNUSABLE, text, file, point, None)
 
     def _add(self, severity: str, text: str, file: str, point: str, row: int | None) -> None:
         self.remarks.append(Remark(severity, text, file, point, row))

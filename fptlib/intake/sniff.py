@@ -12,7 +12,6 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Protocol
 
 from fptlib import units
 from fptlib.errors import IntakeError
@@ -29,12 +28,6 @@ _DATE = re.compile(
 )
 _UNIT_IN_HEADER = re.compile(r"^(?P<name>.*?)\s*[\[({]\s*(?P<unit>[^\])}]{1,12})\s*[\])}]\s*$")
 _UNIT_AT_END = re.compile(r"^(?P<name>.*)_(?P<unit>degF|degC|F|C|K|kW|W|gpm|psi|kPa|kg_s|A)$")
-
-
-class Readable(Protocol):
-    """What gives bytes."""
-
-    def read(self, size: int) -> bytes: ...
 
 
 @dataclass(frozen=True)

@@ -52,8 +52,6 @@ STEPS: tuple[Step, ...] = (
          judged=False, rests_on=("review",)),
 )
 
-JUDGED: tuple[Step, ...] = tuple(step for step in STEPS if step.judged)
-
 
 def step(name: str) -> Step:
     """The step of that name.

@@ -31,7 +31,7 @@ def test_values_and_units(tmp_path: Path) -> None:
     weather = read_weather(write(tmp_path, lines()))
     assert weather.name == "Invented, XX, YYY"
     assert weather.altitude == pytest.approx(1600.0 / 0.3048)
-    assert weather.utc_offset == -7.0 and len(weather.sha256) == 64
+    assert len(weather.sha256) == 64
     first = weather.frame.iloc[23]
     assert first["outdoor_dry_bulb"] == pytest.approx(11.5 * 1.8 + 32)
     assert first["outdoor_dew_point"] == pytest.approx(23.0)
