@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import gc
+import json
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -132,9 +133,21 @@ def _key(stated: argparse.Namespace) -> None:
 
     key = make_key(stated.file, _passphrase("new passphrase for this key: ", again=True))
     print(f"key {key.thumbprint} is in {stated.file}; keep file and passphrase to yourself")
+    print(f"its public half, for a list of trusted keys: {json.dumps(key.public())}")
 
 
-def _passphrase(prompt: str, again: bool = False) -> str:
+def _trust(stated: argparse.Namespace) -> None:
+    from fptlib.record import trust
+
+    if stated.revoke:
+        entry = trust.revoke(stated.list, stated.key, stated.revoke, _passphrase)
+    else:
+        entry = trust.add(stated.list, stated.key, stated.name, stated.role, _passphrase)
+    state = f"revoked as {entry.revoked_reason}" if entry.revoked else "trusted"
+    print(f"{entry.role} {entry.name}, key {entry.kid}: {state} in {stated.list}")
+
+
+def _passphrase(prompt: str = "passphrase of the key: ", again: bool = False) -> str:
     from getpass import getpass
 
     from fptlib.errors import RecordError
@@ -152,7 +165,7 @@ def _sign(stated: argparse.Namespace) -> None:
     from fptlib.job import Job
     from fptlib.workbook import closing
 
-    passphrase = _passphrase("passphrase of the key: ")
+    passphrase = _passphrase()
     print(f"signed record: {closing.sign(Job(stated.job), stated.key, passphrase, stated.name)}")
 
 
@@ -164,7 +177,7 @@ def _countersign(stated: argparse.Namespace) -> None:
     # An empty reason, as of a variable that is not set, is refused and never an acceptance.
     decision = signing.ACCEPT if stated.send_back is None else signing.SEND_BACK
     path = closing.countersign(
-        Job(stated.job), stated.key, _passphrase("passphrase of the key: "), stated.name,
+        Job(stated.job), stated.key, _passphrase(), stated.name,
         decision, stated.send_back or "", stated.role)
     print(f"signed record: {path}")
 
@@ -248,6 +261,7 @@ _SIGNING: dict[str, dict[str, Any]] = {
     "--key": {"type": Path, "required": True, "help": f"key file; {_ASKED}"},
     "--name": {"required": True, "help": "name of the person who signs"},
 }
+_FURTHER = ["engineer", "witness", "contractor", "controls"]
 _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] = {
     "start": (_start, "Start a job from the standard workbooks.", {
         "folder": {"type": Path, "help": "a new folder"},
@@ -269,13 +283,21 @@ _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] 
     }),
     "countersign": (_countersign, "Add a signature to the latest record.", {
         "job": _JOB, **_SIGNING,
-        "--role": {"default": "engineer", "choices": ["engineer", "witness", "contractor",
-                                                      "controls"], "help": "role"},
+        "--role": {"default": "engineer", "choices": _FURTHER, "help": "role"},
         "--send-back": {"metavar": "REASON", "help": "sign that the record is sent back"},
     }),
     "verify": (_verify, "Say who signed what and when, and whether anything changed.", {
         "record": {"type": Path, "help": "a job folder, a record or its PDF"},
         "--trusted": {"type": Path, "help": "the firm's list of trusted keys"},
+    }),
+    "trust": (_trust, "Put a key onto a firm's list of trusted keys, or revoke one.", {
+        "list": {"type": Path, "help": "the list; it is made where there is none"},
+        "key": {"help": "file with the key's public half, or a signing key; to revoke one, its "
+                        "thumbprint will do"},
+        "--name": {"default": "", "help": "holder's name, as it stands in the signatures"},
+        "--role": {"default": "", "choices": ["technician", *_FURTHER], "help": "holder's role"},
+        "--revoke": {"choices": ["retired", "compromised"],
+                     "help": "retired: earlier signatures count; compromised: none does"},
     }),
     "review": (_review, "Compute the latest record's checks anew and compare.", {"job": _JOB}),
     "print": (_print_record, "Write the latest record as HTML, PDF and tables.", {"job": _JOB}),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import subprocess
@@ -41,7 +42,7 @@ def test_help_lists_every_command(capsys: pytest.CaptureFixture[str]) -> None:
     said = capsys.readouterr().out
     assert all(name in said for name in (
         "start", "open", "run", "check", "key", "sign", "countersign", "verify", "review",
-        "print", "screen", "demo"))
+        "print", "screen", "trust", "demo"))
 
 
 @pytest.mark.parametrize("command", ["key", "sign", "countersign"])
@@ -90,6 +91,28 @@ def test_signed_record_verifies(signed: Path, capsys: pytest.CaptureFixture[str]
     assert main(["verify", str(signed / "job")]) == 0
     said = capsys.readouterr().out
     assert "whole and unchanged" in said and "a technician" in said
+
+
+def test_a_signer_on_the_firms_list_is_vouched_for_until_the_key_is_revoked(
+    signed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    firm = str(tmp_path / "firm.jwks")
+    holder = ["--name", "a technician", "--role", "technician"]
+    assert main(["trust", firm, str(signed / "key"), *holder]) == 0
+    kid = capsys.readouterr().out.split("key ")[1].split(":")[0]
+    assert main(["verify", str(signed / "job"), "--trusted", firm]) == 0
+    assert "nobody vouched" not in capsys.readouterr().out
+    assert main(["trust", firm, kid, "--revoke", "compromised"]) == 0
+    assert main(["verify", str(signed / "job"), "--trusted", firm]) == 1
+    assert "revoked" in capsys.readouterr().out
+
+
+def test_a_new_key_tells_its_public_half(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["key", str(tmp_path / "key")]) == 0
+    public = json.loads(capsys.readouterr().out.split("trusted keys: ")[1])
+    assert set(public) == {"crv", "kty", "x"}
 
 
 def test_pdf_alone_verifies(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,4 +1,4 @@
-"""Keys: making and opening a person's signing key, and a firm's list of trusted ones.
+"""Keys: making and opening a person's signing key.
 
 A signing key is an Ed25519 JWK (RFC 8037), kept encrypted with a passphrase as RFC 7517
 section 7 describes. The encrypted form of PKCS#8 that the cryptography library writes

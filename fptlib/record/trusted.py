@@ -16,7 +16,7 @@ from typing import Any
 from fptlib.errors import RecordError
 from fptlib.job import write_atomically
 from fptlib.record import canonical
-from fptlib.record.keys import Key, thumbprint
+from fptlib.record.keys import thumbprint
 
 RETIRED, COMPROMISED = "retired", "compromised"
 
@@ -98,13 +98,16 @@ class TrustedKeys:
         """The key of that thumbprint, revoked or not."""
         return next((key for key in self.keys if key.kid == kid), None)
 
-    def add(self, key: Key, name: str, role: str) -> TrustedKeys:
-        """The list with one more key.
+    def add(self, public: dict[str, str], name: str, role: str) -> TrustedKeys:
+        """The list with one more key, given by the members of its public half.
 
         Raises:
-            RecordError: the key is in the list.
+            RecordError: the key is in the list, or its holder's name or role is empty.
         """
-        added = TrustedKey(key.public(), name, role)
+        if not name.strip() or not role:
+            raise RecordError("a trusted key needs its holder's name and role, as they stand in "
+                              "the signatures; give both")
+        added = TrustedKey(public, name.strip(), role)
         return TrustedKeys(_distinct([*self.keys, added], "the list"))
 
     def revoke(self, kid: str, moment: datetime, reason: str = RETIRED) -> TrustedKeys:
@@ -113,7 +116,7 @@ class TrustedKeys:
         Raises:
             RecordError: the key is not in the list, or the reason is not one of the two.
         """
-        old = self._known(kid)
+        old = self.known(kid)
         if reason not in (RETIRED, COMPROMISED):
             raise RecordError(f"reason '{reason}': give {RETIRED} or {COMPROMISED}")
         if moment.tzinfo is None:
@@ -124,23 +127,24 @@ class TrustedKeys:
         new = replace(old, revoked=moment, revoked_reason=reason)
         return TrustedKeys(tuple(new if key is old else key for key in self.keys))
 
-    def rotate(self, kid: str, key: Key, moment: datetime) -> TrustedKeys:
-        """The list with a person's key retired and the new one in its place.
+    def known(self, kid: str) -> TrustedKey:
+        """The key of that thumbprint.
 
         Raises:
-            RecordError: the old key is not in the list or the new one is.
+            RecordError: it is not in the list.
         """
-        old = self._known(kid)
-        return self.revoke(kid, moment).add(key, old.name, old.role)
-
-    def _known(self, kid: str) -> TrustedKey:
         found = self.find(kid)
         if found is None:
-            raise RecordError(f"key {kid} is not in the list of trusted keys")
+            raise RecordError(f"key {kid} is not in the list of trusted keys; name one that is")
         return found
 
 
-def _trusted(jwk: Any, file: str) -> TrustedKey:
+def public_members(jwk: Any, file: str) -> dict[str, str]:
+    """The members of a public key's JWK that name it; ``file`` is where it was read.
+
+    Raises:
+        RecordError: it is no Ed25519 public key.
+    """
     if not isinstance(jwk, dict) or jwk.get("kty") != "OKP" or jwk.get("crv") != "Ed25519":
         raise RecordError(f"'{file}' holds a key that is not an Ed25519 public key")
     if "d" in jwk:
@@ -150,6 +154,11 @@ def _trusted(jwk: Any, file: str) -> TrustedKey:
         raise RecordError(f"'{file}' holds a key that is not 32 bytes long")
     if jwk.get("kid", thumbprint(public)) != thumbprint(public):
         raise RecordError(f"'{file}': key {jwk['kid']} is not named by its thumbprint")
+    return public
+
+
+def _trusted(jwk: Any, file: str) -> TrustedKey:
+    public = public_members(jwk, file)
     name, role = str(jwk.get("name", "")), str(jwk.get("role", ""))
     if not name.strip() or not role.strip():
         raise RecordError(f"'{file}': key {thumbprint(public)} lacks its holder's name or role")

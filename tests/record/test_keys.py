@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import logging
 import os
 from datetime import UTC, datetime
@@ -11,7 +12,7 @@ import pytest
 import record_support as support
 
 from fptlib.errors import RecordError
-from fptlib.record import files
+from fptlib.record import files, trust
 from fptlib.record.keys import load_key, make_key
 from fptlib.record.trusted import COMPROMISED, TrustedKeys
 
@@ -114,15 +115,43 @@ def test_the_list_of_trusted_keys_survives_writing_and_reading(tmp_path: Path) -
     assert '"d":' not in (tmp_path / "firm.jwks").read_text()
 
 
-def test_rotation_retires_the_old_key_and_adds_the_new(tmp_path: Path) -> None:
+def test_a_retired_key_keeps_its_earlier_signatures() -> None:
     made = support.make_keys()
-    old, new = made["engineer"], make_key(tmp_path / "new.key", PASSPHRASE)
     moment = datetime(2026, 3, 1, tzinfo=UTC)
-    trusted = support.trust(made).rotate(old.thumbprint, new, moment)
-    entry, replaced = trusted.find(new.thumbprint), trusted.find(old.thumbprint)
-    assert entry and (entry.name, entry.role) == (support.NAMES["engineer"], "engineer")
-    assert replaced and "retired" in replaced.refusal(moment)
-    assert replaced.refusal(datetime(2026, 2, 28, tzinfo=UTC)) == ""
+    kid = made["engineer"].thumbprint
+    entry = support.trust(made).revoke(kid, moment).known(kid)
+    assert "retired" in entry.refusal(moment)
+    assert entry.refusal(datetime(2026, 2, 28, tzinfo=UTC)) == ""
+
+
+@pytest.mark.parametrize("named", ["signing key", "public half"])
+def test_a_key_comes_onto_a_new_list_and_is_withdrawn(tmp_path: Path, named: str) -> None:
+    key, firm = make_key(tmp_path / "me.key", PASSPHRASE), tmp_path / "firm.jwks"
+    (tmp_path / "me.public").write_text(json.dumps(key.public()))
+    file = str(tmp_path / {"signing key": "me.key", "public half": "me.public"}[named])
+    trust.add(firm, file, "Avery Field", "technician", lambda: PASSPHRASE)
+    entry = TrustedKeys.read(firm).known(key.thumbprint)
+    assert (entry.name, entry.role, entry.revoked) == ("Avery Field", "technician", None)
+    with pytest.raises(RecordError, match="twice"):
+        trust.add(firm, file, "Blair Senior", "engineer", lambda: PASSPHRASE)
+    trust.revoke(firm, file, COMPROMISED, lambda: PASSPHRASE)
+    assert TrustedKeys.read(firm).known(key.thumbprint).revoked_reason == COMPROMISED
+
+
+@pytest.mark.parametrize(("key", "name", "said"), [
+    ("absent", "A", "'absent' cannot be read"), ("private", "A", "holds a private key"),
+    ("public", " ", "holder's name and role"), ("text", "A", "does not open"),
+])
+def test_a_key_that_cannot_be_trusted_makes_no_list(
+    tmp_path: Path, key: str, name: str, said: str
+) -> None:
+    made = support.make_keys()["engineer"]
+    (tmp_path / "private").write_text(json.dumps(made.secret.as_dict(private=True)))
+    (tmp_path / "public").write_text(json.dumps(made.public()))
+    (tmp_path / "text").write_text("nonsense")
+    with pytest.raises(RecordError, match=said):
+        trust.add(tmp_path / "firm.jwks", str(tmp_path / key), name, "engineer", lambda: "")
+    assert not (tmp_path / "firm.jwks").exists()
 
 
 def test_a_compromised_key_never_becomes_merely_retired() -> None:

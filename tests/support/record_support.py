@@ -192,7 +192,7 @@ def make_keys() -> dict[str, Key]:
 def trust(keys: dict[str, Key]) -> TrustedKeys:
     trusted = TrustedKeys()
     for role, key in keys.items():
-        trusted = trusted.add(key, NAMES[role], role)
+        trusted = trusted.add(key.public(), NAMES[role], role)
     return trusted
 
 
