@@ -20,19 +20,14 @@ STATEMENT = ("Screening: computed from the job's trends alone, by one who was no
              "Unsigned. It says where to look first and proves nothing.")
 
 
-def screen_job(folder: Path | str, plant: str = "") -> Screening:
-    """Judge one plant. Reads the job folder and changes nothing in it.
-
-    ``plant`` is what to call it, the folder's name where left out. Input that cannot be used
-    gives a result whose ``error`` says so.
-    """
-    return screen_with_record(folder, plant)[0]
-
-
 def screen_with_record(
     folder: Path | str, plant: str = ""
 ) -> tuple[Screening, dict[str, Any] | None]:
-    """The result and the payload of an unsigned record; ``None`` where there is none."""
+    """Judge one plant: the result and the payload of an unsigned record, ``None`` without one.
+
+    Reads the job folder and changes nothing in it. ``plant`` is what to call it, the folder's
+    name where left out. Input that cannot be used gives a result whose ``error`` says so.
+    """
     plant = plant or Path(folder).name
     try:
         return _screen(Job(folder), plant)

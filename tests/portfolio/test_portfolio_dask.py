@@ -10,7 +10,7 @@ import pytest
 
 from fptlib.errors import JobError
 from fptlib.portfolio import engines
-from fptlib.portfolio.screening import screen_job
+from fptlib.portfolio.screening import screen_with_record
 from fptlib.portfolio.worker import Task
 
 distributed = pytest.importorskip(
@@ -26,7 +26,7 @@ def test_results_of_dask_workers_equal_single_runs(tmp_path: Path) -> None:
                                   ) as cluster:
         found = {r.plant: r for r in engines.on_scheduler(tasks, cluster.scheduler_address)}
     assert "no job.toml" in found.pop("absent").error
-    assert found == {name: screen_job(tmp_path / name) for name in names}
+    assert found == {name: screen_with_record(tmp_path / name)[0] for name in names}
 
 
 def test_a_scheduler_that_does_not_answer_is_a_sentence(

@@ -21,7 +21,7 @@ from fptlib.errors import JobError
 from fptlib.portfolio import engines
 from fptlib.portfolio.command import screen
 from fptlib.portfolio.results import Results, inputs_digest
-from fptlib.portfolio.screening import screen_job
+from fptlib.portfolio.screening import screen_with_record
 from fptlib.portfolio.worker import Task
 
 SRC = Path(__file__).resolve().parents[2]
@@ -40,7 +40,7 @@ def portfolio(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def singles(portfolio: Path) -> dict:
     names = ["north/<b>bold</b>", *(f"plant {n}" for n in range(4))]
-    return {name: screen_job(portfolio / name, name) for name in names}
+    return {name: screen_with_record(portfolio / name, name)[0] for name in names}
 
 
 def tasks(portfolio: Path, results: Path, names: object) -> list[Task]:

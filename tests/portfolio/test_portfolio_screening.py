@@ -15,7 +15,7 @@ from fptlib.portfolio import jobs
 from fptlib.portfolio.hours import hours
 from fptlib.portfolio.result import Screening, from_json, to_json
 from fptlib.portfolio.results import Results, inputs_digest
-from fptlib.portfolio.screening import screen_job, screen_with_record
+from fptlib.portfolio.screening import screen_with_record
 from fptlib.portfolio.worker import Task, screen
 from fptlib.procedure.steps import all_checks
 from fptlib.record import schema
@@ -32,7 +32,7 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 def test_verdicts_are_those_of_the_procedure(folder: Path) -> None:
-    found = screen_job(folder)
+    found = screen_with_record(folder)[0]
     checks = all_checks(case_of(Job(folder)))
     assert [(row.id, row.verdict, row.reason) for row in found.rows] == [
         (check.id, str(check.verdict), check.reason) for check in checks]
@@ -47,7 +47,7 @@ def test_lost_hours_are_counted_by_hand(folder: Path) -> None:
     chillers = table[["chiller_1_running", "chiller_2_running"]].max(axis=1) == 1.0
     held = needed <= table["chw_reset_setpoint"]
     lost = held & chillers & (table["economizer_command"] == 0.0)
-    found = screen_job(folder).hours
+    found = screen_with_record(folder)[0].hours
     assert found is not None
     assert found.lost == round(lost.sum() / 60.0, 2)
     assert found.possible == round(held.sum() / 60.0, 2)
@@ -63,12 +63,12 @@ def test_a_missing_point_is_named_and_nothing_is_invented(tmp_path: Path) -> Non
     names = tuple(str(name) for name in plants.frame(1).columns)
     dry = plants.write_job(tmp_path / "a", names=tuple(
         n for n in names if n not in ("outdoor_wet_bulb", "outdoor_humidity")))
-    found = screen_job(dry).hours
+    found = screen_with_record(dry)[0].hours
     assert found is not None and found.lost is None and found.kwh is None
     assert "outdoor_wet_bulb" in found.why_unknown
     unmetered = plants.write_job(tmp_path / "b", missed=1.0, names=tuple(
         n for n in names if "power" not in n))
-    found = screen_job(unmetered).hours
+    found = screen_with_record(unmetered)[0].hours
     assert found is not None and found.lost > 0.0 and found.kwh is None
     assert found.why_no_kwh.startswith("not trended: chiller_1_power")
 
@@ -84,14 +84,14 @@ def test_without_a_run_the_energy_is_not_stated(folder: Path) -> None:
 
 def test_an_unreadable_plant_is_one_sentence(tmp_path: Path) -> None:
     (tmp_path / "empty").mkdir()
-    assert "no job.toml" in screen_job(tmp_path / "empty").error
+    assert "no job.toml" in screen_with_record(tmp_path / "empty")[0].error
     torn = plants.write_job(tmp_path / "torn", days=1)
     text = (torn / "trends" / "plant.csv").read_text(encoding="utf-8")
     (torn / "trends" / "plant.csv").write_text(text.replace("chw_flow", "other", 1))
     found, record = screen_with_record(torn)
     assert "chw_flow" in found.error and record is None and not found.rows
     (torn / "trends" / "plant.csv").unlink()
-    assert "plant.csv" in screen_job(torn).error
+    assert "plant.csv" in screen_with_record(torn)[0].error
 
 
 def test_a_fault_of_the_program_costs_this_plant_only(
@@ -101,7 +101,7 @@ def test_a_fault_of_the_program_costs_this_plant_only(
         raise ZeroDivisionError("by hand")
 
     monkeypatch.setattr("fptlib.portfolio.screening.all_checks", broken)
-    assert "ZeroDivisionError: by hand" in screen_job(folder).error
+    assert "ZeroDivisionError: by hand" in screen_with_record(folder)[0].error
 
 
 def test_the_record_is_marked_unsigned_and_of_the_usual_form(folder: Path) -> None:
@@ -113,12 +113,12 @@ def test_the_record_is_marked_unsigned_and_of_the_usual_form(folder: Path) -> No
 
 def test_nothing_in_the_job_is_changed(folder: Path) -> None:
     before = contents(folder)
-    screen_job(folder)
+    screen_with_record(folder)
     assert contents(folder) == before
 
 
 def test_a_result_survives_its_file_to_the_bit(folder: Path) -> None:
-    found = screen_job(folder)
+    found = screen_with_record(folder)[0]
     assert from_json(json.loads(json.dumps(to_json(found)))) == found
     assert from_json(to_json(Screening("x", error="y"))) == Screening("x", error="y")
 
