@@ -18,6 +18,7 @@ from sample_trends.generator.samples import WEATHER_FILE, write_samples
 
 FOLDER = Path(__file__).resolve().parents[2] / "sample_trends"
 JOBS = ("sound", "before")
+FILES = ["chillers.csv", "plant.csv", "towers.csv"]
 LARGEST = 15_000_000
 
 
@@ -101,7 +102,9 @@ def _table(job: str, file: str) -> pd.DataFrame:
 
 @pytest.mark.parametrize("job", JOBS)
 def test_rows_are_one_minute_apart_for_two_weeks(job):
-    for path in (FOLDER / job / "trends").glob("*.csv"):
+    files = sorted((FOLDER / job / "trends").glob("*.csv"))
+    assert [path.name for path in files] == FILES
+    for path in files:
         times = pd.to_datetime(_table(job, path.name)["Time"])
         assert len(times) == 14 * 1440
         assert (times.diff().dropna() == pd.Timedelta(minutes=1)).all()
