@@ -7,13 +7,14 @@ stretches the passphrase by 2,048 rounds only, too few for a laptop that may be 
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from joserfc import jwe
-from joserfc.errors import JoseError
+from joserfc.errors import JoseError, SecurityWarning
 from joserfc.jwk import OctKey, OKPKey
 from joserfc.jwk import thumbprint as _rfc7638
 
@@ -94,7 +95,7 @@ def load_key(path: Path | str, passphrase: str) -> Key:
         raise RecordError(f"key file '{path.name}' cannot be read: {error.strerror}") from error
     try:
         opened = jwe.decrypt_compact(
-            locked, OctKey.import_key(passphrase.encode()), algorithms=[_KEY_WRAP, _CONTENT]
+            locked, _wrapping(passphrase), algorithms=[_KEY_WRAP, _CONTENT]
         )
         jwk = canonical.parse(opened.plaintext or b"", "the key")
         return Key(OKPKey.import_key(jwk))
@@ -110,8 +111,17 @@ def _lock(key: Key, passphrase: str) -> bytes:
     header = {"alg": _KEY_WRAP, "enc": _CONTENT, "p2c": _ROUNDS, "cty": "jwk+json",
               "kid": key.thumbprint}
     secret = canonical.encode(key.secret.as_dict(private=True))
-    wrap = OctKey.import_key(passphrase.encode())
-    return jwe.encrypt_compact(header, secret, wrap, algorithms=[_KEY_WRAP, _CONTENT]).encode()
+    locked = jwe.encrypt_compact(
+        header, secret, _wrapping(passphrase), algorithms=[_KEY_WRAP, _CONTENT]
+    )
+    return locked.encode()
+
+
+def _wrapping(passphrase: str) -> OctKey:
+    with warnings.catch_warnings():
+        # The library warns of one that is shorter than a random key; the rounds are for that.
+        warnings.simplefilter("ignore", SecurityWarning)
+        return OctKey.import_key(passphrase.encode())
 
 
 def _check_place(path: Path) -> None:

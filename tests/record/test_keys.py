@@ -64,6 +64,13 @@ def test_a_key_is_never_overwritten(tmp_path: Path) -> None:
     assert (tmp_path / "me.key").read_bytes() == before
 
 
+def test_the_shortest_passphrase_does_without_a_warning(tmp_path: Path) -> None:
+    made = make_key(tmp_path / "me.key", "ten-signs.")
+    assert load_key(tmp_path / "me.key", "ten-signs.").thumbprint == made.thumbprint
+    with pytest.raises(RecordError, match="does not open"):
+        load_key(tmp_path / "me.key", "typed")
+
+
 def test_a_short_passphrase_is_refused(tmp_path: Path) -> None:
     with pytest.raises(RecordError, match="at least 10"):
         make_key(tmp_path / "me.key", "short")
