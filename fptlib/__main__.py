@@ -293,7 +293,7 @@ _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] 
     "trust": (_trust, "Put a key onto a firm's list of trusted keys, or revoke one.", {
         "list": {"type": Path, "help": "the list; it is made where there is none"},
         "key": {"help": "file with the key's public half, or a signing key; to revoke one, its "
-                        "thumbprint will do"},
+                        "thumbprint will do (behind -- where it begins with a dash)"},
         "--name": {"default": "", "help": "holder's name, as it stands in the signatures"},
         "--role": {"default": "", "choices": ["technician", *_FURTHER], "help": "holder's role"},
         "--revoke": {"choices": ["retired", "compromised"],
