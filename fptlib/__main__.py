@@ -41,9 +41,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
     _print_every_letter()
     stated = _parser().parse_args(arguments)
     try:
-        return int(stated.command(stated) or 0)
+        code = int(stated.command(stated) or 0)
+        sys.stdout.flush()
+        return code
     except FptError as error:
         print(f"STOPPED: {error}", file=sys.stderr)
+        return 1
+    except BrokenPipeError:
+        # Whoever read along has read enough; Python's own last flush must not complain.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    except OSError as error:
+        where = f" '{error.filename}'" if error.filename else ""
+        print(f"STOPPED: the file or folder{where} cannot be used ({error.strerror or error}); "
+              "look whether it is read-only, full or held by another program, and try again",
+              file=sys.stderr)
         return 1
     except KeyboardInterrupt:
         print("interrupted; nothing saved is lost", file=sys.stderr)
@@ -71,7 +83,7 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _start(stated: argparse.Namespace) -> None:
-    from fptlib.start import start, start_sample
+    from fptlib.start import pasted, start, start_sample
     from fptlib.workbook.standard import Procedure, adopt, read
 
     # Read first: a firm's folder with a fault must not leave a half-made job behind.
@@ -83,7 +95,7 @@ def _start(stated: argparse.Namespace) -> None:
     adopt(job, procedure)
     print(f"job folder {stated.folder} is ready; put the trend files into "
           f"{stated.folder / 'trends'}")
-    print(f"open it:  fptlib open {stated.folder}")
+    print(f"open it:  fptlib open {pasted(stated.folder)}")
 
 
 def _open(stated: argparse.Namespace) -> int:
@@ -155,9 +167,13 @@ def _passphrase(prompt: str = "passphrase of the key: ", again: bool = False) ->
     given = os.environ.get(PASSPHRASE)
     if given:
         return given
-    typed = getpass(prompt)
-    if again and getpass("once more: ") != typed:
-        raise RecordError("the two passphrases differ; try again")
+    try:
+        typed = getpass(prompt)
+        if again and getpass("once more: ") != typed:
+            raise RecordError("the two passphrases differ; try again")
+    except EOFError as error:
+        raise RecordError("no passphrase was typed; type it, or put it into the variable "
+                          f"{PASSPHRASE}") from error
     return typed
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from fptlib.job import Job
 from fptlib.record.keys import make_key
 from fptlib.record.verify import verify
-from fptlib.start import SAMPLES, start_sample
+from fptlib.start import SAMPLES, pasted, start_sample
 from fptlib.table import lines
 from fptlib.workbook import closing
 from fptlib.workbook.standard import adopt
@@ -31,7 +31,7 @@ def demonstrate(folder: Path, run_workbooks: Callable[[Job], int]) -> int:
     key = folder / "demonstration-key"
     make_key(key, _PASSPHRASE)
     outcomes = [_one(folder / sample, sample, key, run_workbooks) for sample in SAMPLES]
-    print(f"\nopen the workbooks in the browser:  fptlib open {folder / SAMPLES[0]}")
+    print(f"\nopen the workbooks in the browser:  fptlib open {pasted(folder / SAMPLES[0])}")
     return max(outcomes)
 
 

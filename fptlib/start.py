@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from fptlib.errors import JobError
 from fptlib.job import JOB_FILE, Job, now, write_atomically
@@ -94,3 +95,9 @@ def clear(workbook: bytes) -> bytes:
         if cell["cell_type"] == "code":
             cell["outputs"], cell["execution_count"] = [], None
     return (json.dumps(content, indent=1, ensure_ascii=False) + "\n").encode("utf-8")
+
+
+def pasted(folder: PurePath) -> str:
+    """A path as it can be pasted into a command line: in double quotes where it needs them."""
+    text = str(folder)
+    return text if re.fullmatch(r"[\w./\\:-]+", text) else f'"{text}"'

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 import pytest
 
 from fptlib.__main__ import main
 from fptlib.job import Job
+from fptlib.start import pasted
 from fptlib.workbook.review import hand_edits
 
 SECRET = "a passphrase for tests"
@@ -203,3 +205,49 @@ def test_hand_edit_of_an_output_is_found_by_running_again(signed: Path, tmp_path
                         encoding="utf-8")
     found = hand_edits(job)
     assert len(found) == 1 and "04_lift.ipynb" in found[0], found
+
+
+@pytest.mark.parametrize(("folder", "expected"), [
+    ("job", "job"), ("a/b-1", "a/b-1"), ("North Plant", '"North Plant"'), ("Süd", "Süd"),
+    ("A & Co", '"A & Co"'),
+])
+def test_a_folder_is_printed_as_it_can_be_pasted(folder: str, expected: str) -> None:
+    assert pasted(PurePosixPath(folder)) == expected
+
+
+def test_a_folder_that_cannot_be_written_is_told_in_a_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "file").write_text("no folder", encoding="utf-8")
+    assert main(["key", str(tmp_path / "file" / "key")]) == 1
+    said = capsys.readouterr().err
+    assert said.startswith("STOPPED: ") and "Traceback" not in said
+
+
+def test_no_terminal_to_type_a_passphrase_in_is_told_in_a_sentence(tmp_path: Path) -> None:
+    environment = {name: value for name, value in os.environ.items()
+                   if name != "FPTLIB_PASSPHRASE"}
+    done = subprocess.run(
+        [sys.executable, "-W", "ignore", "-m", "fptlib", "key", str(tmp_path / "key")],
+        capture_output=True, text=True, stdin=subprocess.DEVNULL, env=environment,
+        start_new_session=True)
+    assert done.returncode == 1
+    assert "no passphrase was typed" in done.stderr and "Traceback" not in done.stderr
+
+
+def test_a_reader_that_has_enough_is_no_error(signed: Path) -> None:
+    command = [sys.executable, "-m", "fptlib", "check", str(signed / "job"), "--all"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as running:
+        assert running.stdout is not None and running.stderr is not None
+        running.stdout.close()
+        said = running.stderr.read()
+    assert said == b""
+
+
+def test_every_number_is_printed_in_its_own_unit(
+    signed: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    main(["check", str(signed / "job"), "--all"])
+    said = capsys.readouterr().out.replace("\n      ", " ")
+    assert re.search(r"min from the end of one to the next request \[\d+ \+/- 1 min, limit", said)
+    assert re.search(r"above the reset setpoint \[\S+ \+/- \S+ °F, limit", said)

@@ -6,6 +6,7 @@ import base64
 import csv
 import io
 import json
+import re
 import shutil
 import subprocess
 import time
@@ -24,6 +25,7 @@ from fptlib.job import Job
 from fptlib.procedure.plant import Instrument, Reading
 from fptlib.record import canonical, exchange, page, pdf, signing
 from fptlib.record.payload import payload
+from fptlib.record.text import likelihood
 from fptlib.record.verify import verify
 
 KEYS = support.make_keys()
@@ -372,3 +374,18 @@ def test_a_browser_finds_only_text(tmp_path: Path) -> None:
         assert tab.locator("script, b b, main img[src=x]").count() == 0
         browser.close()
     assert said == []
+
+
+@pytest.mark.parametrize(("probability", "printed"), [
+    (None, "–"), (0.0, "< 1 %"), (0.00999, "< 1 %"), (0.01, "1 %"), (0.5, "50 %"),
+    (0.99, "99 %"), (0.9901, "> 99 %"), (1.0, "> 99 %"),
+])
+def test_a_likelihood_is_never_overstated(probability: float | None, printed: str) -> None:
+    assert likelihood(probability) == printed
+
+
+def test_the_page_prints_no_uncertainty_of_zero_and_no_certainty(record: bytes) -> None:
+    shown = page.html(record, {}).decode("utf-8")
+    assert "Probability of conformance &gt; 99 %" in shown
+    assert not re.search(r"Probability of conformance [01]\.", shown)
+    assert not re.search(r"Uncertainty \(k = 2\)\D*\b0 ", shown)

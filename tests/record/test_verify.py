@@ -197,3 +197,10 @@ def test_a_signed_payload_that_is_no_test_record_is_refused(
     found = verify(record, TRUSTED, job)
     assert not found.good
     assert "payload" in said_of(found)
+
+
+def test_where_the_workbooks_stand_is_no_change(job: Job, record: bytes) -> None:
+    job.put("state.plan", {"inputs": "another digest", "verdict": ""})
+    assert verify(record, TRUSTED, job).changes == ()
+    job.put("site.altitude", 1.0)
+    assert all("'state." not in said for said in verify(record, TRUSTED, job).changes)

@@ -261,6 +261,14 @@ def test_the_panel_marks_and_reads(job):
     assert "outside what is possible" in said(panel.message)
 
 
+def test_a_spot_reading_without_its_instrument_is_not_saved(job):
+    job.put("instruments", None)
+    panel = LivePanel(job, Limits())
+    panel.spot.value = "cs 44.2"
+    assert "choose the one that shows the reading" in said(panel.message)
+    assert readings.ReadingsStore(job).rows() == []
+
+
 def test_the_gate_names_what_is_missing(job):
     job.put("site.altitude", None)
     page = Page("plan", job)

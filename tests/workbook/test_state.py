@@ -85,6 +85,7 @@ def test_what_blocks_signing_is_told_in_sentences(job):
     blockers = " ".join(state.signing_blockers(job))
     assert "Step 3 Enable: not run yet" in blockers
     assert "Override on OA-WB" in blockers
+    assert "Summary: not written yet" in blockers
     assert "Prerequisite 'Towers in winter operation': not signed off" in blockers
     job.change(lambda d: d["overrides"][0].update({"released": "now", "readback": "31"}))
     assert "Override" not in " ".join(state.signing_blockers(job))
