@@ -88,7 +88,7 @@ def _swapped(trends: Trends) -> Iterator[Remark]:
             share = 100.0 * float(np.mean(difference < 0))
             yield doubt(trends, cold, (
                 f"{warm} is below {cold} in {share:.0f} % of the rows under load, median "
-                f"{np.median(difference):.1f} degF; the two columns may be swapped in the map"))
+                f"{np.median(difference):.1f} °F; the two columns may be swapped in the map"))
 
 
 def _far_apart(trends: Trends) -> Iterator[Remark]:
@@ -102,12 +102,12 @@ def _far_apart(trends: Trends) -> Iterator[Remark]:
         for name, x, y in ((one, a, b), (other, b, a)):
             if hint := _as_celsius(x, y, away):
                 yield doubt(trends, name, (
-                    f"{one} and {other} lie {away:.0f} degF apart; {hint}: mend the unit of {name} "
+                    f"{one} and {other} lie {away:.0f} °F apart; {hint}: mend the unit of {name} "
                     "in the map"))
                 break
         else:
             yield doubt(trends, one, (
-                f"{one} and {other} lie {away:.0f} degF apart (median), more than {band:g}; look "
+                f"{one} and {other} lie {away:.0f} °F apart (median), more than {band:g}; look "
                 "at both columns and units in the map"))
 
 
@@ -115,8 +115,8 @@ def _as_celsius(values: np.ndarray, others: np.ndarray, away: float) -> str:
     """The reading of ``values`` as the other temperature scale, if that mends the distance."""
     celsius = units.scale("degC", "degF", "")
     for converted, text in (
-        (celsius(values), "read as degF it looks like degC"),
-        (celsius.back(values), "read as degC it looks like degF"),
+        (celsius(values), "read as °F it looks like °C"),
+        (celsius.back(values), "read as °C it looks like °F"),
     ):
         if median(np.abs(converted - others)) < 0.4 * away:
             return text

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fptlib import points
+from fptlib import points, units
 
 # A measured value that does not move for so long is looked at. The weather never stands
 # still for six hours; water held at its setpoint may, for less than a day.
@@ -147,7 +147,7 @@ def frozen_text(
     lasted = between.total_seconds() / 3600.0 + minutes / 60.0
     more = f"; {len(found)} such stretches over {hours:g} h" if len(found) > 1 else ""
     return (
-        f"the value stands at {values[longest.begin]:.4g} {point.unit} for {longest.rows:,} rows "
-        f"on end ({lasted:,.0f} h from {local(index, longest.begin)})"
+        f"the value stands at {values[longest.begin]:.4g} {units.symbol(point.unit)} for "
+        f"{lasted:,.0f} h on end, from {local(index, longest.begin)}"
         f"{more}: a frozen sensor or a lost connection"
     )

@@ -207,7 +207,8 @@ class PointReader:
         if read is None:
             raise IntakeError(
                 f"{self.where}, row {row}: '{shown(text)}' is no number; if it stands for a bad "
-                f'value, add it to bad under [files."{self._form.name}"]'
+                f'value, write into job.toml, under [files."{self._form.name}"]: '
+                f'bad = ["{shown(text)}"]'
             )
         if read.bad:
             self._found.placeholder(text, count, row)

@@ -104,7 +104,7 @@ def missing(question: Question, answers: Mapping[str, Any]) -> str:
     value = lookup(answers, question.path)
     if not question.required or value not in (None, ""):
         return ""
-    return f"{question.label}: no answer yet; fill it in the form above"
+    return f"{question.label}: no answer yet; fill it in, it is marked * on this page"
 
 
 def read(question: Question, typed: str, unit: str = "") -> Any:

@@ -42,7 +42,7 @@ def test_celsius_taken_as_fahrenheit(name: str) -> None:
     frame = plant()
     frame[name] = (frame[name] - 32.0) / 1.8
     found = doubts(frame)
-    said = ("looks like degC", "above the dry bulb")
+    said = ("looks like °C", "above the dry bulb")
     assert any(words in text for _, text in found for words in said), found
 
 
@@ -106,4 +106,4 @@ def test_gaps_do_not_hide_a_frozen_sensor() -> None:
     frame.iloc[100:300, frame.columns.get_loc("outdoor_dry_bulb")] = 50.0
     frame.iloc[150:160, frame.columns.get_loc("outdoor_dry_bulb")] = np.nan
     text = next(t for p, t in doubts(frame) if p == "outdoor_dry_bulb" and "frozen" in t)
-    assert "stands at 50 degF for 190 rows on end (17 h from 2026-01-05 08:20)" in text
+    assert "stands at 50 °F for 17 h on end, from 2026-01-05 08:20" in text

@@ -52,7 +52,7 @@ def test_four_chiller_plant(tmp_path: Path) -> None:
     kept = on_grid["plant_load"] > 0
     specific = (on_grid["plant_power"] / on_grid["plant_load"])[kept]
     assert (specific - raw["kW_RT"].reindex(specific.index)).abs().max() < 0.01
-    assert "for 1,716 rows on end" in of(trends, "outdoor_wet_bulb", "doubt")
+    assert "for 288 h on end, from 2023-12-20 00:00" in of(trends, "outdoor_wet_bulb", "doubt")
     assert 63.0 < frame["outdoor_wet_bulb"].min() and frame["outdoor_wet_bulb"].max() < 84.0
     assert frame["outdoor_wet_bulb"].notna().mean() > 0.99
     assert [file.rows for file in trends.files] == [4441, 4451]
@@ -63,7 +63,7 @@ def test_four_chiller_plant_own_wet_bulb_is_frozen(tmp_path: Path) -> None:
     point = answers["points"]["outdoor_wet_bulb"]
     answers["points"]["outdoor_wet_bulb"] = point["second"]
     trends = read_trends(tmp_path, PointMap.from_answers(answers))
-    assert "for 1,716 rows on end" in of(trends, "outdoor_wet_bulb", "doubt")
+    assert "for 288 h on end, from 2023-12-20 00:00" in of(trends, "outdoor_wet_bulb", "doubt")
 
 
 def test_exchanger_parallel(tmp_path: Path) -> None:

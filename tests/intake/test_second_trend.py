@@ -42,4 +42,4 @@ def test_clocks_agree(tmp_path: Path) -> None:
 
 def test_frozen_second_trend(tmp_path: Path) -> None:
     found = said(tmp_path, 0, frozen=True)
-    assert any("in the second trend the value stands at 40 degF" in text for text in found), found
+    assert any("in the second trend the value stands at 40 °F" in text for text in found), found

@@ -415,7 +415,7 @@ VALUES = [
     one("empty cells are gaps", cells(["44", "", "45"]), [44, NAN, 45]),
     one("not a number", cells(["44", "abc", "45"]),
         "file 't.csv', column 'X', point chw_supply_temp, row 3: 'abc' is no number; if it "
-        "stands for a bad value, add it to bad"),
+        "stands for a bad value, write into job.toml, under [files.\"t.csv\"]: bad = [\"abc\"]"),
     one("sentinel", cells(["44", "-9999", "45"]), [44, NAN, 45],
         said=("1 values outside 30 to 90 degF are missing",)),
     one("infinity", cells(["44", "inf", "45"]), [44, NAN, 45]),

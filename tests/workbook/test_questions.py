@@ -66,7 +66,7 @@ def test_any_text_is_an_answer_or_a_sentence(text):
 
 def test_a_required_answer_that_is_missing_is_named():
     open_points = asked.SITE.open_points({"site": {"altitude": 100.0}})
-    assert open_points == ["Time zone: no answer yet; fill it in the form above"]
+    assert open_points == ["Time zone: no answer yet; fill it in, it is marked * on this page"]
 
 
 ROWS = asked.ABORT
