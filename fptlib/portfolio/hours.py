@@ -28,8 +28,14 @@ def hours(case: Case, missed: Check) -> Hours:
     lost = enable.waiting(case)
     certain = lost & (case.enable_margin >= uncertainty.enable_margin(case)).to_numpy()
     chillers, economizer, kwh, why = _energy(case, lost)
-    return Hours(span, _count(case, holds), _count(case, lost), _count(case, certain), chillers,
-                 economizer, kwh, why, _parts(case, holds, lost))
+    return Hours(span, _count(case, _unseen(case)), _count(case, holds), _count(case, lost),
+                 _count(case, certain), chillers, economizer, kwh, why,
+                 _parts(case, holds, lost))
+
+
+def _unseen(case: Case) -> np.ndarray:
+    rested_on = (case.enable_margin, case.chillers_on, case.commanded)
+    return np.isnan(np.array([series.to_numpy() for series in rested_on])).any(axis=0)
 
 
 def _count(case: Case, flags: np.ndarray) -> float:

@@ -31,7 +31,9 @@ class Hours:
         possible: hours in which the enable condition held.
         lost: those of them in which chillers ran without a request.
         certain: the lost hours that the sensors' errors cannot explain.
-        span: hours trended.
+        span: hours from the first row to the last.
+        unseen: hours in which a gap hides whether the condition held or who carried the plant;
+            what was possible or lost in them is not counted.
         kwh: energy the lost hours cost, or None; ``why_no_kwh`` says why.
         chiller_kw, economizer_kw: mean plant power over the lost hours and over settled
             economizer runs, from which ``kwh`` comes.
@@ -40,6 +42,7 @@ class Hours:
     """
 
     span: float
+    unseen: float | None = None
     possible: float | None = None
     lost: float | None = None
     certain: float | None = None

@@ -10,7 +10,7 @@ from fptlib.portfolio.result import FAIL, NOT_TESTED, Screening
 from fptlib.record.text import harmless
 
 HEAD = ("rank", "plant", "title", "number", "trends_from", "trends_to", "trended_hours",
-        "possible_hours", "lost_hours", "lost_hours_beyond_doubt", "lost_kwh_estimate",
+        "unseen_hours", "possible_hours", "lost_hours", "lost_hours_beyond_doubt", "lost_kwh_estimate",
         "chiller_kw", "economizer_kw", "failed", "not_tested", "why_no_hours", "why_no_kwh",
         "error", "record_problem")
 
@@ -46,8 +46,8 @@ def table(screenings: Sequence[Screening]) -> str:
 
 def _row(rank: int, plant: Screening) -> list[object]:
     h = plant.hours
-    numbers = (h.span, h.possible, h.lost, h.certain, h.kwh, h.chiller_kw,
-               h.economizer_kw) if h else (None,) * 7
+    numbers = (h.span, h.unseen, h.possible, h.lost, h.certain, h.kwh, h.chiller_kw,
+               h.economizer_kw) if h else (None,) * 8
     return [rank, plant.plant, plant.title, plant.number, plant.first, plant.last, *numbers,
             len(plant.with_verdict(FAIL)), len(plant.with_verdict(NOT_TESTED)),
             h.why_unknown if h else "", h.why_no_kwh if h else "", plant.error,

@@ -6,6 +6,7 @@ import json
 import os
 from pathlib import Path
 
+import numpy as np
 import portfolio_plants as plants
 import pytest
 
@@ -57,6 +58,17 @@ def test_lost_hours_are_counted_by_hand(folder: Path) -> None:
     assert found.economizer_kw == 65.0
     assert found.kwh == round(found.lost * (found.chiller_kw - 65.0), 0)
     assert sum(part[1] for part in found.spark) == pytest.approx(found.lost, abs=0.3)
+
+
+def test_hours_that_a_gap_hides_are_told_and_not_counted(folder: Path) -> None:
+    case = case_of(Job(folder))
+    missed = next(check for check in all_checks(case) if check.id == "enable.missed")
+    whole = hours(case, missed)
+    gappy = case_of(Job(folder))
+    gappy.trends.frame.iloc[60:240, gappy.trends.frame.columns.get_loc("outdoor_wet_bulb")] = np.nan
+    part = hours(gappy, missed)
+    assert (whole.unseen, part.unseen) == (0.0, 3.0)
+    assert whole.lost is not None and part.lost == whole.lost - 3.0
 
 
 def test_a_missing_point_is_named_and_nothing_is_invented(tmp_path: Path) -> None:
