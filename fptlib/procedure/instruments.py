@@ -32,21 +32,23 @@ STUCK_WHILE_MOVING = 2.0
 def calibration(case: Case) -> list[Event]:
     if not case.readings:
         raise Untested("no field readings were entered")
-    first_use = {reading.instrument: reading for reading in reversed(case.readings)}
-    return [_calibrated(case, tag, reading) for tag, reading in sorted(first_use.items())]
+    return [_calibrated(case, tag) for tag in sorted({r.instrument for r in case.readings})]
 
 
-def _calibrated(case: Case, tag: str, reading: Reading) -> Event:
+def _calibrated(case: Case, tag: str) -> Event:
     instrument = case.instruments.get(tag)
     name = f"instrument {tag}"
+    uses = [reading.time for reading in case.readings if reading.instrument == tag]
+    first_use, last_use = min(uses), max(uses)
     if instrument is None or instrument.due is None or instrument.calibrated is None:
-        return Event(name, reading.time, None, Verdict.INDETERMINATE,
+        return Event(name, first_use, None, Verdict.INDETERMINATE,
                      "has no calibration and due date on record; enter them in the plan")
-    last_use = max(r.time for r in case.readings if r.instrument == tag)
-    if reading.time < instrument.calibrated:
-        return Event(name, reading.time, None, Verdict.FAIL,
+    if first_use < instrument.calibrated:
+        return Event(name, first_use, None, Verdict.FAIL,
                      f"was used before its calibration of {instrument.calibrated:%Y-%m-%d}")
-    late = (last_use - instrument.due).total_seconds() / 86400.0
+    # A due date is good through that day (common practice, no source).
+    good_until = instrument.due + pd.DateOffset(days=1)
+    late = (last_use - good_until).total_seconds() / 86400.0
     return at_most(case, name, last_use, None, max(late, 0.0), 0.0, 0.0,
                    f"calibrated {instrument.calibrated:%Y-%m-%d}, due {instrument.due:%Y-%m-%d}")
 

@@ -242,6 +242,22 @@ def test_instrument_out_of_date_fails() -> None:
     assert check.verdict is Verdict.FAIL
 
 
+@pytest.mark.parametrize(("due", "verdict"), [
+    ("2026-01-10", Verdict.PASS), ("2026-01-09", Verdict.FAIL),
+])
+def test_a_due_date_is_good_through_its_day(due: str, verdict: Verdict) -> None:
+    assert rows(drawn.case(**readings(due=due)))["instruments.calibration"].verdict is verdict
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_use_before_calibration_shows_in_any_order(order: int) -> None:
+    moments = [pd.Timestamp("2025-11-30", tz=drawn.ZONE), at("10:00")]
+    used = [Reading(time, "chw_supply_temp", 50.0, "T1", "technician") for time in moments]
+    case = drawn.case(**{**readings(), "readings": used[::order]})
+    event = rows(case)["instruments.calibration"].events[0]
+    assert (event.verdict, event.start) == (Verdict.FAIL, moments[0])
+
+
 def test_nothing_but_names_is_invented_for_an_empty_plant() -> None:
     table = drawn.frame()[["outdoor_dry_bulb"]]
     found = rows(drawn.case(table))
