@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from fptlib.procedure.catalogue import Untested
 from fptlib.procedure.demand import interval_demand
 from fptlib.procedure.durations import (
     all_stretches,
@@ -40,6 +41,30 @@ def test_demand_of_a_ten_minute_step(window: str, expected: list[float]) -> None
 def test_demand_interval_with_a_gap_is_left_out() -> None:
     power = series([100.0] * 14 + [np.nan] + [200.0] * 15)
     assert interval_demand(power, 15.0, "clock").tolist() == [200.0]
+
+
+@pytest.mark.parametrize("window", ["clock", "sliding"])
+def test_demand_of_rows_that_do_not_divide_the_interval(window: str) -> None:
+    # Ten-minute rows: the quarter-hour from 00:15 holds half of one row and a whole one.
+    found = interval_demand(series([400.0, 400.0, 900.0, 400.0, 400.0, 400.0], 10), 15.0, window)
+    assert found[START + pd.Timedelta("15min")] == pytest.approx((5 * 400 + 10 * 900) / 15)
+    assert found.max() == pytest.approx((5 * 400 + 10 * 900) / 15)
+    if window == "clock":
+        assert list(found.index) == list(pd.date_range(START, periods=4, freq="15min"))
+
+
+def test_demand_of_rows_that_fit_no_interval_is_not_guessed() -> None:
+    odd = series([400.0] * 100)
+    odd.index = pd.date_range(START, periods=100, freq="60060ms")
+    with pytest.raises(Untested, match="do not fit into a demand interval of 15 min"):
+        interval_demand(odd, 15.0, "clock")
+
+
+@pytest.mark.parametrize("day", ["2025-11-02", "2026-03-08"])
+def test_demand_blocks_keep_to_the_clock_when_it_changes(day: str) -> None:
+    index = pd.date_range(day, periods=26 * 6, freq="10min", tz="America/Denver")
+    found = interval_demand(pd.Series(400.0, index), 15.0, "clock")
+    assert list(found.index) == list(pd.date_range(index[0], periods=26 * 4, freq="15min"))
 
 
 def test_stretches_and_the_longest() -> None:
