@@ -12,6 +12,7 @@ from fptlib import answers
 from fptlib.assemble import without_offsets
 from fptlib.errors import JobError
 from fptlib.job import Job, lookup, place, split
+from fptlib.procedure.limits import Limits
 from fptlib.procedure.plant import Sensor, Sensors
 from fptlib.start import clear, start
 
@@ -62,6 +63,30 @@ def test_wrong_plant_is_one_sentence(given: dict, said: str) -> None:
 def test_wrong_limit_is_one_sentence(given: dict, said: str) -> None:
     with pytest.raises(JobError, match=said):
         answers.limits({"limits": given})
+
+
+def _own(name: str, value: float) -> Limits:
+    return answers.limits({"limits": {name: {"value": value, "reason": "r", "author": "a"}}})
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), -1.0, 1e9, 10**400])
+@pytest.mark.parametrize("name", ["enable.dwell", "running.supply_band", "handover.window"])
+def test_limit_that_no_plant_has_is_refused(name: str, value: float) -> None:
+    with pytest.raises(JobError, match=f"'{name}' is .* must be a number from 0 to 1,000,000"):
+        _own(name, value)
+
+
+@pytest.mark.parametrize("name", ["recovery.rate", "recovery.demand_interval",
+                                  "running.fan_starts"])
+def test_limit_that_is_divided_by_is_not_zero(name: str) -> None:
+    with pytest.raises(JobError, match=f"'{name}' is '0'; it must be a number above 0"):
+        _own(name, 0)
+
+
+def test_an_offset_may_point_either_way() -> None:
+    assert _own("running.tower_offset", -2.0)["running.tower_offset"] == -2.0
+    with pytest.raises(JobError, match="from -1,000,000 to 1,000,000 degF"):
+        _own("running.tower_offset", float("-inf"))
 
 
 def test_deviation_shows_and_changes_the_digest() -> None:

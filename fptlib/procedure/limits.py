@@ -95,6 +95,13 @@ STANDARD: tuple[Limit, ...] = (
     Limit("conditions.turnovers", 3.0, "count", "loop turnovers before a verdict on the supply"),
 )
 
+# What advice divides by, or what has no length at zero.
+_POSITIVE = {"recovery.rate", "recovery.demand_interval", "running.fan_starts"}
+# The sequence's own offset may point either way; no other limit can be negative.
+_SIGNED = {"running.tower_offset"}
+# Two years in minutes: beyond any limit of the standard, and still a duration.
+_LARGEST = 1_000_000
+
 _STANDARD = {limit.name: limit for limit in STANDARD}
 
 
@@ -165,5 +172,16 @@ def _check(name: str, deviation: Deviation) -> None:
             )
     elif isinstance(deviation.value, bool) or not isinstance(deviation.value, int | float):
         raise JobError(f"limit '{name}' is '{deviation.value}'; it must be a number")
+    else:
+        _check_range(name, deviation.value)
     if not deviation.reason.strip() or not deviation.author.strip():
         raise JobError(f"limit '{name}' deviates from the standard: give a reason and an author")
+
+
+def _check_range(name: str, value: float) -> None:
+    least = -_LARGEST if name in _SIGNED else 0
+    # Written so that NaN is out of range too.
+    if not least <= value <= _LARGEST or (value == 0 and name in _POSITIVE):
+        least_said = "above 0 and up" if name in _POSITIVE else f"from {least:,}"
+        raise JobError(f"limit '{name}' is '{value}'; it must be a number {least_said} "
+                       f"to {_LARGEST:,} {standard(name).unit}")
