@@ -80,11 +80,31 @@ def observe_tower(case: Case) -> Observed | None:
 
 def observe_exchanger(case: Case) -> Observed | None:
     """Chilled water leaving minus condenser water entering the exchanger."""
-    entering = "hx_cw_entering_temp" if case.has("hx_cw_entering_temp") else "cw_supply_temp"
+    entering = _entering(case)
     if case.lacking(["hx_chw_leaving_temp", entering, "cw_supply_temp"]):
         return None
     approach = case.frame["hx_chw_leaving_temp"] - case.frame[entering]
     return _observed(case, approach, qualifying(case))
+
+
+def _entering(case: Case) -> str:
+    return "hx_cw_entering_temp" if case.has("hx_cw_entering_temp") else "cw_supply_temp"
+
+
+def tower_sensors(case: Case) -> dict[str, float]:
+    """The readings in the tower approach with their weights; none unless it was observed."""
+    approach = case.tower_approach
+    if approach is None or approach.basis != "observed":
+        return {}
+    return {"cw_supply_temp": 1.0, "wet_bulb": -1.0}
+
+
+def exchanger_sensors(case: Case) -> dict[str, float]:
+    """The readings in the exchanger approach with their weights; none unless observed."""
+    approach = case.exchanger_approach
+    if approach is None or approach.basis != "observed":
+        return {}
+    return {"hx_chw_leaving_temp": 1.0, _entering(case): -1.0}
 
 
 def qualifying(case: Case) -> pd.Series:

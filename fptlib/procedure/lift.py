@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from fptlib import units
-from fptlib.procedure import uncertainty
+from fptlib.procedure import approaches, uncertainty
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import (
     Untested,
@@ -276,10 +276,9 @@ def _ready(case: Case, changeover: Changeover) -> Event:
     wanted = case.value(case.reset_setpoint, changeover.handover)
     if np.isnan(reachable) or np.isnan(wanted):
         return unjudged(changeover.name, changeover.handover, "a gap at the handover")
-    name = "hx_chw_leaving_temp" if case.exchanger_approach.basis == "observed" else (
-        "cw_supply_temp")
+    sensors = uncertainty.added({"cw_supply_temp": 1.0}, approaches.exchanger_sensors(case))
     return at_most(case, changeover.name, changeover.handover, None, reachable, wanted,
-                   float(np.hypot(uncertainty.expanded(case, {name: 1.0}),
+                   float(np.hypot(uncertainty.expanded(case, sensors),
                                   uncertainty.between_rows(water, every))),
                    f"the exchanger could reach {reachable:.1f} when the last chiller stopped, "
                    f"the reset asked for {wanted:.1f} °F")

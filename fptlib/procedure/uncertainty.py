@@ -16,6 +16,7 @@ import pandas as pd
 
 from fptlib.physics import moist_air
 from fptlib.physics.errors import ImpossibleState
+from fptlib.procedure import approaches
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.known import largest_step
 
@@ -112,18 +113,18 @@ def wet_bulb(case: Case) -> float:
 def enable_margin(case: Case) -> float:
     """Expanded uncertainty of the enable margin [degF].
 
-    Reset setpoint - (wet bulb + tower approach + exchanger approach + tolerances). With
-    approaches observed by the same sensors, wet bulb and condenser water enter twice with
-    opposite signs and cancel; what remains is the exchanger's leaving sensor. An approach
-    taken from design cancels nothing.
+    Reset setpoint - (wet bulb + tower approach + exchanger approach + tolerances). What the
+    approaches were observed with enters twice with opposite signs and cancels; where one
+    sensor reads the condenser water of both, the exchanger's leaving sensor alone remains.
+    An approach taken from design cancels nothing.
     """
-    tower = case.tower_approach is not None and case.tower_approach.basis == "observed"
-    exchanger = (
-        case.exchanger_approach is not None and case.exchanger_approach.basis == "observed"
-    )
-    weights = {
-        "cw_supply_temp": float(tower) - float(exchanger),
-        "hx_chw_leaving_temp": float(exchanger),
-    }
-    air = 0.0 if tower else wet_bulb(case)
-    return math.hypot(air, expanded(case, weights))
+    weights = added({"wet_bulb": 1.0}, approaches.tower_sensors(case),
+                    approaches.exchanger_sensors(case))
+    air = weights.pop("wet_bulb")
+    return math.hypot(air * wet_bulb(case) if air else 0.0, expanded(case, weights))
+
+
+def added(*weights: Mapping[str, float]) -> dict[str, float]:
+    """The weight of each reading in a sum of quantities."""
+    return {name: sum(each.get(name, 0.0) for each in weights)
+            for name in dict.fromkeys(name for each in weights for name in each)}

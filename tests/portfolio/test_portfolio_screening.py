@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -64,11 +65,12 @@ def test_hours_that_a_gap_hides_are_told_and_not_counted(folder: Path) -> None:
     case = case_of(Job(folder))
     missed = next(check for check in all_checks(case) if check.id == "enable.missed")
     whole = hours(case, missed)
-    gappy = case_of(Job(folder))
-    gappy.trends.frame.iloc[60:240, gappy.trends.frame.columns.get_loc("outdoor_wet_bulb")] = np.nan
-    part = hours(gappy, missed)
+    wet_bulb = case.frame["outdoor_wet_bulb"].mask(np.arange(len(case.frame)) < 180)
+    trends = replace(case.trends, frame=case.frame.assign(outdoor_wet_bulb=wet_bulb))
+    part = hours(replace(case, trends=trends), missed)
     assert (whole.unseen, part.unseen) == (0.0, 3.0)
-    assert whole.lost is not None and part.lost == whole.lost - 3.0
+    assert whole.lost is not None and part.lost is not None
+    assert whole.lost - 3.0 <= part.lost < whole.lost
 
 
 def test_a_missing_point_is_named_and_nothing_is_invented(tmp_path: Path) -> None:
