@@ -94,24 +94,39 @@ class GridColumn:
         if not len(steps):
             return 1, False
         usual = int(np.median(steps))
-        return max(usual, 1), bool(np.mean(steps == usual) >= align.EVEN_SHARE)
+        return max(usual, 1), align.even(steps, usual)
 
     def samples(self, steps: align.Steps) -> tuple[np.ndarray, np.ndarray]:
         """Times [ns of UTC], to 1/254 of a step, and values."""
         begin, end = self._low - self._first, self._high - self._first + 1
         there = begin + np.flatnonzero(self._parts[begin:end])
         within = (self._parts[there].astype(np.int64) - 1) * steps.step // 254
-        times = steps.begin(self._first + there) + within - align.early(steps.step)
+        times = steps.begin(self._first + there) + within - steps.early
         values = self._values[there]
         return times, np.where(np.isinf(values), np.nan, values)
 
+    def held(self, grid: align.Grid, kept_rows: int) -> np.ndarray:
+        """A log of changes on the grid; the column is empty afterwards."""
+        return align.fill(self._taken(grid)[0], kept_rows)
+
     def taken(self, grid: align.Grid, kept_rows: int) -> np.ndarray:
-        """The column on the grid; it is empty afterwards."""
-        values = np.full(grid.length, np.nan)
+        """A sampled point on the grid; the column is empty afterwards."""
+        values, parts = self._taken(grid)
+        values[np.isinf(values)] = np.nan
+        rows = np.flatnonzero(parts)
+        source = align.holding(rows, rows + parts[rows] / 254, grid.length, kept_rows)
+        if source is None:
+            return values
+        return np.where(source >= 0, values[rows][source], np.nan)
+
+    def _taken(self, grid: align.Grid) -> tuple[np.ndarray, np.ndarray]:
+        """Values of the grid's rows, NaN without a sample, and where in the row each lies."""
+        values, parts = np.full(grid.length, np.nan), np.zeros(grid.length, dtype=np.uint8)
         begin = max(self._low, grid.first)
         end = min(self._high + 1, grid.first + grid.length)
         mine = slice(begin - self._first, end - self._first)
         there = slice(begin - grid.first, end - grid.first)
+        parts[there] = self._parts[mine]
         np.copyto(values[there], self._values[mine], where=self._parts[mine] > 0)
         self._values, self._parts = np.empty(0), np.zeros(0, dtype=np.uint8)
-        return align.fill(values, kept_rows)
+        return values, parts

@@ -44,6 +44,8 @@ class LongTable:
         self._grid = {
             key: GridColumn(source.point.kind == points.ALARM) for key, source in sources.items()
         }
+        # A log of changes has no steps that its stamps could wander about.
+        self._fitted = self.form.hold is not None
         self._keys: dict[str, list[str]] = {}
         for key, source in sources.items():
             self._keys.setdefault(tidy(source.column), []).append(key)
@@ -82,6 +84,8 @@ class LongTable:
         order = np.argsort(codes, kind="stable")
         edges = np.searchsorted(codes[order], np.arange(len(names) + 1))
         utc = self._utc(stamps.ns, stamps.zoned, stamps.bad, batch)
+        if len(names) and not self._fitted:
+            self._fit(utc[order], edges)
         value = _whole(batch.columns[self._columns.value])
         extra = [
             texts(batch.columns[name]) if name else None
@@ -91,6 +95,12 @@ class LongTable:
             mine = order[edges[code] : edges[code + 1]]
             for key in self._keys.get(name, ()) if len(mine) else ():
                 self._add(key, mine, utc, stamps.ns, value, extra, batch)
+
+    def _fit(self, utc: np.ndarray, edges: np.ndarray) -> None:
+        """Where stamps wander shows in the first rows, at the point with the most samples."""
+        most = int(np.argmax(np.diff(edges)))
+        self._steps = self._steps.fitting(np.sort(utc[edges[most] : edges[most + 1]]))
+        self._fitted = True
 
     def _codes(self, named: pa.DictionaryArray, bad: np.ndarray) -> tuple[np.ndarray, list[str]]:
         """For each row the position of its mapped name, or a last one for all others."""
@@ -194,10 +204,9 @@ class LongTable:
         """Where the first sample's stretch begins [ns of UTC]."""
         return self.first_time
 
-    @property
-    def last(self) -> int:
-        """Where the last sample's stretch begins [ns of UTC]."""
-        return self.last_time
+    def span(self, steps: align.Steps) -> tuple[int, int]:
+        """Where the first and the last row begin on the grid [ns of UTC]."""
+        return self._steps.mark(self.first_time), self._steps.mark(self.last_time)
 
     @property
     def drift(self) -> float:
@@ -220,8 +229,8 @@ class LongTable:
         """One point on the grid; may be called once."""
         column = self._grid[key]
         if self.form.hold is not None:
-            kept = grid.rows_of(align.hours(self.form.hold))
-        elif self.form.interval_minutes is not None:
+            return column.held(grid, grid.rows_of(align.hours(self.form.hold)))
+        if self.form.interval_minutes is not None:
             kept = grid.rows_of(int(self.form.interval_minutes * align.MINUTE))
         else:
             kept, even = column.usual_rows()

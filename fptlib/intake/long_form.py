@@ -113,4 +113,4 @@ def _even_step(times: np.ndarray) -> int:
     if len(steps) < 3:
         return 0
     usual = int(np.median(steps))
-    return usual if np.mean(np.abs(steps - usual) <= 0.1 * usual) >= align.EVEN_SHARE else 0
+    return usual if align.even(steps, usual) else 0

@@ -63,9 +63,8 @@ class _Reading:
     def _aligned(self) -> Trends:
         """All points on one grid; the files' own samples are given up."""
         tables, steps = self._tables()
-        first = min(table.begin for table in tables.values())
-        last = max(table.last for table in tables.values())
-        grid = align.Grid.over(first, last, steps, ", ".join(tables))
+        firsts, lasts = zip(*(table.span(steps) for table in tables.values()), strict=True)
+        grid = align.Grid.over(min(firsts), max(lasts), steps, ", ".join(tables))
         self._compare(tables)
         intervals = self._intervals(tables)
         columns, sources = self._on_grid(tables, grid)

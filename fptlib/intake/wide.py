@@ -186,7 +186,8 @@ class WideTable:
             return int(self.form.interval_minutes * align.MINUTE)
         usual = align.own_interval(self.times)
         steps = np.diff(self.times)
-        uneven = int(np.count_nonzero(np.abs(steps - usual) > 0.1 * usual)) if usual else 0
+        off = np.abs(steps - usual) > align.WANDER * usual
+        uneven = int(np.count_nonzero(off)) if usual else 0
         if uneven > 0.05 * len(steps):
             self._notes.note(
                 f"{uneven} of {len(steps)} steps differ from the usual {usual / align.MINUTE:g} "
@@ -200,13 +201,14 @@ class WideTable:
 
     @property
     def begin(self) -> int:
-        """Where the first row's stretch begins [ns of UTC]."""
+        """The beginning of the first row's interval [ns of UTC]."""
         return int(self.times[0]) - self._shift
 
-    @property
-    def last(self) -> int:
-        """Where the last row's stretch begins [ns of UTC]."""
-        return int(self.times[-1]) - self._shift
+    def span(self, steps: align.Steps) -> tuple[int, int]:
+        """Where the first and the last row begin on a grid of these steps [ns of UTC]."""
+        times = self.times - self._shift
+        self._steps = steps if self.form.hold is not None else steps.fitting(times)
+        return self._steps.mark(int(times[0])), self._steps.mark(int(times[-1]))
 
     @property
     def _shift(self) -> int:
@@ -250,13 +252,13 @@ class WideTable:
 
     def _grid_rows(self, grid: align.Grid) -> np.ndarray:
         if not hasattr(self, "_cached_rows"):
-            self._cached_rows = grid.rows(self.times - self._shift)
+            self._cached_rows = self._steps.of(self.times - self._shift) - grid.first
         return self._cached_rows
 
     def _standing(self, grid: align.Grid, rows: np.ndarray) -> np.ndarray | None:
         if not hasattr(self, "_cached_source"):
-            kept = grid.rows_of(self.interval)
-            self._cached_source = align.holding(rows, grid.length, kept)
+            kept, at = grid.rows_of(self.interval), self.times / grid.steps.step
+            self._cached_source = align.holding(rows, at, grid.length, kept)
         return self._cached_source
 
     def _held(self, values: np.ndarray, rows: np.ndarray, grid: align.Grid) -> np.ndarray:
