@@ -240,14 +240,11 @@ def _record_bytes(path: Path) -> bytes:
 
 
 def _review(stated: argparse.Namespace) -> int:
-    from fptlib.assemble import case_of
     from fptlib.job import Job
-    from fptlib.procedure.steps import all_checks
-    from fptlib.record import review, store
+    from fptlib.workbook import closing
 
     job = Job(stated.job)
-    payload = store.read(_latest(job)).payload
-    differences = review.recompute(payload, all_checks(case_of(job, fresh=True)))
+    differences = closing.compared(job, _latest(job).read_bytes(), closing.compute(job))
     print("\n".join(difference.line() for difference in differences))
     return 1 if any(not difference.same for difference in differences) else 0
 
@@ -315,7 +312,7 @@ _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] 
         "--revoke": {"choices": ["retired", "compromised"],
                      "help": "retired: earlier signatures count; compromised: none does"},
     }),
-    "review": (_review, "Compute the latest record's checks anew and compare.", {"job": _JOB}),
+    "review": (_review, "Compute the latest record anew and compare.", {"job": _JOB}),
     "print": (_print_record, "Write the latest record as HTML, PDF and tables.", {"job": _JOB}),
     "screen": (_screen, "Screen a folder of jobs and rank them.", {
         "folder": {"type": Path, "help": "folder that holds job folders"},

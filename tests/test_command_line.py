@@ -13,7 +13,8 @@ from pathlib import Path, PurePosixPath
 import pytest
 
 from fptlib.__main__ import main
-from fptlib.job import Job
+from fptlib.job import Job, now
+from fptlib.record import keys, signing, store
 from fptlib.start import pasted
 from fptlib.workbook.review import hand_edits
 
@@ -170,6 +171,32 @@ def test_a_record_finds_its_job_from_inside_its_folder(
     monkeypatch.chdir(signed / "job" / "record")
     assert main(["verify", "0001.json"]) == 0
     assert "the record alone was checked" not in capsys.readouterr().out
+
+
+def test_a_record_that_the_files_do_not_give_is_sent_back_only(
+    signed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = Job(shutil.copytree(signed / "job", tmp_path / "job"))
+    content = signing.read((job.folder / "record" / "0001.json").read_bytes()).payload
+    lift = next(row for row in content["checks"] if row["id"] == "lift.minimum")
+    assert lift["verdict"] == "fail"
+    lift["verdict"] = "pass"
+    content["deficiencies"].clear()
+    key = keys.load_key(signed / "key", SECRET)
+    store.save(job, signing.sign(content, key, "technician", "a technician", now()))
+    assert main(["key", str(tmp_path / "engineer")]) == 0
+    arguments = [str(job.folder), "--key", str(tmp_path / "engineer"), "--name", "an engineer"]
+    assert main(["countersign", *arguments]) == 1
+    said = capsys.readouterr().err
+    assert "lift.minimum, deficiencies of the record differ; send" in said
+    assert main(["countersign", *arguments, "--send-back", "the verdicts"]) == 0
+
+
+def test_countersigned(signed: Path, tmp_path: Path) -> None:
+    job = shutil.copytree(signed / "job", tmp_path / "job")
+    assert main(["key", str(tmp_path / "engineer")]) == 0
+    arguments = [str(job), "--key", str(tmp_path / "engineer"), "--name", "an engineer"]
+    assert main(["countersign", *arguments]) == 0
 
 
 def test_check_prints_every_event(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -11,7 +11,8 @@ from fptlib.record.text import harmless
 
 HEAD = ("rank", "plant", "title", "number", "trends_from", "trends_to", "trended_hours",
         "unseen_hours", "possible_hours", "lost_hours", "lost_hours_beyond_doubt",
-        "lost_kwh_estimate", "chiller_kw", "economizer_kw", "failed", "not_tested", "why_no_hours", "why_no_kwh",
+        "lost_kwh_estimate", "chiller_kw", "economizer_kw", "failed", "not_tested",
+        "why_no_hours", "why_no_kwh",
         "error", "record_problem")
 
 

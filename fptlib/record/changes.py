@@ -81,10 +81,11 @@ def _answer_changed(
     name: tuple[str, ...], old: Mapping[tuple[str, ...], Any], new: Mapping[tuple[str, ...], Any]
 ) -> str:
     what = f"limit '{name[1]}' ({name[-1]})" if name[0] == "limits" else f"'{'.'.join(name)}'"
-    return f"{JOB_FILE}: {what} was {_shown(old.get(name))}, is now {_shown(new.get(name))}"
+    return f"{JOB_FILE}: {what} was {shown(old.get(name))}, is now {shown(new.get(name))}"
 
 
-def _shown(value: Any) -> str:
+def shown(value: Any) -> str:
+    """A value for a sentence."""
     return "absent" if value is None else f"'{str(value)[:80]}'"
 
 

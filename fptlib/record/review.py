@@ -1,13 +1,20 @@
-"""Re-computation: does every check of a record come out the same today?"""
+"""Re-computation: does everything that a record states come out the same today?
+
+Each check is compared number by number; of the rest of the payload only what differs is
+named. What made the record (program, moment, files) is provenance and differs by its nature:
+``verify`` says what changed there.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 from typing import Any
 
 from fptlib.procedure.verdict import Check
 from fptlib.record import provenance, schema
+from fptlib.record.changes import shown
 from fptlib.record.payload import check_row
 from fptlib.record.plain import DECIMALS
 from fptlib.record.text import number, one_line
@@ -16,15 +23,17 @@ SAME, DIFFERS, NEW, GONE = "same", "differs", "new", "gone"
 # Two computers may round a last bit to either side of a step, so one step is no difference.
 _STEP = 1.5 * 10.0**-DECIMALS
 _NUMBERS = ("measured", "limit", "margin", "uncertainty", "probability")
+_PROVENANCE = {"schema", "program", "clock", "inputs"}
+_MOST_NAMED = 5
 _WORDS = ("question", "basis", "reason", "meaning", "adjust")
 
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """How one check comes out today.
+    """How one check, or another member of the payload, comes out today.
 
     Attributes:
-        check: its id.
+        check: its id, or the member's name.
         kind: ``same``, ``differs``, ``new`` (not in the record) or ``gone`` (only there).
         details: what differs and by how much, one phrase each.
         versions: versions that are not the recorded ones, where the check differs.
@@ -57,12 +66,77 @@ def recompute(payload: Mapping[str, Any], checks_now: Sequence[Check]) -> list[D
     Raises:
         RecordError: the payload is of an unknown kind.
     """
+    return _checks(schema.current(dict(payload)), [check_row(check) for check in checks_now])
+
+
+def compare(payload: Mapping[str, Any], fresh: Mapping[str, Any]) -> list[Difference]:
+    """Compare a record with one that would be made today: every check, and what else differs.
+
+    Args:
+        payload: the record's payload.
+        fresh: the payload made today from the same job.
+
+    Raises:
+        RecordError: the payload is of an unknown kind.
+    """
     content = schema.current(dict(payload))
+    return [*_checks(content, fresh["checks"]), *_members(content, fresh)]
+
+
+def _checks(content: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> list[Difference]:
     recorded = {row["id"]: row for row in content["checks"]}
-    now = {check.id: check_row(check) for check in checks_now}
+    now = {row["id"]: row for row in rows}
     versions = tuple(versions_changed(content))
     return [_difference(id, recorded.get(id), now.get(id), versions)
             for id in dict.fromkeys([*recorded, *now])]
+
+
+def _members(content: Mapping[str, Any], fresh: Mapping[str, Any]) -> list[Difference]:
+    """The members beside the checks that differ."""
+    versions = tuple(versions_changed(content))
+    now = _in_the_same_words(content, fresh)
+    names = [name for name in dict.fromkeys([*content, *now]) if name not in _PROVENANCE]
+    found = {name: _unlike(content.get(name), now.get(name), "")
+             for name in names if name != "checks"}
+    return [Difference(name, DIFFERS, tuple(said[:_MOST_NAMED]), versions)
+            for name, said in found.items() if said]
+
+
+def _in_the_same_words(
+    content: Mapping[str, Any], fresh: Mapping[str, Any]
+) -> dict[str, Any]:
+    """The payload of today with the record's workbooks, and the words of its checks.
+
+    Another program may say the same in other words, and workbooks are ``verify``'s matter.
+    """
+    said = {row["id"]: {"found": row["reason"], "recommended": row["adjust"]}
+            for row in content["checks"]}
+    return {
+        **fresh,
+        "procedure": {**fresh["procedure"], "workbooks": content["procedure"]["workbooks"]},
+        "deficiencies": [{**item, **said.get(item["check"], {})}
+                         for item in fresh["deficiencies"]],
+    }
+
+
+def _unlike(then: Any, now: Any, where: str) -> list[str]:
+    """Each place at which two values differ, with what stood and what stands there."""
+    if pairs := _pairs(then, now):
+        return [said for name, old, new in pairs
+                for said in _unlike(old, new, f"{where}.{name}".strip("."))]
+    if isinstance(then, int | float) and isinstance(now, int | float) and _alike(then, now):
+        return []
+    return [] if then == now else [f"{where} was {shown(then)}, is {shown(now)}".strip()]
+
+
+def _pairs(then: Any, now: Any) -> list[tuple[str, Any, Any]]:
+    """What two tables or two lists hold in the same place; nothing of two plain values."""
+    if isinstance(then, dict) and isinstance(now, dict):
+        return [(name, then.get(name), now.get(name)) for name in {**then, **now}]
+    if isinstance(then, list) and isinstance(now, list):
+        both = zip_longest(then, now)
+        return [(str(n), old, new) for n, (old, new) in enumerate(both, start=1)]
+    return []
 
 
 def versions_changed(content: Mapping[str, Any]) -> list[str]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from fptlib.assemble import case_of
 from fptlib.errors import FormError, RecordError
@@ -29,6 +30,7 @@ from fptlib.record import (
 from fptlib.workbook import evidence, state
 
 TECHNICIAN, ENGINEER = "technician", "engineer"
+_MOST_NAMED = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,10 +60,15 @@ def sign(job: Job, key_file: Path, passphrase: str, name: str) -> Path:
         raise FormError("Name: no answer; a signature needs a name")
     key = keys.load_key(key_file, passphrase)
     found = compute(job)
-    content = payload.payload(job, found.case.trends, found.case.limits, found.checks,
-                              found.case.readings, found.case.instruments)
-    record = signing.sign(schema.current(content), key, TECHNICIAN, name.strip(), now())
-    return _save(job, record, found)
+    content = schema.current(_stated(job, found))
+    return _save(job, signing.sign(content, key, TECHNICIAN, name.strip(), now()), found)
+
+
+def _stated(job: Job, found: Computed) -> dict[str, Any]:
+    """What a record made now would state."""
+    case = found.case
+    return payload.payload(job, case.trends, case.limits, found.checks, case.readings,
+                           case.instruments)
 
 
 def countersign(job: Job, key_file: Path, passphrase: str, name: str, decision: str,
@@ -69,16 +76,28 @@ def countersign(job: Job, key_file: Path, passphrase: str, name: str, decision: 
     """Add a signature to the latest record; where it accepts, the record must verify first.
 
     Raises:
-        RecordError: there is no record, it is accepted but does not verify against the job, or
-            the key does not open.
+        RecordError: there is no record, the key does not open, or, where it is accepted, it
+            does not verify against the job or is not what the files give.
     """
     record = _latest(job).read_bytes()
     found = verify.verify(record, None, job)
     if decision == signing.ACCEPT and not found.good:
         raise RecordError("not countersigned: " + "; ".join([*found.refused, *found.changes]))
     key = keys.load_key(key_file, passphrase)
+    computed = compute(job)
+    if decision == signing.ACCEPT:
+        _refuse_other(compared(job, record, computed))
     signed = signing.countersign(record, key, role, name.strip(), now(), decision, reason)
-    return _save(job, signed, compute(job))
+    return _save(job, signed, computed)
+
+
+def _refuse_other(differences: list[review.Difference]) -> None:
+    other = [found.check for found in differences if not found.same]
+    if other:
+        more = f" and {len(other) - _MOST_NAMED} more" if len(other) > _MOST_NAMED else ""
+        raise RecordError(
+            f"not countersigned: computed anew from the job's files, "
+            f"{', '.join(other[:_MOST_NAMED])}{more} of the record differ; send the record back")
 
 
 def _save(job: Job, record: bytes, found: Computed) -> Path:
@@ -127,10 +146,15 @@ def _latest(job: Job) -> Path:
     return path
 
 
+def compared(job: Job, record: bytes, computed: Computed) -> list[review.Difference]:
+    """A record against what the job's files give now."""
+    return review.compare(signing.read(record).payload, _stated(job, computed))
+
+
 def differences(job: Job) -> list[str]:
     """Where the latest record and a fresh computation disagree, one sentence each."""
     path = store.latest(job)
     if path is None:
         return []
-    compared = review.recompute(store.read(path).payload, compute(job).checks)
-    return [found.line() for found in compared if not found.same]
+    found = compared(job, path.read_bytes(), compute(job))
+    return [difference.line() for difference in found if not difference.same]

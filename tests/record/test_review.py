@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import dataclasses
 import io
+import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +19,7 @@ from fptlib.job import Job
 from fptlib.procedure.verdict import Verdict
 from fptlib.record import exchange, page, provenance, retest
 from fptlib.record.restore import restore
-from fptlib.record.review import recompute
+from fptlib.record.review import compare, recompute
 
 KEYS = support.make_keys()
 
@@ -75,6 +77,40 @@ def test_new_and_gone_checks_are_told(content: dict[str, Any]) -> None:
     kinds = {d.check: d.kind for d in recompute(content, checks)}
     assert kinds["enable.dwell"] == "gone"
     assert kinds["exit.equipment"] == "new"
+
+
+def _all_pass(content: dict[str, Any]) -> None:
+    for step in content["steps"]:
+        step["verdict"] = "pass"
+
+
+def _other_limit(content: dict[str, Any]) -> None:
+    content["limits"]["in_force"][9]["value"] = 99.0
+
+
+@pytest.mark.parametrize(("member", "edit", "said"), [
+    ("steps", _all_pass, "3.verdict was 'pass', is 'indeterminate'"),
+    ("deficiencies", lambda content: content["deficiencies"].clear(), "1 was absent"),
+    ("limits", _other_limit, "in_force.10.value was '99.0', is '45.0'"),
+    ("overrides", lambda content: content["overrides"].append({"what": "x"}), "is absent"),
+    ("trends", lambda content: content["trends"]["remarks"].clear(), "remarks.1 was absent"),
+    ("test", lambda content: content["test"].update(weather="warm"), "weather was 'warm'"),
+])
+def test_what_the_pages_print_beside_the_checks_is_compared(
+    job: Job, content: dict[str, Any], member: str, edit: Callable[[dict[str, Any]], None],
+    said: str
+) -> None:
+    edit(content)
+    (found,) = [d for d in compare(content, support.make_payload(job)) if not d.same]
+    assert found.check == member and said in found.line()
+
+
+def test_provenance_is_no_difference(
+    job: Job, content: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(provenance.fptlib, "__version__", "9.9.9")
+    fresh = support.make_payload(job, changed("recovery.rate", reason="Else."))
+    assert all(found.same for found in compare(json.loads(json.dumps(content)), fresh))
 
 
 def records(tmp_path: Path, after: list[Any], link: bool = True) -> tuple[bytes, bytes]:
