@@ -12,10 +12,8 @@ from dataclasses import dataclass
 from itertools import zip_longest
 from typing import Any
 
-from fptlib.procedure.verdict import Check
 from fptlib.record import provenance, schema
 from fptlib.record.changes import shown
-from fptlib.record.payload import check_row
 from fptlib.record.plain import DECIMALS
 from fptlib.record.text import number, one_line
 
@@ -54,19 +52,6 @@ class Difference:
         said = f": {'; '.join(self.details)}" if self.details else ""
         since = f" (since: {', '.join(self.versions)})" if self.versions else ""
         return one_line(f"{self.check}: {self.kind}{said}{since}")
-
-
-def recompute(payload: Mapping[str, Any], checks_now: Sequence[Check]) -> list[Difference]:
-    """Compare a record's checks with the same checks computed today.
-
-    Args:
-        payload: the record's payload.
-        checks_now: every check, computed from the same job or trends by this program.
-
-    Raises:
-        RecordError: the payload is of an unknown kind.
-    """
-    return _checks(schema.current(dict(payload)), [check_row(check) for check in checks_now])
 
 
 def compare(payload: Mapping[str, Any], fresh: Mapping[str, Any]) -> list[Difference]:

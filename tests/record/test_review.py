@@ -18,8 +18,9 @@ from fptlib.errors import RecordError
 from fptlib.job import Job
 from fptlib.procedure.verdict import Verdict
 from fptlib.record import exchange, page, provenance, retest
+from fptlib.record.payload import check_row
 from fptlib.record.restore import restore
-from fptlib.record.review import compare, recompute
+from fptlib.record.review import Difference, compare
 
 KEYS = support.make_keys()
 
@@ -37,6 +38,10 @@ def content(job: Job) -> dict[str, Any]:
 def changed(id: str, **fields: Any) -> list[Any]:
     return [dataclasses.replace(check, **fields) if check.id == id else check
             for check in support.make_checks()]
+
+
+def recompute(content: dict[str, Any], checks: list[Any]) -> list[Difference]:
+    return compare(content, {**content, "checks": [check_row(check) for check in checks]})
 
 
 def test_the_same_checks_come_out_the_same(content: dict[str, Any]) -> None:
