@@ -10,6 +10,9 @@ import pandas as pd
 from fptlib.procedure.catalogue import Untested
 
 MOST_PARTS = 60
+# Of an interval: with so much known its mean stands, with less it is a gap (common practice, no
+# source).
+LEAST_KNOWN = 2.0 / 3.0
 
 
 def interval_demand(power: pd.Series, minutes: float, window: str) -> pd.Series:
@@ -18,7 +21,8 @@ def interval_demand(power: pd.Series, minutes: float, window: str) -> pd.Series:
     A row that lies in two intervals counts in each for its share.
 
     Args:
-        power: power on a uniform index [kW]; an interval with a gap is a gap.
+        power: power on a uniform index [kW]; of an interval with a short gap the rest counts,
+            one with more than a third unknown is left out.
         minutes: length of the demand interval.
         window: ``clock`` for blocks aligned to the clock, ``sliding`` for every row.
 
@@ -28,11 +32,12 @@ def interval_demand(power: pd.Series, minutes: float, window: str) -> pd.Series:
     interval = pd.Timedelta(minutes=minutes)
     power, step = _in_parts(power, interval)
     rows = interval // step
+    least = math.ceil(LEAST_KNOWN * rows)
     if window == "sliding":
-        mean = power.rolling(rows, min_periods=rows).mean()
+        mean = power.rolling(rows, min_periods=least).mean()
         return mean.shift(1 - rows).dropna()
     blocks = power.resample(interval)
-    return blocks.mean().where(blocks.count() >= rows).dropna()
+    return blocks.mean().where(blocks.count() >= least).dropna()
 
 
 def _in_parts(power: pd.Series, interval: pd.Timedelta) -> tuple[pd.Series, pd.Timedelta]:

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from fptlib import units
-from fptlib.procedure import approaches, uncertainty
+from fptlib.procedure import alarms, approaches, uncertainty
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import (
     Untested,
@@ -24,7 +24,6 @@ from fptlib.procedure.catalogue import (
 )
 from fptlib.procedure.durations import minutes_between
 from fptlib.procedure.episodes import Changeover
-from fptlib.procedure.known import stretches
 from fptlib.procedure.levels import highest_kept, lowest_kept
 from fptlib.procedure.returning import lowered, release_time, rise_hidden
 from fptlib.procedure.verdict import Check, Event, Verdict
@@ -254,7 +253,7 @@ def chiller_on(case: Case) -> list[Event]:
 
 
 def _stayed_on(case: Case, changeover: Changeover) -> Event:
-    if alarm := first_alarm(case, changeover):
+    if alarm := alarms.first(case, changeover):
         time, text = alarm
         return Event(changeover.name, time, changeover.pull_down_end, Verdict.FAIL, text)
     if changeover.unseen:
@@ -262,7 +261,7 @@ def _stayed_on(case: Case, changeover: Changeover) -> Event:
     if changeover.handover is None:
         return Event(changeover.name, changeover.pull_down_end, None, Verdict.FAIL,
                      "the request was given up before the exchanger took the load")
-    if _alarm_unknown(case, changeover):
+    if alarms.unknown(case, changeover):
         return unjudged(changeover.name, changeover.request, "an alarm column has a gap there")
     return _ready(case, changeover)
 
@@ -282,49 +281,6 @@ def _ready(case: Case, changeover: Changeover) -> Event:
                                   uncertainty.between_rows(water, every))),
                    f"the exchanger could reach {reachable:.1f} when the last chiller stopped, "
                    f"the reset asked for {wanted:.1f} °F")
-
-
-def first_alarm(case: Case, changeover: Changeover) -> tuple[pd.Timestamp, str] | None:
-    """The first alarm from the request until just after the handover, with its text."""
-    rows = _alarm_rows(changeover)
-    hits = [(int(alarm.argmax()), n) for n in case.chiller_numbers
-            if (alarm := _alarmed(case, n, rows)).any()]
-    if not hits:
-        return None
-    row, n = min(hits)
-    time = case.times(rows)[row]
-    said = _alarm_text(case, n, time)
-    after = minutes_between(changeover.request, time)
-    return time, f"chiller {n} in alarm {after:.0f} min after the request" + (
-        f": {said}" if said else "")
-
-
-def _alarm_rows(changeover: Changeover) -> slice:
-    return slice(changeover.request, changeover.pull_down_end + pd.Timedelta(minutes=5))
-
-
-def _alarmed(case: Case, n: int, rows: slice) -> np.ndarray:
-    """Rows with an alarm of a chiller that runs, or one that rose since the request; what
-    stood before on a chiller that stands is not of this changeover."""
-    alarm = case.values(f"chiller_{n}_alarm", rows) == 1.0
-    standing_before = alarm & np.logical_and.accumulate(alarm)
-    known_before = case.value(f"chiller_{n}_alarm", rows.start - case.trends.step) == 1.0
-    old = standing_before & known_before & (case.values(case.running(n), rows) != 1.0)
-    return alarm & ~old
-
-
-def _alarm_text(case: Case, n: int, time: pd.Timestamp) -> str:
-    """The text logged in the alarm's own row; a sample may be a few seconds early."""
-    begin, end = time - pd.Timedelta(seconds=5), time + case.trends.step
-    return next((a.text for a in case.trends.alarms
-                 if a.point == f"chiller_{n}_alarm" and begin <= a.time < end), "")
-
-
-def _alarm_unknown(case: Case, changeover: Changeover) -> bool:
-    """Whether an alarm may have come and gone in a gap longer than a short dip."""
-    longest = case.limits["lift.short_dip"] / case.minutes
-    return any(last - first + 1 > longest for n in case.chiller_numbers for first, last in
-               stretches(np.isnan(case.values(f"chiller_{n}_alarm", _alarm_rows(changeover)))))
 
 
 @check(

@@ -10,8 +10,15 @@ import pandas as pd
 
 from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case
-from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
-from fptlib.procedure.demand import interval_demand
+from fptlib.procedure.catalogue import (
+    Untested,
+    at_least,
+    at_most,
+    check,
+    together,
+    unjudged,
+)
+from fptlib.procedure.demand import LEAST_KNOWN, interval_demand
 from fptlib.procedure.durations import Rise, largest_rise, minutes_between, reversals
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.known import carried, largest_step, straightened, stretches
@@ -229,8 +236,8 @@ def demand(case: Case) -> list[Event]:
     if interval < case.minutes:
         raise Untested(f"rows of {case.minutes:.0f} min are longer than the demand interval")
     blocks = interval_demand(case.power, interval, case.plant.demand_window)
-    windows = {**{c.name: _entry(case, c) for c in case.requests},
-               **{f"{c.name}, exit": _exit(case, c) for c in case.exits}}
+    by_changeover = [_windows(case, c) for c in case.changeovers]
+    windows = {name: window for each in by_changeover for name, window in each.items()}
     spans = {name: slice(*blocks.index.slice_locs(window.start, window.stop))
              for name, window in windows.items()}
     outside = np.ones(len(blocks), dtype=bool)
@@ -239,8 +246,19 @@ def demand(case: Case) -> list[Event]:
     if not outside.any():
         raise Untested("there is no interval outside changeovers to compare with")
     usual = float(blocks.to_numpy()[outside].max())
-    return [_peak(case, name, windows[name].start, blocks.iloc[span], usual)
-            for name, span in spans.items()]
+    return [event for each in by_changeover for event in together(
+        [_peak(case, name, window, blocks.iloc[spans[name]], usual)
+         for name, window in each.items()])]
+
+
+def _windows(case: Case, changeover: Changeover) -> dict[str, slice]:
+    """The stretches in which a changeover may set a peak, on its way in and out, by name."""
+    found = {}
+    if changeover.request is not None:
+        found[changeover.name] = _entry(case, changeover)
+    if changeover.exit is not None:
+        found[f"{changeover.name}, exit"] = _exit(case, changeover)
+    return found
 
 
 def _entry(case: Case, changeover: Changeover) -> slice:
@@ -256,13 +274,20 @@ def _exit(case: Case, changeover: Changeover) -> slice:
     return slice(changeover.exit - interval, changeover.exit + AFTER_RECOVERY)
 
 
-def _peak(case: Case, name: str, start: pd.Timestamp, blocks: pd.Series, usual: float) -> Event:
+def _peak(case: Case, name: str, window: slice, blocks: pd.Series, usual: float) -> Event:
     if blocks.empty:
-        return unjudged(name, start, "power has a gap there")
+        return unjudged(name, window.start, "power has a gap there")
     highest, at = float(blocks.max()), blocks.idxmax()
     return at_most(case, name, at, None, highest, usual, 0.0,
                    f"highest interval {highest:.0f} kW, highest outside changeovers "
-                   f"{usual:.0f} kW")
+                   f"{usual:.0f} kW", hidden=math.inf if _peak_hidden(case, window) else highest)
+
+
+def _peak_hidden(case: Case, window: slice) -> bool:
+    """Whether a gap leaves out an interval."""
+    most = (1.0 - LEAST_KNOWN) * case.limits["recovery.demand_interval"] / case.minutes
+    gaps = stretches(np.isnan(case.values(case.power, window)))
+    return any(last - first + 1 > most for first, last in gaps)
 
 
 CHECKS = (rate, duration, stable, demand)

@@ -33,6 +33,7 @@ HIDDEN = [
     ("lift.chiller_on", ["chiller_1_alarm"], 1.0, "03:00", "03:20"),
     ("recovery.rate", ["chw_supply_setpoint"], 50.0, "03:40", "04:35"),
     ("recovery.stable", ["chw_supply_temp"], 54.0, "04:40", "05:20"),
+    ("recovery.demand", ["plant_power"], 900.0, "03:00", "03:15"),
     ("running.supply", ["chw_supply_temp"], 55.0, "15:00", "19:00"),
     ("exit.supply", ["chw_supply_temp"], 55.0, "15:00", "19:00"),
     ("exit.equipment", FANS, 100.0, "15:00", "19:00"),
@@ -198,7 +199,7 @@ def test_an_alarm_has_the_text_of_its_own_row() -> None:
         checks = {c.id: c for c in all_checks(dataclasses.replace(drawn, trends=trends))}
         return checks["lift.chiller_on"].reason
 
-    assert "LOW LIFT" in reason(-4.0) and "LOW LIFT" in reason(59.0)
+    assert "LOW LIFT" in reason(-30.0) and "LOW LIFT" in reason(59.0)
     assert "LOW LIFT" not in reason(60.0) and "LOW LIFT" not in reason(5 * 86400.0)
 
 
@@ -209,3 +210,10 @@ def test_a_lift_without_its_pressures_leaves_the_other_chillers_untested() -> No
     lift = found(frame(), plant=plant)["lift.minimum"]
     assert lift.verdict is Verdict.NOT_TESTED
     assert "chiller_2_condenser_pressure" in lift.reason
+
+
+def test_a_demand_peak_with_one_unknown_minute_is_still_a_peak() -> None:
+    table = frame()
+    table.loc[between(table, "03:00", "03:15"), "plant_power"] = 900.0
+    table.loc[at("03:07"), "plant_power"] = np.nan
+    assert found(table)["recovery.demand"].verdict is Verdict.FAIL

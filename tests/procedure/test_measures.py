@@ -38,9 +38,13 @@ def test_demand_of_a_ten_minute_step(window: str, expected: list[float]) -> None
         assert found.max() == pytest.approx(expected[0], abs=1e-3)
 
 
-def test_demand_interval_with_a_gap_is_left_out() -> None:
-    power = series([100.0] * 14 + [np.nan] + [200.0] * 15)
-    assert interval_demand(power, 15.0, "clock").tolist() == [200.0]
+@pytest.mark.parametrize(("missing", "expected"), [(1, [100.0, 200.0]), (5, [100.0, 200.0]),
+                                                   (6, [200.0])])
+def test_demand_interval_with_more_than_a_third_missing_is_left_out(
+    missing: int, expected: list[float]
+) -> None:
+    power = series([100.0] * (15 - missing) + [np.nan] * missing + [200.0] * 15)
+    assert interval_demand(power, 15.0, "clock").tolist() == expected
 
 
 @pytest.mark.parametrize("window", ["clock", "sliding"])
