@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import sys
 from collections.abc import Mapping
 from dataclasses import fields
 from pathlib import Path
@@ -20,6 +21,8 @@ from fptlib import points, units
 from fptlib.errors import FptError, JobError
 from fptlib.job import lookup
 from fptlib.physics import refrigerant
+from fptlib.physics.atmosphere import pressure_at
+from fptlib.physics.errors import ImpossibleState
 from fptlib.procedure.limits import Deviation, Limits
 from fptlib.procedure.plant import (
     Approach,
@@ -34,6 +37,7 @@ from fptlib.procedure.plant import (
 )
 
 Answers = Mapping[str, Any]
+MOST_MACHINES = 1000
 READING_COLUMNS = ("time", "point", "value", "unit", "instrument", "taken_by", "remark")
 
 
@@ -43,10 +47,40 @@ def number(answers: Answers, path: str, default: float | None = None) -> float |
     Raises:
         JobError: the answer is not a number.
     """
-    value = lookup(answers, path, default)
-    if value is None or (isinstance(value, int | float) and not isinstance(value, bool)):
-        return value
+    return _number(lookup(answers, path, default), path)
+
+
+def _number(value: Any, path: str) -> float | None:
+    if value is None:
+        return None
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        # TOML knows nan, inf and whole numbers of any length; no quantity is one of them.
+        if abs(value) <= sys.float_info.max:
+            return value
     raise JobError(f"job.toml, {path}: '{value}' is not a number; enter a number")
+
+
+def _whole(answers: Answers, path: str) -> int | None:
+    value = number(answers, path)
+    if value is None:
+        return None
+    if value == int(value) and 0 <= value <= MOST_MACHINES:
+        return int(value)
+    raise JobError(f"job.toml, {path}: '{value}' must be a whole number from 0 to "
+                   f"{MOST_MACHINES}; enter how many there are")
+
+
+def _mapping(value: Any, path: str) -> Answers:
+    if isinstance(value, Mapping):
+        return value
+    raise JobError(f"job.toml, {path}: '{value}' stands where a table is expected; write its "
+                   f"answers below the heading [{path}]")
+
+
+def _tables(answers: Answers, path: str) -> dict[str, Answers]:
+    """The tables that stand under a path, by name."""
+    held = _mapping(lookup(answers, path, {}), path)
+    return {name: _mapping(table, f"{path}.{name}") for name, table in held.items()}
 
 
 def _needed(answers: Answers, path: str, what: str) -> float:
@@ -56,6 +90,16 @@ def _needed(answers: Answers, path: str, what: str) -> float:
     return value
 
 
+def _altitude(answers: Answers) -> float:
+    altitude = _needed(answers, "site.altitude", "the site's altitude in feet")
+    try:
+        pressure_at(altitude)
+    except ImpossibleState as error:
+        raise JobError(f"job.toml, site.altitude: {error}; enter the site's altitude in "
+                       "feet") from error
+    return altitude
+
+
 def zone(answers: Answers) -> str:
     """The site's time zone.
 
@@ -63,12 +107,13 @@ def zone(answers: Answers) -> str:
         JobError: it is missing, or not in the tz database.
     """
     name = lookup(answers, "site.time_zone")
-    if not name:
+    if name in (None, ""):
         raise JobError("job.toml, site.time_zone is missing: enter the site's zone, such as "
                        "'America/Denver', in the plan")
     try:
-        ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError) as error:
+        ZoneInfo(str(name))
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        # "America" is a folder of the database, which the system refuses to read as a file.
         raise JobError(f"job.toml, site.time_zone: '{name}' is not a zone of the tz database; "
                        "enter one such as 'America/Denver'") from error
     return str(name)
@@ -76,23 +121,21 @@ def zone(answers: Answers) -> str:
 
 def plant(answers: Answers) -> Plant:
     """Plant and site of a job."""
-    count = number(answers, "plant.chillers", 0) or 0
-    cells = number(answers, "plant.tower_cells", 0) or 0
-    limit = number(answers, "plant.equipment_limit")
+    count = _whole(answers, "plant.chillers") or 0
     window = lookup(answers, "plant.demand_window", "clock")
     if window not in ("clock", "sliding"):
         raise JobError(f"job.toml, plant.demand_window: '{window}' must be 'clock' or 'sliding'")
     return Plant(
-        altitude=_needed(answers, "site.altitude", "the site's altitude in feet"),
+        altitude=_altitude(answers),
         time_zone=zone(answers),
-        chillers=tuple(_chiller(answers, n) for n in range(1, int(count) + 1)),
-        tower_cells=int(cells),
+        chillers=tuple(_chiller(answers, n) for n in range(1, count + 1)),
+        tower_cells=_whole(answers, "plant.tower_cells") or 0,
         exchanger=Exchanger(**_table(answers, "plant.exchanger", Exchanger)),
         tower_approach=_approach(answers, "plant.tower_approach"),
         exchanger_approach=_approach(answers, "plant.exchanger_approach"),
         loop_volume=number(answers, "plant.loop_volume"),
         sump_volume=number(answers, "plant.sump_volume"),
-        equipment_limit=None if limit is None else int(limit),
+        equipment_limit=_whole(answers, "plant.equipment_limit"),
         demand_window=window,
     )
 
@@ -101,7 +144,7 @@ def _table(answers: Answers, path: str, kind: type) -> dict[str, Any]:
     """The answers of a table that ``kind`` has a field for, each of the right sort."""
     known = {item.name: item for item in fields(kind)}
     found = {}
-    for key, value in (lookup(answers, path, {}) or {}).items():
+    for key, value in _mapping(lookup(answers, path, {}), path).items():
         if key not in known:
             raise JobError(f"job.toml, {path}.{key} is not known; the answers there are: "
                            + ", ".join(name for name in known if name != "number"))
@@ -120,29 +163,32 @@ def _chiller(answers: Answers, n: int) -> Chiller:
 
 
 def _approach(answers: Answers, path: str) -> Approach | None:
-    value = number(answers, f"{path}.value")
+    table = _mapping(lookup(answers, path, {}), path)
+    value = _number(table.get("value"), f"{path}.value")
     if value is None:
         return None
-    basis = lookup(answers, f"{path}.basis", "design")
+    basis = table.get("basis", "design")
     if basis not in ("observed", "design"):
         raise JobError(f"job.toml, {path}.basis: '{basis}' must be 'observed' or 'design'")
-    return Approach(value, basis, str(lookup(answers, f"{path}.remark", "")))
+    return Approach(value, basis, str(table.get("remark", "")))
 
 
 def sensors(answers: Answers) -> Sensors:
     """The job's sensors; what it does not state comes from the glossary."""
-    stated = {}
-    for name in lookup(answers, "sensors", {}) or {}:
-        entry = _point(name, f"job.toml, sensors.{name}")
-        path = f"sensors.{name}"
-        own = number(answers, f"{path}.accuracy")
-        stated[name] = Sensor(
-            entry.accuracy if own is None else own,
-            number(answers, f"{path}.resolution", 0.0) or 0.0,
-            number(answers, f"{path}.offset", 0.0) or 0.0,
-            entry.relative,
-        )
-    return Sensors(stated)
+    return Sensors({name: _sensor(name, table)
+                    for name, table in _tables(answers, "sensors").items()})
+
+
+def _sensor(name: str, table: Answers) -> Sensor:
+    path = f"sensors.{name}"
+    entry = _point(name, f"job.toml, {path}")
+    own = _number(table.get("accuracy"), f"{path}.accuracy")
+    return Sensor(
+        entry.accuracy if own is None else own,
+        _number(table.get("resolution"), f"{path}.resolution") or 0.0,
+        _number(table.get("offset"), f"{path}.offset") or 0.0,
+        entry.relative,
+    )
 
 
 def _point(name: str, where: str) -> points.Point:
@@ -155,7 +201,7 @@ def _point(name: str, where: str) -> points.Point:
 def limits(answers: Answers) -> Limits:
     """The limits in force with the job's deviations."""
     deviations = {}
-    for name, table in (lookup(answers, "limits", {}) or {}).items():
+    for name, table in _mapping(lookup(answers, "limits", {}), "limits").items():
         if not isinstance(table, Mapping) or "value" not in table:
             raise JobError(f"job.toml, limits.\"{name}\" needs value, reason, author and date")
         deviations[name] = Deviation(
@@ -166,18 +212,21 @@ def limits(answers: Answers) -> Limits:
 
 def instruments(answers: Answers) -> dict[str, Instrument]:
     """Field instruments by tag."""
-    return {
-        tag: Instrument(
-            tag,
-            str(table.get("serial", "")),
-            number(answers, f'instruments."{tag}".accuracy', 0.0) or 0.0,
-            _day(table.get("calibrated"), f"instruments.{tag}.calibrated", answers),
-            _day(table.get("due"), f"instruments.{tag}.due", answers),
-            str(table.get("make_model", "")),
-            str(table.get("range", "")),
-        )
-        for tag, table in (lookup(answers, "instruments", {}) or {}).items()
-    }
+    return {tag: _instrument(tag, table, answers)
+            for tag, table in _tables(answers, "instruments").items()}
+
+
+def _instrument(tag: str, table: Answers, answers: Answers) -> Instrument:
+    path = f"instruments.{tag}"
+    return Instrument(
+        tag,
+        str(table.get("serial", "")),
+        _number(table.get("accuracy"), f"{path}.accuracy"),
+        _day(table.get("calibrated"), f"{path}.calibrated", answers),
+        _day(table.get("due"), f"{path}.due", answers),
+        str(table.get("make_model", "")),
+        str(table.get("range", "")),
+    )
 
 
 def _day(value: Any, path: str, answers: Answers) -> pd.Timestamp | None:
@@ -191,11 +240,19 @@ def _day(value: Any, path: str, answers: Answers) -> pd.Timestamp | None:
 
 
 def marks(answers: Answers) -> list[Mark]:
-    """Moments marked by hand during the live test."""
+    """Moments marked by hand during the live test.
+
+    Raises:
+        JobError: they are no list of tables, or a time cannot be used.
+    """
+    held = lookup(answers, "marks", [])
+    if not isinstance(held, list) or not all(isinstance(row, Mapping) for row in held):
+        raise JobError(f"job.toml, marks: '{held}' stands where tables are expected; write each "
+                       "mark with time, what and by below a heading [[marks]]")
     return [
         Mark(moment(str(row.get("time", "")), zone(answers), f"job.toml, mark {count}"),
              str(row.get("what", "")), str(row.get("by", "")))
-        for count, row in enumerate(lookup(answers, "marks", []) or [], start=1)
+        for count, row in enumerate(held, start=1)
     ]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import drawn_plant as drawn
@@ -47,10 +48,48 @@ def test_plant_with_all_it_can_state() -> None:
      "plant.chiller_1.colour is not known"),
     ({"site": SITE, "plant": {"tower_approach": {"value": 7, "basis": "felt"}}},
      "must be 'observed' or 'design'"),
+    ({"site": {"altitude": float("nan")}}, "site.altitude: 'nan' is not a number"),
+    ({"site": {"altitude": 10**400}}, "site.altitude: '1000+' is not a number"),
+    ({"site": {"altitude": 99999}}, "site.altitude: altitude 99999.0 ft is outside"),
+    ({"site": {"altitude": 0, "time_zone": "America"}}, "'America' is not a zone"),
+    ({"site": {"altitude": 0, "time_zone": 7}}, "'7' is not a zone"),
+    ({"site": SITE, "plant": {"chillers": float("inf")}}, "plant.chillers: 'inf' is not a num"),
+    ({"site": SITE, "plant": {"chillers": 2.5}}, "plant.chillers: '2.5' must be a whole number"),
+    ({"site": SITE, "plant": {"tower_cells": -1}}, "plant.tower_cells: '-1' must be a whole"),
+    ({"site": SITE, "plant": {"equipment_limit": 1e9}}, "must be a whole number from 0 to 1000"),
+    ({"site": SITE, "plant": {"exchanger": "x"}}, "plant.exchanger: 'x' stands where a table"),
+    ({"site": SITE, "plant": {"tower_approach": 7}}, "plant.tower_approach: '7' stands where a"),
 ])
 def test_wrong_plant_is_one_sentence(given: dict, said: str) -> None:
     with pytest.raises(JobError, match=said):
         answers.plant(given)
+
+
+@pytest.mark.parametrize(("read", "given", "said"), [
+    (answers.sensors, {"sensors": 3}, "sensors: '3' stands where a table is expected"),
+    (answers.sensors, {"sensors": {"chw_flow": 0.02}}, "sensors.chw_flow: '0.02' stands where"),
+    (answers.sensors, {"sensors": {"chw_flow": {"accuracy": "2 %"}}},
+     "sensors.chw_flow.accuracy: '2 %' is not a number"),
+    (answers.instruments, {"instruments": ["T1"]}, r"instruments: '\['T1'\]' stands where a"),
+    (answers.instruments, {"instruments": {"T1": "good"}}, "instruments.T1: 'good' stands where"),
+    (answers.instruments, {"instruments": {"T1": {"accuracy": float("nan")}}},
+     "instruments.T1.accuracy: 'nan' is not a number"),
+    (answers.limits, {"limits": "none"}, "limits: 'none' stands where a table is expected"),
+    (answers.marks, {"marks": "none"}, "marks: 'none' stands where tables are expected"),
+    (answers.marks, {"marks": ["none"]}, "marks: .* stands where tables are expected"),
+    (answers.marks, {"marks": {"time": "02:15"}}, "marks: .* stands where tables are expected"),
+])
+def test_another_kind_than_a_table_is_one_sentence(
+    read: Callable[[dict], object], given: dict, said: str
+) -> None:
+    with pytest.raises(JobError, match=f"^job.toml, {said}"):
+        read({"site": SITE, **given})
+
+
+def test_instrument_without_accuracy_has_none_and_a_tag_may_hold_a_quote() -> None:
+    found = answers.instruments({"site": SITE, "instruments": {
+        "T1": {"serial": "1"}, '3" gauge': {"accuracy": 0.4}, "T.2": {"accuracy": 0.2}}})
+    assert [found[tag].accuracy for tag in ("T1", '3" gauge', "T.2")] == [None, 0.4, 0.2]
 
 
 @pytest.mark.parametrize(("given", "said"), [

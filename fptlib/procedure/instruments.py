@@ -70,27 +70,35 @@ def agreement(case: Case) -> list[Event]:
 
 
 def _agrees(case: Case, reading: Reading) -> Event:
-    name = reading.point
-    trended = _at(case, reading)
-    if trended is None:
-        return unjudged(name, reading.time, "no trend value at that minute")
-    entry = points.point(reading.point)
-    if not uncertainty.shows_change(_around(case, reading), case.seen_every(reading.point)):
-        return unjudged(name, reading.time, "too few trend values around that minute")
-    difference = trended - reading.value
+    if problem := _not_comparable(case, reading):
+        return unjudged(reading.point, reading.time, problem)
+    trended, entry = _at(case, reading), points.point(reading.point)
+    difference, uncertain = trended - reading.value, _reading_uncertainty(case, reading)
     limit, unit = case.limits["instruments.temperature"], "degF"
-    uncertain = _reading_uncertainty(case, reading)
     if entry.unit != "degF":
-        if reading.value == 0.0:
-            return unjudged(name, reading.time, "a reading of zero has no percentage")
         scale = 100.0 / abs(reading.value)
         difference, uncertain = difference * scale, uncertain * scale
         limit, unit = case.limits["instruments.flow"], "%"
     return at_most(
-        case, name, reading.time, None, abs(difference), limit, uncertain,
+        case, reading.point, reading.time, None, abs(difference), limit, uncertain,
         f"trend {trended:.1f}, instrument {reading.instrument} {reading.value:.1f} "
         f"{units.symbol(entry.unit)}", unit,
     )
+
+
+def _not_comparable(case: Case, reading: Reading) -> str:
+    """Why a reading cannot be held against the trend; empty where it can."""
+    if _at(case, reading) is None:
+        return "no trend value at that minute"
+    if not uncertainty.shows_change(_around(case, reading), case.seen_every(reading.point)):
+        return "too few trend values around that minute"
+    if reading.value == 0.0 and points.point(reading.point).unit != "degF":
+        return "a reading of zero has no percentage"
+    instrument = case.instruments.get(reading.instrument)
+    if instrument is None or instrument.accuracy is None:
+        return (f"the accuracy of instrument {reading.instrument} is not stated; enter it in "
+                "the plan")
+    return ""
 
 
 def _at(case: Case, reading: Reading) -> float | None:
@@ -116,8 +124,7 @@ def _reading_uncertainty(case: Case, reading: Reading) -> float:
 
     The trended sensor's own accuracy is what is being tested and does not enter.
     """
-    instrument = case.instruments.get(reading.instrument)
-    accuracy = instrument.accuracy if instrument else case.sensor(reading.point).accuracy
+    accuracy = case.instruments[reading.instrument].accuracy
     near = _around(case, reading)
     known = near[~np.isnan(near)]
     movement = float(np.ptp(known)) / 2.0 if len(known) else 0.0

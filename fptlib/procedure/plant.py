@@ -123,11 +123,12 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """A field instrument; ``accuracy`` is a half-width in the unit of what it reads."""
+    """A field instrument; ``accuracy`` is a half-width in the unit of what it reads, ``None``
+    where the job does not state it."""
 
     tag: str
     serial: str
-    accuracy: float
+    accuracy: float | None
     calibrated: pd.Timestamp | None
     due: pd.Timestamp | None
     make_model: str = ""

@@ -209,7 +209,8 @@ INSTRUMENTS = Rows("instruments", "Field instruments", (
     Question("serial", "Serial number"),
     Question("range", "Range"),
     Question("accuracy", "Accuracy ±", NUMBER, low=0, high=1000,
-             help="Half-width, in the unit of what it reads."),
+             help="Half-width, in the unit of what it reads. Without it no reading taken with "
+                  "it is compared with the trend."),
     Question("calibrated", "Calibrated on", DATE),
     Question("due", "Calibration due", DATE),
 ), key=Question("tag", "Tag", required=True, help="Short, as on its label: T1, F1."),

@@ -237,6 +237,18 @@ def test_reading_that_disagrees_fails() -> None:
     assert check.measured == pytest.approx(2.0)
 
 
+@pytest.mark.parametrize("instruments", [
+    {}, {"T1": Instrument("T1", "0001", None, None, None)}])
+@pytest.mark.parametrize("point", ["chw_supply_temp", "chw_flow"])
+def test_an_instrument_of_unknown_accuracy_proves_nothing(
+    instruments: dict[str, Instrument], point: str
+) -> None:
+    reading = Reading(at("10:00"), point, 50.0, "T1", "technician")
+    check = rows(drawn.case(readings=[reading], instruments=instruments))["instruments.agreement"]
+    assert check.verdict is Verdict.NOT_TESTED
+    assert "the accuracy of instrument T1 is not stated" in check.reason
+
+
 def test_instrument_out_of_date_fails() -> None:
     check = rows(drawn.case(**readings(due="2026-01-01")))["instruments.calibration"]
     assert check.verdict is Verdict.FAIL
