@@ -184,11 +184,23 @@ def _sensor(name: str, table: Answers) -> Sensor:
     entry = _point(name, f"job.toml, {path}")
     own = _number(table.get("accuracy"), f"{path}.accuracy")
     return Sensor(
-        entry.accuracy if own is None else own,
+        entry.accuracy if own is None else accuracy(entry, own, f"job.toml, {path}.accuracy"),
         _number(table.get("resolution"), f"{path}.resolution") or 0.0,
         _number(table.get("offset"), f"{path}.offset") or 0.0,
         entry.relative,
     )
+
+
+def accuracy(entry: points.Point, value: float, where: str) -> float:
+    """A sensor's accuracy, in the point's unit or as a share of the reading.
+
+    Raises:
+        JobError: it is no share where one is meant; ``where`` opens the sentence.
+    """
+    if entry.relative and value >= 1.0:
+        raise JobError(f"{where}: {value:g} is no share of the reading, as {entry.name} needs "
+                       f"it; enter a number below 1, such as 0.02 for 2 %, not {entry.unit}")
+    return value
 
 
 def _point(name: str, where: str) -> points.Point:

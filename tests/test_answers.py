@@ -86,6 +86,14 @@ def test_another_kind_than_a_table_is_one_sentence(
         read({"site": SITE, **given})
 
 
+@pytest.mark.parametrize("point", ["hx_chw_flow", "plant_power", "chiller_2_amps", "plant_load"])
+def test_an_accuracy_that_is_no_share_of_the_reading_is_refused(point: str) -> None:
+    own = answers.sensors({"sensors": {point: {"accuracy": 0.03}}})[point]
+    assert own.relative and own.accuracy == 0.03
+    with pytest.raises(JobError, match=f"sensors.{point}.accuracy: 20 is no share of the reading"):
+        answers.sensors({"sensors": {point: {"accuracy": 20}}})
+
+
 def test_instrument_without_accuracy_has_none_and_a_tag_may_hold_a_quote() -> None:
     found = answers.instruments({"site": SITE, "instruments": {
         "T1": {"serial": "1"}, '3" gauge': {"accuracy": 0.4}, "T.2": {"accuracy": 0.2}}})

@@ -214,7 +214,10 @@ def _balanced(case: Case, name: str, handover: pd.Timestamp, run: slice) -> Even
     middle = dict(zip(rows.columns, np.median(rows.to_numpy()[usable], axis=0), strict=True))
     given, taken = float(middle.pop("given")), float(middle.pop("taken"))
     imbalance = 200.0 * (given - taken) / (given + taken)
-    allowed = uncertainty.propagated(case, _imbalance, middle)
+    try:
+        allowed = uncertainty.propagated(case, _imbalance, middle)
+    except ValueError as error:
+        return unjudged(name, handover, f"the sensors cannot decide it: {error}")
     return at_most(
         case, name, handover, rows.index[-1], abs(imbalance), allowed, 0.0,
         f"chilled water gives {given:.0f} tons, condenser water takes {taken:.0f} "

@@ -185,8 +185,10 @@ def sensors(job: Job) -> Rows:
     """Accuracy of the plant's own sensors, where it differs from the glossary's."""
     return Rows("sensors", "Plant sensors", (
         Question("accuracy", "Accuracy ±", NUMBER, low=0, high=1000, required=True,
-                 help="Half-width, in the point's own unit, from the data sheet."),
-        Question("resolution", "Resolution", NUMBER, low=0, high=1000),
+                 help="Half-width from the data sheet, in the point's own unit; for flow, "
+                      "power, current and load as a share of the reading: 0.02 for 2 %."),
+        Question("resolution", "Resolution", NUMBER, low=0, high=1000,
+                 help="Smallest step of the trend, in the point's own unit."),
     ), key=_point(job), row_word="sensor")
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fptlib import points, units
+from fptlib.answers import accuracy
 from fptlib.errors import FormError, FptError
 from fptlib.intake import Suggestion, suggest_map
 from fptlib.intake.columns import columns_of
@@ -87,6 +88,16 @@ def take(job: Job, chosen: Sequence[Suggestion]) -> None:
     for each in chosen:
         rows.put({"point": each.point, "file": each.file, "column": each.column,
                   "unit": each.unit}, None)
+
+
+def finish_sensor(row: Row) -> Row:
+    """A sensor, if its accuracy is stated as its point needs it.
+
+    Raises:
+        JobError: it is no share of the reading where one is meant.
+    """
+    accuracy(points.point(row["point"]), row["accuracy"], "Accuracy ±")
+    return row
 
 
 def finish_limit(row: Row) -> Row:

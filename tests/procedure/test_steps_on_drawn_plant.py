@@ -14,7 +14,7 @@ import pytest
 from drawn_plant import EXIT, HANDOVER, RECOVERED, RELEASE, REQUEST, WARM, at
 
 from fptlib.procedure.case import Case
-from fptlib.procedure.plant import Instrument, Reading
+from fptlib.procedure.plant import Instrument, Reading, Sensor, Sensors
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 
@@ -235,6 +235,14 @@ def test_reading_that_disagrees_fails() -> None:
     check = rows(drawn.case(**readings(52.0)))["instruments.agreement"]
     assert check.verdict is Verdict.FAIL
     assert check.measured == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("point", ["hx_chw_flow", "hx_cw_leaving_temp"])
+def test_sensors_too_coarse_for_a_heat_balance_cannot_decide_it(point: str) -> None:
+    check = rows(drawn.case(sensors=Sensors({point: Sensor(500.0, relative="flow" in point)})))[
+        "instruments.heat_balance"]
+    assert check.verdict is Verdict.NOT_TESTED
+    assert "the sensors cannot decide it" in check.reason
 
 
 @pytest.mark.parametrize("instruments", [

@@ -158,6 +158,23 @@ def test_a_limit_of_the_jobs_own(job, value, sentence):
     assert job.get('limits."enable.dwell".value') in (None, 20.0)
 
 
+@pytest.mark.parametrize(("point", "typed", "sentence"), [
+    ("chw_flow", "20", "Accuracy ±: 20 is no share of the reading, as chw_flow needs it"),
+    ("chw_flow", "0.02", "sensor saved"), ("chw_supply_temp", "2", "sensor saved"),
+])
+def test_an_accuracy_is_a_share_of_the_reading_where_the_form_says_so(
+    job, point, typed, sentence
+):
+    view = rows_view(job, asked.sensors(job), finish=planning.finish_sensor)
+    assert "share of the reading: 0.02 for 2 %" in said(view.fields["accuracy"].message)
+    view.fields["point"].control.value = point
+    view.fields["accuracy"].control.value = typed
+    view.save.click()
+    assert sentence in said(view.message)
+    saved = {} if "no share" in sentence else {point: {"accuracy": float(typed)}}
+    assert job.get("sensors", {}) == saved
+
+
 def reading(job, **typed):
     store = readings.ReadingsStore(job)
     view = RowsView(store, readings.asked(job), lambda: None, readings.offers,
