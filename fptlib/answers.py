@@ -6,8 +6,7 @@ found and what was expected.
 
 from __future__ import annotations
 
-import csv
-import io
+import math
 import sys
 from collections.abc import Mapping
 from dataclasses import fields
@@ -35,10 +34,10 @@ from fptlib.procedure.plant import (
     Sensor,
     Sensors,
 )
+from fptlib.readings_file import numbered_rows
 
 Answers = Mapping[str, Any]
 MOST_MACHINES = 1000
-READING_COLUMNS = ("time", "point", "value", "unit", "instrument", "taken_by", "remark")
 
 
 def number(answers: Answers, path: str, default: float | None = None) -> float | None:
@@ -286,41 +285,42 @@ def moment(text: str, site_zone: str, where: str) -> pd.Timestamp:
                        "2026-01-31 02:15") from error
 
 
-def readings(file: Path, site_zone: str) -> list[Reading]:
-    """The field readings of a job, in the glossary's units; none where there is no file."""
-    if not file.is_file():
-        return []
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise JobError(f"{file.name} is not UTF-8 text; save it as UTF-8") from error
-    table = csv.DictReader(io.StringIO(text, newline=""))
-    lacking = [name for name in READING_COLUMNS[:5] if name not in (table.fieldnames or [])]
-    if lacking:
-        raise JobError(f"{file.name}, row 1: the heading lacks {', '.join(lacking)}; it must be "
-                       + ",".join(READING_COLUMNS))
-    return [_reading(row, f"{file.name}, row {count}", site_zone)
-            for count, row in enumerate(table, start=2)]
+def readings(file: Path, plant: Plant) -> list[Reading]:
+    """The field readings of a job, in the glossary's units; none where there is no file.
+
+    Raises:
+        JobError: the file or one of its rows cannot be used.
+    """
+    return [_reading(row, f"{file.name}, row {number}", plant)
+            for number, row in numbered_rows(file)]
 
 
-def _reading(row: Mapping[str, str | None], where: str, site_zone: str) -> Reading:
-    name = (row["point"] or "").strip()
+def _reading(row: Mapping[str, str], where: str, plant: Plant) -> Reading:
+    name = row["point"].strip()
     entry = _point(name, where)
-    value = _value(row["value"], f"{where}, {name}")
-    try:
-        scale = units.scale((row["unit"] or entry.unit).strip(), entry.unit, f"{where}, {name}")
-    except FptError as error:
-        raise JobError(str(error)) from error
+    value = _value(row["value"].strip(), f"{where}, {name}")
+    scale = _scale(row["unit"].strip() or entry.unit, entry, f"{where}, {name}")
     return Reading(
-        moment(row["time"] or "", site_zone, where), name, float(scale(value)),
-        (row["instrument"] or "").strip(), (row.get("taken_by") or "").strip(),
-        (row.get("remark") or "").strip(),
+        moment(row["time"], plant.time_zone, where), name, float(scale(value)),
+        row["instrument"].strip(), row.get("taken_by", "").strip(),
+        row.get("remark", "").strip(),
     )
 
 
-def _value(text: str | None, where: str) -> float:
+def _value(text: str, where: str) -> float:
     try:
-        return float((text or "").strip())
-    except ValueError as error:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    # Python reads 4_4 as forty-four.
+    if not math.isfinite(value) or "_" in text:
         raise JobError(f"{where}: '{text}' is not a number; enter the reading as a number "
-                       "such as 44.6") from error
+                       "such as 44.6")
+    return value
+
+
+def _scale(unit: str, entry: points.Point, where: str) -> units.Scale:
+    try:
+        return units.scale(unit, entry.unit, where)
+    except FptError as error:
+        raise JobError(str(error)) from error

@@ -18,6 +18,7 @@ from fptlib.procedure.plant import Sensor, Sensors
 from fptlib.start import clear, start
 
 SITE = {"altitude": 4200, "time_zone": "America/Denver"}
+PLANT = answers.plant({"site": SITE})
 
 
 def test_plant_with_all_it_can_state() -> None:
@@ -156,7 +157,7 @@ HEAD = "time,point,value,unit,instrument,taken_by,remark\n"
 def test_readings_are_converted_and_placed_in_the_sites_zone(tmp_path: Path) -> None:
     file = _readings(tmp_path, HEAD + "2026-01-10 10:00,chw_supply_temp,10,degC,T1,me,\n"
                      "2026-01-10T18:00:00+00:00,cw_flow,10,L/s,F1,me,cold\n")
-    first, second = answers.readings(file, "America/Denver")
+    first, second = answers.readings(file, PLANT)
     assert first.value == 50.0 and str(first.time) == "2026-01-10 10:00:00-07:00"
     assert second.value == pytest.approx(158.503, abs=1e-3)
     assert str(second.time) == "2026-01-10 11:00:00-07:00" and second.remark == "cold"
@@ -166,16 +167,20 @@ def test_readings_are_converted_and_placed_in_the_sites_zone(tmp_path: Path) -> 
     ("2026-01-10 10:00,chw_suply,44,degF,T1,me,", "row 2: 'chw_suply' is not a point"),
     ("2026-01-10 10:00,chw_supply_temp,warm,degF,T1,me,", "row 2, chw_supply_temp: 'warm'"),
     ("2026-01-10 10:00,chw_supply_temp,44,psi,T1,me,", "unit 'psi' cannot be turned into degF"),
+    ("2026-01-10 10:00,chw_supply_temp,nan,degF,T1,me,", "row 2, chw_supply_temp: 'nan' is not"),
+    ("2026-01-10 10:00,chw_supply_temp,inf,degF,T1,me,", "row 2, chw_supply_temp: 'inf' is not"),
+    ("2026-01-10 10:00,chw_supply_temp,4_4,degF,T1,me,", "row 2, chw_supply_temp: '4_4' is not"),
+    ("\n\n2026-01-10 10:00,chw_suply,44,degF,T1,me,", "row 4: 'chw_suply' is not a point"),
     ("last night,chw_supply_temp,44,degF,T1,me,", "row 2: 'last night' is not a time"),
 ])
 def test_wrong_reading_names_file_row_and_point(tmp_path: Path, row: str, said: str) -> None:
     with pytest.raises(JobError, match=said):
-        answers.readings(_readings(tmp_path, HEAD + row + "\n"), "America/Denver")
+        answers.readings(_readings(tmp_path, HEAD + row + "\n"), PLANT)
 
 
 def test_wrong_heading_is_one_sentence(tmp_path: Path) -> None:
     with pytest.raises(JobError, match="row 1: the heading lacks instrument"):
-        answers.readings(_readings(tmp_path, "time,point,value,unit\n"), "America/Denver")
+        answers.readings(_readings(tmp_path, "time,point,value,unit\n"), PLANT)
 
 
 def test_stated_offset_is_taken_off_and_said() -> None:

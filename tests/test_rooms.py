@@ -19,7 +19,8 @@ ALLOWED = {
     "portfolio": JOB | {"portfolio", "record", "assemble", "answers", "intake", "start"},
     "points": GROUND, "units": GROUND, "trends": GROUND, "errors": GROUND,
     "job": GROUND,
-    "answers": JOB,
+    "readings_file": {"errors"},
+    "answers": JOB | {"readings_file"},
 }
 
 

@@ -153,7 +153,8 @@ def _plain(question: Question, text: str) -> float:
         value = float(text.replace(",", "") if _thousands(text) else text)
     except ValueError:
         value = math.nan
-    if not math.isfinite(value):
+    # Python reads 4_4 as forty-four.
+    if not math.isfinite(value) or "_" in text:
         hint = "; write a decimal point, not a comma" if "," in text else ""
         raise FormError(f"{question.label}: '{text}' is not a number{hint}; type digits only")
     if question.kind == WHOLE and value != int(value):

@@ -12,9 +12,9 @@ from zoneinfo import ZoneInfo
 from fptlib import points, units
 from fptlib.errors import FormError
 from fptlib.job import Job, now, write_atomically
+from fptlib.readings_file import COLUMNS, numbered_rows
 from fptlib.workbook.questions import CHOICE, MOMENT, NUMBER, Question, Rows, read
 
-HEADER = ("time", "point", "value", "unit", "instrument", "taken_by", "remark")
 Row = dict[str, Any]
 
 
@@ -65,7 +65,9 @@ def finish(job: Job, row: Row) -> Row:
     when = site_time(job, datetime.fromisoformat(row["time"]) if row.get("time") else None)
     if when > site_time(job):
         raise FormError(f"Time: {row['time']} has not come yet; write when the reading was taken")
-    filled = {name: str(row.get(name, "")) for name in HEADER}
+    filled = {name: str(row.get(name, "")) for name in COLUMNS}
+    # A comma that was taken stands between thousands; the file holds plain numbers.
+    filled["value"] = filled["value"].replace(",", "")
     return {**filled, "unit": stated, "time": when.isoformat(timespec="seconds")}
 
 
@@ -88,18 +90,14 @@ class ReadingsStore:
         self._job = job
 
     def rows(self) -> list[Row]:
-        path = self._job.readings_file
-        if not path.is_file():
-            return []
-        text = path.read_text(encoding="utf-8-sig")
-        return [{k: v or "" for k, v in row.items() if k} for row in csv.DictReader(
-            io.StringIO(text))]
+        return [row for _, row in numbered_rows(self._job.readings_file)]
 
     def put(self, row: Mapping[str, Any], old: Mapping[str, Any] | None) -> None:
         with self._job.locked():
             rows = self.rows()
             if old is not None and dict(old) in rows:
-                rows[rows.index(dict(old))] = dict(row)
+                # A column added by hand, which no form asks for, stays.
+                rows[rows.index(dict(old))] = {**old, **row}
             else:
                 rows.append(dict(row))
             self._write(rows)
@@ -112,7 +110,7 @@ class ReadingsStore:
             self._write(rows)
 
     def _write(self, rows: Sequence[Mapping[str, Any]]) -> None:
-        names = dict.fromkeys([*HEADER, *(key for row in rows for key in row)])
+        names = dict.fromkeys([*COLUMNS, *(key for row in rows for key in row)])
         sheet = io.StringIO()
         writer = csv.DictWriter(sheet, list(names), lineterminator="\n", restval="")
         writer.writeheader()

@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 import small_plant
 
-from fptlib.errors import FormError, IntakeError
+from fptlib import answers
+from fptlib.errors import FormError, IntakeError, JobError
 from fptlib.job import Job
 from fptlib.procedure.limits import Limits
 from fptlib.workbook import against_trend, asked, checklist, panels, planning, readings, taking_in
@@ -210,6 +211,35 @@ def test_a_reading_is_removed(job):
     view.chooser.value = 0
     view.remove.click()
     assert store.rows() == []
+
+
+HAND = ("time,point,value,unit,instrument,taken_by,remark,weather\n"
+        "2026-01-10T20:00:00-07:00,chw_supply_temp,45.3,degF,T1,A,{remark},snow\n")
+
+
+def test_a_save_leaves_what_was_written_by_hand(job):
+    job.readings_file.write_text(HAND.format(remark='"twice, shaded"'), encoding="utf-8")
+    view, store = reading(job)
+    assert [row.get("weather") for row in store.rows()] == ["snow", ""]
+    view.chooser.value = 0
+    view.fields["value"].control.value = "45.2"
+    view.save.click()
+    assert (store.rows()[0]["remark"], store.rows()[0]["weather"]) == ("twice, shaded", "snow")
+
+
+def test_a_file_that_cannot_be_read_whole_is_never_written_over(job):
+    before = HAND.format(remark="twice, second time shaded")
+    job.readings_file.write_text(before, encoding="utf-8")
+    with pytest.raises(JobError, match="readings.csv, row 2: 'snow' stands below no heading"):
+        readings.ReadingsStore(job).put({"point": "chw_flow"}, None)
+    assert job.readings_file.read_text(encoding="utf-8") == before
+
+
+def test_a_reading_typed_with_a_comma_between_thousands_can_be_read_back(job):
+    _, store = reading(job, point="chw_flow", value="1,740", unit="gpm")
+    assert [row["value"] for row in store.rows()] == ["1740"]
+    kept, = answers.readings(job.readings_file, answers.plant(job.answers()))
+    assert kept.value == 1740.0
 
 
 def test_overrides_are_closed_by_release_and_readback(job):

@@ -37,6 +37,7 @@ def test_a_good_answer_is_saved_in_the_saved_unit(question, typed, unit, saved):
     (TEMPERATURE, "warm", "", "Supply: 'warm' is not a number"),
     (TEMPERATURE, "44,5", "", "decimal point, not a comma"),
     (TEMPERATURE, "nan", "", "is not a number"),
+    (TEMPERATURE, "4_4", "", "is not a number"),
     (TEMPERATURE, "7", "", "outside what is possible here (30 to 90 °F)"),
     (TEMPERATURE, "44.5", "degC", "44.5 °C is outside"),
     (TEMPERATURE, "44.5", "gpm", "unit 'gpm' cannot be turned into degF"),
