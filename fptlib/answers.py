@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import pandas as pd
 
-from fptlib import points, units
+from fptlib import points, pressures
 from fptlib.errors import FptError, JobError
 from fptlib.job import lookup
 from fptlib.physics import refrigerant
@@ -299,7 +299,11 @@ def _reading(row: Mapping[str, str], where: str, plant: Plant) -> Reading:
     name = row["point"].strip()
     entry = _point(name, where)
     value = _value(row["value"].strip(), f"{where}, {name}")
-    scale = _scale(row["unit"].strip() or entry.unit, entry, f"{where}, {name}")
+    unit = row["unit"].strip() or entry.unit
+    try:
+        scale = pressures.scale(unit, entry.unit, plant.altitude, f"{where}, {name}")
+    except FptError as error:
+        raise JobError(str(error)) from error
     return Reading(
         moment(row["time"], plant.time_zone, where), name, float(scale(value)),
         row["instrument"].strip(), row.get("taken_by", "").strip(),
@@ -317,10 +321,3 @@ def _value(text: str, where: str) -> float:
         raise JobError(f"{where}: '{text}' is not a number; enter the reading as a number "
                        "such as 44.6")
     return value
-
-
-def _scale(unit: str, entry: points.Point, where: str) -> units.Scale:
-    try:
-        return units.scale(unit, entry.unit, where)
-    except FptError as error:
-        raise JobError(str(error)) from error

@@ -183,6 +183,14 @@ def test_wrong_heading_is_one_sentence(tmp_path: Path) -> None:
         answers.readings(_readings(tmp_path, "time,point,value,unit\n"), PLANT)
 
 
+@pytest.mark.parametrize("given", ["35,psig", "2.413165,barg", "241.3165,kPag"])
+def test_gauge_pressure_is_read_under_the_sites_atmosphere(tmp_path: Path, given: str) -> None:
+    row = f"2026-01-10 10:00,chiller_1_evaporator_pressure,{given},P1,me,\n"
+    reading, = answers.readings(_readings(tmp_path, HEAD + row), PLANT)
+    # ASHRAE Fundamentals (2017) ch. 1 eq. 3 at 4200 ft: 12.5984 psia.
+    assert reading.value == pytest.approx(35 + 12.5984, abs=2e-4)
+
+
 def test_stated_offset_is_taken_off_and_said() -> None:
     trends = drawn.case().trends
     found = without_offsets(trends, Sensors({"chw_supply_temp": Sensor(0.5, offset=0.4)}))

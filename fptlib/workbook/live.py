@@ -76,7 +76,7 @@ class LivePanel:
         readings.ReadingsStore(self.job).put(row, None)
         self.spot.value = ""
         agrees, doubt = against_trend.told(self.job, row)
-        said = [readings.plausible(points.point(name), number, row["unit"]), agrees]
+        said = [readings.plausible(self.job, points.point(name), number, row["unit"]), agrees]
         self.message.saved(f"{row['time'][11:19]} saved: " + "; ".join(filter(None, said)), doubt)
         self._saved()
 

@@ -9,7 +9,8 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from fptlib import points, units
+from fptlib import points, pressures, units
+from fptlib.answers import number
 from fptlib.errors import FormError
 from fptlib.job import Job, now, write_atomically
 from fptlib.readings_file import COLUMNS, numbered_rows
@@ -43,7 +44,7 @@ def offers(texts: Mapping[str, str]) -> Mapping[str, Sequence[str]]:
     """The units that fit the chosen point."""
     if not points.is_point(texts["point"]):
         return {}
-    return {"unit": units.choices(points.point(texts["point"]).unit)}
+    return {"unit": units.offered(points.point(texts["point"]).unit)}
 
 
 def site_time(job: Job, moment: datetime | None = None) -> datetime:
@@ -61,7 +62,7 @@ def finish(job: Job, row: Row) -> Row:
     """
     point = points.point(row["point"])
     stated = row.get("unit") or point.unit
-    plausible(point, str(row["value"]), stated)
+    plausible(job, point, str(row["value"]), stated)
     when = site_time(job, datetime.fromisoformat(row["time"]) if row.get("time") else None)
     if when > site_time(job):
         raise FormError(f"Time: {row['time']} has not come yet; write when the reading was taken")
@@ -71,15 +72,19 @@ def finish(job: Job, row: Row) -> Row:
     return {**filled, "unit": stated, "time": when.isoformat(timespec="seconds")}
 
 
-def plausible(point: points.Point, text: str, unit: str) -> str:
+def plausible(job: Job, point: points.Point, text: str, unit: str) -> str:
     """One sentence on a value that is possible for its point.
 
     Raises:
         FormError: it is no number or outside the point's range.
+        IntakeError: the unit measures something else, or is a gauge's and the job states no
+            altitude.
     """
-    question = Question("value", point.meaning.capitalize(), NUMBER, point.unit, required=True,
-                        low=point.low, high=point.high)
-    value = read(question, text, unit)
+    meaning = point.meaning.capitalize()
+    scale = pressures.scale(unit, point.unit, number(job.answers(), "site.altitude"), meaning)
+    question = Question("value", meaning, NUMBER, unit, required=True,
+                        low=scale.back(point.low), high=scale.back(point.high))
+    value = scale(read(question, text))
     return f"{value:g} {units.symbol(point.unit)} is possible for {point.meaning}"
 
 

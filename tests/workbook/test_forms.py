@@ -242,6 +242,15 @@ def test_a_reading_typed_with_a_comma_between_thousands_can_be_read_back(job):
     assert kept.value == 1740.0
 
 
+@pytest.mark.parametrize(("value", "unit", "sentence"), [
+    ("35", "psig", "reading saved"), ("-20", "psig", "-20 psig is outside what is possible"),
+    ("400", "psia", "400 psia is outside what is possible"),
+])
+def test_a_refrigerant_pressure_may_be_read_off_a_gauge(job, value, unit, sentence):
+    view, _ = reading(job, point="chiller_1_evaporator_pressure", value=value, unit=unit)
+    assert sentence in said(view.message)
+
+
 def test_overrides_are_closed_by_release_and_readback(job):
     line = checklist.OverrideLine(job, "overrides", job.get("overrides")[0], lambda: None)
     line.build()
