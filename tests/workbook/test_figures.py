@@ -80,6 +80,12 @@ def test_the_sketch_draws_any_plant(answers):
     assert sketch.figure(answers).png().startswith(b"\x89PNG")
 
 
+@pytest.mark.parametrize("typed", ["$a$ $", "CWS$_$T", r"$\oil$ low"])
+def test_typed_text_is_no_mathematics(typed):
+    sketch.figure({"points": {"cw_supply_temp": {"column": typed}}}).png()
+    base.nothing(typed, f"chiller 1 alarm '{typed}'").png()
+
+
 def test_gaps_are_drawn_for_the_points_that_have_them() -> None:
     table = drawn_plant.frame()
     table.iloc[100:400, table.columns.get_loc("chw_flow")] = float("nan")

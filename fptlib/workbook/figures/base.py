@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import matplotlib
 import numpy as np
 import pandas as pd
 from matplotlib import dates
@@ -23,6 +24,9 @@ from matplotlib.figure import Figure
 from fptlib.procedure.case import Case
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.verdict import Check
+
+# Tags and alarm texts are what people typed; two dollar signs in one are no mathematics.
+matplotlib.rcParams["text.parse_math"] = False
 
 INK = "#1b2733"
 GREY = "#5a6570"
