@@ -8,11 +8,14 @@ import subprocess
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from types import SimpleNamespace
 
+import drawn_plant
 import nbformat
 import pytest
 
-from fptlib.workbook.steps import STEPS
+from fptlib.procedure import lift
+from fptlib.workbook.steps import STEPS, step
 
 WORKBOOKS = Path(__file__).resolve().parents[2] / "workbooks"
 
@@ -51,6 +54,16 @@ def test_a_workbook_is_short_code_with_words_and_committed_executed(step):
     for part in ("**Purpose:**", "Safety first", "Cautions for this step", "What is needed"):
         assert part in words
     assert "widgets" not in book.metadata
+
+
+def test_the_setpoint_that_lift_asks_for_is_shown_as_it_is_judged():
+    # The drawn sequence goes down to 40 °F, above the floor of its chillers' cut-outs.
+    case, shown = drawn_plant.case(), {}
+    page = SimpleNamespace(can=lambda *_: True, at=lambda _, moments, held: shown.update(held))
+    book = nbformat.read(WORKBOOKS / step("lift").file, as_version=4)
+    source, = (cell.source for cell in book.cells if "setpoint lift asks for" in cell.source)
+    exec(source, {"page": page, "case": case, "limits": case.limits, "lift": lift})
+    assert case.floor < shown["setpoint lift asks for"].min() == 40.0
 
 
 @pytest.mark.parametrize("step", STEPS, ids=lambda step: step.name)
