@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from fptlib.physics.errors import ImpossibleState
 from fptlib.procedure.case import Case
 from fptlib.procedure.verdict import Check, Event, Verdict, conformance, decide, worst
 
@@ -105,6 +106,9 @@ def _row(words: Words, judge: Judge, case: Case) -> Check:
                           "capacity; repeat under natural conditions")
     except Untested as stop:
         return _without_events(words, case, stop.verdict, str(stop))
+    except ImpossibleState as error:
+        return _without_events(words, case, Verdict.NOT_TESTED,
+                               f"the sensors, as accurate as stated, cannot decide it: {error}")
     return _from_events(words, case, events)
 
 

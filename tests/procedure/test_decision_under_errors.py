@@ -13,7 +13,7 @@ import drawn_plant as drawn
 import numpy as np
 import pytest
 
-from fptlib.procedure import enable, lift
+from fptlib.procedure import enable, instruments, lift
 from fptlib.procedure.case import Case
 from fptlib.procedure.limits import Deviation, Limits
 from fptlib.procedure.plant import Approach, Plant, Sensor, Sensors
@@ -119,3 +119,11 @@ def test_design_approaches_cancel_nothing() -> None:
     sensors = Sensors({**SENSORS.stated, "outdoor_wet_bulb": Sensor(1.1)})
     wide = dataclasses.replace(case_with({}, "guarded acceptance", plant=plant), sensors=sensors)
     assert enable.condition(wide).uncertainty == pytest.approx(2.2 / np.sqrt(3.0), rel=0.01)
+
+
+def test_a_sensor_said_to_be_absurdly_bad_decides_nothing() -> None:
+    sensors = Sensors({**SENSORS.stated, "outdoor_dry_bulb": Sensor(1000.0)})
+    case = dataclasses.replace(drawn.case(), sensors=sensors, wet_bulb_source="calculated")
+    found = instruments.wet_bulb(case)
+    assert found.verdict is Verdict.NOT_TESTED
+    assert found.reason.startswith("the sensors, as accurate as stated, cannot decide it")
