@@ -21,7 +21,7 @@ from IPython.display import display
 from fptlib.errors import FptError, JobError
 from fptlib.job import JOB_FILE, Job
 from fptlib.procedure.case import Case
-from fptlib.procedure.verdict import Check
+from fptlib.procedure.verdict import Check, Verdict
 from fptlib.workbook import checklist, evidence, parts, readings, state, static, style, verdicts
 from fptlib.workbook.against_trend import told
 from fptlib.workbook.figures.base import Evidence
@@ -238,7 +238,8 @@ def strip(job: Job, here: Step) -> Shown:
         "<ol style='list-style:none;display:flex;flex-wrap:wrap;gap:.4em;padding:0;margin:0'>"
         f"{items}</ol></nav>"
     )
-    text = [f"{e.step.number} {e.step.title}: {e.verdict or e.state}" for e in standings]
+    text = [f"{e.step.number} {e.step.title}: {e.verdict or e.state}{_unproven(e)}"
+            for e in standings]
     return Shown(markup, "\n".join(text))
 
 
@@ -252,8 +253,14 @@ def _strip_item(entry: state.Standing, here: bool) -> str:
     return (
         f"<li title='{html.escape(entry.reason)}' style='border:{frame};border-radius:.4em;"
         f"padding:.25em .5em;background:#fff;color:#1b2733'>{link}<br>"
-        f"{static.verdict_markup(entry.verdict or entry.state)}</li>"
+        f"{static.verdict_markup(entry.verdict or entry.state)}{_unproven(entry)}</li>"
     )
+
+
+def _unproven(entry: state.Standing) -> str:
+    """A step that passes, or fails, says how much of it was not judged at all."""
+    judged = entry.verdict not in ("", Verdict.NOT_TESTED, Verdict.DEFERRED)
+    return f", {entry.unproven} not judged" if judged and entry.unproven else ""
 
 
 def open_page(name: str) -> Page:

@@ -17,7 +17,7 @@ from typing import Any
 
 from fptlib.errors import RecordError
 from fptlib.job import Job, lookup, sha256
-from fptlib.procedure.verdict import Check, worst
+from fptlib.procedure.verdict import Check, Verdict, worst
 from fptlib.record import store
 from fptlib.workbook.steps import STEPS, Step
 
@@ -32,12 +32,14 @@ _SIGNED = {"findings": "technician", "review": "engineer"}
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """Where one step stands; ``reason`` is one sentence, ``verdict`` the worst of its checks."""
+    """Where one step stands; ``reason`` is one sentence, ``verdict`` the worst of its checks,
+    ``unproven`` how many of them could not be judged."""
 
     step: Step
     state: str
     verdict: str = ""
     reason: str = ""
+    unproven: int = 0
 
 
 def inputs(job: Job, step: Step, answers: Mapping[str, Any] | None = None) -> str:
@@ -108,7 +110,9 @@ def standing(job: Job, step: Step, answers: Mapping[str, Any] | None = None) -> 
         return Standing(step, WAITING, reason=held["waiting"])
     if held.get("inputs") != inputs(job, step, answers):
         return Standing(step, OUT_OF_DATE, reason="something it rests on was changed; run it again")
-    return Standing(step, DONE, held.get("verdict", ""), _counted(held.get("counts", {})))
+    counts = held.get("counts", {})
+    unproven = sum(counts.get(verdict, 0) for verdict in (Verdict.NOT_TESTED, Verdict.DEFERRED))
+    return Standing(step, DONE, held.get("verdict", ""), _counted(counts), unproven)
 
 
 def _signed(job: Job, step: Step) -> Standing:

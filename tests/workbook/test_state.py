@@ -8,6 +8,7 @@ import small_plant
 from fptlib.job import Job
 from fptlib.procedure import enable
 from fptlib.workbook import state
+from fptlib.workbook.page import strip
 from fptlib.workbook.steps import STEPS, step
 
 ENABLE = step("enable")
@@ -99,3 +100,13 @@ def test_a_cut_off_record_waits_and_is_named(job):
     assert now.reason.startswith("record/0001.json cannot be used: ")
     assert now.reason.endswith("sign a new record")
     assert state.first_unfinished(job) is STEPS[0]
+
+
+def test_the_strip_says_how_much_of_a_step_was_not_judged(job):
+    run(job)
+    counts = job.get("state.enable.counts")
+    job.put("state.enable.counts", {**counts, "not tested": 2, "deferred": 1})
+    assert state.standing(job, ENABLE).unproven == 3
+    assert "3 Enable: fail, 3 not judged" in strip(job, ENABLE).text
+    job.put("state.enable.verdict", "not tested")
+    assert "3 Enable: not tested\n" in strip(job, ENABLE).text
