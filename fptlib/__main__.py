@@ -198,53 +198,25 @@ def _countersign(stated: argparse.Namespace) -> None:
     print(f"signed record: {path}")
 
 
-def _latest(job) -> Path:  # type: ignore[no-untyped-def]
-    from fptlib.errors import RecordError
-    from fptlib.record import store
-
-    path = store.latest(job)
-    if path is None:
-        raise RecordError("this job has no record yet; sign one with 'fptlib sign'")
-    return path
-
-
 def _verify(stated: argparse.Namespace) -> int:
-    from fptlib.job import Job
+    from fptlib.record.named import named
     from fptlib.record.trusted import TrustedKeys
     from fptlib.record.verify import verify
 
-    path, job = stated.record.resolve(), None
-    if path.is_dir():
-        job = Job(path)
-        path = _latest(job)
-    elif path.parent.name == "record" and (path.parent.parent / "job.toml").is_file():
-        job = Job(path.parent.parent)
+    of = named(stated.record)
     trusted = TrustedKeys.read(stated.trusted) if stated.trusted else None
-    found = verify(_record_bytes(path), trusted, job)
+    found = verify(of.record, trusted, of.job)
     print("\n".join(found.lines()))
     return 0 if found.good else 1
 
 
-def _record_bytes(path: Path) -> bytes:
-    from fptlib.errors import RecordError
-
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise RecordError(f"'{path.name}' cannot be read: {error.strerror}") from error
-    if data.startswith(b"%PDF"):
-        from fptlib.record.pdf import record_of_pdf
-
-        return record_of_pdf(data)
-    return data
-
-
 def _review(stated: argparse.Namespace) -> int:
     from fptlib.job import Job
+    from fptlib.record.named import latest_of
     from fptlib.workbook import closing
 
     job = Job(stated.job)
-    differences = closing.compared(job, _latest(job).read_bytes(), closing.compute(job))
+    differences = closing.compared(job, latest_of(job).read_bytes(), closing.compute(job))
     print("\n".join(difference.line() for difference in differences))
     return 1 if any(not difference.same for difference in differences) else 0
 

@@ -5,7 +5,8 @@ A record is bytes plus signatures by open standards: a JSON payload in canonical
 keys named by their RFC 7638 thumbprint. Nothing here knows of widgets.
 
 * ``payload``: everything the record states, as plain JSON types
-* ``keys``, ``signing``, ``verify``, ``store``: sign it, countersign it, check it, keep it
+* ``keys``, ``signing``, ``verify``, ``store``, ``named``: sign it, countersign it, check it,
+  keep it, find it
 * ``trusted``, ``trust``: a firm's list of trusted keys, and how it is kept
 * ``page``, ``pdf``: the record for people
 * ``deficiencies``, ``retest``, ``review``, ``restore``, ``exchange``, ``schema``: what follows

@@ -1,0 +1,55 @@
+"""A record named by its job folder or its file."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+import record_support as support
+
+from fptlib.errors import RecordError
+from fptlib.job import Job
+from fptlib.record import store
+from fptlib.record.named import named
+
+KEYS = support.make_keys()
+RECORDS = [support.signed({"text": text}, KEYS, ("technician",)) for text in ("old", "new")]
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Job:
+    return support.make_job(tmp_path / "job")
+
+
+def test_a_job_folder_names_its_latest_record(job: Job) -> None:
+    paths = [store.save(job, record) for record in RECORDS]
+    found = named(job.folder)
+    assert (found.record, found.path) == (RECORDS[-1], paths[-1])
+    assert found.job is not None and found.job.folder == job.folder
+
+
+def test_a_file_in_a_jobs_record_folder_knows_its_job(
+    job: Job, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old, _ = [store.save(job, record) for record in RECORDS]
+    monkeypatch.chdir(old.parent)
+    found = named(Path(old.name))
+    assert found.record == RECORDS[0]
+    assert found.job is not None and found.job.folder == job.folder
+
+
+def test_a_file_elsewhere_has_no_job(job: Job, tmp_path: Path) -> None:
+    copy = shutil.copyfile(store.save(job, RECORDS[0]), tmp_path / "copy.json")
+    found = named(copy)
+    assert (found.record, found.job) == (RECORDS[0], None)
+
+
+def test_a_job_without_a_record_is_a_sentence(job: Job) -> None:
+    with pytest.raises(RecordError, match="job 'job' has no record yet; sign one"):
+        named(job.folder)
+
+
+def test_a_file_that_is_not_there_is_a_sentence(tmp_path: Path) -> None:
+    with pytest.raises(RecordError, match=r"'no\.json' cannot be read"):
+        named(tmp_path / "no.json")
