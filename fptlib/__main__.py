@@ -211,14 +211,12 @@ def _verify(stated: argparse.Namespace) -> int:
 
 
 def _review(stated: argparse.Namespace) -> int:
-    from fptlib.job import Job
-    from fptlib.record.named import latest_of
-    from fptlib.workbook import closing
+    from fptlib.again import differences
+    from fptlib.record.named import named
 
-    job = Job(stated.job)
-    differences = closing.compared(job, latest_of(job).read_bytes(), closing.compute(job))
-    print("\n".join(difference.line() for difference in differences))
-    return 1 if any(not difference.same for difference in differences) else 0
+    found = differences(named(stated.record), stated.trends)
+    print("\n".join(difference.line() for difference in found))
+    return 1 if any(not difference.same for difference in found) else 0
 
 
 def _print_record(stated: argparse.Namespace) -> None:
@@ -241,6 +239,7 @@ def _screen(stated: argparse.Namespace) -> int:
 
 
 _JOB: dict[str, Any] = {"type": Path, "help": "the job folder"}
+_RECORD = "a job folder, a record or its PDF"
 _ASKED = f"its passphrase is asked for, or taken from the environment variable {PASSPHRASE}"
 _SIGNING: dict[str, dict[str, Any]] = {
     "--key": {"type": Path, "required": True, "help": f"key file; {_ASKED}"},
@@ -272,7 +271,7 @@ _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] 
         "--send-back": {"metavar": "REASON", "help": "sign that the record is sent back"},
     }),
     "verify": (_verify, "Say who signed what and when, and whether anything changed.", {
-        "record": {"type": Path, "help": "a job folder, a record or its PDF"},
+        "record": {"type": Path, "help": _RECORD},
         "--trusted": {"type": Path, "help": "the firm's list of trusted keys"},
     }),
     "trust": (_trust, "Put a key onto a firm's list of trusted keys, or revoke one.", {
@@ -284,7 +283,11 @@ _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] 
         "--revoke": {"choices": ["retired", "compromised"],
                      "help": "retired: earlier signatures count; compromised: none does"},
     }),
-    "review": (_review, "Compute the latest record anew and compare.", {"job": _JOB}),
+    "review": (_review, "Compute a record anew and compare.", {
+        "record": {"type": Path, "help": _RECORD},
+        "--trends": {"type": Path, "help": "the folder of the trend files that the record names, "
+                                           "where its job folder is not at hand"},
+    }),
     "print": (_print_record, "Write the latest record as HTML, PDF and tables.", {"job": _JOB}),
     "screen": (_screen, "Screen a folder of jobs and rank them.", {
         "folder": {"type": Path, "help": "folder that holds job folders"},

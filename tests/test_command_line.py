@@ -128,6 +128,20 @@ def test_review_comes_out_the_same(signed: Path, capsys: pytest.CaptureFixture[s
     assert capsys.readouterr().out.count(": same") == 32
 
 
+def test_review_of_the_pdf_alone_needs_its_trends_and_leaves_nothing(
+    signed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    alone = str(shutil.copyfile(signed / "job" / "record" / "0001.pdf", tmp_path / "alone.pdf"))
+    assert main(["review", alone]) == 1
+    assert "lies in no job folder; name the folder of its trend files" in capsys.readouterr().err
+    (tmp_path / "temporary").mkdir()
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path / "temporary"))
+    assert main(["review", alone, "--trends", str(signed / "job" / "trends")]) == 0
+    assert capsys.readouterr().out.count(": same") == 32
+    assert not any((tmp_path / "temporary").iterdir())
+
+
 def test_every_change_is_named(signed: Path, tmp_path: Path,
                                capsys: pytest.CaptureFixture[str]) -> None:
     job = shutil.copytree(signed / "job", tmp_path / "job")

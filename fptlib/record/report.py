@@ -59,7 +59,7 @@ def whole(record: bytes) -> SignedRecord:
     found = signing.read(record)
     for signature in found.signatures:
         if refusal := signing.mismatch(found, signature):
-            raise RecordError(f"no page is made of this record: {refusal}")
+            raise RecordError(f"this record cannot be used: {refusal}; take a whole copy of it")
     return found
 
 

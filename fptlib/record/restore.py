@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Mapping
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +13,19 @@ from fptlib.errors import RecordError
 from fptlib.job import JOB_FILE, READINGS_FILE, Job, sha256
 from fptlib.record import canonical, schema
 from fptlib.record.report import whole
+
+
+@contextmanager
+def restored(record: bytes, trends: Path) -> Iterator[Job]:
+    """A job made anew for a while, in a temporary folder that is gone afterwards.
+
+    Raises:
+        RecordError: as ``restore``.
+    """
+    # Where reading failed its error holds the file open, which Windows then does not remove;
+    # the error's own sentence counts more.
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+        yield restore(record, trends, Path(folder) / "job")
 
 
 def restore(record: bytes, trends: Path, folder: Path) -> Job:
@@ -48,10 +63,11 @@ def _checked(trends: Path, name: str, stated: Mapping[str, Any]) -> Path:
         raise RecordError(f"the record names a trend file '{name[:80]}', which is no file name")
     path = trends / name
     if not path.is_file():
-        raise RecordError(f"trend file {name} is not in '{trends.name}'")
+        raise RecordError(f"trend file {name} is not in '{trends.name}'; name the folder that "
+                          "holds the files as received")
     if sha256(path) != stated["sha256"]:
         raise RecordError(f"trend file {name} is not the one the record rests on: its SHA-256 "
-                          "is another")
+                          "is another; put the file as received in its place")
     return path
 
 

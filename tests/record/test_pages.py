@@ -208,7 +208,7 @@ def test_a_damaged_record_makes_no_page(record: bytes) -> None:
     forged = json.loads(record)
     forged["payload"] = "e30"
     for make in (page.html, pdf.typeset):
-        with pytest.raises(RecordError, match="no page is made"):
+        with pytest.raises(RecordError, match="cannot be used: the signature"):
             make(canonical.encode(forged), {})
 
 

@@ -17,9 +17,9 @@ import record_support as support
 from fptlib.errors import RecordError
 from fptlib.job import Job
 from fptlib.procedure.verdict import Verdict
-from fptlib.record import exchange, page, provenance, retest
+from fptlib.record import canonical, exchange, page, provenance, retest
 from fptlib.record.payload import check_row
-from fptlib.record.restore import restore
+from fptlib.record.restore import restore, restored
 from fptlib.record.review import Difference, compare
 
 KEYS = support.make_keys()
@@ -199,6 +199,26 @@ def test_a_job_is_restored_from_its_record_and_trends(tmp_path: Path, job: Job) 
     with pytest.raises(RecordError, match=r"plant\.csv is not the one"):
         restore(record, job.trends_folder, tmp_path / "third")
     assert not (tmp_path / "third").exists()
+
+
+def test_a_job_restored_for_a_while_leaves_nothing(tmp_path: Path, job: Job) -> None:
+    record = support.signed(support.make_payload(job), KEYS, ("technician",))
+    with restored(record, job.trends_folder) as again:
+        assert again.file.read_bytes() == job.file.read_bytes()
+    with pytest.raises(ZeroDivisionError), restored(record, job.trends_folder) as failed:
+        raise ZeroDivisionError
+    assert not again.folder.parent.exists() and not failed.folder.parent.exists()
+
+
+def test_nothing_is_restored_from_a_record_whose_signature_does_not_match(
+    tmp_path: Path, job: Job
+) -> None:
+    forged, other = (json.loads(support.signed(content, KEYS, ("technician",)))
+                     for content in (support.make_payload(job), {"text": "other"}))
+    forged["signatures"] = other["signatures"]
+    with pytest.raises(RecordError, match="this record cannot be used: the signature"):
+        restore(canonical.encode(forged), job.trends_folder, tmp_path / "again")
+    assert not (tmp_path / "again").exists()
 
 
 @pytest.mark.parametrize("name", ["../evil.csv", "/evil.csv", "..", "a\\b.csv", "C:x", ""])
