@@ -233,14 +233,28 @@ def strip(job: Job, here: Step) -> Shown:
     standings = state.standings(job)
     items = "".join(_strip_item(entry, entry.step == here) for entry in standings)
     title = html.escape(str(job.get("job.title", "untitled job")))
+    retest = _retest(job)
+    below = f"<br>{html.escape(retest)}" if retest else ""
     markup = (
-        f"<nav aria-label='Steps of the test'><p style='margin:.2em 0'><b>{title}</b></p>"
+        f"<nav aria-label='Steps of the test'><p style='margin:.2em 0'><b>{title}</b>{below}</p>"
         "<ol style='list-style:none;display:flex;flex-wrap:wrap;gap:.4em;padding:0;margin:0'>"
         f"{items}</ol></nav>"
     )
     text = [f"{e.step.number} {e.step.title}: {e.verdict or e.state}{_unproven(e)}"
             for e in standings]
-    return Shown(markup, "\n".join(text))
+    return Shown(markup, "\n".join([retest, *text] if retest else text))
+
+
+def _retest(job: Job) -> str:
+    """What a retest refers to and repeats, in words; nothing for any other job."""
+    record = str(job.get("retest.of_record", ""))
+    if not record:
+        return ""
+    earlier = job.get("retest.of_job", "") or "without number"
+    items, steps = (", ".join(map(str, job.get(f"retest.{name}", []))) or "none"
+                    for name in ("deficiencies", "steps"))
+    return (f"Retest of job {earlier}, record {record[:16]}. Deficiencies: {items}. "
+            f"Steps to repeat: {steps}.")
 
 
 def _strip_item(entry: state.Standing, here: bool) -> str:
