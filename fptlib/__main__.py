@@ -83,19 +83,32 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _start(stated: argparse.Namespace) -> None:
-    from fptlib.start import pasted, start, start_sample
+    from fptlib.start import pasted
     from fptlib.workbook.standard import Procedure, adopt, read
 
     # Read first: a firm's folder with a fault must not leave a half-made job behind.
     procedure = read(stated.procedure) if stated.procedure else Procedure()
-    if stated.sample:
-        job = start_sample(stated.folder, stated.sample)
-    else:
-        job = start(stated.folder, stated.title or stated.folder.name)
+    job = _started(stated)
     adopt(job, procedure)
     print(f"job folder {stated.folder} is ready; put the trend files into "
           f"{stated.folder / 'trends'}")
     print(f"open it:  fptlib open {pasted(stated.folder)}")
+
+
+def _started(stated: argparse.Namespace):  # type: ignore[no-untyped-def]
+    from fptlib.errors import JobError
+    from fptlib.start import start, start_retest, start_sample
+
+    if stated.sample and stated.retest:
+        raise JobError("--sample and --retest cannot go together: a retest has the plant of its "
+                       "record; leave one of them out")
+    if stated.sample:
+        return start_sample(stated.folder, stated.sample)
+    if stated.retest:
+        from fptlib.record.named import named
+
+        return start_retest(stated.folder, named(stated.retest).record, stated.title or "")
+    return start(stated.folder, stated.title or stated.folder.name)
 
 
 def _open(stated: argparse.Namespace) -> int:
@@ -252,6 +265,9 @@ _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] 
         "--title": {"help": "title of the job"},
         "--procedure": {"type": Path, "help": "a firm's procedure folder"},
         "--sample": {"choices": ["sound", "before"], "help": "start with an invented plant"},
+        "--retest": {"type": Path, "metavar": "RECORD",
+                     "help": "repeat the test of this job folder, record or its PDF after "
+                             "correction"},
     }),
     "open": (_open, "Open a job's workbooks in the browser.", {"job": _JOB}),
     "run": (_run, "Run all workbooks of a job without a browser.", {"job": _JOB}),

@@ -90,6 +90,33 @@ def test_a_firms_folder_with_a_fault_leaves_no_half_made_job(
     assert Job(tmp_path / "job").get("job.procedure") == "x 1"
 
 
+def test_a_retest_starts_from_the_signed_job_and_follows_a_firms_procedure(
+    signed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    firm = tmp_path / "firm"
+    firm.mkdir()
+    (firm / "procedure.toml").write_text("[procedure]\nname = 'x'\nedition = '1'\n")
+    arguments = ["--retest", str(signed / "job"), "--procedure", str(firm)]
+    assert main(["start", str(tmp_path / "again"), *arguments]) == 0
+    job = Job(tmp_path / "again")
+    assert job.get("job.procedure") == "x 1" and job.get("retest.of_job") == "INV-0001"
+    assert job.get("points") == Job(signed / "job").get("points")
+    assert main(["check", str(tmp_path / "again")]) == 1
+    assert "Traceback" not in capsys.readouterr().err
+
+
+def test_a_retest_needs_a_record_and_no_sample(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["start", str(tmp_path / "first")]) == 0
+    arguments = ["start", str(tmp_path / "again"), "--retest", str(tmp_path / "first")]
+    assert main(arguments) == 1
+    assert "job 'first' has no record yet" in capsys.readouterr().err
+    assert main([*arguments, "--sample", "sound"]) == 1
+    assert "--sample and --retest cannot go together" in capsys.readouterr().err
+    assert not (tmp_path / "again").exists()
+
+
 def test_signed_record_verifies(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["verify", str(signed / "job")]) == 0
     said = capsys.readouterr().out

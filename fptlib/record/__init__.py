@@ -9,5 +9,6 @@ keys named by their RFC 7638 thumbprint. Nothing here knows of widgets.
   keep it, find it
 * ``trusted``, ``trust``: a firm's list of trusted keys, and how it is kept
 * ``page``, ``pdf``: the record for people
-* ``deficiencies``, ``retest``, ``review``, ``restore``, ``exchange``, ``schema``: what follows
+* ``deficiencies``, ``retest``, ``retest_job``, ``review``, ``restore``, ``exchange``,
+  ``schema``: what follows
 """

@@ -42,7 +42,7 @@ def restore(record: bytes, trends: Path, folder: Path) -> Job:
     """
     inputs = schema.current(whole(record).payload)["inputs"]
     files = {name: _checked(trends, name, stated) for name, stated in inputs["trends"].items()}
-    texts = {name: _text(name, inputs[name])
+    texts = {name: text_of(name, inputs[name]).encode("utf-8")
              for name in (JOB_FILE, READINGS_FILE) if inputs[name] is not None}
     try:
         (folder / "trends").mkdir(parents=True)
@@ -71,8 +71,14 @@ def _checked(trends: Path, name: str, stated: Mapping[str, Any]) -> Path:
     return path
 
 
-def _text(name: str, stated: Mapping[str, Any]) -> bytes:
-    data = stated["text"].encode("utf-8")
-    if canonical.digest(data) != stated["sha256"]:
-        raise RecordError(f"the record's text of {name} does not have the digest it states")
-    return data
+def text_of(name: str, stated: Mapping[str, Any]) -> str:
+    """The text of a small input file as a record holds it.
+
+    Raises:
+        RecordError: it is not the text that the record was made from.
+    """
+    text = str(stated["text"])
+    if canonical.digest(text.encode("utf-8")) != stated["sha256"]:
+        raise RecordError(f"the record's text of {name} does not have the digest it states; take "
+                          "another record of that job")
+    return text
