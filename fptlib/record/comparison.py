@@ -8,6 +8,7 @@ from typing import Any
 from fptlib.procedure.verdict import Verdict
 from fptlib.record import retest, schema
 from fptlib.record.blocks import figure, section, table
+from fptlib.record.payload import STEP_TITLES
 from fptlib.record.report import check_figures, numbered, signers_of, whole
 from fptlib.record.retest import Closing, Comparison
 from fptlib.record.text import clean, number
@@ -37,7 +38,7 @@ def comparison_report(
         "title": f"Before and after: {clean(new['job']['title'])}",
         "facts": [["Before", f"job {clean(old['job']['number'])}, record {first.digest[:16]}"],
                   ["After", f"job {clean(new['job']['number'])}, record {second.digest[:16]}"]],
-        "conclusion": _conclusion(closings),
+        "conclusion": _conclusion(closings, rows),
         "invented": new["job"]["invented"],
         "digest": second.digest,
         "signers": signers_of(second, new),
@@ -50,9 +51,11 @@ def comparison_report(
     }
 
 
-def _conclusion(closings: list[Closing]) -> str:
+def _conclusion(closings: list[Closing], rows: list[Comparison]) -> str:
     closed = sum(closing.closed for closing in closings)
-    return f"{closed} of {len(closings)} deficiencies are closed by the retest."
+    failing = retest.newly_failing(rows)
+    worse = f" Failing now and not before: {', '.join(failing)}." if failing else ""
+    return f"{closed} of {len(closings)} deficiencies are closed by the retest.{worse}"
 
 
 def _closings(closings: list[Closing]) -> list[dict[str, Any]]:
@@ -66,7 +69,7 @@ def _checks(rows: list[Comparison]) -> list[dict[str, Any]]:
              number(row.measured_before, row.unit), number(row.measured_after, row.unit)]
             for row in rows]
     head = ["Check", "Question", "Before", "After", "Measured before", "Measured after"]
-    return table("", head, made, (20, 26, 16, 16, 11, 11))
+    return table("", head, made, (24, 22, 16, 16, 11, 11))
 
 
 def _verdict(word: str) -> Verdict | str:
@@ -74,9 +77,10 @@ def _verdict(word: str) -> Verdict | str:
 
 
 def _figures(rows: list[Comparison], figures: Mapping[str, bytes]) -> list[dict[str, Any]]:
-    about = {row.check: row.question for row in rows}
+    checks = {row.check: row.question for row in rows}
+    about = {**STEP_TITLES, **checks}
     # A figure belongs to a check or to a whole step.
-    names = dict.fromkeys([*about, *(row.check.split(".", 1)[0] for row in rows)])
+    names = dict.fromkeys([*checks, *(check.split(".", 1)[0] for check in checks)])
     return [block for name in names for when in ("before", "after")
             for block in figure(
                 f"{when} {name}", f"{when}: {about.get(name, name)}", figures)]

@@ -9,6 +9,7 @@ from typing import Any
 from fptlib.errors import RecordError
 from fptlib.procedure.verdict import Verdict
 from fptlib.record import schema, signing
+from fptlib.record.text import one_line
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +38,11 @@ class Closing:
         """Nothing keeps the deficiency open."""
         return not self.reason
 
+    def line(self) -> str:
+        """What became of the deficiency, as a line of text."""
+        state = "closed" if self.closed else f"open: {self.reason}"
+        return one_line(f"{self.number} {self.check}: {state}")
+
 
 def reference(record: bytes) -> dict[str, Any]:
     """What a retest's ``job.toml`` holds under ``[retest]`` to refer to a record.
@@ -63,6 +69,12 @@ def compare(before: bytes, after: bytes) -> list[Comparison]:
     old, new = _checks(before), _checks(after)
     return [_comparison(id, old.get(id, {}), new.get(id, {}))
             for id in dict.fromkeys([*old, *new])]
+
+
+def newly_failing(rows: list[Comparison]) -> list[str]:
+    """The checks that fail in the retest and did not fail before."""
+    return [row.check for row in rows
+            if row.after == Verdict.FAIL and row.before != Verdict.FAIL]
 
 
 def _checks(record: bytes) -> dict[str, Mapping[str, Any]]:

@@ -167,6 +167,16 @@ def test_the_comparison_shows_checks_and_figures_before_and_after(tmp_path: Path
     assert "1 of 1 deficiencies are closed" in shown
     assert shown.count("<img ") == 4
     assert "before: Does the active setpoint return slowly enough?" in shown
+    assert "after: Pull-down: chiller lift is kept" in shown
+
+
+def test_the_comparison_tells_first_what_fails_only_now(tmp_path: Path) -> None:
+    worse = [*changed("recovery.rate", verdict=Verdict.PASS),
+             support.make_check("exit.equipment", Verdict.FAIL)]
+    before, after = records(tmp_path, worse)
+    shown = page.comparison(before, after, {}, {}).decode()
+    assert "by the retest. Failing now and not before: exit.equipment." in shown
+    assert retest.newly_failing(retest.compare(before, before)) == []
 
 
 def test_tables_as_csv(content: dict[str, Any]) -> None:
