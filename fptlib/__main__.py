@@ -232,6 +232,15 @@ def _review(stated: argparse.Namespace) -> int:
     return 1 if any(not difference.same for difference in found) else 0
 
 
+def _compare(stated: argparse.Namespace) -> int:
+    from fptlib.record.named import named
+    from fptlib.workbook.comparing import compare
+
+    found = compare(named(stated.before), named(stated.after))
+    print("\n".join(found.lines()))
+    return 0 if found.good else 1
+
+
 def _print_record(stated: argparse.Namespace) -> None:
     from fptlib.job import Job
     from fptlib.workbook.closing import print_latest
@@ -303,6 +312,10 @@ _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] 
         "record": {"type": Path, "help": _RECORD},
         "--trends": {"type": Path, "help": "the folder of the trend files that the record names, "
                                            "where its job folder is not at hand"},
+    }),
+    "compare": (_compare, "Set a retest beside the test it repeats, and say what it closes.", {
+        "before": {"type": Path, "help": f"the earlier test: {_RECORD}"},
+        "after": {"type": Path, "help": f"the retest: {_RECORD}; the page is written beside it"},
     }),
     "print": (_print_record, "Write the latest record as HTML, PDF and tables.", {"job": _JOB}),
     "screen": (_screen, "Screen a folder of jobs and rank them.", {

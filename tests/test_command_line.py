@@ -45,7 +45,7 @@ def test_help_lists_every_command(capsys: pytest.CaptureFixture[str]) -> None:
     said = capsys.readouterr().out
     assert all(name in said for name in (
         "start", "open", "run", "check", "key", "sign", "countersign", "verify", "review",
-        "print", "screen", "trust", "demo"))
+        "print", "screen", "trust", "compare", "demo"))
 
 
 @pytest.mark.parametrize("command", ["key", "sign", "countersign"])
@@ -115,6 +115,24 @@ def test_a_retest_needs_a_record_and_no_sample(
     assert main([*arguments, "--sample", "sound"]) == 1
     assert "--sample and --retest cannot go together" in capsys.readouterr().err
     assert not (tmp_path / "again").exists()
+
+
+def test_a_retest_is_set_beside_the_job_it_repeats(
+    signed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    again = tmp_path / "again"
+    assert main(["start", str(again), "--retest", str(signed / "job")]) == 0
+    shutil.copytree(signed / "job" / "trends", again / "trends", dirs_exist_ok=True)
+    job = Job(again)
+    job.put("findings.summary", "Nothing was corrected.")
+    job.put("prerequisites", [{"text": "ready", "done": True, "by": "a technician"}])
+    assert main(["run", str(again)]) == 0
+    arguments = ["--key", str(signed / "key"), "--name", "a technician"]
+    assert main(["sign", str(again), *arguments]) == 0
+    assert main(["compare", str(signed / "job"), str(again)]) == 1
+    assert "D1 reset.active: open: reset.active is fail" in capsys.readouterr().out
+    made = (again / "record" / "0001-before-and-after.html").read_text(encoding="utf-8")
+    assert "0 of 12 deficiencies are closed" in made and made.count("<img ") == 18
 
 
 def test_signed_record_verifies(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,0 +1,91 @@
+"""A retest set beside the test it repeats: one page, and what became of each deficiency."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import count
+from pathlib import Path
+
+from fptlib.errors import RecordError
+from fptlib.record import page, retest, verify
+from fptlib.record.files import write_new
+from fptlib.record.named import Named
+from fptlib.record.retest import Closing
+from fptlib.record.text import one_line
+from fptlib.workbook import closing, evidence
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """What a retest came to.
+
+    Attributes:
+        page: the page that was written.
+        closings: what became of each deficiency.
+        failing: checks that fail now and did not before.
+        remarks: why a record's figures are not shown.
+    """
+
+    page: Path
+    closings: list[Closing]
+    failing: list[str]
+    remarks: list[str]
+
+    @property
+    def good(self) -> bool:
+        """Every deficiency is closed and nothing fails anew."""
+        return not self.failing and all(closing.closed for closing in self.closings)
+
+    def lines(self) -> list[str]:
+        """The findings as lines of text."""
+        return [*(closing.line() for closing in self.closings),
+                *(one_line(f"{check}: fails now and did not before") for check in self.failing),
+                *(one_line(remark) for remark in self.remarks),
+                f"page: {self.page}"]
+
+
+def compare(before: Named, after: Named) -> Compared:
+    """Write the page that compares the two, beside the retest's record.
+
+    Figures are drawn where the record's job folder is at hand and unchanged.
+
+    Raises:
+        RecordError: a record is damaged, the second does not refer to the first, or the page
+            cannot be written.
+    """
+    # Asked first: it refuses two records that do not belong together before anything is drawn.
+    closings = retest.closings(before.record, after.record)
+    (first, why_not_first), (second, why_not_second) = _figures(before), _figures(after)
+    made = page.comparison(before.record, after.record, first, second)
+    failing = retest.newly_failing(retest.compare(before.record, after.record))
+    remarks = [why for why in (why_not_first, why_not_second) if why]
+    return Compared(_save(after.path, made), closings, failing, remarks)
+
+
+def _figures(of: Named) -> tuple[dict[str, bytes], str]:
+    """The figures of a record, or why there are none."""
+    if of.job is None:
+        return {}, f"no figures of {of.path.name}: it lies in no job folder that has its trends"
+    if not verify.verify(of.record, None, of.job).good:
+        return {}, (f"no figures of {of.path.name}: job '{of.job.folder.name}' is not as it was "
+                    "signed; 'fptlib verify' says what changed")
+    found = closing.compute(of.job)
+    return evidence.pictures(found.case, found.checks), ""
+
+
+def _save(record: Path, made: bytes) -> Path:
+    try:
+        path = _free(record)
+        write_new(path, made, 0o644)
+        return path
+    except OSError as error:
+        raise RecordError(f"the page cannot be saved in '{record.parent.name}': "
+                          f"{error.strerror or error}; make room or allow writing, then compare "
+                          "again") from error
+
+
+def _free(record: Path) -> Path:
+    """The first name for a page beside the record that no file has."""
+    ends = ("" if number == 1 else f"-{number}" for number in count(1))
+    names = (record.with_name(f"{record.stem}-before-and-after{end}.html") for end in ends)
+    return next(path for path in names if not path.exists())
