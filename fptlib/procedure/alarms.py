@@ -34,9 +34,9 @@ def _alarmed(case: Case, n: int, rows: slice) -> np.ndarray:
     """Rows with an alarm of a chiller that runs, or one that rose since the request; what
     stood before on a chiller that stands is not of this changeover."""
     alarm = case.values(f"chiller_{n}_alarm", rows) == 1.0
-    standing_before = alarm & np.logical_and.accumulate(alarm)
-    known_before = case.value(f"chiller_{n}_alarm", rows.start - case.trends.step) == 1.0
-    old = standing_before & known_before & (case.values(case.running(n), rows) != 1.0)
+    if case.value(f"chiller_{n}_alarm", rows.start - case.trends.step) != 1.0:
+        return alarm
+    old = np.logical_and.accumulate(alarm) & (case.values(case.running(n), rows) != 1.0)
     return alarm & ~old
 
 

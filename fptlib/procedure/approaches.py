@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from fptlib.procedure.case import Case
+from fptlib.procedure.catalogue import Untested
 from fptlib.procedure.plant import Approach
 
 NEAR_CHANGEOVER = 3.0
@@ -89,6 +90,30 @@ def observe_exchanger(case: Case) -> Observed | None:
 
 def _entering(case: Case) -> str:
     return "hx_cw_entering_temp" if case.has("hx_cw_entering_temp") else "cw_supply_temp"
+
+
+def need_tower(case: Case) -> None:
+    """Stop a check that the tower approach, stated or observed, is not there for.
+
+    Raises:
+        Untested: it is neither stated in the job nor to be seen in the trends.
+    """
+    _need(case.tower_approach, "tower")
+
+
+def need_exchanger(case: Case) -> None:
+    """Stop a check that the exchanger approach, stated or observed, is not there for.
+
+    Raises:
+        Untested: it is neither stated in the job nor to be seen in the trends.
+    """
+    _need(case.exchanger_approach, "exchanger")
+
+
+def _need(approach: Approach | None, name: str) -> None:
+    if approach is None:
+        raise Untested(f"the {name} approach is neither stated in the job nor to be seen in the "
+                       "trends; observe it near changeover and enter it in the plan")
 
 
 def tower_sensors(case: Case) -> dict[str, float]:

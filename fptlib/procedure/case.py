@@ -77,10 +77,11 @@ class Case:
         """How far apart what these needs rest on was sampled [min], a row at the least.
 
         What happened in between is not seen, however fine the grid is that another file asks
-        for.
+        for. Counted in whole rows, for stamps that wander a little sample no more rarely.
         """
         names = (name for need in needs for name in points_of(self, need))
-        return max([self.minutes, *(self.trends.intervals.get(name, 0.0) for name in names)])
+        rarest = max((self.trends.intervals.get(name, 0.0) for name in names), default=0.0)
+        return self.rows(rarest) * self.minutes
 
     def rows(self, minutes: float) -> int:
         """How many rows make up so many minutes, at least one."""

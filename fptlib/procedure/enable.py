@@ -9,23 +9,20 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from fptlib.procedure import uncertainty
+from fptlib.procedure import approaches, uncertainty
 from fptlib.procedure.case import Case, once
-from fptlib.procedure.catalogue import Untested, at_least, at_most, check, unjudged
+from fptlib.procedure.catalogue import at_least, at_most, check, unjudged
 from fptlib.procedure.durations import all_stretches, longest, minutes_between
 from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.known import stretches
 from fptlib.procedure.verdict import Check, Event
 
 _CONDITION = ("wet_bulb", "reset_setpoint", "request", "chillers")
 
 
 def _approaches(case: Case) -> None:
-    if case.tower_approach is None:
-        raise Untested("the tower approach is neither stated in the job nor to be seen in the "
-                       "trends; observe it near changeover and enter it in the plan")
-    if case.exchanger_approach is None:
-        raise Untested("the exchanger approach is neither stated in the job nor to be seen in "
-                       "the trends; observe it near changeover and enter it in the plan")
+    approaches.need_tower(case)
+    approaches.need_exchanger(case)
 
 
 @check(
@@ -54,9 +51,9 @@ def _condition_at(case: Case, changeover: Changeover) -> Event:
     needed, setpoint = case.value(case.needed_setpoint, at), case.value(case.reset_setpoint, at)
     if np.isnan(needed) or np.isnan(setpoint):
         return unjudged(changeover.name, at, "wet bulb or setpoint has a gap at the request")
-    before = pd.Timedelta(minutes=case.seen_every("wet_bulb"))
-    around = case.values(case.needed_setpoint, slice(at - before, at))
-    moving = uncertainty.between_rows(around, case.seen_every("wet_bulb"))
+    every = case.seen_every("wet_bulb")
+    around = case.values(case.needed_setpoint, slice(at - pd.Timedelta(minutes=every), at))
+    moving = uncertainty.between_rows(around, every)
     doubt = math.hypot(uncertainty.enable_margin(case), moving)
     return at_most(
         case, changeover.name, at, None, needed, setpoint, doubt,
@@ -255,12 +252,13 @@ def _hidden_waiting(case: Case, held_back: np.ndarray, limit: float) -> list[Eve
     not let it be seen."""
     against = ((case.enable_margin < 0.0) | (case.chillers_on == 0.0)
                | (case.commanded == 1.0)).to_numpy()
-    return [unjudged(f"from {stretch.start:%Y-%m-%d %H:%M}", stretch.start,
-                     f"a gap hides up to {stretch.minutes:.0f} min", stretch.end)
-            for stretch in all_stretches(~against, case.frame.index, case.minutes)
-            if stretch.minutes > limit
-            and not (case.values(pd.Series(held_back, case.frame.index),
-                                 slice(stretch.start, stretch.end))).all()]
+    times, found = case.frame.index, []
+    for first, last in stretches(~against):
+        minutes = (last - first + 1) * case.minutes
+        if minutes > limit and not held_back[first : last + 1].all():
+            found.append(unjudged(f"from {times[first]:%Y-%m-%d %H:%M}", times[first],
+                                  f"a gap hides up to {minutes:.0f} min", times[last]))
+    return found
 
 
 def waiting(case: Case) -> np.ndarray:

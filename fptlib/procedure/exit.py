@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 import numpy as np
 import pandas as pd
 
@@ -39,9 +42,10 @@ def supply(case: Case) -> list[Event]:
     return [_left_when_warm(case, c) for c in case.handovers]
 
 
-def warm(case: Case, changeover: Changeover) -> list[Stretch]:
-    """Stretches of a run, setpoint recovered, in which the supply was above the band."""
-    return _stretches_in(case, _too_warm(case), case.settled_run(changeover))
+def warm(case: Case, changeover: Changeover, maybe: bool = False) -> list[Stretch]:
+    """Stretches of a run, setpoint recovered, in which the supply was above the band; with
+    ``maybe`` also where a gap leaves it open."""
+    return _stretches_in(case, _too_warm(case, maybe), case.settled_run(changeover))
 
 
 def _stretches_in(case: Case, flags: pd.Series, rows: slice) -> list[Stretch]:
@@ -49,41 +53,33 @@ def _stretches_in(case: Case, flags: pd.Series, rows: slice) -> list[Stretch]:
 
 
 @once
-def _above(case: Case) -> pd.Series:
-    return case.frame["chw_supply_temp"] - case.reset_setpoint
-
-
-@once
-def _too_warm(case: Case) -> pd.Series:
-    return _above(case) > case.limits["exit.band"]
-
-
-@once
-def _maybe_warm(case: Case) -> pd.Series:
-    """Where the supply was too warm, or a gap leaves it open."""
-    return ~(_above(case) <= case.limits["exit.band"])
+def _too_warm(case: Case, maybe: bool) -> pd.Series:
+    above = case.frame["chw_supply_temp"] - case.reset_setpoint
+    return ~(above <= case.limits["exit.band"]) if maybe else above > case.limits["exit.band"]
 
 
 def _left_when_warm(case: Case, changeover: Changeover) -> Event:
     limit = case.limits["exit.delay"] + case.limits["exit.grace"]
-    maybe = _stretches_in(case, _maybe_warm(case), case.settled_run(changeover))
-    return _longest_stay(case, changeover, warm(case, changeover), maybe, limit, _WARMTH,
+    return _longest_stay(case, changeover, partial(warm, case, changeover), limit, _WARMTH,
                          f"the supply stood more than {case.limits['exit.band']:g} °F above "
                          "setpoint")
 
 
-def _longest_stay(case: Case, changeover: Changeover, found: list[Stretch],
-                  maybe: list[Stretch], limit: float, needs: tuple[str, ...], what: str) -> Event:
-    """Judge the longest stretch ``found`` of what rests on ``needs``; ``maybe`` counts what is
-    not known among them."""
-    hidden = max((stretch.minutes for stretch in maybe), default=0.0)
-    worst = max(found, key=lambda s: s.minutes, default=None)
+def _longest_stay(case: Case, changeover: Changeover, found: Callable[..., list[Stretch]],
+                  limit: float, needs: tuple[str, ...], what: str) -> Event:
+    """Judge the longest stretch ``found`` of what rests on ``needs``."""
+    hidden = _longest(found(maybe=True))
+    worst = max(found(), key=lambda s: s.minutes, default=None)
     if worst is None:
         return at_most(case, changeover.name, changeover.handover, changeover.ended, 0.0, limit,
                        0.0, f"at no time {what}", hidden=hidden)
     return at_most(case, changeover.name, worst.start, worst.end, worst.minutes, limit,
                    case.seen_every(*needs), f"for {worst.minutes:.0f} min {what}",
                    hidden=hidden)
+
+
+def _longest(found: list[Stretch]) -> float:
+    return max((stretch.minutes for stretch in found), default=0.0)
 
 
 @check(
@@ -105,8 +101,7 @@ def equipment(case: Case) -> list[Event]:
     if case.plant.equipment_limit is None:
         raise Untested("the plant states no equipment limit for economizer operation")
     limit = case.limits["exit.equipment_delay"] + case.limits["exit.grace"]
-    return [_longest_stay(case, c, exceeded(case, c), exceeded(case, c, maybe=True), limit,
-                          _EQUIPMENT,
+    return [_longest_stay(case, c, partial(exceeded, case, c), limit, _EQUIPMENT,
                           "were all fans at maximum and more cells running than the limit")
             for c in case.handovers]
 
@@ -122,14 +117,13 @@ def exceeded(case: Case, changeover: Changeover, maybe: bool = False) -> list[St
 def _exceeds(case: Case, maybe: bool) -> pd.Series:
     status = case.frame[[f"tower_{n}_fan_running" for n in case.tower_numbers]].to_numpy()
     speeds = case.frame[[f"tower_{n}_fan_speed" for n in case.tower_numbers]].to_numpy()
-    slow = speeds < case.limits["exit.fans_at_maximum"]
-    running, slow_one = status == 1.0, ((status == 1.0) & slow).any(axis=1)
-    fast = running & ~slow & ~np.isnan(speeds)
-    if maybe:
-        running = status != 0.0
-        fast = running & ~slow
+    maximum = case.limits["exit.fans_at_maximum"]
+    running = status != 0.0 if maybe else status == 1.0
+    fast = ~(speeds < maximum) if maybe else speeds >= maximum
+    slow_one = ((status == 1.0) & (speeds < maximum)).any(axis=1)
+    at_maximum = (running & fast).any(axis=1) & ~slow_one
     too_many = running.sum(axis=1) > (case.plant.equipment_limit or 0)
-    return pd.Series(fast.any(axis=1) & ~slow_one & too_many, index=case.frame.index)
+    return pd.Series(at_maximum & too_many, index=case.frame.index)
 
 
 @check(
@@ -185,12 +179,12 @@ def _of_run(case: Case, changeover: Changeover) -> pd.DataFrame:
     return blocks.iloc[first:last]
 
 
-def uneconomic(case: Case, changeover: Changeover, what: str = "worse") -> list[Stretch]:
+def uneconomic(case: Case, changeover: Changeover, maybe: bool = False) -> list[Stretch]:
     """Stretches of a run worse than chillers beyond the fit's uncertainty; with ``maybe`` also
     those that could not be compared and may be."""
     blocks = _of_run(case, changeover)
     step = case.rows(chiller_mode.BLOCK_MINUTES) * case.minutes
-    return all_stretches(blocks[what].to_numpy(), blocks.index, step)
+    return all_stretches(blocks["maybe" if maybe else "worse"].to_numpy(), blocks.index, step)
 
 
 def _compared(case: Case, changeover: Changeover) -> Event:
@@ -201,7 +195,6 @@ def _compared(case: Case, changeover: Changeover) -> Event:
         return unjudged(changeover.name, changeover.handover,
                         "chillers were never seen at this load and wet bulb")
     limit = case.limits["exit.comparative_delay"] + case.limits["exit.grace"]
-    maybe = uneconomic(case, changeover, "maybe")
     worst = max(found, key=lambda s: s.minutes, default=None)
     minutes = worst.minutes if worst else 0.0
     start = worst.start if worst else changeover.handover
@@ -209,7 +202,7 @@ def _compared(case: Case, changeover: Changeover) -> Event:
                    minutes, limit, chiller_mode.BLOCK_MINUTES if worst else 0.0,
                    f"worse than chillers for {minutes:.0f} min; {100.0 * seen:.0f} % of the run "
                    "could be compared",
-                   hidden=max((stretch.minutes for stretch in maybe), default=0.0))
+                   hidden=_longest(uneconomic(case, changeover, maybe=True)))
 
 
 @check(
@@ -230,36 +223,41 @@ def not_early(case: Case) -> list[Event]:
 
 
 def _reason_of(case: Case, changeover: Changeover) -> Event:
-    reasons = {
-        "the supply stood above setpoint":
-            (warm(case, changeover), case.limits["exit.delay"]),
-        "the equipment count was exceeded":
-            (_exceeded_if_known(case, changeover), case.limits["exit.equipment_delay"]),
-        "chillers would have drawn less":
-            (_uneconomic_if_known(case, changeover), case.limits["exit.comparative_delay"]),
-    }
-    between = case.seen_every(*_WARMTH)
-    for reason, (found, delay) in reasons.items():
-        last = found[-1] if found else None
-        if last and minutes_between(last.end, changeover.exit) <= 2.0 * case.limits["exit.grace"]:
-            # The delay itself may be a row short: the controller counts between rows.
-            if last.minutes >= delay - between:
-                return Event(changeover.name, changeover.exit, None, Verdict.PASS,
-                             f"{reason} for {last.minutes:.0f} min before the exit",
-                             last.minutes, delay, last.minutes - delay, between, None)
+    if seen := _reason(case, changeover):
+        said, last, delay = seen
+        return Event(changeover.name, changeover.exit, None, Verdict.PASS,
+                     f"{said} for {last.minutes:.0f} min before the exit", last.minutes, delay,
+                     last.minutes - delay, case.seen_every(*_WARMTH), None)
+    if hidden := _reason(case, changeover, maybe=True):
+        return unjudged(changeover.name, changeover.exit,
+                        f"no reason to be seen, but the trends do not show whether {hidden[0]}")
     return _without_reason(case, changeover)
 
 
-def _exceeded_if_known(case: Case, changeover: Changeover) -> list[Stretch]:
-    if case.plant.equipment_limit is None or case.lacking(_EQUIPMENT):
-        return []
-    return exceeded(case, changeover)
+def _reason(case: Case, changeover: Changeover, maybe: bool = False
+            ) -> tuple[str, Stretch, float] | None:
+    """The first reason that lasted for its delay up to the exit, its stretch and the delay; with
+    ``maybe`` also one that the trends do not rule out."""
+    # The delay itself may be a row short: the controller counts between rows.
+    short = case.seen_every(*_WARMTH)
+    for said, look, delay in _reasons(case):
+        found = look(case, changeover, maybe)
+        if (found and found[-1].minutes >= delay - short and minutes_between(
+                found[-1].end, changeover.exit) <= 2.0 * case.limits["exit.grace"]):
+            return said, found[-1], delay
+    return None
 
 
-def _uneconomic_if_known(case: Case, changeover: Changeover) -> list[Stretch]:
-    if case.lacking(_COMPARISON) or chiller_mode.fit(case) is None:
-        return []
-    return uneconomic(case, changeover)
+def _reasons(case: Case) -> list[tuple[str, Callable[..., list[Stretch]], float]]:
+    """What may be a reason on this job: in words, where it is looked for, for how long."""
+    reasons = [("the supply stood above setpoint", warm, case.limits["exit.delay"])]
+    if case.plant.equipment_limit is not None and not case.lacking(_EQUIPMENT):
+        reasons.append(("the equipment count was exceeded", exceeded,
+                        case.limits["exit.equipment_delay"]))
+    if not case.lacking(_COMPARISON) and chiller_mode.fit(case) is not None:
+        reasons.append(("chillers would have drawn less", uneconomic,
+                        case.limits["exit.comparative_delay"]))
+    return reasons
 
 
 def _without_reason(case: Case, changeover: Changeover) -> Event:
@@ -268,8 +266,9 @@ def _without_reason(case: Case, changeover: Changeover) -> Event:
     if unseen := case.lacking((*_COMPARISON, *(_EQUIPMENT if limited else ()))):
         return unjudged(changeover.name, changeover.exit,
                         f"no reason to be seen, but not trended: {', '.join(unseen)}")
-    if gap := _reason_hidden(case, changeover):
-        return unjudged(changeover.name, changeover.exit, f"no reason to be seen, but {gap}")
+    if chiller_mode.fit(case) is None:
+        return unjudged(changeover.name, changeover.exit, "no reason to be seen, but chillers "
+                        "were seen too little to compare with")
     found = warm(case, changeover)
     last = found[-1] if found else None
     near = last is not None and minutes_between(last.end, changeover.exit) <= 5.0
@@ -283,18 +282,6 @@ def _without_reason(case: Case, changeover: Changeover) -> Event:
                  f"no reason to be seen; the supply stood above setpoint for {stood:.0f} min",
                  stood, case.limits["exit.delay"], stood - case.limits["exit.delay"],
                  between, None)
-
-
-def _reason_hidden(case: Case, changeover: Changeover) -> str:
-    """Why a reason may have been there unseen; empty where every one would have shown."""
-    delay = case.limits["exit.delay"] + 2.0 * case.limits["exit.grace"]
-    before = slice(changeover.exit - pd.Timedelta(minutes=delay),
-                   changeover.exit - case.trends.step)
-    if np.isnan(case.values(_above(case), before)).any():
-        return "supply or setpoint has a gap before the exit"
-    if chiller_mode.fit(case) is None:
-        return "chillers were seen too little to compare with"
-    return ""
 
 
 CHECKS = (supply, equipment, comparative, not_early)

@@ -14,22 +14,12 @@ import pandas as pd
 from fptlib import units
 from fptlib.procedure import alarms, approaches, uncertainty
 from fptlib.procedure.case import Case, once
-from fptlib.procedure.catalogue import (
-    Untested,
-    at_least,
-    at_most,
-    check,
-    together,
-    unjudged,
-)
+from fptlib.procedure.catalogue import Untested, at_least, at_most, check, together, unjudged
 from fptlib.procedure.durations import minutes_between
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.levels import highest_kept, lowest_kept
 from fptlib.procedure.returning import lowered, release_time, rise_hidden
 from fptlib.procedure.verdict import Check, Event, Verdict
-
-_LIFT_POINTS = ("cw_leaving_temp", "chw_leaving_temp", "condenser_pressure",
-                "evaporator_pressure")
 
 
 def pull_down(case: Case, changeover: Changeover) -> slice:
@@ -83,24 +73,21 @@ def _lifts(case: Case, changeover: Changeover, n: int) -> list[Event]:
     chiller = case.plant.chiller(n)
     events = []
     if chiller.minimum_water_lift is not None:
-        events.append(_kept(case, changeover, n, f"chiller {n} water lift",
-                            case.water_lift(n), chiller.minimum_water_lift,
-                            _water_uncertainty(case, n), "degF"))
+        events.append(_kept(case, changeover, n, "water", case.water_lift(n),
+                            chiller.minimum_water_lift, _water_points(case, n)))
     if chiller.minimum_pressure_lift is not None:
         events.append(_kept_pressure(case, changeover, n, chiller.minimum_pressure_lift))
     return [event for event in events if event is not None]
 
 
 def _kept_pressure(case: Case, changeover: Changeover, n: int, least: float) -> Event | None:
-    what = f"chiller {n} pressure lift"
     if missing := case.trends.missing(_pressures(n)):
         # Beside a water lift the pressures are a second proof; alone they are the only one.
         if case.plant.chiller(n).minimum_water_lift is not None:
             return None
-        return unjudged(f"{changeover.name}, {what}", changeover.request,
+        return unjudged(f"{changeover.name}, chiller {n} pressure lift", changeover.request,
                         f"not trended: {', '.join(missing)}")
-    return _kept(case, changeover, n, what, pressure_lift(case, n), least,
-                 uncertainty.expanded(case, dict.fromkeys(_pressures(n), 1.0)), "psi")
+    return _kept(case, changeover, n, "pressure", pressure_lift(case, n), least, _pressures(n))
 
 
 def _pressures(n: int) -> tuple[str, str]:
@@ -114,26 +101,27 @@ def pressure_lift(case: Case, n: int) -> pd.Series:
     return (case.frame[condenser] - case.frame[evaporator]).where(case.running(n) == 1.0)
 
 
-def _water_uncertainty(case: Case, n: int) -> float:
+def _water_points(case: Case, n: int) -> tuple[str, str]:
     own = f"chiller_{n}_chw_leaving_temp"
-    leaving = own if case.has(own) else "chw_supply_temp"
-    return uncertainty.expanded(case, {f"chiller_{n}_cw_leaving_temp": 1.0, leaving: -1.0})
+    return f"chiller_{n}_cw_leaving_temp", own if case.has(own) else "chw_supply_temp"
 
 
 def _kept(
-    case: Case, changeover: Changeover, n: int, what: str, lifts: pd.Series, least: float,
-    doubt: float, unit: str,
+    case: Case, changeover: Changeover, n: int, kind: str, lifts: pd.Series, least: float,
+    sensors: tuple[str, str],
 ) -> Event | None:
-    name, rows = f"{changeover.name}, {what}", pull_down(case, changeover)
+    """Judge a lift, which is the difference of two ``sensors``, while the chiller runs."""
+    name, rows = f"{changeover.name}, chiller {n} {kind} lift", pull_down(case, changeover)
     lift, standing = case.values(lifts, rows), case.values(case.running(n), rows) == 0.0
     if standing.all():
         return None
-    every = case.seen_every(*(f"chiller_{n}_{what}" for what in _LIFT_POINTS), "chw_supply_temp")
-    found = lowest_kept(case, lift, rows, every, np.isnan(lift) & ~standing)
+    found = lowest_kept(case, lift, rows, case.seen_every(*sensors), np.isnan(lift) & ~standing)
     if found is None:
         if np.isnan(lift).all():
             return unjudged(name, changeover.request, "the lift has a gap there")
         return unjudged(name, changeover.request, "the chiller ran too briefly to be judged")
+    unit = "psi" if kind == "pressure" else "degF"
+    doubt = uncertainty.expanded(case, dict.fromkeys(sensors, 1.0))
     return at_least(case, name, found.at, changeover.pull_down_end, found.value, least,
                     doubt + found.doubt,
                     f"went down to {found.value:.1f} {units.symbol(unit)} for longer than "
@@ -246,9 +234,7 @@ def _above_floor(case: Case, changeover: Changeover, what: str, name: str,
     "setpoint; find the cause of the trip or alarm before the next attempt.",
 )
 def chiller_on(case: Case) -> list[Event]:
-    if case.exchanger_approach is None:
-        raise Untested("the exchanger approach is neither stated in the job nor to be seen in "
-                       "the trends; observe it near changeover and enter it in the plan")
+    approaches.need_exchanger(case)
     return [_stayed_on(case, c) for c in case.requests]
 
 

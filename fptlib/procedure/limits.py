@@ -183,5 +183,5 @@ def _check_range(name: str, value: float) -> None:
     # Written so that NaN is out of range too.
     if not least <= value <= _LARGEST or (value == 0 and name in _POSITIVE):
         least_said = "above 0 and up" if name in _POSITIVE else f"from {least:,}"
-        raise JobError(f"limit '{name}' is '{value}'; it must be a number {least_said} "
+        raise JobError(f"limit '{name}' is {value}; it must be a number {least_said} "
                        f"to {_LARGEST:,} {standard(name).unit}")

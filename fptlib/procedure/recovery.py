@@ -10,14 +10,7 @@ import pandas as pd
 
 from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case
-from fptlib.procedure.catalogue import (
-    Untested,
-    at_least,
-    at_most,
-    check,
-    together,
-    unjudged,
-)
+from fptlib.procedure.catalogue import Untested, at_least, at_most, check, together, unjudged
 from fptlib.procedure.demand import LEAST_KNOWN, interval_demand
 from fptlib.procedure.durations import Rise, largest_rise, minutes_between, reversals
 from fptlib.procedure.episodes import Changeover

@@ -11,16 +11,9 @@ import numpy as np
 import pandas as pd
 
 from fptlib.physics import exchanger as physics
-from fptlib.procedure import instruments, uncertainty
+from fptlib.procedure import approaches, instruments, uncertainty
 from fptlib.procedure.case import Case, once
-from fptlib.procedure.catalogue import (
-    Untested,
-    at_least,
-    at_most,
-    check,
-    together,
-    unjudged,
-)
+from fptlib.procedure.catalogue import Untested, at_least, at_most, check, together, unjudged
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.known import median, share, stretches
 from fptlib.procedure.representative import light_load, turned_over
@@ -61,12 +54,6 @@ def wanted_condenser_water(case: Case) -> pd.Series:
     return active - case.exchanger_approach.value - case.limits["running.tower_offset"]
 
 
-def _need_approach(case: Case) -> None:
-    if case.exchanger_approach is None:
-        raise Untested("the exchanger approach is neither stated in the job nor to be seen in "
-                       "the trends; observe it near changeover and enter it in the plan")
-
-
 def _share_event(case: Case, changeover: Changeover, rows: slice, good: np.ndarray,
                  doubtful: np.ndarray, known: np.ndarray, text: str) -> Event:
     """Judge a share of the rows ``known``; ``doubtful`` ones could be either for the sensors'
@@ -105,7 +92,7 @@ def _within_event(case: Case, changeover: Changeover, rows: slice, difference: n
     runs=True,
 )
 def tower_setpoint(case: Case) -> list[Event]:
-    _need_approach(case)
+    approaches.need_exchanger(case)
     return _over_runs(case, _tower_setpoint)
 
 
@@ -145,7 +132,7 @@ def _follows(setpoint: np.ndarray, wet_bulb: np.ndarray) -> str:
     runs=True,
 )
 def overcooling(case: Case) -> list[Event]:
-    _need_approach(case)
+    approaches.need_exchanger(case)
     return _over_runs(case, _overcooling)
 
 

@@ -86,7 +86,7 @@ def test_observed_approaches_cancel_the_sensors_they_share(entering: str, kept: 
     assert adders.iloc[0] == pytest.approx(7.0 + 2.0 + tolerances)
     setpoint = WINDOW["outdoor_wet_bulb"][drawn.REQUEST] + 12.0 - HAIR
     rows = []
-    for _ in range(200):
+    for _ in range(300):
         errors, plant = observed_with(chosen, entering)
         case = case_with(errors, "guarded acceptance", plant=plant)
         case.frame["chw_reset_setpoint"] = setpoint
@@ -97,8 +97,10 @@ def test_observed_approaches_cancel_the_sensors_they_share(entering: str, kept: 
         margins = [row.margin, *(other.margin for other in others)]
         assert np.std(margins) == pytest.approx(ACCURACY * np.sqrt(kept / 3.0), rel=0.1)
         assert row.uncertainty == pytest.approx(2.0 * ACCURACY * np.sqrt(kept / 3.0), rel=0.01)
-    # A fortieth at most is promised; two hundred draws scatter by a hundredth about it.
-    assert passed([condition.verdict for condition, _ in rows]) <= 0.045
+    # One sensor's error never exceeds the guard; of three a fortieth at most is promised, and
+    # three hundred draws scatter by a hundredth about it.
+    outcomes = [condition.verdict for condition, _ in rows]
+    assert passed(outcomes) <= (0.0 if kept == 1 else 0.045)
 
 
 def observed_with(chosen: np.random.Generator, entering: str) -> tuple[dict[str, float], Plant]:

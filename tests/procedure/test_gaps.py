@@ -113,6 +113,17 @@ def test_a_gap_before_the_exit_leaves_its_reason_open() -> None:
     assert found(table)["exit.not_early"].verdict is Verdict.NOT_TESTED
 
 
+def test_fans_that_were_not_seen_leave_an_early_exit_open() -> None:
+    plant = dataclasses.replace(PLANT, equipment_limit=1)
+    table = frame()
+    table.loc[at("20:00"):at("20:15"), "chw_supply_temp"] = 50.0
+    assert found(table, plant=plant)["exit.not_early"].verdict is Verdict.FAIL
+    table.loc[at("19:30"):at("20:15"), FANS] = np.nan
+    early = found(table, plant=plant)["exit.not_early"]
+    assert early.verdict is Verdict.NOT_TESTED
+    assert "do not show whether the equipment count was exceeded" in early.reason
+
+
 def test_a_gap_over_the_return_accuses_nobody() -> None:
     table = frame()
     table.loc[between(table, "03:26", "04:38"), "chw_supply_setpoint"] = np.nan

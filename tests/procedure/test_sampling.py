@@ -50,4 +50,6 @@ def test_seen_every_is_the_rarest_sample_and_a_row_at_the_least() -> None:
     assert mixed.seen_every("request") == 5.0
     assert mixed.seen_every("chw_supply_temp", "chillers") == 1.0
     assert mixed.seen_every("load") == 60.0
+    wandering = dataclasses.replace(drawn.trends, intervals={"chw_flow": 1.004})
+    assert dataclasses.replace(drawn, trends=wandering).seen_every("load") == 1.0
     assert isinstance(drawn.frame.index, pd.DatetimeIndex) and drawn.seen_every("load") == 1.0
