@@ -224,10 +224,10 @@ def _verify(stated: argparse.Namespace) -> int:
 
 
 def _review(stated: argparse.Namespace) -> int:
-    from fptlib.again import differences
     from fptlib.record.named import named
+    from fptlib.workbook.closing import computed_anew
 
-    found = differences(named(stated.record), stated.trends)
+    found = computed_anew(named(stated.record), stated.trends)
     print("\n".join(difference.line() for difference in found))
     return 1 if any(not difference.same for difference in found) else 0
 

@@ -27,6 +27,9 @@ from fptlib.record import (
     store,
     verify,
 )
+from fptlib.record.named import Named, latest_of
+from fptlib.record.report import whole
+from fptlib.record.restore import restored
 from fptlib.workbook import evidence, state
 
 TECHNICIAN, ENGINEER = "technician", "engineer"
@@ -79,7 +82,7 @@ def countersign(job: Job, key_file: Path, passphrase: str, name: str, decision: 
         RecordError: there is no record, the key does not open, or, where it is accepted, it
             does not verify against the job or is not what the files give.
     """
-    record = _latest(job).read_bytes()
+    record = latest_of(job).read_bytes()
     found = verify.verify(record, None, job)
     if decision == signing.ACCEPT and not found.good:
         raise RecordError("not countersigned: " + "; ".join([*found.refused, *found.changes]))
@@ -131,7 +134,7 @@ def print_latest(job: Job) -> list[Path]:
     Raises:
         RecordError: there is no record, or the job folder changed since it was signed.
     """
-    path = _latest(job)
+    path = latest_of(job)
     record = path.read_bytes()
     found = verify.verify(record, None, job)
     if not found.good:
@@ -139,16 +142,34 @@ def print_latest(job: Job) -> list[Path]:
     return export(path, record, compute(job))
 
 
-def _latest(job: Job) -> Path:
-    path = store.latest(job)
-    if path is None:
-        raise RecordError("there is no record yet; the technician signs first")
-    return path
-
-
 def compared(job: Job, record: bytes, computed: Computed) -> list[review.Difference]:
-    """A record against what the job's files give now."""
-    return review.compare(signing.read(record).payload, _stated(job, computed))
+    """A record against what the job's files give now: every check, and what its pages print.
+
+    Raises:
+        RecordError: the record is damaged.
+    """
+    return review.compare(whole(record).payload, _stated(job, computed))
+
+
+def computed_anew(of: Named, trends: Path | None = None) -> list[review.Difference]:
+    """How a record comes out today.
+
+    Args:
+        of: the record; where it lies in a job folder, the job as it is now is computed.
+        trends: a folder with the trend files that the record names; the job is then made anew
+            from them and the record.
+
+    Raises:
+        RecordError: the record is damaged, a trend file is not the one it names, or it lies in
+            no job folder and no trends are given.
+    """
+    if trends is not None:
+        with restored(of.record, trends) as job:
+            return compared(job, of.record, compute(job))
+    if of.job is None:
+        raise RecordError(f"'{of.path.name}' lies in no job folder; name the folder of its trend "
+                          "files with --trends")
+    return compared(of.job, of.record, compute(of.job))
 
 
 def differences(job: Job) -> list[str]:

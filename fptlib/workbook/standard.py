@@ -13,7 +13,6 @@ a workbook or a limit is found without the firm's folder at hand.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -93,8 +92,6 @@ def _deviation(name: str, row: Any) -> Deviation:
     if not isinstance(row, Mapping) or "value" not in row:
         raise JobError(f"limit '{name}' is {row!r}; it must be a table with value, reason, author "
                        "and date")
-    if isinstance(row["value"], float) and not math.isfinite(row["value"]):
-        raise JobError(f"limit '{name}' is {row['value']}; it must be a finite number")
     return Deviation(row["value"], *(str(row.get(key, "")) for key in ("reason", "author", "date")))
 
 
