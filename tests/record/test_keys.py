@@ -131,6 +131,18 @@ def test_a_retired_key_keeps_its_earlier_signatures() -> None:
     assert entry.refusal(datetime(2026, 2, 28, tzinfo=UTC)) == ""
 
 
+def test_rotation_retires_the_old_key_and_adds_the_new(tmp_path: Path) -> None:
+    made = support.make_keys()
+    moment = datetime(2026, 3, 1, tzinfo=UTC)
+    old, new = made["engineer"], make_key(tmp_path / "new.key", PASSPHRASE)
+    name = support.NAMES["engineer"]
+    trusted = support.trust(made).revoke(old.thumbprint, moment).add(new.public(), name, "engineer")
+    entry, replaced = trusted.find(new.thumbprint), trusted.find(old.thumbprint)
+    assert entry and (entry.name, entry.role) == (name, "engineer")
+    assert replaced and "retired" in replaced.refusal(moment)
+    assert replaced.refusal(datetime(2026, 2, 28, tzinfo=UTC)) == ""
+
+
 @pytest.mark.parametrize("named", ["signing key", "public half"])
 def test_a_key_comes_onto_a_new_list_and_is_withdrawn(tmp_path: Path, named: str) -> None:
     key, firm = make_key(tmp_path / "me.key", PASSPHRASE), tmp_path / "firm.jwks"
