@@ -127,7 +127,7 @@ def test_limit_that_no_plant_has_is_refused(name: str, value: float) -> None:
 @pytest.mark.parametrize("name", ["recovery.rate", "recovery.demand_interval",
                                   "running.fan_starts"])
 def test_limit_that_is_divided_by_is_not_zero(name: str) -> None:
-    with pytest.raises(JobError, match=f"'{name}' is '0'; it must be a number above 0"):
+    with pytest.raises(JobError, match=f"'{name}' is 0; it must be a number above 0 and up to"):
         _own(name, 0)
 
 
