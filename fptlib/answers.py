@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import pandas as pd
 
-from fptlib import points, pressures
+from fptlib import points, pressures, units
 from fptlib.errors import FptError, JobError
 from fptlib.job import lookup
 from fptlib.physics import refrigerant
@@ -135,6 +135,7 @@ def plant(answers: Answers) -> Plant:
         loop_volume=number(answers, "plant.loop_volume"),
         sump_volume=number(answers, "plant.sump_volume"),
         equipment_limit=_whole(answers, "plant.equipment_limit"),
+        pumps=_whole(answers, "plant.pumps") or 0,
         demand_window=window,
     )
 
@@ -237,7 +238,16 @@ def _instrument(tag: str, table: Answers, answers: Answers) -> Instrument:
         _day(table.get("due"), f"{path}.due", answers),
         str(table.get("make_model", "")),
         str(table.get("range", "")),
+        _accuracy_unit(table, path),
     )
+
+
+def _accuracy_unit(table: Answers, path: str) -> str:
+    stated = str(table.get("accuracy_unit", ""))
+    if stated and stated not in units.half_width_units():
+        raise JobError(f"job.toml, {path}.accuracy_unit: '{stated}' is not known; state one of: "
+                       + ", ".join(units.half_width_units()))
+    return stated
 
 
 def _day(value: Any, path: str, answers: Answers) -> pd.Timestamp | None:

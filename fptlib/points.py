@@ -125,6 +125,7 @@ GLOSSARY: tuple[Point, ...] = (
           ALARM),
     _status("tower_{n}_fan_running", "fan of tower cell {n} running"),
     Point("tower_{n}_fan_speed", "%", "fan speed of tower cell {n}", 0.0, 105.0, 1.0),
+    _status("pump_{n}_running", "pump {n} running, of those that the equipment limit counts"),
     _power("tower_fan_power", "power of all tower fans"),
     _power("chw_pump_power", "power of all chilled-water pumps"),
     _power("cw_pump_power", "power of all condenser-water pumps"),
@@ -135,7 +136,7 @@ GLOSSARY: tuple[Point, ...] = (
 )
 
 _BY_NAME = {point.name: point for point in GLOSSARY}
-_NUMBER = re.compile(r"^(chiller|tower)_([1-9]\d*)_")
+_NUMBER = re.compile(r"^(chiller|tower|pump)_([1-9]\d*)_")
 
 
 @cache
@@ -163,9 +164,9 @@ def is_point(name: str) -> bool:
     return True
 
 
-def all_points(chillers: int, tower_cells: int) -> list[Point]:
-    """Every point of a plant with so many chillers and tower cells, in glossary order."""
-    counts = {"chiller": chillers, "tower": tower_cells}
+def all_points(chillers: int, tower_cells: int, pumps: int = 0) -> list[Point]:
+    """Every point of a plant with so many of each equipment, in glossary order."""
+    counts = {"chiller": chillers, "tower": tower_cells, "pump": pumps}
     names: list[Point] = []
     for entry in GLOSSARY:
         if not entry.numbered:

@@ -115,6 +115,29 @@ def scale(stated: str, wanted: str, where: str) -> Scale:
     return known[stated]
 
 
+OF_READING = "% of reading"
+# A half-width needs no offset, so a gauge's psi fits an absolute pressure.
+_SAME_STEP = {"psia": {"psi": Scale(), **{name: _SCALES["psia"][absolute]
+                                          for name, absolute in _GAUGE.items()}}}
+
+
+def half_width(amount: float, stated: str, wanted: str, reading: float) -> float | None:
+    """An accuracy in ``stated``, perhaps per cent of the ``reading``, in the unit ``wanted``;
+    ``None`` where the stated unit measures something else."""
+    if stated == OF_READING:
+        return amount / 100.0 * abs(reading)
+    known = {**_SCALES.get(wanted, {}), **_SAME_STEP.get(wanted, {})}
+    return amount * known[stated].factor if stated in known else None
+
+
+def half_width_units() -> list[str]:
+    """Every unit in which an instrument's accuracy may be stated."""
+    measured = ("degF", "gpm", "kW", "psia", "psi", "%RH", "%", "A", "tons")
+    units = [unit for wanted in measured
+             for unit in {**_SCALES[wanted], **_SAME_STEP.get(wanted, {})}]
+    return list(dict.fromkeys([OF_READING, *units]))
+
+
 def choices(wanted: str) -> list[str]:
     """The units that can be turned into ``wanted`` by themselves."""
     return list(_SCALES.get(wanted, {wanted: Scale()}))

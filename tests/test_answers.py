@@ -26,6 +26,7 @@ def test_plant_with_all_it_can_state() -> None:
         "site": SITE,
         "plant": {
             "chillers": 2, "tower_cells": 3, "loop_volume": 9000, "equipment_limit": 3,
+            "pumps": 2,
             "demand_window": "sliding",
             "chiller_2": {"refrigerant": "R-134a", "minimum_water_lift": 12, "tag": "CH-2"},
             "exchanger": {"load": 400, "chw_flow": 1000.0},
@@ -33,6 +34,7 @@ def test_plant_with_all_it_can_state() -> None:
         }})
     assert [c.number for c in plant.chillers] == [1, 2]
     assert plant.chiller(2).minimum_water_lift == 12
+    assert (plant.equipment_limit, plant.pumps) == (3, 2)
     assert plant.exchanger.chw_flow == 1000.0 and plant.exchanger.cw_flow is None
     assert plant.tower_approach is not None and plant.tower_approach.basis == "observed"
 
@@ -73,6 +75,8 @@ def test_wrong_plant_is_one_sentence(given: dict, said: str) -> None:
      "sensors.chw_flow.accuracy: '2 %' is not a number"),
     (answers.instruments, {"instruments": ["T1"]}, r"instruments: '\['T1'\]' stands where a"),
     (answers.instruments, {"instruments": {"T1": "good"}}, "instruments.T1: 'good' stands where"),
+    (answers.instruments, {"instruments": {"T1": {"accuracy": 1, "accuracy_unit": "% of range"}}},
+     "instruments.T1.accuracy_unit: '% of range' is not known; state one of: % of reading, degF"),
     (answers.instruments, {"instruments": {"T1": {"accuracy": float("nan")}}},
      "instruments.T1.accuracy: 'nan' is not a number"),
     (answers.limits, {"limits": "none"}, "limits: 'none' stands where a table is expected"),

@@ -143,6 +143,11 @@ class Case:
         """Every tower cell the job states."""
         return list(range(1, self.plant.tower_cells + 1))
 
+    @property
+    def pump_numbers(self) -> list[int]:
+        """Every pump that the job's equipment limit counts."""
+        return list(range(1, self.plant.pumps + 1))
+
     def lacking(self, needs: Iterable[str]) -> list[str]:
         """The points that are missing for these needs, each once (see ``needs``)."""
         return list(dict.fromkeys(name for need in needs for name in lacking(self, need)))

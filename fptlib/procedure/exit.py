@@ -17,7 +17,7 @@ from fptlib.procedure.known import share
 from fptlib.procedure.verdict import Check, Event, Verdict
 
 _WARMTH = ("chw_supply_temp", "reset_setpoint")
-_EQUIPMENT = ("tower_{n}_fan_running", "tower_{n}_fan_speed")
+_EQUIPMENT = ("tower_{n}_fan_running", "tower_{n}_fan_speed", "pump_{n}_running")
 _COMPARISON = ("load", "power", "wet_bulb")
 
 
@@ -102,13 +102,13 @@ def equipment(case: Case) -> list[Event]:
         raise Untested("the plant states no equipment limit for economizer operation")
     limit = case.limits["exit.equipment_delay"] + case.limits["exit.grace"]
     return [_longest_stay(case, c, partial(exceeded, case, c), limit, _EQUIPMENT,
-                          "were all fans at maximum and more cells running than the limit")
+                          "were all fans at maximum and more equipment running than the limit")
             for c in case.handovers]
 
 
 def exceeded(case: Case, changeover: Changeover, maybe: bool = False) -> list[Stretch]:
-    """Stretches of a run with fans at maximum and more cells running than the limit; with
-    ``maybe`` also where a gap leaves it open."""
+    """Stretches of a run with fans at maximum and more cells and counted pumps running than the
+    limit; with ``maybe`` also where a gap leaves it open."""
     return _stretches_in(case, _exceeds(case, maybe),
                          slice(changeover.handover, changeover.ended))
 
@@ -122,7 +122,10 @@ def _exceeds(case: Case, maybe: bool) -> pd.Series:
     fast = ~(speeds < maximum) if maybe else speeds >= maximum
     slow_one = ((status == 1.0) & (speeds < maximum)).any(axis=1)
     at_maximum = (running & fast).any(axis=1) & ~slow_one
-    too_many = running.sum(axis=1) > (case.plant.equipment_limit or 0)
+    pumps = case.frame[[f"pump_{n}_running" for n in case.pump_numbers]].to_numpy()
+    pumping = pumps != 0.0 if maybe else pumps == 1.0
+    count = running.sum(axis=1) + pumping.sum(axis=1)
+    too_many = count > (case.plant.equipment_limit or 0)
     return pd.Series(at_maximum & too_many, index=case.frame.index)
 
 

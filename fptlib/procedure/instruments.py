@@ -94,11 +94,28 @@ def _not_comparable(case: Case, reading: Reading) -> str:
         return "too few trend values around that minute"
     if reading.value == 0.0 and points.point(reading.point).unit != "degF":
         return "a reading of zero has no percentage"
+    return _accuracy_unusable(case, reading)
+
+
+def _accuracy_unusable(case: Case, reading: Reading) -> str:
     instrument = case.instruments.get(reading.instrument)
+    accuracy = f"accuracy of instrument {reading.instrument}"
     if instrument is None or instrument.accuracy is None:
-        return (f"the accuracy of instrument {reading.instrument} is not stated; enter it in "
-                "the plan")
+        return f"the {accuracy} is not stated; enter it in the plan"
+    if not instrument.accuracy_unit:
+        return f"the unit of the {accuracy} is not stated; enter it in the plan"
+    if _accuracy(case, reading) is None:
+        return (f"the {accuracy} is stated in {units.symbol(instrument.accuracy_unit)}, which "
+                f"says nothing of {units.symbol(points.point(reading.point).unit)}; mend it in "
+                "the plan, or list the instrument once more for what else it reads")
     return ""
+
+
+def _accuracy(case: Case, reading: Reading) -> float | None:
+    """The half-width of a reading in its point's unit."""
+    instrument = case.instruments[reading.instrument]
+    return units.half_width(instrument.accuracy or 0.0, instrument.accuracy_unit,
+                            points.point(reading.point).unit, reading.value)
 
 
 def _at(case: Case, reading: Reading) -> float | None:
@@ -124,7 +141,7 @@ def _reading_uncertainty(case: Case, reading: Reading) -> float:
 
     The trended sensor's own accuracy is what is being tested and does not enter.
     """
-    accuracy = case.instruments[reading.instrument].accuracy
+    accuracy = _accuracy(case, reading) or 0.0
     near = _around(case, reading)
     known = near[~np.isnan(near)]
     movement = float(np.ptp(known)) / 2.0 if len(known) else 0.0

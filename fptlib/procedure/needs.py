@@ -38,7 +38,7 @@ def lacking(case: Case, need: str) -> list[str]:
         own = case.trends.missing(_own_leaving(case))
         return case.trends.missing(["chw_supply_temp"]) if own else []
     if "{n}" in need:
-        return case.trends.missing(need.format(n=n) for n in _family(case, need) or [1])
+        return case.trends.missing(need.format(n=n) for n in _family(case, need))
     return case.trends.missing([need])
 
 
@@ -78,4 +78,8 @@ def _own_leaving(case: Case) -> list[str]:
 
 
 def _family(case: Case, need: str) -> list[int]:
-    return case.tower_numbers if need.startswith("tower") else case.chiller_numbers
+    """The numbers of a family; every plant has a first chiller and tower cell, though no pump
+    that its equipment limit counts."""
+    if need.startswith("pump"):
+        return case.pump_numbers
+    return (case.tower_numbers if need.startswith("tower") else case.chiller_numbers) or [1]

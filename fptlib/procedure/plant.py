@@ -65,7 +65,9 @@ class Plant:
         exchanger: the plate exchanger.
         tower_approach, exchanger_approach: as stated in the job, or None.
         loop_volume, sump_volume: [gal], or None.
-        equipment_limit: largest number of tower cells and pumps for economizer operation.
+        equipment_limit: largest number of tower cells, and of the ``pumps`` with them, for
+            economizer operation.
+        pumps: how many pumps the equipment limit counts; none where it counts cells alone.
         demand_window: ``clock`` or ``sliding``.
     """
 
@@ -79,6 +81,7 @@ class Plant:
     loop_volume: float | None = None
     sump_volume: float | None = None
     equipment_limit: int | None = None
+    pumps: int = 0
     demand_window: str = "clock"
 
     def chiller(self, n: int) -> Chiller:
@@ -123,8 +126,8 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """A field instrument; ``accuracy`` is a half-width in the unit of what it reads, ``None``
-    where the job does not state it."""
+    """A field instrument; ``accuracy`` is a half-width in ``accuracy_unit`` (which may be per
+    cent of the reading), ``None`` where the job does not state it."""
 
     tag: str
     serial: str
@@ -133,6 +136,7 @@ class Instrument:
     due: pd.Timestamp | None
     make_model: str = ""
     range: str = ""
+    accuracy_unit: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -199,7 +199,8 @@ def _readings(content: Content) -> list[Block]:
          row["taken_by"], row["remark"]] for row in content["readings"]
     ]
     instruments = [
-        [row["tag"], row["make_model"], row["serial"], row["range"], number(row["accuracy"]),
+        [row["tag"], row["make_model"], row["serial"], row["range"],
+         number(row["accuracy"], row["accuracy_unit"]),
          moment(row["calibrated"])[:10], moment(row["due"])[:10] or "not stated"]
         for row in content["instruments"]
     ]

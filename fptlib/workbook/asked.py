@@ -6,6 +6,7 @@ import zoneinfo
 from collections.abc import Mapping
 from typing import Any
 
+from fptlib import units
 from fptlib.job import Job, lookup
 from fptlib.physics.refrigerant import REFRIGERANTS
 from fptlib.points import all_points
@@ -57,8 +58,11 @@ PLANT = Form("Plant", (
     Question("plant.loop_volume", "Water in the chilled-water loop", NUMBER, "gal", low=0,
              high=5e6),
     Question("plant.sump_volume", "Water in the sump", NUMBER, "gal", low=0, high=5e6),
-    Question("plant.equipment_limit", "Largest number of tower cells and pumps for economizer",
-             WHOLE, low=1, high=100, help="From the sequence of operation."),
+    Question("plant.equipment_limit", "Most equipment for economizer", WHOLE, low=1, high=100,
+             help="From the sequence of operation: so many tower cells, and pumps where it "
+                  "counts them."),
+    Question("plant.pumps", "Pumps counted with it", WHOLE, low=0, high=40,
+             help="Empty: tower cells alone. Otherwise the status of each is needed."),
     Question("plant.demand_window", "Utility's demand interval", CHOICE,
              choices=("clock", "sliding"), help="clock: fixed quarter hours."),
 ))
@@ -177,6 +181,7 @@ def _point(job: Job, answers: Mapping[str, Any] | None = None) -> Question:
     names = tuple(point.name for point in all_points(
         int(lookup(answers, "plant.chillers", 0) or 0),
         int(lookup(answers, "plant.tower_cells", 0) or 0),
+        int(lookup(answers, "plant.pumps", 0) or 0),
     ))
     return Question("point", "Point", CHOICE, choices=names, required=True)
 
@@ -211,8 +216,11 @@ INSTRUMENTS = Rows("instruments", "Field instruments", (
     Question("serial", "Serial number"),
     Question("range", "Range"),
     Question("accuracy", "Accuracy ±", NUMBER, low=0, high=1000,
-             help="Half-width, in the unit of what it reads. Without it no reading taken with "
-                  "it is compared with the trend."),
+             help="Half-width from its data sheet. Without it and its unit no reading taken "
+                  "with it is compared with the trend."),
+    Question("accuracy_unit", "Unit of the accuracy", CHOICE,
+             choices=tuple(units.half_width_units()),
+             help="Per cent of the reading, or the unit of what it reads."),
     Question("calibrated", "Calibrated on", DATE),
     Question("due", "Calibration due", DATE),
 ), key=Question("tag", "Tag", required=True, help="Short, as on its label: T1, F1."),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from fptlib import points, units
@@ -48,8 +48,7 @@ class PointOffers:
         Raises:
             FormError: the file has no such column, or the unit measures something else.
         """
-        if not (self._job.trends_folder / row["file"]).is_file():
-            raise FormError(f"File: trends holds no file '{row['file']}'; put it there first")
+        _in_trends(self._job, row["file"], "File")
         names = self.columns(row["file"])
         if names and row["column"] not in names:
             raise FormError(f"Column: '{row['file']}' has no column '{row['column']}'; "
@@ -90,6 +89,28 @@ def take(job: Job, chosen: Sequence[Suggestion]) -> None:
                   "unit": each.unit}, None)
 
 
+def site_checks(job: Job) -> dict[str, Callable[[Any], None]]:
+    """What the site's answers must be, beyond their sort."""
+    return {"site.time_zone": known_zone,
+            "site.weather_file": lambda name: _in_trends(job, name, "Weather file")}
+
+
+def finish_file(row: Row) -> Row:
+    """How a file is read, if its time zone exists.
+
+    Raises:
+        FormError: the tz database does not know it.
+    """
+    if row.get("time_zone"):
+        known_zone(row["time_zone"])
+    return row
+
+
+def _in_trends(job: Job, name: str, label: str) -> None:
+    if not (job.trends_folder / name).is_file():
+        raise FormError(f"{label}: trends holds no file '{name}'; put it there first")
+
+
 def finish_sensor(row: Row) -> Row:
     """A sensor, if its accuracy is stated as its point needs it.
 
@@ -97,6 +118,17 @@ def finish_sensor(row: Row) -> Row:
         JobError: it is no share of the reading where one is meant.
     """
     accuracy(points.point(row["point"]), row["accuracy"], "Accuracy ±")
+    return row
+
+
+def finish_instrument(row: Row) -> Row:
+    """A field instrument, if its accuracy says what it is in.
+
+    Raises:
+        FormError: the accuracy is a bare number.
+    """
+    if row.get("accuracy") is not None and not row.get("accuracy_unit"):
+        raise FormError("Unit of the accuracy: choose the unit that the data sheet gives it in")
     return row
 
 

@@ -25,7 +25,7 @@ def asked(job: Job) -> Rows:
     mapped = list(answers.get("points", {}))
     plant = answers.get("plant", {})
     every = [point.name for point in points.all_points(
-        int(plant.get("chillers", 0) or 0), int(plant.get("tower_cells", 0) or 0))]
+        *(int(plant.get(name, 0) or 0) for name in ("chillers", "tower_cells", "pumps")))]
     names = tuple(dict.fromkeys([*(name for name in mapped if points.is_point(name)), *every]))
     return Rows("readings", "Field readings", (
         Question("time", "Time", MOMENT, help="Empty: now."),

@@ -55,7 +55,7 @@ def job_file(scenario: Scenario, story: Story) -> str:
         for part in (
             _job(story), _site(scenario), _plant(scenario), _approaches(scenario, story),
             _files(scenario), _points(scenario), _sensors(scenario), _limits(story),
-            _people(), _frozen(story), _test(story), _instruments(scenario, story), _work(story),
+            _people(), _frozen(story), _test(story), _instruments(story), _work(story),
         )
         for text in part
     )
@@ -218,20 +218,20 @@ def _test(story: Story) -> list[str]:
     })]
 
 
-def _instruments(scenario: Scenario, story: Story) -> list[str]:
-    year, scale = int(story.created[:4]), scenario.design.scale
+def _instruments(story: Story) -> list[str]:
+    year = int(story.created[:4])
     rows = {
-        "T1": ("Invented thermometer, immersion probe", "INV-0101", "-20 to 200 °F", 0.1),
-        "P1": ("Invented aspirated psychrometer", "INV-0102", "0 to 120 °F", 0.4),
-        "F1": ("Invented clamp-on flow meter", "INV-0103", "50 to 5000 gpm", 12.0 * scale),
-        "E1": ("Invented three-phase power meter", "INV-0104", "1 to 1000 kW", 0.4 * scale),
+        "T1": ("Invented thermometer, immersion probe", "INV-0101", "-20 to 200 °F", 0.1, "degF"),
+        "P1": ("Invented aspirated psychrometer", "INV-0102", "0 to 120 °F", 0.4, "degF"),
+        "F1": ("Invented clamp-on flow meter", "INV-0103", "50 to 5000 gpm", 1.5, "% of reading"),
+        "E1": ("Invented three-phase power meter", "INV-0104", "1 to 1000 kW", 0.5, "% of reading"),
     }
     return [
         table(f"instruments.{tag}", {
             "make_model": make, "serial": serial, "range": span, "accuracy": accuracy,
-            "calibrated": f"{year - 1}-09-15", "due": f"{year}-09-15",
+            "accuracy_unit": unit, "calibrated": f"{year - 1}-09-15", "due": f"{year}-09-15",
         })
-        for tag, (make, serial, span, accuracy) in rows.items()
+        for tag, (make, serial, span, accuracy, unit) in rows.items()
     ]
 
 

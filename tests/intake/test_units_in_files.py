@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fptlib import units
+from fptlib import points, units
 from fptlib.intake.cells import Cell, cell, number
 from fptlib.intake.sniff import split_unit
 
@@ -53,3 +53,21 @@ def test_gauge_pressure() -> None:
     assert units.is_gauge("psig", "psia") and not units.is_gauge("psig", "psi")
     assert units.gauge_scale("psig", 12.0)(10.0) == pytest.approx(22.0)
     assert units.gauge_scale("kPag", 12.0)(100.0) == pytest.approx(26.5038, abs=1e-4)
+
+
+@pytest.mark.parametrize(("stated", "wanted", "half_width"), [
+    ("degC", "degF", 1.8), ("K", "degF", 1.8), ("degF", "degF", 1.0),
+    ("m3/h", "gpm", 4.402868), ("hPa", "psia", 0.0145038), ("psig", "psia", 1.0),
+    ("psi", "psia", 1.0), ("kPag", "psia", 0.145038), ("% of reading", "gpm", 2.0),
+    ("gpm", "degF", None), ("furlong", "degF", None),
+])
+def test_a_half_width_has_no_offset(stated: str, wanted: str, half_width: float | None) -> None:
+    """Factors of NIST SP 811, appendix B, from memory; per cent of a reading of -200."""
+    found = units.half_width(1.0, stated, wanted, -200.0)
+    assert found == (half_width and pytest.approx(half_width, rel=1e-5))
+
+
+def test_every_unit_of_a_half_width_fits_a_point() -> None:
+    wanted = {point.unit for point in points.GLOSSARY}
+    for stated in units.half_width_units():
+        assert any(units.half_width(1.0, stated, unit, 1.0) for unit in wanted), stated

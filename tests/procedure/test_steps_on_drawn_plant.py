@@ -7,6 +7,8 @@ What must come out is known by construction; the limits are those of the standar
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
 
 import drawn_plant as drawn
 import pandas as pd
@@ -26,10 +28,10 @@ def rows(case: Case) -> dict[str, Check]:
     return {check.id: check for check in all_checks(case)}
 
 
-def readings(value: float = 50.0, due: str = "2026-12-01") -> dict[str, object]:
+def readings(value: float = 50.0, due: str = "2026-12-01") -> dict[str, Any]:
     zone = drawn.ZONE
     instrument = Instrument("T1", "0001", 0.1, pd.Timestamp("2025-12-01", tz=zone),
-                            pd.Timestamp(due, tz=zone))
+                            pd.Timestamp(due, tz=zone), accuracy_unit="degF")
     return {
         "readings": [Reading(at("10:00"), "chw_supply_temp", value, "T1", "technician")],
         "instruments": {"T1": instrument},
@@ -219,12 +221,35 @@ def test_fault_is_found_at_its_minute(bend: Bend, id: str, moment: pd.Timestamp 
     assert check.adjust and check.reason and check.basis is not None
 
 
-def test_equipment_beyond_its_count_is_found() -> None:
-    import dataclasses
+@pytest.mark.parametrize(("running", "verdict", "said"), [
+    ({"pump_1_running": 1.0, "pump_2_running": 0.0}, Verdict.FAIL, "more equipment running"),
+    ({"pump_1_running": 0.0, "pump_2_running": 0.0}, Verdict.PASS, "at no time"),
+    ({"pump_1_running": 1.0}, Verdict.NOT_TESTED, "not trended: pump_2_running"),
+])
+def test_pumps_count_where_the_limit_counts_them(
+    running: dict[str, float], verdict: Verdict, said: str
+) -> None:
+    table = drawn.frame().assign(**running)
+    _many_cells(table)
+    plant = replace(drawn.PLANT, equipment_limit=2, pumps=2)
+    check = rows(drawn.case(table, plant=plant))["exit.equipment"]
+    assert (check.verdict, said in check.reason) == (verdict, True), check.reason
 
+
+def test_a_pump_in_a_gap_may_be_one_too_many() -> None:
+    table = drawn.frame().assign(pump_1_running=0.0)
+    _many_cells(table)
+    table.loc[at("08:00"):at("09:00"), "pump_1_running"] = float("nan")
+    plant = replace(drawn.PLANT, equipment_limit=2, pumps=1)
+    check = rows(drawn.case(table, plant=plant))["exit.equipment"]
+    assert check.verdict is Verdict.NOT_TESTED
+    assert "what the trends do not show may be worse" in check.reason
+
+
+def test_equipment_beyond_its_count_is_found() -> None:
     table = drawn.frame()
     _many_cells(table)
-    small = dataclasses.replace(drawn.PLANT, equipment_limit=1)
+    small = replace(drawn.PLANT, equipment_limit=1)
     check = rows(drawn.case(table, plant=small))["exit.equipment"]
     assert check.verdict is Verdict.FAIL
     assert check.events[0].start == at("08:00")
@@ -255,6 +280,26 @@ def test_an_instrument_of_unknown_accuracy_proves_nothing(
     check = rows(drawn.case(readings=[reading], instruments=instruments))["instruments.agreement"]
     assert check.verdict is Verdict.NOT_TESTED
     assert "the accuracy of instrument T1 is not stated" in check.reason
+
+
+@pytest.mark.parametrize(("unit", "verdict", "said"), [
+    # 0.3 °F apart, doubt 2 x 0.5/sqrt 3 = 0.58; in kelvin 1.8 times that, beyond the limit of 1.
+    ("degF", Verdict.PASS, ""),
+    ("degC", Verdict.INDETERMINATE, ""),
+    ("K", Verdict.INDETERMINATE, ""),
+    ("% of reading", Verdict.PASS, ""),
+    ("", Verdict.NOT_TESTED, "the unit of the accuracy of instrument T1 is not stated"),
+    ("gpm", Verdict.NOT_TESTED, "is stated in gpm, which says nothing of °F"),
+])
+def test_an_instruments_accuracy_counts_in_its_own_unit(
+    unit: str, verdict: Verdict, said: str
+) -> None:
+    stated = readings(50.3)
+    own = replace(stated["instruments"]["T1"], accuracy=0.5, accuracy_unit=unit)
+    stated["instruments"] = {"T1": own}
+    check = rows(drawn.case(**stated))["instruments.agreement"]
+    assert check.verdict is verdict
+    assert said in check.reason
 
 
 def test_instrument_out_of_date_fails() -> None:

@@ -57,6 +57,7 @@ RECORD_CONTENT = {
     "instrument serial": ("instruments.0.serial", "SN-1"),
     "instrument range": ("instruments.0.range", "0-120"),
     "instrument accuracy": ("instruments.0.accuracy", 0.2),
+    "its unit": ("instruments.0.accuracy_unit", "degF"),
     "calibration date": ("instruments.0.calibrated", "2025-06-01T00:00:00-06:00"),
     "calibration due": ("instruments.0.due", "2026-06-01T00:00:00-06:00"),
     "initial conditions": ("test.initial_conditions", None),

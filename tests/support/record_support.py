@@ -175,8 +175,9 @@ READINGS = [
     Reading(at("2026-01-06 10:05"), "chw_flow", 1210.0, "F1", "Avery Field", "clamp-on"),
 ]
 INSTRUMENTS = {
-    "T1": Instrument("T1", "SN-1", 0.2, at("2025-06-01"), at("2026-06-01"), "thermometer", "0-120"),
-    "F1": Instrument("F1", "SN-2", 24.0, at("2025-02-01"), None),
+    "T1": Instrument("T1", "SN-1", 0.2, at("2025-06-01"), at("2026-06-01"), "thermometer", "0-120",
+                     "degF"),
+    "F1": Instrument("F1", "SN-2", 24.0, at("2025-02-01"), None, accuracy_unit="gpm"),
 }
 
 

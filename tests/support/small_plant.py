@@ -106,6 +106,7 @@ name = "A. Invented"
 make_model = "thermometer"
 serial = "1"
 accuracy = 0.2
+accuracy_unit = "degF"
 calibrated = "2025-06-01"
 due = "2026-06-01"
 [[overrides]]
