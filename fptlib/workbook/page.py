@@ -117,7 +117,7 @@ class Page:
         words = {
             state.OUT_OF_DATE: "The answers were changed: the verdict below is withdrawn. "
                                "Press “Run this step”.",
-            state.WAITING: f"This step waits: {now.reason}",
+            state.WAITING: f"This step waits: {_first_of(now.reason)}",
             state.NOT_STARTED: "Not run yet. When the form is filled, press “Run this step”.",
             state.DONE: "The results below belong to these answers.",
         }[now.state]
@@ -190,7 +190,10 @@ class Page:
         """Keep that a step without verdicts was gone through, and say what is still open."""
         state.record_run(self.job, self.step, (), self._rested_on)
         self._say_standing()
-        return static.note(f"Step {self.step.number} {self.step.title} is complete.", "done")
+        name = f"Step {self.step.number} {self.step.title}"
+        if left := state.left_open(self.job, self.step):
+            return static.notes([f"{name} is saved, but not complete.", *left], "waiting")
+        return static.note(f"{name} is complete.", "done")
 
     def evidence(self, case: Case, checks: Sequence[Check]) -> Shown:
         """The step's figure, and below it what it shows in words."""
@@ -211,6 +214,12 @@ class Page:
                 f"{html.escape(following[0].title)}</a>, to {html.escape(following[0].purpose)}."
                 "</p>")
         return Shown(self.strip().markup + link, f"Next: {following[0].title}")
+
+
+def _first_of(reason: str) -> str:
+    """The first of the answers that are missing: the line stands below every form."""
+    first, *others = reason.split(" · ")
+    return f"{first} (and {len(others)} more)" if others else first
 
 
 def _value(series: pd.Series, at: pd.Timestamp) -> float | None:

@@ -145,6 +145,27 @@ def first_unfinished(job: Job) -> Step:
     return STEPS[-1]
 
 
+# What a plan can leave empty, and what follows from it.
+_PLANNED = {
+    "points": "no point is mapped, so that every check will be not tested (Points)",
+    "people.technician.name": "nobody is named as technician (People)",
+    "instruments": "no field instrument is listed, so that no sensor is compared (Field "
+                   "instruments)",
+    "abort": "nothing says when to stop the test (Stop the test when)",
+    "prerequisites": "nothing says what must be so before the test (Before the test)",
+    "frozen.limits": "the limits are not frozen (Limits)",
+}
+
+
+def left_open(job: Job, step: Step) -> list[str]:
+    """What a step that was gone through still leaves empty, one sentence each."""
+    if step.name != "plan":
+        return []
+    answers = job.answers()
+    return [f"Still open: {words}." for place, words in _PLANNED.items()
+            if not lookup(answers, place)]
+
+
 def signing_blockers(job: Job) -> list[str]:
     """One sentence for everything that must be closed before the record can be signed."""
     answers = job.answers()

@@ -12,7 +12,16 @@ from fptlib import answers
 from fptlib.errors import FormError, IntakeError, JobError
 from fptlib.job import Job
 from fptlib.procedure.limits import Limits
-from fptlib.workbook import against_trend, asked, checklist, panels, planning, readings, taking_in
+from fptlib.workbook import (
+    against_trend,
+    asked,
+    checklist,
+    panels,
+    planning,
+    readings,
+    state,
+    taking_in,
+)
 from fptlib.workbook.forms import FormView
 from fptlib.workbook.live import LivePanel
 from fptlib.workbook.page import Page
@@ -60,10 +69,31 @@ def test_an_emptied_field_takes_the_answer_away(job):
 
 
 def test_a_time_zone_that_does_not_exist_is_refused(job):
-    view = FormView(job, asked.SITE, checks={"site.time_zone": planning.known_zone})
+    view = FormView(job, asked.SITE, checks=planning.site_checks(job))
     view.fields["site.time_zone"].control.value = "America/Nowhere"
     assert "is not a zone" in said(view.fields["site.time_zone"].message)
     assert job.get("site.time_zone") == "America/Denver"
+
+
+def test_a_weather_file_is_there_when_it_is_named(job):
+    view = FormView(job, asked.SITE, checks=planning.site_checks(job))
+    field = view.fields["site.weather_file"]
+    field.control.value = "year.epw"
+    assert "Weather file: trends holds no file 'year.epw'" in said(field.message)
+    (job.trends_folder / "year.epw").write_bytes(b"LOCATION")
+    field.control.value = ""
+    field.control.value = "year.epw"
+    assert job.get("site.weather_file") == "year.epw"
+
+
+def test_a_files_time_zone_exists(job):
+    name = job.trend_files()[0].name
+    for zone, sentence in (("Mars/North", "is not a zone"), ("UTC", "file saved"), ("", "saved")):
+        view = rows_view(job, asked.files(job), finish=planning.finish_file)
+        view.fields["file"].control.value = name
+        view.fields["time_zone"].control.value = zone
+        view.save.click()
+        assert sentence in said(view.message)
 
 
 def test_reopening_shows_what_was_entered(job):
@@ -174,6 +204,18 @@ def test_an_accuracy_is_a_share_of_the_reading_where_the_form_says_so(
     assert sentence in said(view.message)
     saved = {} if "no share" in sentence else {point: {"accuracy": float(typed)}}
     assert job.get("sensors", {}) == saved
+
+
+@pytest.mark.parametrize(("unit", "sentence"), [
+    ("", "Unit of the accuracy: choose the unit"), ("% of reading", "instrument saved"),
+])
+def test_an_instruments_accuracy_says_what_it_is_in(job, unit, sentence):
+    view = rows_view(job, asked.INSTRUMENTS, finish=planning.finish_instrument)
+    for path, typed in (("tag", "F9"), ("accuracy", "2"), ("accuracy_unit", unit)):
+        view.fields[path].control.value = typed
+    view.save.click()
+    assert sentence in said(view.message)
+    assert job.get("instruments.F9.accuracy_unit") == (unit or None)
 
 
 def reading(job, **typed):
@@ -331,6 +373,24 @@ def test_the_gate_names_what_is_missing(job):
     page.form(asked.SITE)
     with pytest.raises(FormError, match="Altitude: no answer yet"):
         page.gate()
+
+
+def test_the_badge_names_the_first_missing_answer_and_counts_the_rest(job):
+    page = Page("plan", job)
+    state.record_stop(job, page.step, "Title: no answer yet · Altitude: no answer yet · Z")
+    page.saved()
+    assert "This step waits: Title: no answer yet (and 2 more)" in page.badge.value
+
+
+def test_a_plan_says_what_it_leaves_open(job):
+    page = Page("plan", job)
+    for place in ("abort", "instruments", "frozen"):
+        job.put(place, None)
+    said_at_end = page.done().text
+    assert "Step 0 Plan is saved, but not complete." in said_at_end
+    assert "Still open: nothing says when to stop the test" in said_at_end
+    assert "no field instrument" in said_at_end and "limits are not frozen" in said_at_end
+    assert "technician" not in said_at_end
 
 
 def test_the_badge_follows_an_edit(job):
