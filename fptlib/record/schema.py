@@ -10,12 +10,19 @@ from typing import Any
 
 from fptlib.errors import RecordError
 
-NAME, VERSION = "changeover-test-record", 1
+NAME, VERSION = "changeover-test-record", 2
 _LONGEST_PART = 60
 
-# The step from each older version to the next one: {1: function from 1 to 2, ...}. The
-# signed bytes stay as they are; only what is shown and compared is brought up.
-MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
+
+def _to_2(payload: dict[str, Any]) -> dict[str, Any]:
+    """Version 1 stated an instrument's accuracy without its unit."""
+    instruments = [{**row, "accuracy_unit": ""} for row in payload["instruments"]]
+    return {**payload, "schema": {**payload["schema"], "version": 2}, "instruments": instruments}
+
+
+# The step from each older version to the next one. The signed bytes stay as they are; only what
+# is shown and compared is brought up.
+MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {1: _to_2}
 
 
 def current(payload: dict[str, Any]) -> dict[str, Any]:
@@ -26,16 +33,13 @@ def current(payload: dict[str, Any]) -> dict[str, Any]:
             its version asks for.
     """
     version = _version(payload)
-    while version < VERSION and version in MIGRATIONS:
-        payload = MIGRATIONS[version](payload)
-        version = _version(payload)
-    if version != VERSION:
+    if version != VERSION and version not in MIGRATIONS:
         raise RecordError(
             f"the record's payload is of version {version}; this program reads up to {VERSION}"
         )
-    for error in _validator().iter_errors(payload):
+    for error in _validator(version).iter_errors(payload):
         raise RecordError(_sentence(error))
-    return payload
+    return payload if version == VERSION else current(MIGRATIONS[version](payload))
 
 
 def _version(payload: dict[str, Any]) -> int:
@@ -54,15 +58,15 @@ def _sentence(error: Any) -> str:
 
 
 @cache
-def text() -> str:
-    """The JSON Schema as it is published with the program."""
-    place = files("fptlib.record") / "schemas" / f"payload-{VERSION}.json"
+def text(version: int = VERSION) -> str:
+    """The JSON Schema of a version as it is published with the program."""
+    place = files("fptlib.record") / "schemas" / f"payload-{version}.json"
     return place.read_text(encoding="utf-8")
 
 
 @cache
-def _validator() -> Any:
+def _validator(version: int) -> Any:
     # Imported here: it builds a grammar for a second, which only reading a record needs.
     from jsonschema import Draft202012Validator
 
-    return Draft202012Validator(json.loads(text()))
+    return Draft202012Validator(json.loads(text(version)))

@@ -22,6 +22,7 @@ from fptlib.procedure.limits import Limits
 from fptlib.record import canonical, deficiencies, page, schema
 from fptlib.record.payload import payload
 from fptlib.record.plain import plain
+from fptlib.record.verify import verify
 from fptlib.trends import AlarmText, Remark, TrendFile
 
 
@@ -204,21 +205,37 @@ def test_the_schema_knows_every_field(kind: type, member: str) -> None:
     assert {field.name for field in dataclasses.fields(kind)} <= set(found["properties"])
 
 
-def test_an_older_version_is_brought_up(
-    content: dict[str, Any], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """There is no older version yet; the way is tried with one made up."""
-    older = {**content, "schema": {"name": schema.NAME, "version": 0}}
-    older["note"] = older.pop("findings")
+def _of_version_1(content: dict[str, Any]) -> dict[str, Any]:
+    bare = [{name: value for name, value in row.items() if name != "accuracy_unit"}
+            for row in content["instruments"]]
+    return {**content, "schema": {**content["schema"], "version": 1}, "instruments": bare}
 
-    def up(payload: dict[str, Any]) -> dict[str, Any]:
-        moved = {name: value for name, value in payload.items() if name != "note"}
-        return {**moved, "schema": content["schema"], "findings": payload["note"]}
 
-    with pytest.raises(RecordError, match="version 0"):
+def test_an_older_version_is_brought_up(content: dict[str, Any]) -> None:
+    older = _of_version_1(content)
+    kept = json.dumps(older)
+    brought = schema.current(older)
+    assert [row["accuracy_unit"] for row in brought["instruments"]] == ["", ""]
+    assert {**brought, "instruments": content["instruments"]} == content
+    assert json.dumps(older) == kept
+
+
+def test_an_older_version_is_held_against_its_own_schema(content: dict[str, Any]) -> None:
+    older = {**_of_version_1(content), "instruments": 7}
+    with pytest.raises(RecordError, match="instruments: 7 is not of type 'array'"):
         schema.current(older)
-    monkeypatch.setitem(schema.MIGRATIONS, 0, up)
-    assert schema.current(older) == content
+    unknown = {**content, "schema": {**content["schema"], "version": 0}}
+    with pytest.raises(RecordError, match="version 0; this program reads up to 2"):
+        schema.current(unknown)
+
+
+def test_a_record_of_an_older_version_is_read_and_printed(
+    job: Job, content: dict[str, Any]
+) -> None:
+    keys = support.make_keys()
+    record = support.signed(_of_version_1(content), keys, ("technician",))
+    assert verify(record, support.trust(keys), job).good
+    assert "Accuracy ±" in page.html(record, {}).decode("utf-8")
 
 
 def test_each_failure_is_a_numbered_deficiency() -> None:
