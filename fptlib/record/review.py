@@ -174,5 +174,6 @@ def _number(name: str, then: float | None, now: float | None) -> str:
 def _events(then: Sequence[Mapping[str, Any]], now: Sequence[Mapping[str, Any]]) -> list[str]:
     if [event["start"] for event in then] != [event["start"] for event in now]:
         return [f"{len(then)} events were judged, now {len(now)}, not all at the same moments"]
+    # Records of version 1 leave out an event's unit where it is the check's own.
     return [f"{old['name']}: {said}" for old, new in zip(then, now, strict=True)
-            for said in _outcome(old, new)]
+            for said in _outcome({**old, "unit": old["unit"] or new["unit"]}, new)]

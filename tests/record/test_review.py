@@ -77,6 +77,19 @@ def test_a_changed_event_is_told(content: dict[str, Any]) -> None:
     assert any("1 events were judged, now 0" in d.line() for d in none)
 
 
+def test_an_event_that_left_its_unit_to_the_check_is_the_same(content: dict[str, Any]) -> None:
+    check = support.make_check()
+    (event,) = check.events
+    found = recompute(content, changed("recovery.rate", events=(
+        dataclasses.replace(event, unit="degF"),)))
+    assert event.unit == "" and all(difference.same for difference in found)
+    content["checks"] = [check_row(dataclasses.replace(check, events=(
+        dataclasses.replace(event, unit="min"),)))]
+    assert any("unit was min, is degF" in difference.line()
+               for difference in recompute(content, [dataclasses.replace(check, events=(
+                   dataclasses.replace(event, unit="degF"),))]))
+
+
 def test_new_and_gone_checks_are_told(content: dict[str, Any]) -> None:
     checks = [*support.make_checks()[1:], support.make_check("exit.equipment")]
     kinds = {d.check: d.kind for d in recompute(content, checks)}
