@@ -216,10 +216,12 @@ def together(events: list[Event]) -> list[Event]:
     """The parts of one changeover (both temperatures, every chiller): they pass together, or
     none does. A part that could not be judged leaves the others untested; a fail stands."""
     lost = next((event for event in events if event.verdict is Verdict.NOT_TESTED), None)
-    if lost is None:
-        return events
-    why = f"{lost.name}: {lost.text}"
-    return [event if event.verdict is not Verdict.PASS
+    return events if lost is None else unproven(events, f"{lost.name}: {lost.text}")
+
+
+def unproven(events: list[Event], why: str) -> list[Event]:
+    """The events with their passes not tested, where there is a reason ``why``; a fail stands."""
+    return [event if event.verdict is not Verdict.PASS or not why
             else unjudged(event.name, event.start, f"{event.text}; but {why}", event.end)
             for event in events]
 

@@ -18,7 +18,7 @@ from fptlib.procedure.known import stretches
 class Level:
     """A level that lasted longer than a short dip, how well it is known, and since when.
 
-    ``hidden`` is what it may have been in a gap long enough for it: infinite, or ``value``.
+    ``hidden`` is what it may have been had the gaps held the worst.
     """
 
     value: float
@@ -37,12 +37,16 @@ def lowest_kept(case: Case, values: np.ndarray, rows: slice, every: float,
     that a gap hides where others are missing by right; else every missing row is a gap.
     """
     dip = case.limits["lift.short_dip"]
-    gaps = stretches(np.isnan(values) if unknown is None else unknown)
-    gap = max((last - first + 1 for first, last in gaps), default=0) * case.minutes > dip
+    unknown = np.isnan(values) if unknown is None else unknown
     if every <= 1.0:
-        found = lasting_low(values, int(dip // case.minutes) + 1)
-        return None if found is None else Level(
-            found[0], 0.0, case.times(rows)[found[1]], -math.inf if gap else found[0])
+        longer = int(dip // case.minutes) + 1
+        found = lasting_low(values, longer)
+        # Gaps of a row each may together hide as much as a long one.
+        worst = lasting_low(np.where(unknown, -math.inf, values), longer)
+        return None if found is None or worst is None else Level(
+            found[0], 0.0, case.times(rows)[found[1]], worst[0])
+    gaps = stretches(unknown)
+    gap = max((last - first + 1 for first, last in gaps), default=0) * case.minutes > dip
     possible = lasting_low(values, 1)
     if possible is None or not uncertainty.shows_change(values, every):
         return None

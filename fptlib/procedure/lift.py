@@ -14,7 +14,15 @@ import pandas as pd
 from fptlib import units
 from fptlib.procedure import alarms, approaches, uncertainty
 from fptlib.procedure.case import Case, once
-from fptlib.procedure.catalogue import Untested, at_least, at_most, check, together, unjudged
+from fptlib.procedure.catalogue import (
+    Untested,
+    at_least,
+    at_most,
+    check,
+    together,
+    unjudged,
+    unproven,
+)
 from fptlib.procedure.durations import minutes_between
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.levels import highest_kept, lowest_kept
@@ -23,7 +31,10 @@ from fptlib.procedure.verdict import Check, Event, Verdict
 
 
 def pull_down(case: Case, changeover: Changeover) -> slice:
-    """The rows from the request up to the last one with a chiller running."""
+    """The rows from the request up to the last one with a chiller running.
+
+    It is coldest at its end: where that was not seen (``Changeover.unseen``), no pass is proven.
+    """
     return slice(changeover.request, changeover.pull_down_end - case.trends.step)
 
 
@@ -42,8 +53,8 @@ def pull_down(case: Case, changeover: Changeover) -> slice:
 )
 def minimum(case: Case) -> list[Event]:
     _minimum_lifts(case)
-    return [event for c in case.requests for event in together(
-        [lift for n in case.chiller_numbers for lift in _lifts(case, c, n)])]
+    return [event for c in case.requests for event in unproven(together(
+        [lift for n in case.chiller_numbers for lift in _lifts(case, c, n)]), c.unseen)]
 
 
 def _advise_lift(case: Case, failed: Sequence[Event]) -> str:
@@ -146,7 +157,7 @@ def _kept(
         f"offset of {case.limits['lift.offset']:g}."),
 )
 def setpoint(case: Case) -> list[Event]:
-    return [_followed(case, c) for c in case.requests]
+    return [event for c in case.requests for event in unproven([_followed(case, c)], c.unseen)]
 
 
 @once
@@ -201,12 +212,12 @@ def _followed(case: Case, changeover: Changeover) -> Event:
         "against the maker's cut-out."),
 )
 def floor(case: Case) -> list[Event]:
-    return [event for c in case.requests for event in together([
+    return [event for c in case.requests for event in unproven(together([
         _above_floor(case, c, "active setpoint", "chw_supply_setpoint",
                      uncertainty.resolution(case, "chw_supply_setpoint")),
         _above_floor(case, c, "supply", "chw_supply_temp",
                      uncertainty.expanded(case, {"chw_supply_temp": 1.0})),
-    ])]
+    ]), c.unseen)]
 
 
 def _above_floor(case: Case, changeover: Changeover, what: str, name: str,

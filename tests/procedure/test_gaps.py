@@ -55,12 +55,36 @@ def test_what_fails_when_seen_is_not_tested_in_a_gap(
     assert found(hidden, plant=plant)[check].verdict is Verdict.NOT_TESTED
 
 
+@pytest.mark.parametrize("check", ["lift.minimum", "lift.setpoint", "lift.floor"])
+def test_a_pull_down_that_a_gap_cuts_short_proves_no_lift(check: str) -> None:
+    table = frame()
+    table.loc[between(table, "03:15", "03:25"), "chiller_1_cw_leaving_temp"] = 40.0
+    table.loc[between(table, "03:15", "03:25"), "chw_supply_setpoint"] = 50.0
+    table.loc[between(table, "03:15", "03:25"), "chw_supply_temp"] = 35.0
+    assert found(table)[check].verdict is Verdict.FAIL
+    table.loc[between(table, "03:10", "04:00")] = np.nan
+    cut = found(table)[check]
+    assert cut.verdict is Verdict.NOT_TESTED
+    assert "no chiller was seen to stop" in cut.reason
+
+
 def test_one_unknown_row_every_quarter_hour_hides_a_warm_supply() -> None:
     table = frame()
     warm = between(table, "15:00", "19:00")
     table.loc[warm, "chw_supply_temp"] = 55.0
     table.loc[warm & (table.index.minute % 15 != 0), "chw_supply_temp"] = np.nan
     assert found(table)["exit.supply"].verdict is Verdict.NOT_TESTED
+
+
+def test_single_unknown_rows_hide_a_level_as_one_long_gap_does() -> None:
+    table = frame()
+    cold = between(table, "03:00", "03:20")
+    table.loc[cold, "chw_supply_temp"] = 35.0
+    table.loc[cold & (table.index.minute % 3 == 0), "chw_supply_temp"] = np.nan
+    assert found(table)["lift.floor"].verdict is Verdict.NOT_TESTED
+    sound = frame()
+    sound.loc[cold & (table.index.minute % 3 == 0), "chw_supply_temp"] = np.nan
+    assert found(sound)["lift.floor"].verdict is Verdict.PASS
 
 
 def test_starts_hidden_between_known_rows() -> None:
