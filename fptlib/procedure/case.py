@@ -229,6 +229,12 @@ class Case:
         start = self.recovered(changeover) or changeover.handover
         return slice(start, changeover.ended)
 
+    def cut_off(self, changeover: Changeover) -> str:
+        """Why it is not known how a run went on; empty where it ended, or the trends did."""
+        if changeover.complete or changeover.ended >= self.frame.index[-1]:
+            return ""
+        return "a gap hides how the run went on"
+
     # -- derived quantities ----------------------------------------------------------
 
     @cached_property

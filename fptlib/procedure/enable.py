@@ -127,7 +127,8 @@ def _stayed(case: Case, changeover: Changeover) -> Event:
     limit = case.limits["enable.stay"]
     lasted = run_minutes(case, changeover)
     if not changeover.complete and lasted < limit:
-        return unjudged(changeover.name, changeover.handover, "still on when the trends end")
+        return unjudged(changeover.name, changeover.handover,
+                        case.cut_off(changeover) or "still on when the trends end")
     return at_least(case, changeover.name, changeover.handover, changeover.ended, lasted, limit,
                     case.seen_every("request", "chillers"), f"the run lasted {lasted:.0f} min",
                     hidden=known_minutes(case, changeover))

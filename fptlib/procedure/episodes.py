@@ -34,7 +34,8 @@ class Changeover:
     """One attempt, and the run and exit it led to; what did not occur is ``None``.
 
     ``request`` is ``None`` where the plant was already on the exchanger when the trends
-    begin, or went back on it without a new request. ``ended`` is the last row of it.
+    begin, or went back on it without a new request. ``ended`` is the last row of it;
+    ``complete`` tells whether it was seen to end there.
     """
 
     number: int
@@ -92,10 +93,11 @@ def _within(
         start_again = _next(on, 1.0, idle, min(len(on) - 1, last + _patience(index)))
         end, exited = _run_end(on, last, start_again)
         number = count + len(found) + 1
+        # A chiller that starts while the command is unknown does not tell when that went off.
         found.append(Changeover(
             number, request if not found else None, index[idle] if seen else None,
             index[start_again] if exited and start_again is not None else None, None,
-            index[end], exited or known_end,
+            index[end], known_end or (exited and end + 1 == start_again),
         ))
         row, request = end + 1, None
         row = row if exited else last + 1

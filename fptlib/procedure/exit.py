@@ -10,7 +10,7 @@ import pandas as pd
 
 from fptlib.procedure import chiller_mode
 from fptlib.procedure.case import Case, once
-from fptlib.procedure.catalogue import Untested, at_most, check, unjudged
+from fptlib.procedure.catalogue import Untested, at_most, check, unjudged, unproven
 from fptlib.procedure.durations import Stretch, all_stretches, minutes_between
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.known import share
@@ -39,7 +39,13 @@ _COMPARISON = ("load", "power", "wet_bulb")
     runs=True,
 )
 def supply(case: Case) -> list[Event]:
-    return [_left_when_warm(case, c) for c in case.handovers]
+    return _over_runs(case, _left_when_warm)
+
+
+def _over_runs(case: Case, judge: Callable[[Case, Changeover], Event]) -> list[Event]:
+    """Judge every run; one that a gap cuts off proves no exit."""
+    return [event for c in case.handovers
+            for event in unproven([judge(case, c)], case.cut_off(c))]
 
 
 def warm(case: Case, changeover: Changeover, maybe: bool = False) -> list[Stretch]:
@@ -100,10 +106,13 @@ def _longest(found: list[Stretch]) -> float:
 def equipment(case: Case) -> list[Event]:
     if case.plant.equipment_limit is None:
         raise Untested("the plant states no equipment limit for economizer operation")
+    return _over_runs(case, _left_when_exceeded)
+
+
+def _left_when_exceeded(case: Case, changeover: Changeover) -> Event:
     limit = case.limits["exit.equipment_delay"] + case.limits["exit.grace"]
-    return [_longest_stay(case, c, partial(exceeded, case, c), limit, _EQUIPMENT,
-                          "were all fans at maximum and more equipment running than the limit")
-            for c in case.handovers]
+    return _longest_stay(case, changeover, partial(exceeded, case, changeover), limit, _EQUIPMENT,
+                         "were all fans at maximum and more equipment running than the limit")
 
 
 def exceeded(case: Case, changeover: Changeover, maybe: bool = False) -> list[Stretch]:
@@ -149,7 +158,7 @@ def comparative(case: Case) -> list[Event]:
     if chiller_mode.fit(case) is None:
         raise Untested(f"fewer than {chiller_mode.FEWEST_BLOCKS} steady quarter-hours on "
                        "chillers: nothing to compare with")
-    return [_compared(case, c) for c in case.handovers]
+    return _over_runs(case, _compared)
 
 
 @once
@@ -265,6 +274,8 @@ def _reasons(case: Case) -> list[tuple[str, Callable[..., list[Stretch]], float]
 
 def _without_reason(case: Case, changeover: Changeover) -> Event:
     limited = case.plant.equipment_limit is not None
+    if hidden := case.cut_off(changeover):
+        return unjudged(changeover.name, changeover.exit, f"no reason to be seen, but {hidden}")
     # A reason that the trends cannot show may still have been there.
     if unseen := case.lacking((*_COMPARISON, *(_EQUIPMENT if limited else ()))):
         return unjudged(changeover.name, changeover.exit,

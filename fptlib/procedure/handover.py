@@ -95,6 +95,8 @@ def fallback(case: Case) -> list[Event]:
 def _held(case: Case, changeover: Changeover) -> Event:
     limit = case.limits["enable.stay"]
     lasted = run_minutes(case, changeover)
+    if lasted < limit and (hidden := case.cut_off(changeover)):
+        return unjudged(changeover.name, changeover.handover, hidden)
     if changeover.exit is None and lasted < limit:
         return unjudged(changeover.name, changeover.handover,
                         "the run ended early without a chiller starting")

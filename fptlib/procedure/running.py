@@ -13,7 +13,15 @@ import pandas as pd
 from fptlib.physics import exchanger as physics
 from fptlib.procedure import approaches, instruments, uncertainty
 from fptlib.procedure.case import Case, once
-from fptlib.procedure.catalogue import Untested, at_least, at_most, check, together, unjudged
+from fptlib.procedure.catalogue import (
+    Untested,
+    at_least,
+    at_most,
+    check,
+    together,
+    unjudged,
+    unproven,
+)
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.known import median, share, stretches
 from fptlib.procedure.representative import light_load, turned_over
@@ -36,12 +44,13 @@ def settled(case: Case, changeover: Changeover) -> slice | None:
 
 
 def _over_runs(case: Case, judge: Callable[[Case, Changeover, slice], Event]) -> list[Event]:
-    found = []
+    found: list[Event] = []
     for changeover in case.handovers:
         rows = settled(case, changeover)
-        found.append(judge(case, changeover, rows) if rows else unjudged(
+        event = judge(case, changeover, rows) if rows else unjudged(
             changeover.name, changeover.handover,
-            f"less than {SHORTEST_RUN:.0f} min of settled run"))
+            f"less than {SHORTEST_RUN:.0f} min of settled run")
+        found += unproven([event], case.cut_off(changeover))
     return found
 
 
@@ -178,7 +187,8 @@ def fan_cycling(case: Case) -> list[Event]:
 
 def _cycling(case: Case, changeover: Changeover) -> list[Event]:
     rows = slice(changeover.handover, changeover.ended)
-    return together([_starts(case, changeover, n, rows) for n in case.tower_numbers])
+    return unproven(together([_starts(case, changeover, n, rows) for n in case.tower_numbers]),
+                    case.cut_off(changeover))
 
 
 def _starts(case: Case, changeover: Changeover, n: int, rows: slice) -> Event:

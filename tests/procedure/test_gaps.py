@@ -252,3 +252,43 @@ def test_a_demand_peak_with_one_unknown_minute_is_still_a_peak() -> None:
     table.loc[between(table, "03:00", "03:15"), "plant_power"] = 900.0
     table.loc[at("03:07"), "plant_power"] = np.nan
     assert found(table)["recovery.demand"].verdict is Verdict.FAIL
+
+
+CUT_OFF = [
+    ("exit.supply", {"chw_supply_temp": 53.0}),
+    ("exit.equipment", dict(zip(FANS, [1.0, 99.0] * 2, strict=True))),
+    ("running.supply", {"chw_supply_temp": 53.0}),
+    ("running.tower_setpoint", {"cw_supply_setpoint": 40.0}),
+    ("running.overcooling", {"cw_supply_temp": 40.0}),
+    ("running.fan_cycling", {"tower_1_fan_running": 0.0}),
+]
+
+
+@pytest.mark.parametrize(("check", "values"), CUT_OFF, ids=[row[0] for row in CUT_OFF])
+def test_a_run_that_a_gap_cuts_off_proves_nothing_of_its_rest(
+    check: str, values: dict[str, float]
+) -> None:
+    plant = dataclasses.replace(PLANT, equipment_limit=1)
+    seen = frame()
+    rest = between(seen, "08:00", "20:00")
+    rows = rest & (seen.index.minute % 4 < 2) if check == "running.fan_cycling" else rest
+    seen.loc[rows, list(values)] = list(values.values())
+    assert found(seen, plant=plant)[check].verdict is Verdict.FAIL
+    seen.loc[between(seen, "08:00", "21:00")] = np.nan
+    cut = found(seen, plant=plant)[check]
+    assert cut.verdict is Verdict.NOT_TESTED
+    assert "a gap hides how the run went on" in cut.reason
+
+
+def test_a_command_unknown_before_the_exit_leaves_its_reason_and_its_stay_open() -> None:
+    table = frame()
+    table.loc[between(table, "20:05", "20:16"), "economizer_command"] = np.nan
+    assert found(table)["exit.not_early"].verdict is Verdict.NOT_TESTED
+    short = frame()
+    rows = between(short, "04:20", "20:16")
+    short.loc[rows, ["economizer_command", "economizer_active"]] = 0.0
+    short.loc[rows, "chiller_1_running"], short.loc[rows, "chiller_1_power"] = 1.0, 180.0
+    assert found(short)["handover.fallback"].verdict is Verdict.FAIL
+    short.loc[between(short, "04:00", "04:20"), "economizer_command"] = np.nan
+    for name in ("enable.stay", "handover.fallback"):
+        assert found(short)[name].verdict is Verdict.NOT_TESTED, name
