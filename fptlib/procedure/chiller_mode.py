@@ -112,10 +112,20 @@ def quarter_hours(case: Case, rows: pd.Series) -> pd.DataFrame:
 
 def whole(case: Case, rows: pd.Series) -> np.ndarray:
     """Which quarter-hours lie whole in ``rows``, without a gap and under load."""
-    means, length = block_means(case), case.rows(BLOCK_MINUTES)
-    inside = rows.to_numpy()[_first_row(case):][: len(means) * length]
+    means = block_means(case)
     known = means.notna().all(axis=1) & (means["load"] > 0.0)
-    return inside.reshape(-1, length).all(axis=1) & known.to_numpy()
+    return _within(case, rows) & known.to_numpy()
+
+
+def hidden(case: Case, rows: pd.Series) -> np.ndarray:
+    """Which quarter-hours lie whole in ``rows`` and have a gap."""
+    return _within(case, rows) & block_means(case).isna().any(axis=1).to_numpy()
+
+
+def _within(case: Case, rows: pd.Series) -> np.ndarray:
+    length = case.rows(BLOCK_MINUTES)
+    inside = rows.to_numpy()[_first_row(case):][: len(block_means(case)) * length]
+    return inside.reshape(-1, length).all(axis=1)
 
 
 @once

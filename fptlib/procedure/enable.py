@@ -242,7 +242,8 @@ def _seen_waiting(case: Case, held_back: np.ndarray, limit: float) -> list[Event
         return [at_most(case, "whole record", start, None, 0.0, limit, 0.0,
                         "the condition never held while chillers ran")]
     if found.minutes <= limit:
-        return [_missed(case, found.start, found.end, found.minutes, limit)]
+        return [_missed(case, found.start, found.end, found.minutes, limit,
+                        _longest_with_gaps(case, held_back))]
     return [_missed(case, stretch.start, stretch.end, stretch.minutes, limit)
             for stretch in all_stretches(held_back, case.frame.index, case.minutes)
             if stretch.minutes > limit]
@@ -251,15 +252,25 @@ def _seen_waiting(case: Case, held_back: np.ndarray, limit: float) -> list[Event
 def _hidden_waiting(case: Case, held_back: np.ndarray, limit: float) -> list[Event]:
     """Stretches longer than the limit in which nothing known speaks against it, but a gap does
     not let it be seen."""
-    against = ((case.enable_margin < 0.0) | (case.chillers_on == 0.0)
-               | (case.commanded == 1.0)).to_numpy()
     times, found = case.frame.index, []
-    for first, last in stretches(~against):
+    for first, last in stretches(_maybe_waiting(case)):
         minutes = (last - first + 1) * case.minutes
         if minutes > limit and not held_back[first : last + 1].all():
             found.append(unjudged(f"from {times[first]:%Y-%m-%d %H:%M}", times[first],
                                   f"a gap hides up to {minutes:.0f} min", times[last]))
     return found
+
+
+def _longest_with_gaps(case: Case, held_back: np.ndarray) -> float:
+    """The longest stretch that was seen in part, its gaps counted as more of it [min]."""
+    return max((last - first + 1 for first, last in stretches(_maybe_waiting(case))
+                if held_back[first : last + 1].any()), default=0) * case.minutes
+
+
+def _maybe_waiting(case: Case) -> np.ndarray:
+    """Where nothing known speaks against ``waiting``, row by row."""
+    return ~((case.enable_margin < 0.0) | (case.chillers_on == 0.0)
+             | (case.commanded == 1.0)).to_numpy()
 
 
 def waiting(case: Case) -> np.ndarray:
@@ -277,7 +288,7 @@ def _advise_missed(case: Case, failed: Sequence[Event]) -> str:
 
 
 def _missed(case: Case, start: pd.Timestamp, end: pd.Timestamp, minutes: float,
-            limit: float) -> Event:
+            limit: float, hidden: float | None = None) -> Event:
     rows = slice(start, end)
     certain = case.values(case.enable_margin, rows) >= uncertainty.enable_margin(case)
     surely = longest(certain, case.times(rows), case.minutes)
@@ -285,7 +296,7 @@ def _missed(case: Case, start: pd.Timestamp, end: pd.Timestamp, minutes: float,
     doubt = minutes - (surely.minutes if surely else 0.0) + between
     return at_most(case, f"chillers ran from {start:%Y-%m-%d %H:%M}", start, end, minutes, limit,
                    doubt if minutes > limit else between,
-                   f"the condition held for {minutes:.0f} min while chillers ran")
+                   f"the condition held for {minutes:.0f} min while chillers ran", hidden=hidden)
 
 
 CHECKS = (condition, dwell, stay, rest, missed)

@@ -165,7 +165,7 @@ def comparative(case: Case) -> list[Event]:
 def _against_chillers(case: Case) -> pd.DataFrame:
     """Of every quarter-hour: does it lie ``inside`` a settled run, could it be ``compared``
     with chillers, was it ``worse`` by more than the fit's uncertainty, and ``maybe`` worse:
-    not compared, and dearer than any that was and paid?"""
+    hidden by a gap, or not compared and dearer than any that was and paid?"""
     fitted = chiller_mode.fit(case)
     assert fitted is not None
     runs = case.within(case.settled_run(changeover) for changeover in case.handovers)
@@ -178,6 +178,7 @@ def _against_chillers(case: Case) -> pd.DataFrame:
     dearest = drawn[compared & ~worse].max(initial=0.0)
     table = pd.DataFrame(False, blocks.index, ["inside", "compared", "worse", "maybe"])
     table["inside"] = inside
+    table["maybe"] = chiller_mode.hidden(case, (case.chillers_on != 1.0) & runs)
     table.loc[inside, "compared"], table.loc[inside, "worse"] = compared, worse
     table.loc[inside, "maybe"] = worse | (~compared & (drawn > dearest))
     return table

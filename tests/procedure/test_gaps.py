@@ -292,3 +292,22 @@ def test_a_command_unknown_before_the_exit_leaves_its_reason_and_its_stay_open()
     short.loc[between(short, "04:00", "04:20"), "economizer_command"] = np.nan
     for name in ("enable.stay", "handover.fallback"):
         assert found(short)[name].verdict is Verdict.NOT_TESTED, name
+
+
+def test_a_gap_in_every_dear_quarter_hour_hides_none_of_them() -> None:
+    table = frame()
+    table.loc[at("12:00"):, "outdoor_wet_bulb"] = 44.0
+    dear = between(table, "14:00", "15:30")
+    table.loc[dear, "plant_power"] = 900.0
+    assert found(table)["exit.comparative"].verdict is Verdict.FAIL
+    table.loc[dear & (table.index.minute % 15 == 3), "chw_flow"] = np.nan
+    assert found(table)["exit.comparative"].verdict is Verdict.NOT_TESTED
+
+
+def test_single_unknown_rows_hide_no_missed_hours() -> None:
+    table = frame()
+    cold = (table.index >= at("01:00", 1)) & (table.index < at("07:00", 1))
+    table.loc[cold, "outdoor_wet_bulb"] = 30.0
+    assert found(table)["enable.missed"].verdict is Verdict.FAIL
+    table.loc[cold & (table.index.minute % 10 == 0), "outdoor_wet_bulb"] = np.nan
+    assert found(table)["enable.missed"].verdict is Verdict.NOT_TESTED
