@@ -221,17 +221,25 @@ class Case:
 
     @cached_property
     def changing(self) -> pd.Series:
-        """Whether a row lies between a request and the end of its recovery."""
-        return self.within(slice(c.request, self.recovered(c) or c.ended) for c in self.requests)
+        """Whether a row lies between a request and the end of its recovery.
+
+        Behind a gap a pull-down has no request any more, but a chiller that runs under the
+        command, or may do so.
+        """
+        if self.lacking(["request", "chillers"]):
+            return self.within(())
+        seen = self.within(slice(c.request, self.recovered(c) or c.ended) for c in self.requests)
+        return seen | ((self.chillers_on == 1.0) & (self.commanded != 0.0))
 
     def settled_run(self, changeover: Changeover) -> slice:
         """The rows of a run in which the setpoint is back at the reset setpoint."""
         start = self.recovered(changeover) or changeover.handover
         return slice(start, changeover.ended)
 
-    def cut_off(self, changeover: Changeover) -> str:
-        """Why it is not known how a run went on; empty where it ended, or the trends did."""
-        if changeover.complete or changeover.ended >= self.frame.index[-1]:
+    def cut_off(self, changeover: Changeover, until: pd.Timestamp | None = None) -> str:
+        """Why it is not known how a run went on; empty where it ended, or the trends did, or
+        where it was seen ``until`` so far."""
+        if changeover.complete or changeover.ended >= (until or self.frame.index[-1]):
             return ""
         return "a gap hides how the run went on"
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case
-from fptlib.procedure.catalogue import at_least, at_most, check, unjudged
+from fptlib.procedure.catalogue import at_least, at_most, check, unjudged, unproven
 from fptlib.procedure.durations import longest
 from fptlib.procedure.enable import known_minutes, run_minutes
 from fptlib.procedure.episodes import Changeover
@@ -33,7 +33,9 @@ from fptlib.procedure.verdict import Check, Event, Verdict
     runs=True,
 )
 def excursion(case: Case) -> list[Event]:
-    return [_excursion(case, c) for c in case.handovers]
+    window = pd.Timedelta(minutes=case.limits["handover.window"])
+    return [event for c in case.handovers for event in unproven(
+        [_excursion(case, c)], case.cut_off(c, c.handover + window - case.trends.step))]
 
 
 def _advise_handover(case: Case, failed: Sequence[Event]) -> str:

@@ -10,7 +10,15 @@ import pandas as pd
 
 from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case
-from fptlib.procedure.catalogue import Untested, at_least, at_most, check, together, unjudged
+from fptlib.procedure.catalogue import (
+    Untested,
+    at_least,
+    at_most,
+    check,
+    together,
+    unjudged,
+    unproven,
+)
 from fptlib.procedure.demand import LEAST_KNOWN, interval_demand
 from fptlib.procedure.durations import Rise, largest_rise, minutes_between, reversals
 from fptlib.procedure.episodes import Changeover
@@ -39,7 +47,8 @@ _SETPOINTS = ("request", "chillers", "chw_supply_setpoint", "reset_setpoint")
     runs=True,
 )
 def rate(case: Case) -> list[Event]:
-    return [_rate(case, c) for c in case.requests if c.handover is not None]
+    return [event for c in case.requests if c.handover is not None
+            for event in unproven([_rate(case, c)], case.cut_off(c, case.recovered(c)))]
 
 
 def _advise_return(case: Case, failed: Sequence[Event]) -> str:
@@ -123,20 +132,30 @@ def _duration(case: Case, changeover: Changeover) -> Event:
     start -= case.trends.step
     text = f"was back {took:.0f} min after it began to rise"
     shortest, longest = case.limits["recovery.shortest"], case.limits["recovery.longest"]
-    between = case.seen_every(*_SETPOINTS)
+    between = case.seen_every(*_SETPOINTS) + _unseen_before(case, changeover, end)
     if took < (shortest + longest) / 2.0:
         return at_least(case, changeover.name, start, end, took, shortest, between, text)
     return at_most(case, changeover.name, start, end, took, longest, between, text)
 
 
 def _not_back(case: Case, changeover: Changeover) -> Event:
-    waited = minutes_between(changeover.handover, changeover.ended)
+    unseen = _unseen_before(case, changeover, changeover.ended + case.trends.step)
+    waited = minutes_between(changeover.handover, changeover.ended) - unseen
     if waited <= case.limits["recovery.longest"]:
         return unjudged(changeover.name, changeover.handover,
+                        "the setpoint has a gap before it was back" if unseen else
                         f"the run ended after {waited:.0f} min, before the setpoint was back")
     return at_most(case, changeover.name, changeover.handover, changeover.ended, waited,
                    case.limits["recovery.longest"], case.seen_every(*_SETPOINTS),
                    f"was not back in the {waited:.0f} min of the run")
+
+
+def _unseen_before(case: Case, changeover: Changeover, moment: pd.Timestamp) -> float:
+    """How long a gap right before a moment hides whether the setpoint was back [min]."""
+    rows = slice(changeover.handover, moment - case.trends.step)
+    missing = np.isnan(case.values("chw_supply_setpoint", rows)
+                       - case.values(case.reset_setpoint, rows))
+    return float(np.logical_and.accumulate(missing[::-1]).sum()) * case.minutes
 
 
 @check(
@@ -157,15 +176,16 @@ def stable(case: Case) -> list[Event]:
 
 
 def _stable(case: Case, changeover: Changeover) -> list[Event]:
-    end = min((case.recovered(changeover) or changeover.ended) + AFTER_RECOVERY,
-              changeover.ended)
-    rows = slice(changeover.handover, end)
+    back = case.recovered(changeover)
+    calm = back + AFTER_RECOVERY if back is not None else None
+    rows = slice(changeover.handover, min(calm or changeover.ended, changeover.ended))
     supply = case.values("chw_supply_temp", rows)
     over = highest_kept(case, supply - case.values(case.reset_setpoint, rows), rows,
                         case.seen_every("chw_supply_temp"))
     if over is None:
         return [unjudged(changeover.name, changeover.handover, "the supply has gaps there")]
-    return [_overshoot(case, changeover, over), _swings(case, changeover, supply, rows)]
+    return unproven([_overshoot(case, changeover, over), _swings(case, changeover, supply, rows)],
+                    case.cut_off(changeover, calm))
 
 
 def _overshoot(case: Case, changeover: Changeover, high: Level) -> Event:

@@ -28,6 +28,7 @@ from fptlib.procedure.representative import light_load, turned_over
 from fptlib.procedure.verdict import Check, Event, Verdict
 
 SHORTEST_RUN = 60.0
+LEAST_KNOWN = 15.0
 
 
 def settled(case: Case, changeover: Changeover) -> slice | None:
@@ -304,7 +305,13 @@ def _conductance(case: Case, changeover: Changeover, rows: slice, clean: float,
                         "the heat balance of the exchanger does not close")
     names = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp", "hx_cw_flow",
              "hx_cw_entering_temp", "hx_cw_leaving_temp")
-    middle = {name: median(case.values(name, rows)) for name in names}
+    # The middles must be of the same rows: with gaps in some, the load of others would be theirs.
+    values = np.array([case.values(name, rows) for name in names])
+    known = values[:, ~np.isnan(values).any(axis=0)]
+    if known.shape[1] * case.minutes < LEAST_KNOWN:
+        return unjudged(changeover.name, changeover.handover,
+                        f"less than {LEAST_KNOWN:.0f} min without a gap at the exchanger")
+    middle = dict(zip(names, np.median(known, axis=1).tolist(), strict=True))
 
     def against_design(**readings: Any) -> Any:
         found = physics.observed_conductance(*readings.values())

@@ -311,3 +311,51 @@ def test_single_unknown_rows_hide_no_missed_hours() -> None:
     assert found(table)["enable.missed"].verdict is Verdict.FAIL
     table.loc[cold & (table.index.minute % 10 == 0), "outdoor_wet_bulb"] = np.nan
     assert found(table)["enable.missed"].verdict is Verdict.NOT_TESTED
+
+
+def test_a_gap_in_which_the_setpoint_came_back_makes_no_return_too_long() -> None:
+    table = frame()
+    table.loc[between(table, "04:20", "06:00"), "chw_supply_setpoint"] = np.nan
+    assert found(table)["recovery.duration"].verdict is Verdict.INDETERMINATE
+    table.loc[between(table, "06:00", "20:16"), "chw_supply_setpoint"] = np.nan
+    assert found(table)["recovery.duration"].verdict is Verdict.NOT_TESTED
+    table = frame()
+    table.loc[between(table, "03:40", "06:00"), "chw_supply_setpoint"] = 42.0
+    table.loc[between(table, "03:50", "05:50"), "chw_supply_setpoint"] = np.nan
+    assert found(table)["recovery.duration"].verdict is Verdict.FAIL
+
+
+@pytest.mark.parametrize(("check", "values"), [
+    ("recovery.rate", {"chw_supply_setpoint": 50.0}),
+    ("recovery.stable", {"chw_supply_temp": 54.0}),
+    ("handover.excursion", {"chw_supply_temp": 54.0})])
+def test_a_recovery_that_a_gap_cuts_off_is_not_proven_calm(
+    check: str, values: dict[str, float]
+) -> None:
+    table = frame()
+    table.loc[between(table, "04:00", "05:00"), list(values)] = list(values.values())
+    assert found(table)[check].verdict is Verdict.FAIL
+    table.loc[between(table, "04:00", "21:00")] = np.nan
+    assert found(table)[check].verdict is Verdict.NOT_TESTED
+
+
+def test_the_conductance_is_worked_out_where_all_of_it_is_known() -> None:
+    table = frame()
+    warm = between(table, "13:00", "20:00")
+    for name in ("hx_chw_entering_temp", "hx_chw_leaving_temp", "chw_return_temp",
+                 "hx_cw_entering_temp", "hx_cw_leaving_temp"):
+        table.loc[warm, name] += 5.0
+    whole = found(table)["running.exchanger"]
+    table.loc[between(table, "05:00", "13:00"), "hx_chw_leaving_temp"] = np.nan
+    gaps = found(table)["running.exchanger"]
+    assert whole.measured is not None and gaps.measured is not None
+    assert gaps.measured == pytest.approx(whole.measured, rel=0.01)
+
+
+def test_a_pull_down_behind_a_gap_is_no_ordinary_reset() -> None:
+    table = frame()
+    table.loc[between(table, "02:40", "03:20"), "economizer_command"] = np.nan
+    drawn = case(table)
+    assert drawn.requests == []
+    assert drawn.changing.loc[at("02:50"):at("03:24")].all()
+    assert not drawn.changing.loc[at("02:30")] and not drawn.changing.loc[at("12:00")]
