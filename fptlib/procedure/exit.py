@@ -8,7 +8,7 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from fptlib.procedure import chiller_mode
+from fptlib.procedure import chiller_mode, uncertainty
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_most, check, unjudged, unproven
 from fptlib.procedure.durations import Stretch, all_stretches, minutes_between
@@ -16,6 +16,7 @@ from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.known import share
 from fptlib.procedure.verdict import Check, Event, Verdict
 
+FINE_STEP = 0.1
 _WARMTH = ("chw_supply_temp", "reset_setpoint")
 _EQUIPMENT = ("tower_{n}_fan_running", "tower_{n}_fan_speed", "pump_{n}_running")
 _COMPARISON = ("load", "power", "wet_bulb")
@@ -48,10 +49,11 @@ def _over_runs(case: Case, judge: Callable[[Case, Changeover], Event]) -> list[E
             for event in unproven([judge(case, c)], case.cut_off(c))]
 
 
-def warm(case: Case, changeover: Changeover, maybe: bool = False) -> list[Stretch]:
-    """Stretches of a run, setpoint recovered, in which the supply was above the band; with
-    ``maybe`` also where a gap leaves it open."""
-    return _stretches_in(case, _too_warm(case, maybe), case.settled_run(changeover))
+def warm(case: Case, changeover: Changeover, maybe: bool = False,
+         beyond: float = 0.0) -> list[Stretch]:
+    """Stretches of a run, setpoint recovered, in which the supply was above the band and
+    ``beyond`` [degF]; with ``maybe`` also where a gap leaves it open."""
+    return _stretches_in(case, _too_warm(case, maybe, beyond), case.settled_run(changeover))
 
 
 def _stretches_in(case: Case, flags: pd.Series, rows: slice) -> list[Stretch]:
@@ -59,28 +61,42 @@ def _stretches_in(case: Case, flags: pd.Series, rows: slice) -> list[Stretch]:
 
 
 @once
-def _too_warm(case: Case, maybe: bool) -> pd.Series:
-    above = case.frame["chw_supply_temp"] - case.reset_setpoint
-    return ~(above <= case.limits["exit.band"]) if maybe else above > case.limits["exit.band"]
+def _too_warm(case: Case, maybe: bool, beyond: float) -> pd.Series:
+    above, band = case.frame["chw_supply_temp"] - case.reset_setpoint, case.limits["exit.band"]
+    return ~(above <= band + beyond) if maybe else above > band + beyond
+
+
+def _rounding(case: Case) -> float:
+    """How far the trends' display steps leave open whether the supply was above the band [degF].
+
+    Zero for steps that resolve it (common practice, no source).
+    """
+    setpoint = "chw_reset_setpoint" if case.has("chw_reset_setpoint") else "chw_supply_setpoint"
+    names = "chw_supply_temp", setpoint
+    coarse = max(case.sensor(name).resolution for name in names) > FINE_STEP
+    return uncertainty.resolution(case, *names) if coarse else 0.0
 
 
 def _left_when_warm(case: Case, changeover: Changeover) -> Event:
     limit = case.limits["exit.delay"] + case.limits["exit.grace"]
+    seen = _longest(warm(case, changeover))
+    rounding = -_rounding(case) if seen <= limit else _rounding(case)
+    doubt = abs(_longest(warm(case, changeover, beyond=rounding)) - seen)
     return _longest_stay(case, changeover, partial(warm, case, changeover), limit, _WARMTH,
                          f"the supply stood more than {case.limits['exit.band']:g} °F above "
-                         "setpoint")
+                         "setpoint", doubt)
 
 
 def _longest_stay(case: Case, changeover: Changeover, found: Callable[..., list[Stretch]],
-                  limit: float, needs: tuple[str, ...], what: str) -> Event:
-    """Judge the longest stretch ``found`` of what rests on ``needs``."""
+                  limit: float, needs: tuple[str, ...], what: str, doubt: float = 0.0) -> Event:
+    """Judge the longest stretch ``found`` of what rests on ``needs``; rounding leaves ``doubt``."""
     hidden = _longest(found(maybe=True))
     worst = max(found(), key=lambda s: s.minutes, default=None)
     if worst is None:
         return at_most(case, changeover.name, changeover.handover, changeover.ended, 0.0, limit,
-                       0.0, f"at no time {what}", hidden=hidden)
+                       doubt, f"at no time {what}", hidden=hidden)
     return at_most(case, changeover.name, worst.start, worst.end, worst.minutes, limit,
-                   case.seen_every(*needs), f"for {worst.minutes:.0f} min {what}",
+                   case.seen_every(*needs) + doubt, f"for {worst.minutes:.0f} min {what}",
                    hidden=hidden)
 
 
@@ -236,34 +252,46 @@ def not_early(case: Case) -> list[Event]:
 
 
 def _reason_of(case: Case, changeover: Changeover) -> Event:
-    if seen := _reason(case, changeover):
-        said, last, delay = seen
-        return Event(changeover.name, changeover.exit, None, Verdict.PASS,
-                     f"{said} for {last.minutes:.0f} min before the exit", last.minutes, delay,
-                     last.minutes - delay, case.seen_every(*_WARMTH), None)
-    if hidden := _reason(case, changeover, maybe=True):
+    every = case.seen_every(*_WARMTH)
+    # Samples show it for one interval more or less than it lasted. The delay itself may be two
+    # minutes short: the controller counts between rows, at both ends.
+    sure = every - 2.0 * min(every, 1.0)
+    if seen := _reason(case, changeover, sure):
+        return _with_reason(changeover, Verdict.PASS, *seen, every)
+    if seen := _reason(case, changeover, -every, -_rounding(case)):
+        return _with_reason(changeover, Verdict.INDETERMINATE, *seen, every)
+    if hidden := _reason(case, changeover, -every, -_rounding(case), maybe=True):
         return unjudged(changeover.name, changeover.exit,
                         f"no reason to be seen, but the trends do not show whether {hidden[0]}")
     return _without_reason(case, changeover)
 
 
-def _reason(case: Case, changeover: Changeover, maybe: bool = False
-            ) -> tuple[str, Stretch, float] | None:
-    """The first reason that lasted for its delay up to the exit, its stretch and the delay; with
-    ``maybe`` also one that the trends do not rule out."""
-    # The delay itself may be a row short: the controller counts between rows.
-    short = case.seen_every(*_WARMTH)
-    for said, look, delay in _reasons(case):
+def _with_reason(changeover: Changeover, verdict: Verdict, said: str, last: Stretch, delay: float,
+                 every: float) -> Event:
+    short = "" if verdict is Verdict.PASS else ", which the trends do not show to the minute"
+    return Event(changeover.name, changeover.exit, None, verdict,
+                 f"{said} for {last.minutes:.0f} min before the exit{short}", last.minutes, delay,
+                 last.minutes - delay, every, None)
+
+
+def _reason(case: Case, changeover: Changeover, beyond: float, warmer: float = 0.0,
+            maybe: bool = False) -> tuple[str, Stretch, float] | None:
+    """The first reason that lasted ``beyond`` its delay [min] up to the exit, its stretch and the
+    delay, the supply being ``warmer`` than the band [degF]; with ``maybe`` also one that the
+    trends do not rule out."""
+    for said, look, delay in _reasons(case, warmer):
         found = look(case, changeover, maybe)
-        if (found and found[-1].minutes >= delay - short and minutes_between(
+        if (found and found[-1].minutes >= delay + beyond and minutes_between(
                 found[-1].end, changeover.exit) <= 2.0 * case.limits["exit.grace"]):
             return said, found[-1], delay
     return None
 
 
-def _reasons(case: Case) -> list[tuple[str, Callable[..., list[Stretch]], float]]:
+def _reasons(case: Case, warmer: float) -> list[tuple[str, Callable[..., list[Stretch]], float]]:
     """What may be a reason on this job: in words, where it is looked for, for how long."""
-    reasons = [("the supply stood above setpoint", warm, case.limits["exit.delay"])]
+    reasons: list[tuple[str, Callable[..., list[Stretch]], float]] = [
+        ("the supply stood above setpoint", partial(warm, beyond=warmer),
+         case.limits["exit.delay"])]
     if case.plant.equipment_limit is not None and not case.lacking(_EQUIPMENT):
         reasons.append(("the equipment count was exceeded", exceeded,
                         case.limits["exit.equipment_delay"]))

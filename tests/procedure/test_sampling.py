@@ -6,11 +6,12 @@ import dataclasses
 
 import pandas as pd
 import pytest
-from drawn_plant import case, frame
+from drawn_plant import EXIT, SENSORS, WARM, at, case, frame
 
 from fptlib.procedure.case import Case
+from fptlib.procedure.plant import Sensor, Sensors
 from fptlib.procedure.steps import all_checks
-from fptlib.procedure.verdict import Check
+from fptlib.procedure.verdict import Check, Verdict
 
 
 def sampled(minutes: int) -> Case:
@@ -53,3 +54,29 @@ def test_seen_every_is_the_rarest_sample_and_a_row_at_the_least() -> None:
     wandering = dataclasses.replace(drawn.trends, intervals={"chw_flow": 1.004})
     assert dataclasses.replace(drawn, trends=wandering).seen_every("load") == 1.0
     assert isinstance(drawn.frame.index, pd.DatetimeIndex) and drawn.seen_every("load") == 1.0
+
+
+def rounded(step: float) -> Case:
+    """The drawn plant with its temperatures shown in steps, and that stated, as a plan does."""
+    table = frame()
+    table.loc[WARM:EXIT, "chw_supply_temp"] = 51.7
+    temperatures = [name for name in table if "temp" in str(name) or "setpoint" in str(name)]
+    table[temperatures] = (table[temperatures] / step).round() * step
+    stated = {name: Sensor(0.2, step) for name in temperatures}
+    return case(table, sensors=Sensors({**SENSORS, **stated}))
+
+
+def test_a_supply_shown_in_coarse_steps_accuses_no_exit() -> None:
+    assert checks(rounded(0.1))["exit.not_early"].verdict is Verdict.PASS
+    # 51.7 is shown as 51.5: not above the band of 1.5 over a reset setpoint of 50.
+    for name in ("exit.not_early", "exit.supply"):
+        assert checks(rounded(0.5))[name].verdict is not Verdict.FAIL, name
+
+
+def test_rare_samples_above_the_band_prove_no_reason_to_leave() -> None:
+    # Eleven minutes, of a delay of fifteen: three samples of five minutes may show them.
+    table = frame()
+    table.loc[WARM:EXIT, "chw_supply_temp"] = 50.0
+    table.loc[at("20:05"):EXIT, "chw_supply_temp"] = 52.0
+    assert checks(case(table))["exit.not_early"].verdict is Verdict.FAIL
+    assert checks(case(table, minutes=5))["exit.not_early"].verdict is Verdict.INDETERMINATE
