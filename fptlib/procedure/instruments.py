@@ -14,7 +14,7 @@ from fptlib.physics import water
 from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_most, check, unjudged
-from fptlib.procedure.known import stretches
+from fptlib.procedure.known import carried, stretches
 from fptlib.procedure.plant import Reading
 from fptlib.procedure.verdict import Check, Event, Verdict
 
@@ -179,18 +179,22 @@ def wet_bulb(case: Case) -> list[Event]:
 
 
 def _stuck(case: Case, trended: pd.Series, calculated: pd.Series) -> Iterator[Event]:
-    """Every stretch in which the trended one stood still too long while the air moved."""
-    limit = case.limits["instruments.stuck"]
-    for first, last in stretches((trended.diff() == 0.0).to_numpy()):
+    """Every stretch in which the trended one stood still too long while the air moved; a gap
+    after which it is the same does not end one."""
+    limit, calculated = case.limits["instruments.stuck"], calculated.where(trended.notna())
+    known = trended.notna().to_numpy()
+    for first, last in stretches(np.diff(carried(trended.to_numpy()), prepend=np.nan) == 0.0):
+        last = first - 1 + int(np.flatnonzero(known[first - 1 : last + 1])[-1])
         hours = (last - first + 2) * case.minutes / 60.0
         if hours <= limit:
             continue
-        moved = np.ptp(calculated.iloc[first - 1 : last + 1].dropna())
+        air = calculated.iloc[first - 1 : last + 1]
+        moved = float(air.max() - air.min())
         if moved >= STUCK_WHILE_MOVING:
             yield at_most(
                 case, "stuck", trended.index[first - 1], trended.index[last], hours, limit,
                 case.minutes / 60.0,
-                f"showed {trended.iloc[first]:.1f} °F for {hours:.1f} h while the "
+                f"showed {trended.iloc[first - 1]:.1f} °F for {hours:.1f} h while the "
                 f"calculated one moved by {moved:.1f} °F", "h",
             )
 

@@ -359,3 +359,27 @@ def test_a_pull_down_behind_a_gap_is_no_ordinary_reset() -> None:
     assert drawn.requests == []
     assert drawn.changing.loc[at("02:50"):at("03:24")].all()
     assert not drawn.changing.loc[at("02:30")] and not drawn.changing.loc[at("12:00")]
+
+
+def test_a_stuck_wet_bulb_stays_stuck_with_rows_missing() -> None:
+    table = frame()
+    table.loc[between(table, "00:00", "14:00"), "outdoor_wet_bulb"] = 40.0
+    table.loc[table.index.minute % 20 == 7, "outdoor_wet_bulb"] = np.nan
+    wet_bulb = found(table)["instruments.wet_bulb"]
+    assert wet_bulb.verdict is Verdict.FAIL
+    assert "showed 40.0 °F for 14.0 h" in wet_bulb.reason
+
+
+def test_a_wet_bulb_that_comes_back_from_a_gap_the_same_was_not_stuck() -> None:
+    table = frame()
+    table.loc[between(table, "19:00", "36:00"), "outdoor_wet_bulb"] = np.nan
+    assert found(table)["instruments.wet_bulb"].verdict is Verdict.PASS
+    table.loc[between(table, "04:00", "17:00"), "outdoor_wet_bulb"] = np.nan
+    assert found(table)["instruments.wet_bulb"].verdict is Verdict.PASS
+
+
+def test_a_gap_after_a_short_stillness_does_not_lengthen_it() -> None:
+    table = frame()
+    table.loc[between(table, "00:00", "02:00"), "outdoor_wet_bulb"] = 40.0
+    table.loc[between(table, "02:00", "12:00"), "outdoor_wet_bulb"] = np.nan
+    assert found(table)["instruments.wet_bulb"].verdict is Verdict.PASS
