@@ -16,7 +16,7 @@ from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.known import share
 from fptlib.procedure.verdict import Check, Event, Verdict
 
-FINE_STEP = 0.1
+FINE_STEP = 0.2
 _WARMTH = ("chw_supply_temp", "reset_setpoint")
 _EQUIPMENT = ("tower_{n}_fan_running", "tower_{n}_fan_speed", "pump_{n}_running")
 _COMPARISON = ("load", "power", "wet_bulb")
@@ -67,21 +67,28 @@ def _too_warm(case: Case, maybe: bool, beyond: float) -> pd.Series:
 
 
 def _rounding(case: Case) -> float:
-    """How far the trends' display steps leave open whether the supply was above the band [degF].
+    """How far the trends' display steps leave open whether the supply was above the band [degF]."""
+    return uncertainty.resolution(case, *_shown(case))
 
-    Zero for steps that resolve it (common practice, no source).
-    """
+
+def _shown(case: Case) -> tuple[str, str]:
     setpoint = "chw_reset_setpoint" if case.has("chw_reset_setpoint") else "chw_supply_setpoint"
-    names = "chw_supply_temp", setpoint
-    coarse = max(case.sensor(name).resolution for name in names) > FINE_STEP
-    return uncertainty.resolution(case, *names) if coarse else 0.0
+    return "chw_supply_temp", setpoint
+
+
+def _coarse(case: Case) -> bool:
+    """Whether the steps are coarser than a tenth of a degree of either scale, which shows to some
+    minutes when the supply rose above the band (common practice, no source)."""
+    return max(case.sensor(name).resolution for name in _shown(case)) > FINE_STEP
 
 
 def _left_when_warm(case: Case, changeover: Changeover) -> Event:
     limit = case.limits["exit.delay"] + case.limits["exit.grace"]
     seen = _longest(warm(case, changeover))
     rounding = -_rounding(case) if seen <= limit else _rounding(case)
-    doubt = abs(_longest(warm(case, changeover, beyond=rounding)) - seen)
+    # Rounding accuses nobody; a pass it unsettles only where it is coarse.
+    counts = seen > limit or _coarse(case)
+    doubt = abs(_longest(warm(case, changeover, beyond=rounding)) - seen) if counts else 0.0
     return _longest_stay(case, changeover, partial(warm, case, changeover), limit, _WARMTH,
                          f"the supply stood more than {case.limits['exit.band']:g} °F above "
                          "setpoint", doubt)
