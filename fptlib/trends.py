@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 
+import numpy as np
 import pandas as pd
 
 from fptlib import points
@@ -107,3 +108,19 @@ class Trends:
     def minutes(self) -> float:
         """Length of one row in minutes."""
         return self.step.total_seconds() / 60.0
+
+
+def shown_step(values: np.ndarray, fewest: int = 4) -> float:
+    """The step in which a trend shows a point, in its unit; NaN where it takes fewer than
+    ``fewest`` values, which tell none.
+
+    The smallest step between values that occur. Where they all differ it is the smallest
+    difference, of no meaning beyond "finer than".
+    """
+    there = values[~np.isnan(values)]
+    # The values as the file shows them carry conversion noise below 1e-6.
+    levels = np.unique(np.round(there[:20_000], 6))
+    if len(levels) < fewest:
+        return float("nan")
+    steps = np.diff(levels)
+    return float(np.percentile(steps[steps > 1e-6], 5)) if (steps > 1e-6).any() else float("nan")

@@ -407,13 +407,13 @@ def thinned(case: Case, minutes: int) -> Case:
     return with_frame(case, rare)
 
 
-def shown_in_steps(case: Case, step: float) -> Case:
-    """Temperatures to the next step, as the plan states it."""
+def shown_in_steps(case: Case, step: float, stated: bool = True) -> Case:
+    """Temperatures to the next step, which the plan states or leaves to be read off."""
     degrees = [n for n in case.frame if points.point(str(n)).unit == "degF"]
     frame = case.frame.copy()
     frame[degrees] = (frame[degrees] / step).round() * step
-    stated = {n: replace(case.sensor(str(n)), resolution=step) for n in degrees}
-    return with_frame(case, frame, sensors=Sensors({**case.sensors.stated, **stated}))
+    own = {n: replace(case.sensor(str(n)), resolution=step if stated else 0.0) for n in degrees}
+    return with_frame(case, frame, sensors=Sensors({**case.sensors.stated, **own}))
 
 
 LESS: dict[str, Callable[[Case], Case]] = {
@@ -428,6 +428,7 @@ LESS: dict[str, Callable[[Case], Case]] = {
     "every quarter of an hour": lambda case: thinned(case, 15),
     "half degrees": lambda case: shown_in_steps(case, 0.5),
     "whole degrees": lambda case: shown_in_steps(case, 1.0),
+    "whole degrees, not stated": lambda case: shown_in_steps(case, 1.0, stated=False),
 }
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from fptlib import points
 from fptlib.intake import series
-from fptlib.trends import Trends
+from fptlib.trends import Trends, shown_step
 
 # A spike or step is at least so many noise widths and sensor accuracies high.
 _NOISES, _ACCURACIES = 8.0, 6.0
@@ -71,7 +71,7 @@ def _behaviour(values: np.ndarray, point: points.Point, minutes: float) -> dict[
         nothing = float("nan")
         return {"stuck_hours": 0.0, "spikes": 0, "steps": 0, "noise": nothing,
                 "resolution": nothing}
-    noise, fine = series.noise(values), series.resolution(values)
+    noise, fine = series.noise(values), shown_step(values)
     least = _least(values, point, noise)
     hours = series.stuck_hours(point)
     stuck = series.stuck(values, minutes, hours) if series.may_be_stuck(point) else []

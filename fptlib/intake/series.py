@@ -86,20 +86,6 @@ def noise(values: np.ndarray) -> float:
     return float(1.4826 * np.median(np.abs(second - np.median(second))) / np.sqrt(6.0))
 
 
-def resolution(values: np.ndarray) -> float:
-    """The smallest step between the values that occur often; NaN where there is none.
-
-    Of values that all differ it is the smallest difference, of no meaning beyond "finer than".
-    """
-    there = values[~np.isnan(values)]
-    # The values as the file shows them carry conversion noise below 1e-6.
-    levels = np.unique(np.round(there[:20_000], 6))
-    if len(levels) < 3:
-        return float("nan")
-    steps = np.diff(levels)
-    return float(np.percentile(steps[steps > 1e-6], 5)) if (steps > 1e-6).any() else float("nan")
-
-
 def spikes(values: np.ndarray, least: float) -> np.ndarray:
     """Rows that stand out from both neighbours, which agree, by more than ``least``."""
     if len(values) < 3:

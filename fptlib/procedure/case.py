@@ -7,20 +7,21 @@ point is a gap in what is worked out from it.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, wraps
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
 import numpy as np
 import pandas as pd
 
+from fptlib import points
 from fptlib.physics import atmosphere, moist_air, water
 from fptlib.procedure import episodes, status
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.limits import Limits
 from fptlib.procedure.needs import POWER_PARTS, lacking, points_of
 from fptlib.procedure.plant import Approach, Instrument, Mark, Plant, Reading, Sensor, Sensors
-from fptlib.trends import Trends
+from fptlib.trends import Trends, shown_step
 
 _Found = TypeVar("_Found")
 _Given = ParamSpec("_Given")
@@ -385,5 +386,15 @@ class Case:
                 f"wet bulb is at or below {needed:.0f} °F")
 
     def sensor(self, name: str) -> Sensor:
-        """Errors of the sensor behind a point."""
-        return self.sensors[name]
+        """Errors of the sensor behind a point; the step in which its trend shows a temperature is
+        read off the trend where the job states none."""
+        stated = self.sensors[name]
+        shown = not stated.resolution and points.point(name).unit == "degF" and self.has(name)
+        return replace(stated, resolution=self._step_shown(name)) if shown else stated
+
+    @once
+    def _step_shown(self, name: str) -> float:
+        # A setpoint takes few values by control; only many of them tell how it is shown.
+        fewest = 8 if points.point(name).kind == points.SETPOINT else 4
+        step = shown_step(self.frame[name].to_numpy(), fewest)
+        return 0.0 if np.isnan(step) else step

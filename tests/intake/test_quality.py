@@ -10,6 +10,7 @@ import pytest
 from intake_plant import plant, trends_of
 
 from fptlib.intake import clock_offset, gaps, map_doubts, quality
+from fptlib.trends import shown_step
 
 
 def test_gaps_and_coverage() -> None:
@@ -85,3 +86,14 @@ def test_clock_offset_of_unlike_trends_is_not_believed() -> None:
     assert found is None or not found.sharp
     assert clock_offset(frame["cw_supply_temp"], frame["chw_supply_setpoint"]) is None
     assert clock_offset(frame["cw_supply_temp"].iloc[:5], noise) is None
+
+
+@pytest.mark.parametrize(("values", "fewest", "step"), [
+    ([40.0, 41.0, 42.5, 43.0, 41.5], 4, 0.5), ([45.0, 50.0, 45.0, 50.0], 4, float("nan")),
+    ([40.0, 45.0, 50.0, 55.0], 4, 5.0), ([40.0, 45.0, 50.0, 55.0], 8, float("nan")),
+    ([float("nan")] * 3, 4, float("nan")),
+])
+def test_the_step_in_which_a_trend_shows_a_point(
+    values: list[float], fewest: int, step: float
+) -> None:
+    np.testing.assert_equal(shown_step(np.array(values), fewest), step)
