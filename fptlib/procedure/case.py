@@ -106,6 +106,11 @@ class Case:
         """When the rows of ``values`` begin."""
         return self.frame.index[self._counted(rows)]
 
+    @property
+    def end(self) -> pd.Timestamp:
+        """When the last row ends."""
+        return self.frame.index[-1] + self.trends.step
+
     def within(self, stretches: Iterable[slice]) -> pd.Series:
         """Whether a row lies in any of these stretches, each from one moment to another."""
         flags = np.zeros(len(self.frame), dtype=bool)
@@ -237,12 +242,10 @@ class Case:
         start = self.recovered(changeover) or changeover.handover
         return slice(start, changeover.ended)
 
-    def cut_off(self, changeover: Changeover, until: pd.Timestamp | None = None) -> str:
-        """Why it is not known how a run went on; empty where it ended, or the trends did, or
-        where it was seen ``until`` so far."""
-        if changeover.complete or changeover.ended >= (until or self.frame.index[-1]):
-            return ""
-        return "a gap hides how the run went on"
+    def cut_off(self, changeover: Changeover) -> str:
+        """Why it is not known how a run went on; empty where it ended, or the trends did."""
+        seen = changeover.complete or changeover.ended >= self.frame.index[-1]
+        return "" if seen else "a gap hides how the run went on"
 
     # -- derived quantities ----------------------------------------------------------
 
@@ -368,8 +371,11 @@ class Case:
 
     @cached_property
     def enable_margin(self) -> pd.Series:
-        """Reset setpoint minus the needed one [degF]; the condition holds from zero up."""
-        return self.reset_setpoint - self.needed_setpoint
+        """Reset setpoint minus the needed one [degF]; the condition holds from zero up.
+
+        Rounded, or the sums of tenths would part what is equal by a last binary digit.
+        """
+        return (self.reset_setpoint - self.needed_setpoint).round(6)
 
     @cached_property
     def waiting_for(self) -> str:

@@ -216,14 +216,16 @@ def together(events: list[Event]) -> list[Event]:
     """The parts of one changeover (both temperatures, every chiller): they pass together, or
     none does. A part that could not be judged leaves the others untested; a fail stands."""
     lost = next((event for event in events if event.verdict is Verdict.NOT_TESTED), None)
-    return events if lost is None else unproven(events, f"{lost.name}: {lost.text}")
+    why = f"{lost.name}: {lost.text}" if lost else ""
+    return [in_full(event, why) for event in events]
 
 
-def unproven(events: list[Event], why: str) -> list[Event]:
-    """The events with their passes not tested, where there is a reason ``why``; a fail stands."""
-    return [event if event.verdict is not Verdict.PASS or not why
-            else unjudged(event.name, event.start, f"{event.text}; but {why}", event.end)
-            for event in events]
+def in_full(event: Event, cut: str) -> Event:
+    """The event, unless it passes and was not seen to its end: ``cut`` then says why. A fail
+    stands, whatever came after."""
+    if not cut or event.verdict is not Verdict.PASS:
+        return event
+    return unjudged(event.name, event.start, f"{event.text}; but {cut}", event.end)
 
 
 def _proven(case: Case, seen: Event, margin: float) -> Event:

@@ -143,9 +143,13 @@ def _advise_stay(case: Case) -> str:
              if c.handover is not None and c.complete and run_minutes(case, c) < least]
     margins = [case.value(case.enable_margin, c.request) for c in short]
     had = max((m for m in margins if m >= 0.0), default=None)
-    return "" if had is None else (
-        f"The short runs began with up to {had:.1f} °F of margin: {had + 0.5:.1f} °F more "
-        "tolerance would have prevented them.")
+    if had is None:
+        return ""
+    said = f"The short runs began with up to {had:.1f} °F of margin"
+    # So much above tolerances that are there already, weather did not end the run.
+    if had > case.limits["enable.tower_tolerance"] + case.limits["enable.exchanger_tolerance"]:
+        return f"{said}, so more tolerance is no cure: find what ended them (exit.not_early)."
+    return f"{said}: {had + 0.5:.1f} °F more tolerance would have prevented them."
 
 
 def _worst(failed: Sequence[Event]) -> float:
@@ -157,9 +161,12 @@ def run_minutes(case: Case, changeover: Changeover) -> float:
     return minutes_between(changeover.handover, changeover.ended) + case.minutes
 
 
-def known_minutes(case: Case, changeover: Changeover) -> float:
-    """How long of a run every chiller is known to have stood, from the handover on [min]."""
-    standing = case.values(case.chillers_on, slice(changeover.handover, changeover.ended)) == 0.0
+def known_minutes(case: Case, changeover: Changeover,
+                  until: pd.Timestamp | None = None) -> float:
+    """How long every chiller is known to have stood from the handover on, to the end of the run
+    or ``until`` [min]."""
+    rows = slice(changeover.handover, until or changeover.ended)
+    standing = case.values(case.chillers_on, rows) == 0.0
     return float(np.logical_and.accumulate(standing).sum()) * case.minutes
 
 
@@ -224,7 +231,7 @@ def _attempts_on(case: Case, requests: list[pd.Timestamp]) -> Event:
     good="The plant uses the hours the weather gives.",
     bad="The weather would have carried the plant, and chillers ran.",
     adjust="Find what holds the economizer back: a lock-out, a hand switch, an enable "
-    "temperature set too low, a wet bulb that reads high.",
+    "temperature set too low, a wet bulb that reads high, a dwell that is too long.",
     advise=lambda case, failed: _advise_missed(case, failed),
 )
 def missed(case: Case) -> list[Event]:

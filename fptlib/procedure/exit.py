@@ -10,7 +10,7 @@ import pandas as pd
 
 from fptlib.procedure import chiller_mode, uncertainty
 from fptlib.procedure.case import Case, once
-from fptlib.procedure.catalogue import Untested, at_most, check, unjudged, unproven
+from fptlib.procedure.catalogue import Untested, at_most, check, in_full, unjudged
 from fptlib.procedure.durations import Stretch, all_stretches, minutes_between
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.known import share
@@ -45,8 +45,7 @@ def supply(case: Case) -> list[Event]:
 
 def _over_runs(case: Case, judge: Callable[[Case, Changeover], Event]) -> list[Event]:
     """Judge every run; one that a gap cuts off proves no exit."""
-    return [event for c in case.handovers
-            for event in unproven([judge(case, c)], case.cut_off(c))]
+    return [in_full(judge(case, c), case.cut_off(c)) for c in case.handovers]
 
 
 def warm(case: Case, changeover: Changeover, maybe: bool = False,
@@ -288,8 +287,9 @@ def _reason(case: Case, changeover: Changeover, beyond: float, warmer: float = 0
     trends do not rule out."""
     for said, look, delay in _reasons(case, warmer):
         found = look(case, changeover, maybe)
+        # The first chiller may start long after the plant has decided to leave.
         if (found and found[-1].minutes >= delay + beyond and minutes_between(
-                found[-1].end, changeover.exit) <= 2.0 * case.limits["exit.grace"]):
+                found[-1].end, changeover.ended) <= 2.0 * case.limits["exit.grace"]):
             return said, found[-1], delay
     return None
 
@@ -321,7 +321,7 @@ def _without_reason(case: Case, changeover: Changeover) -> Event:
                         "were seen too little to compare with")
     found = warm(case, changeover)
     last = found[-1] if found else None
-    near = last is not None and minutes_between(last.end, changeover.exit) <= 5.0
+    near = last is not None and minutes_between(last.end, changeover.ended) <= 5.0
     stood = last.minutes if near and last else 0.0
     between = case.seen_every(*_WARMTH)
     if between > case.limits["exit.delay"] / 2.0:

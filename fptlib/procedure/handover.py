@@ -9,8 +9,8 @@ import pandas as pd
 
 from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case
-from fptlib.procedure.catalogue import at_least, at_most, check, unjudged, unproven
-from fptlib.procedure.durations import longest
+from fptlib.procedure.catalogue import at_least, at_most, check, in_full, unjudged
+from fptlib.procedure.durations import longest, minutes_between
 from fptlib.procedure.enable import known_minutes, run_minutes
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.known import stretches
@@ -33,9 +33,7 @@ from fptlib.procedure.verdict import Check, Event, Verdict
     runs=True,
 )
 def excursion(case: Case) -> list[Event]:
-    window = pd.Timedelta(minutes=case.limits["handover.window"])
-    return [event for c in case.handovers for event in unproven(
-        [_excursion(case, c)], case.cut_off(c, c.handover + window - case.trends.step))]
+    return [_excursion(case, c) for c in case.handovers]
 
 
 def _advise_handover(case: Case, failed: Sequence[Event]) -> str:
@@ -51,7 +49,8 @@ def _advise_handover(case: Case, failed: Sequence[Event]) -> str:
 def _excursion(case: Case, changeover: Changeover) -> Event:
     start = changeover.handover
     end = start + pd.Timedelta(minutes=case.limits["handover.window"])
-    rows = slice(start, min(end, changeover.ended) - case.trends.step)
+    # A chiller that comes back within the hour ends the run, not what the users notice.
+    rows = slice(start, end - case.trends.step)
     above = case.values("chw_supply_temp", rows) - case.values(case.reset_setpoint, rows)
     if problem := light_load(case, rows):
         return unjudged(changeover.name, start, problem, verdict=Verdict.DEFERRED)
@@ -63,12 +62,12 @@ def _excursion(case: Case, changeover: Changeover) -> Event:
     middle = minutes[0]
     spread = minutes[-doubt] - middle if middle <= limit else middle - minutes[doubt]
     worst = longest(above > band, case.times(rows), case.minutes)
-    return at_most(
+    return in_full(at_most(
         case, changeover.name, worst.start if worst else start, worst.end if worst else None,
         middle, limit, (spread + case.seen_every("chw_supply_temp")) if worst or spread else 0.0,
-        f"supply at most {above.max():+.1f} °F above the reset setpoint, {middle:.0f} min "
+        f"supply at most {above.max():+z.1f} °F above the reset setpoint, {middle:.0f} min "
         f"beyond {band:g} °F",
-    )
+    ), "the trends end within that hour" if end > case.end else "")
 
 
 def _longest_above(case: Case, values: np.ndarray, threshold: float) -> float:
@@ -96,7 +95,7 @@ def fallback(case: Case) -> list[Event]:
 
 def _held(case: Case, changeover: Changeover) -> Event:
     limit = case.limits["enable.stay"]
-    lasted = run_minutes(case, changeover)
+    lasted = _until_a_chiller(case, changeover)
     if lasted < limit and (hidden := case.cut_off(changeover)):
         return unjudged(changeover.name, changeover.handover, hidden)
     if changeover.exit is None and lasted < limit:
@@ -106,7 +105,15 @@ def _held(case: Case, changeover: Changeover) -> Event:
             if changeover.exit is not None else f"no chiller started in {lasted:.0f} min")
     return at_least(case, changeover.name, changeover.exit or changeover.handover, None, lasted,
                     limit, case.seen_every("request", "chillers"), said,
-                    hidden=known_minutes(case, changeover))
+                    hidden=known_minutes(case, changeover, changeover.exit))
+
+
+def _until_a_chiller(case: Case, changeover: Changeover) -> float:
+    """Minutes from the handover to the first chiller's start, which may come after the command
+    has gone off; without one the length of the run."""
+    if changeover.exit is None:
+        return run_minutes(case, changeover)
+    return minutes_between(changeover.handover, changeover.exit)
 
 
 CHECKS = (excursion, fallback)

@@ -172,7 +172,7 @@ def wet_bulb(case: Case) -> list[Event]:
     agree = at_most(
         case, "agreement", index[0], index[-1], typical, case.limits["instruments.wet_bulb"],
         uncertainty.calculated_wet_bulb(case),
-        f"median difference {float(difference.median()):+.2f} °F over "
+        f"median difference {float(difference.median()):+z.2f} °F over "
         f"{len(difference)} rows",
     )
     return [agree, *_stuck(case, trended, calculated)]

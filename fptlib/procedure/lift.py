@@ -19,9 +19,9 @@ from fptlib.procedure.catalogue import (
     at_least,
     at_most,
     check,
+    in_full,
     together,
     unjudged,
-    unproven,
 )
 from fptlib.procedure.durations import minutes_between
 from fptlib.procedure.episodes import Changeover
@@ -53,8 +53,8 @@ def pull_down(case: Case, changeover: Changeover) -> slice:
 )
 def minimum(case: Case) -> list[Event]:
     _minimum_lifts(case)
-    return [event for c in case.requests for event in unproven(together(
-        [lift for n in case.chiller_numbers for lift in _lifts(case, c, n)]), c.unseen)]
+    return [event for c in case.requests for event in together(
+        [lift for n in case.chiller_numbers for lift in _lifts(case, c, n)])]
 
 
 def _advise_lift(case: Case, failed: Sequence[Event]) -> str:
@@ -64,11 +64,24 @@ def _advise_lift(case: Case, failed: Sequence[Event]) -> str:
     short = max(event.uncertainty - event.margin for event in water)
     offset = case.limits["lift.offset"]
     low = min(event.measured for event in water)
+    if (above := _above_wanted(case, water)) > case.limits["lift.setpoint_band"]:
+        return (f"The lift went down to {low:.1f} °F while the active setpoint stood up to "
+                f"{above:.1f} °F above condenser water minus {offset:g}: let it follow first "
+                "(lift.setpoint), then see whether the offset is enough.")
     # Against the floor no offset helps: then the sump must stay warmer until the handover.
     return (f"The lift went down to {low:.1f} °F: raise the offset of the temporary setpoint "
             f"below condenser water from {offset:g} to {offset + short:.1f} °F; where that "
             f"meets the floor of {case.floor:g}, hand over with condenser water {short:.1f} °F "
             "warmer.")
+
+
+def _above_wanted(case: Case, failed: Sequence[Event]) -> float:
+    """How far the active setpoint stood above what the lift asks of it, where lift was lost
+    [degF]; zero where that is not known."""
+    if case.lacking(("chw_supply_setpoint", "cw_supply_temp")):
+        return 0.0
+    above = case.frame["chw_supply_setpoint"] - temporary_setpoint(case)
+    return float(np.nan_to_num([case.value(above, event.start) for event in failed]).max())
 
 
 def _minimum_lifts(case: Case) -> None:
@@ -88,7 +101,7 @@ def _lifts(case: Case, changeover: Changeover, n: int) -> list[Event]:
                             chiller.minimum_water_lift, _water_points(case, n)))
     if chiller.minimum_pressure_lift is not None:
         events.append(_kept_pressure(case, changeover, n, chiller.minimum_pressure_lift))
-    return [event for event in events if event is not None]
+    return [in_full(event, changeover.unseen) for event in events if event is not None]
 
 
 def _kept_pressure(case: Case, changeover: Changeover, n: int, least: float) -> Event | None:
@@ -157,7 +170,7 @@ def _kept(
         f"offset of {case.limits['lift.offset']:g}."),
 )
 def setpoint(case: Case) -> list[Event]:
-    return [event for c in case.requests for event in unproven([_followed(case, c)], c.unseen)]
+    return [in_full(_followed(case, c), c.unseen) for c in case.requests]
 
 
 @once
@@ -191,14 +204,14 @@ def _followed(case: Case, changeover: Changeover) -> Event:
     moving = uncertainty.between_rows(wanted, every)
     return at_most(case, changeover.name, found.at, changeover.pull_down_end, found.value,
                    case.limits["lift.setpoint_band"], rounding + moving + found.doubt,
-                   f"stood {found.value:+.1f} °F against condenser water minus "
+                   f"stood {found.value:+z.1f} °F against condenser water minus "
                    f"{case.limits['lift.offset']:g} (not below {_lowest(case):g})",
                    hidden=found.hidden)
 
 
 @check(
     "lift.floor",
-    "Do active setpoint and supply never go below the floor?",
+    "In the pull-down: do active setpoint and supply never go below the floor?",
     unit="degF",
     needs=("chw_supply_setpoint", "chw_supply_temp", "economizer_command", "chillers"),
     limits=("lift.floor", "lift.above_cutout", "lift.short_dip"),
@@ -212,12 +225,15 @@ def _followed(case: Case, changeover: Changeover) -> Event:
         "against the maker's cut-out."),
 )
 def floor(case: Case) -> list[Event]:
-    return [event for c in case.requests for event in unproven(together([
-        _above_floor(case, c, "active setpoint", "chw_supply_setpoint",
-                     uncertainty.resolution(case, "chw_supply_setpoint")),
-        _above_floor(case, c, "supply", "chw_supply_temp",
-                     uncertainty.expanded(case, {"chw_supply_temp": 1.0})),
-    ]), c.unseen)]
+    return [event for c in case.requests for event in together([
+        in_full(each, c.unseen) for each in _above_floors(case, c)])]
+
+
+def _above_floors(case: Case, changeover: Changeover) -> list[Event]:
+    rounding = uncertainty.resolution(case, "chw_supply_setpoint")
+    doubt = uncertainty.expanded(case, {"chw_supply_temp": 1.0})
+    return [_above_floor(case, changeover, "active setpoint", "chw_supply_setpoint", rounding),
+            _above_floor(case, changeover, "supply", "chw_supply_temp", doubt)]
 
 
 def _above_floor(case: Case, changeover: Changeover, what: str, name: str,
@@ -243,10 +259,35 @@ def _above_floor(case: Case, changeover: Changeover, what: str, name: str,
     bad="A chiller tripped, or stopped before the exchanger could take over.",
     adjust="Keep the chiller on until condenser water plus exchanger approach is at the reset "
     "setpoint; find the cause of the trip or alarm before the next attempt.",
+    advise=lambda case, failed: _advise_given_up(case),
 )
 def chiller_on(case: Case) -> list[Event]:
     approaches.need_exchanger(case)
     return [_stayed_on(case, c) for c in case.requests]
+
+
+def _advise_given_up(case: Case) -> str:
+    """Of the attempts that were given up without an alarm: was the water never cold enough, or
+    did a chiller that was no longer needed stay on?"""
+    given_up = [c for c in case.requests
+                if c.abandoned is not None and alarms.first(case, c) is None]
+    over = [_coldest(case, c) for c in given_up]
+    if not over or np.isnan(over).all():
+        return ""
+    if (short := float(np.nanmax(over))) > 0.0:
+        return (f"Where the request was given up, condenser water stayed up to {short:.1f} °F "
+                "too warm for the exchanger: request later, or give the pull-down more time.")
+    return ("Where the request was given up, condenser water could have carried the load: find "
+            "what kept the chiller on.")
+
+
+def _coldest(case: Case, changeover: Changeover) -> float:
+    """The least by which the exchanger missed the reset setpoint in a pull-down [degF]."""
+    assert case.exchanger_approach is not None
+    rows = pull_down(case, changeover)
+    reachable = case.values("cw_supply_temp", rows) + case.exchanger_approach.value
+    over = reachable - case.values(case.reset_setpoint, rows)
+    return float(np.nanmin(over)) if not np.isnan(over).all() else np.nan
 
 
 def _stayed_on(case: Case, changeover: Changeover) -> Event:

@@ -46,7 +46,7 @@ def against_chillers(case: Case, rows: slice) -> Normalised:
                        fitted.uncertainty(load, air).item(), load.item(), air.item())
     if math.isnan(found.expected):
         return Normalised(problem=f"chillers were never seen near {found.load:.0f} tons and "
-                                  f"{found.wet_bulb:.0f} °F wet bulb; nothing is extrapolated")
+                                  f"{found.wet_bulb:z.0f} °F wet bulb; nothing is extrapolated")
     return found
 
 

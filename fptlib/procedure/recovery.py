@@ -15,9 +15,9 @@ from fptlib.procedure.catalogue import (
     at_least,
     at_most,
     check,
+    in_full,
     together,
     unjudged,
-    unproven,
 )
 from fptlib.procedure.demand import LEAST_KNOWN, interval_demand
 from fptlib.procedure.durations import Rise, largest_rise, minutes_between, reversals
@@ -30,6 +30,7 @@ from fptlib.procedure.verdict import Check, Event
 RATE_WINDOW = 10.0
 SHORTEST_SWING = 10.0
 AFTER_RECOVERY = pd.Timedelta(minutes=60)
+AT_ONCE = pd.Timedelta(0)
 _SETPOINTS = ("request", "chillers", "chw_supply_setpoint", "reset_setpoint")
 
 
@@ -47,8 +48,17 @@ _SETPOINTS = ("request", "chillers", "chw_supply_setpoint", "reset_setpoint")
     runs=True,
 )
 def rate(case: Case) -> list[Event]:
-    return [event for c in case.requests if c.handover is not None
-            for event in unproven([_rate(case, c)], case.cut_off(c, case.recovered(c)))]
+    return [in_full(_rate(case, c), _cut(case, c, AT_ONCE))
+            for c in case.requests if c.handover is not None]
+
+
+def _cut(case: Case, changeover: Changeover, after: pd.Timedelta) -> str:
+    """Why the return, and so long ``after`` it, was not seen to its end; empty where it was, or
+    where the run was over before."""
+    back = case.recovered(changeover)
+    if changeover.complete or back is not None and back + after <= changeover.ended:
+        return ""
+    return "the trends end, or have a gap, before the return is over"
 
 
 def _advise_return(case: Case, failed: Sequence[Event]) -> str:
@@ -59,8 +69,9 @@ def _advise_return(case: Case, failed: Sequence[Event]) -> str:
         for at in before]))
     minutes = max(distance / case.limits["recovery.rate"] * RATE_WINDOW,
                   case.limits["recovery.shortest"])
-    return (f"The setpoint has up to {distance:.1f} °F to return: take "
-            f"{5.0 * math.ceil(minutes / 5.0):.0f} min or more.")
+    least, most = 5.0 * math.ceil(minutes / 5.0), case.limits["recovery.longest"]
+    time = f"{least:.0f} to {most:.0f} min" if least < most else f"{least:.0f} min"
+    return f"The setpoint has up to {distance:.1f} °F to return: take {time}."
 
 
 def _returning(case: Case, changeover: Changeover) -> slice:
@@ -184,15 +195,16 @@ def _stable(case: Case, changeover: Changeover) -> list[Event]:
                         case.seen_every("chw_supply_temp"))
     if over is None:
         return [unjudged(changeover.name, changeover.handover, "the supply has gaps there")]
-    return unproven([_overshoot(case, changeover, over), _swings(case, changeover, supply, rows)],
-                    case.cut_off(changeover, calm))
+    cut = _cut(case, changeover, AFTER_RECOVERY)
+    return [in_full(_overshoot(case, changeover, over), cut),
+            in_full(_swings(case, changeover, supply, rows), cut)]
 
 
 def _overshoot(case: Case, changeover: Changeover, high: Level) -> Event:
     return at_most(case, f"{changeover.name}, overshoot", high.at, None, high.value,
                    case.limits["recovery.overshoot"],
                    uncertainty.expanded(case, {"chw_supply_temp": 1.0}) + high.doubt,
-                   f"supply at most {high.value:+.1f} °F above the reset setpoint",
+                   f"supply at most {high.value:+z.1f} °F above the reset setpoint",
                    hidden=high.hidden)
 
 
@@ -258,10 +270,18 @@ def demand(case: Case) -> list[Event]:
         outside[span] = False
     if not outside.any():
         raise Untested("there is no interval outside changeovers to compare with")
+    if not (_on_chillers(case, interval).reindex(blocks.index).to_numpy()[outside] > 0.0).any():
+        raise Untested("chillers carried the plant in no interval outside changeovers: there is "
+                       "no ordinary peak to compare with")
     usual = float(blocks.to_numpy()[outside].max())
     return [event for each in by_changeover for event in together(
         [_peak(case, name, window, blocks.iloc[spans[name]], usual)
          for name, window in each.items()])]
+
+
+def _on_chillers(case: Case, interval: float) -> pd.Series:
+    """The part of each demand interval in which chillers carried the plant."""
+    return interval_demand(case.chiller_mode.astype(float), interval, case.plant.demand_window)
 
 
 def _windows(case: Case, changeover: Changeover) -> dict[str, slice]:
@@ -275,10 +295,14 @@ def _windows(case: Case, changeover: Changeover) -> dict[str, slice]:
 
 
 def _entry(case: Case, changeover: Changeover) -> slice:
-    """From the interval in which the request lies to an hour after the recovery."""
+    """From the interval in which the request lies to an hour after the recovery, or after the
+    request was given up and chillers took all of the load again."""
     interval = pd.Timedelta(minutes=case.limits["recovery.demand_interval"])
-    end = case.recovered(changeover) or changeover.handover or changeover.ended
-    return slice(changeover.request - interval, min(end + AFTER_RECOVERY, changeover.ended))
+    end = (case.recovered(changeover) or changeover.handover or changeover.abandoned
+           or changeover.ended) + AFTER_RECOVERY
+    # What follows the end of a run is the exit's.
+    over = changeover.complete and changeover.abandoned is None
+    return slice(changeover.request - interval, min(end, changeover.ended) if over else end)
 
 
 def _exit(case: Case, changeover: Changeover) -> slice:
@@ -291,9 +315,11 @@ def _peak(case: Case, name: str, window: slice, blocks: pd.Series, usual: float)
     if blocks.empty:
         return unjudged(name, window.start, "power has a gap there")
     highest, at = float(blocks.max()), blocks.idxmax()
-    return at_most(case, name, at, None, highest, usual, 0.0,
-                   f"highest interval {highest:.0f} kW, highest outside changeovers "
-                   f"{usual:.0f} kW", hidden=math.inf if _peak_hidden(case, window) else highest)
+    cut = "the trends end within the hour after it" if window.stop > case.end else ""
+    return in_full(at_most(
+        case, name, at, None, highest, usual, 0.0,
+        f"highest interval {highest:.0f} kW, highest outside changeovers {usual:.0f} kW",
+        hidden=math.inf if _peak_hidden(case, window) else highest), cut)
 
 
 def _peak_hidden(case: Case, window: slice) -> bool:

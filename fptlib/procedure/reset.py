@@ -41,7 +41,7 @@ def active(case: Case) -> list[Event]:
     return [at_least(
         case, "reset", table.index[0], table.index[-1], rise, case.limits["reset.range"],
         uncertainty.resolution(case, "chw_supply_setpoint", "chw_supply_setpoint"),
-        f"the setpoint stands {rise:+.1f} °F higher in the coldest tenth of the rows than "
+        f"the setpoint stands {rise:+z.1f} °F higher in the coldest tenth of the rows than "
         f"in the warmest, over an outdoor span of {span:.0f} °F",
     )]
 

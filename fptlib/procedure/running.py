@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -18,9 +18,9 @@ from fptlib.procedure.catalogue import (
     at_least,
     at_most,
     check,
+    in_full,
     together,
     unjudged,
-    unproven,
 )
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.known import median, share, stretches
@@ -45,13 +45,13 @@ def settled(case: Case, changeover: Changeover) -> slice | None:
 
 
 def _over_runs(case: Case, judge: Callable[[Case, Changeover, slice], Event]) -> list[Event]:
-    found: list[Event] = []
+    found = []
     for changeover in case.handovers:
         rows = settled(case, changeover)
         event = judge(case, changeover, rows) if rows else unjudged(
             changeover.name, changeover.handover,
             f"less than {SHORTEST_RUN:.0f} min of settled run")
-        found += unproven([event], case.cut_off(changeover))
+        found.append(in_full(event, case.cut_off(changeover)))
     return found
 
 
@@ -81,7 +81,7 @@ def _within_event(case: Case, changeover: Changeover, rows: slice, difference: n
     """Judge the share of rows in which a difference, known to ``doubt``, is within a band."""
     away, known = np.abs(difference), ~np.isnan(difference)
     return _share_event(case, changeover, rows, away <= band, np.abs(away - band) <= doubt, known,
-                        f"within {band:g} °F of {text}, median {median(difference):+.1f}")
+                        f"within {band:g} °F of {text}, median {median(difference):+z.1f}")
 
 
 @check(
@@ -188,8 +188,8 @@ def fan_cycling(case: Case) -> list[Event]:
 
 def _cycling(case: Case, changeover: Changeover) -> list[Event]:
     rows = slice(changeover.handover, changeover.ended)
-    return unproven(together([_starts(case, changeover, n, rows) for n in case.tower_numbers]),
-                    case.cut_off(changeover))
+    return together([in_full(_starts(case, changeover, n, rows), case.cut_off(changeover))
+                     for n in case.tower_numbers])
 
 
 def _starts(case: Case, changeover: Changeover, n: int, rows: slice) -> Event:
@@ -231,9 +231,11 @@ def _starts_in_gaps(status: np.ndarray) -> np.ndarray:
     limits=("running.supply_band", "running.share", "conditions.load_low"),
     good="The exchanger holds the setpoint.",
     bad="The exchanger does not hold the setpoint.",
-    adjust="Likely a tower setpoint too high (running.tower_setpoint), then a fouled exchanger "
-    "(running.exchanger), then flow through an idle chiller or the decoupler.",
-    advise=lambda case, failed: _advise_supply(case),
+    adjust="Where it stood high, likely a tower setpoint too high (running.tower_setpoint), then a "
+    "fouled exchanger (running.exchanger), then flow through an idle chiller or the decoupler, "
+    "then a late exit (exit.supply). Where it stood low, likely towers that make colder water "
+    "than needed (running.overcooling), then a supply sensor that reads low.",
+    advise=lambda case, failed: _advise_supply(case, failed),
     capacity=True,
     runs=True,
 )
@@ -241,18 +243,21 @@ def supply(case: Case) -> list[Event]:
     return _over_runs(case, _supply)
 
 
-def _advise_supply(case: Case) -> str:
-    away = []
-    for changeover in case.handovers:
-        if rows := settled(case, changeover):
-            difference = (case.values("chw_supply_temp", rows)
-                          - case.values("chw_supply_setpoint", rows))
-            away.append(median(difference))
-    away = [middle for middle in away if not math.isnan(middle)]
-    typical = max(away, key=abs, default=0.0)
-    if typical > 0.0:
-        return f"The supply stood {typical:.1f} °F high: lower the tower offset by that much."
-    return f"The supply stood {-typical:.1f} °F low: raise the tower offset by that much."
+def _advise_supply(case: Case, failed: Sequence[Event]) -> str:
+    """To which side the failed runs left the band, for how much of the time and how far."""
+    away = np.concatenate([_off_setpoint(case, slice(e.start, e.end)) for e in failed])
+    band = case.limits["running.supply_band"]
+    high, low = away[away > band], away[away < -band]
+    word, side = ("high", high) if len(high) >= len(low) else ("low", low)
+    share = 100.0 * len(side) / len(away)
+    return (f"In the failed runs it stood too {word} {share:.0f} % of the time, then by "
+            f"{abs(median(side)):.1f} °F (median).")
+
+
+def _off_setpoint(case: Case, rows: slice) -> np.ndarray:
+    """Supply minus active setpoint where both are known [degF]."""
+    off = case.values("chw_supply_temp", rows) - case.values("chw_supply_setpoint", rows)
+    return off[~np.isnan(off)]
 
 
 def _supply(case: Case, changeover: Changeover, rows: slice) -> Event:

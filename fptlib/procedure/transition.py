@@ -164,7 +164,7 @@ def _judge(case: Case, name: str, at: pd.Timestamp, found: Normalised, seen: Com
         case, label, at, None, change if direction is at_most else -change, limit,
         math.hypot(meters, found.doubt),
         f"{found.drawn:.2f} kW/ton on the exchanger at {found.load:.0f} tons and "
-        f"{found.wet_bulb:.0f} °F wet bulb, where chillers would draw {found.expected:.2f}; "
+        f"{found.wet_bulb:z.0f} °F wet bulb, where chillers would draw {found.expected:.2f}; "
         f"as measured: {_as_measured(seen)}")]
 
 

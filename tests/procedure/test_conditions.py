@@ -9,6 +9,7 @@ import pytest
 
 from fptlib.procedure.case import Case
 from fptlib.procedure.limits import Deviation, Limits
+from fptlib.procedure.plant import Approach
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 
@@ -76,7 +77,23 @@ def test_the_firm_sets_the_decision_rule(rule: str, expected: Verdict) -> None:
 def test_failed_check_names_causes_and_a_number() -> None:
     table = drawn.frame()
     down = slice(drawn.REQUEST, drawn.at("03:24"))
-    table.loc[down, ["chw_supply_setpoint", "chw_supply_temp"]] = 50.0
+    table.loc[down, "chiller_1_cw_leaving_temp"] -= 10.0
     adjust = rows(drawn.case(table))["lift.minimum"].adjust
     # 2.5 degF of lift lasted more than two minutes; 9 asked for; 0.34 of doubt; offset 8.
     assert "raise the offset" in adjust and "from 8 to 14.8 °F" in adjust, adjust
+
+
+def test_what_is_equal_in_tenths_holds_the_condition() -> None:
+    """36.6 + 7 + 1.5 + 1.8 + 1.5 is 48.4, though not in binary digits."""
+    table = drawn.frame()
+    table["outdoor_wet_bulb"], table["chw_reset_setpoint"] = 36.6, 48.4
+    plant = dataclasses.replace(drawn.PLANT, exchanger_approach=Approach(1.8, "observed"))
+    check = rows(drawn.case(table, plant=plant))["enable.dwell"]
+    assert check.verdict is Verdict.PASS and check.measured == 165.0
+
+
+def test_no_sentence_prints_a_negative_zero() -> None:
+    table = drawn.frame()
+    table["chw_supply_setpoint"] -= 0.01
+    said = [event.text for check in all_checks(drawn.case(table)) for event in check.events]
+    assert not [text for text in said if "-0.0 " in text], said

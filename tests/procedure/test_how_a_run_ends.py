@@ -1,0 +1,87 @@
+"""What was not seen to its end passes nothing, and a run's end is not the chiller's start."""
+
+from __future__ import annotations
+
+import drawn_plant as drawn
+import pandas as pd
+import pytest
+
+from fptlib.procedure import exit, handover, lift, recovery
+from fptlib.procedure.catalogue import Question
+from fptlib.procedure.verdict import Check, Verdict
+
+IN_THE_PULL_DOWN = (lift.minimum, lift.setpoint, lift.floor, recovery.demand)
+IN_THE_RETURN = (handover.excursion, recovery.rate, recovery.stable, recovery.demand)
+MINUTE = pd.Timedelta(minutes=1)
+
+
+def after(moment: pd.Timestamp, minutes: int) -> pd.Timestamp:
+    return moment + minutes * MINUTE
+
+
+def left(command_off: int, chiller_on: int) -> pd.DataFrame:
+    """The drawn plant leaves so many minutes after its handover: command off, chiller on."""
+    table = drawn.frame()
+    table.loc[after(drawn.HANDOVER, command_off) :, "economizer_command"] = 0.0
+    table.loc[after(drawn.HANDOVER, chiller_on) :, "chiller_1_running"] = 1.0
+    return table
+
+
+@pytest.mark.parametrize(("last", "judged"), [
+    *[("03:10", judge) for judge in IN_THE_PULL_DOWN],
+    *[("03:40", judge) for judge in IN_THE_RETURN],
+])
+def test_trends_that_end_in_the_midst_pass_nothing(last: str, judged: Question) -> None:
+    check = judged(drawn.case(drawn.frame()[: drawn.at(last)]))
+    assert check.verdict is Verdict.NOT_TESTED, check.reason
+    assert "trends end" in check.reason
+
+
+def test_a_fail_stands_whatever_came_after_the_trends_end() -> None:
+    table = drawn.frame()
+    table.loc[drawn.REQUEST : drawn.at("03:24"), ["chw_supply_setpoint", "chw_supply_temp"]] = 50.0
+    assert lift.minimum(drawn.case(table[: drawn.at("03:20")])).verdict is Verdict.FAIL
+    step = drawn.frame()
+    step.loc[drawn.RELEASE :, "chw_supply_setpoint"] = 49.0
+    assert recovery.rate(drawn.case(step[: drawn.at("03:40")])).verdict is Verdict.FAIL
+
+
+def fallback(command_off: int, chiller_on: int) -> Check:
+    return handover.fallback(drawn.case(left(command_off, chiller_on)))
+
+
+def test_a_fallback_is_counted_to_the_chillers_start() -> None:
+    """The minimum stay is 120 min; the command may go off before."""
+    kept, lost = fallback(110, 125), fallback(100, 115)
+    assert (kept.verdict, kept.measured) == (Verdict.PASS, 125.0)
+    assert (lost.verdict, lost.measured) == (Verdict.FAIL, 115.0)
+    assert "a chiller started 115 min after the handover" in lost.reason
+
+
+def test_an_exit_has_its_reason_before_the_command_goes_off() -> None:
+    """A chiller that needs twenty minutes to start did not take the reason away."""
+    table = drawn.frame()
+    table.loc[drawn.EXIT : after(drawn.EXIT, 19), "chiller_1_running"] = 0.0
+    check = exit.not_early(drawn.case(table))
+    assert (check.verdict, check.measured) == (Verdict.PASS, 16.0)
+    assert check.events[0].start == after(drawn.EXIT, 20)
+
+
+def test_an_excursion_goes_on_though_a_chiller_has_come_back() -> None:
+    table = left(8, 8)
+    table.loc[drawn.HANDOVER : after(drawn.HANDOVER, 15), "chw_supply_temp"] = 54.0
+    check = handover.excursion(drawn.case(table))
+    assert (check.verdict, check.measured) == (Verdict.FAIL, 16.0)
+
+
+def test_a_peak_after_a_request_was_given_up_is_a_changeovers() -> None:
+    table = drawn.frame()
+    table.loc[drawn.HANDOVER :, ["chiller_1_running", "economizer_command"]] = [1.0, 0.0]
+    table.loc[after(drawn.HANDOVER, 5) : after(drawn.HANDOVER, 34), "plant_power"] = 400.0
+    check = recovery.demand(drawn.case(table))
+    assert (check.verdict, check.measured) == (Verdict.FAIL, 400.0)
+
+
+def test_without_ordinary_chiller_operation_there_is_no_usual_peak() -> None:
+    check = recovery.demand(drawn.case(drawn.frame()[drawn.at("02:30") : drawn.at("21:30")]))
+    assert check.verdict is Verdict.NOT_TESTED and "no ordinary peak" in check.reason
