@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from functools import partial
 
@@ -96,7 +97,8 @@ def _left_when_warm(case: Case, changeover: Changeover) -> Event:
 def _longest_stay(case: Case, changeover: Changeover, found: Callable[..., list[Stretch]],
                   limit: float, needs: tuple[str, ...], what: str, doubt: float = 0.0) -> Event:
     """Judge the longest stretch ``found`` of what rests on ``needs``; rounding leaves ``doubt``."""
-    hidden = _longest(found(maybe=True))
+    possible = found(maybe=True)
+    hidden = math.inf if _goes_on(changeover, possible) else _longest(possible)
     worst = max(found(), key=lambda s: s.minutes, default=None)
     if worst is None:
         return at_most(case, changeover.name, changeover.handover, changeover.ended, 0.0, limit,
@@ -104,6 +106,11 @@ def _longest_stay(case: Case, changeover: Changeover, found: Callable[..., list[
     return at_most(case, changeover.name, worst.start, worst.end, worst.minutes, limit,
                    case.seen_every(*needs) + doubt, f"for {worst.minutes:.0f} min {what}",
                    hidden=hidden)
+
+
+def _goes_on(changeover: Changeover, found: list[Stretch]) -> bool:
+    """Whether the last stretch lasts until the run is seen no more, and so may be longer."""
+    return not changeover.complete and bool(found) and found[-1].end == changeover.ended
 
 
 def _longest(found: list[Stretch]) -> float:

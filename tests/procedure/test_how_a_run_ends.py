@@ -85,3 +85,10 @@ def test_a_peak_after_a_request_was_given_up_is_a_changeovers() -> None:
 def test_without_ordinary_chiller_operation_there_is_no_usual_peak() -> None:
     check = recovery.demand(drawn.case(drawn.frame()[drawn.at("02:30") : drawn.at("21:30")]))
     assert check.verdict is Verdict.NOT_TESTED and "no ordinary peak" in check.reason
+
+
+def test_a_warm_stretch_at_the_end_of_the_trends_may_be_longer() -> None:
+    """The supply stands too high from 20:00 on; the plant has twenty minutes to leave."""
+    cut = exit.supply(drawn.case(drawn.frame()[: drawn.at("20:10")]))
+    assert cut.verdict is Verdict.NOT_TESTED and "for 11 min" in cut.reason
+    assert exit.supply(drawn.case(drawn.frame()[: drawn.at("19:50")])).verdict is Verdict.PASS
