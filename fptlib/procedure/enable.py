@@ -191,7 +191,8 @@ def rest(case: Case) -> list[Event]:
 def _rests(case: Case) -> list[Event]:
     found = []
     for before, after in zip(case.changeovers, case.changeovers[1:], strict=False):
-        over = before.exit or before.abandoned or (before.ended if before.complete else None)
+        over = before.exit or before.abandoned or (
+            before.ended + case.trends.step if before.complete else None)
         if over is None or after.request is None:
             continue
         rested = minutes_between(over, after.request)

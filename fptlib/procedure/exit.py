@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -226,7 +227,9 @@ def uneconomic(case: Case, changeover: Changeover, maybe: bool = False) -> list[
     those that could not be compared and may be."""
     blocks = _of_run(case, changeover)
     step = case.rows(chiller_mode.BLOCK_MINUTES) * case.minutes
-    return all_stretches(blocks["maybe" if maybe else "worse"].to_numpy(), blocks.index, step)
+    last_row = pd.Timedelta(minutes=step) - case.trends.step
+    found = all_stretches(blocks["maybe" if maybe else "worse"].to_numpy(), blocks.index, step)
+    return [replace(stretch, end=stretch.end + last_row) for stretch in found]
 
 
 def _compared(case: Case, changeover: Changeover) -> Event:
@@ -292,26 +295,31 @@ def _reason(case: Case, changeover: Changeover, beyond: float, warmer: float = 0
     """The first reason that lasted ``beyond`` its delay [min] up to the exit, its stretch and the
     delay, the supply being ``warmer`` than the band [degF]; with ``maybe`` also one that the
     trends do not rule out."""
-    for said, look, delay in _reasons(case, warmer):
+    grace = 2.0 * case.limits["exit.grace"]
+    for said, look, delay, block in _reasons(case, warmer):
         found = look(case, changeover, maybe)
+        # What is known by blocks may have begun a block before the first whole one.
+        least = delay + beyond - (block if maybe else 0.0)
         # The first chiller may start long after the plant has decided to leave.
-        if (found and found[-1].minutes >= delay + beyond and minutes_between(
-                found[-1].end, changeover.ended) <= 2.0 * case.limits["exit.grace"]):
+        if (found and found[-1].minutes >= least
+                and minutes_between(found[-1].end, changeover.ended) <= grace + block):
             return said, found[-1], delay
     return None
 
 
-def _reasons(case: Case, warmer: float) -> list[tuple[str, Callable[..., list[Stretch]], float]]:
-    """What may be a reason on this job: in words, where it is looked for, for how long."""
-    reasons: list[tuple[str, Callable[..., list[Stretch]], float]] = [
+def _reasons(case: Case, warmer: float
+             ) -> list[tuple[str, Callable[..., list[Stretch]], float, float]]:
+    """What may be a reason on this job: in words, where it is looked for, for how long, and how
+    long the blocks are in which it is known (0: by rows)."""
+    reasons: list[tuple[str, Callable[..., list[Stretch]], float, float]] = [
         ("the supply stood above setpoint", partial(warm, beyond=warmer),
-         case.limits["exit.delay"])]
+         case.limits["exit.delay"], 0.0)]
     if case.plant.equipment_limit is not None and not case.lacking(_EQUIPMENT):
         reasons.append(("the equipment count was exceeded", exceeded,
-                        case.limits["exit.equipment_delay"]))
+                        case.limits["exit.equipment_delay"], 0.0))
     if not case.lacking(_COMPARISON) and chiller_mode.fit(case) is not None:
         reasons.append(("chillers would have drawn less", uneconomic,
-                        case.limits["exit.comparative_delay"]))
+                        case.limits["exit.comparative_delay"], chiller_mode.BLOCK_MINUTES))
     return reasons
 
 

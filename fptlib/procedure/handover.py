@@ -86,7 +86,7 @@ def _longest_above(case: Case, values: np.ndarray, threshold: float) -> float:
     adjust="Likely a supply that ran away (see handover.excursion), then a fail-safe set too "
     "tight, then a chiller started by hand: hand over later or with more tolerance.",
     advise=lambda case, failed: (
-        f"The shortest run was {min(event.measured for event in failed):.0f} min."),
+        f"The first chiller was back after {min(event.measured for event in failed):.0f} min."),
     runs=True,
 )
 def fallback(case: Case) -> list[Event]:

@@ -6,7 +6,7 @@ import drawn_plant as drawn
 import pandas as pd
 import pytest
 
-from fptlib.procedure import exit, handover, lift, recovery
+from fptlib.procedure import enable, exit, handover, lift, recovery
 from fptlib.procedure.catalogue import Question
 from fptlib.procedure.verdict import Check, Verdict
 
@@ -65,6 +65,40 @@ def test_an_exit_has_its_reason_before_the_command_goes_off() -> None:
     check = exit.not_early(drawn.case(table))
     assert (check.verdict, check.measured) == (Verdict.PASS, 16.0)
     assert check.events[0].start == after(drawn.EXIT, 20)
+
+
+def costly_end(minutes: int) -> pd.DataFrame:
+    """The drawn plant leaves at 18:05, never warm, after so many minutes that cost more than
+    its chillers do at the same load and wet bulb."""
+    table = drawn.frame()
+    table["outdoor_wet_bulb"], table["plant_power"] = 38.0, 245.0
+    left = table.index >= drawn.at("18:05")
+    table.loc[left, ["economizer_command", "chiller_1_running"]] = [0.0, 1.0]
+    table.loc[(table.index >= drawn.HANDOVER) & ~left, "plant_power"] = 65.0
+    costly = slice(after(drawn.at("18:05"), -minutes), drawn.at("18:04"))
+    table.loc[costly, "plant_power"] = 400.0
+    return table
+
+
+@pytest.mark.parametrize(("minutes", "verdict", "said"), [
+    (55, Verdict.PASS, "chillers would have drawn less for 45 min before the exit"),
+    (25, Verdict.NOT_TESTED, "do not show whether chillers would have drawn less"),
+    (0, Verdict.FAIL, "no reason to be seen"),
+])
+def test_an_exit_because_chillers_draw_less_has_its_reason(
+    minutes: int, verdict: Verdict, said: str
+) -> None:
+    """Known by quarter-hours: the last whole one ends at 18:00, and the first begins late."""
+    check = exit.not_early(drawn.case(costly_end(minutes)))
+    assert check.verdict is verdict and said in check.reason, check.reason
+
+
+def test_the_rest_begins_in_the_row_in_which_the_command_is_off() -> None:
+    """No chiller starts for an hour: the run was over without one."""
+    table = left(200, 260)
+    table.loc[after(drawn.HANDOVER, 229) : after(drawn.HANDOVER, 400), "economizer_command"] = 1.0
+    found = {event.name: event for event in enable.rest(drawn.case(table)).events}
+    assert found["changeover 1 to 2"].measured == 29.0
 
 
 def test_an_excursion_goes_on_though_a_chiller_has_come_back() -> None:
