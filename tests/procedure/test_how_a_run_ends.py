@@ -116,9 +116,12 @@ def test_a_peak_after_a_request_was_given_up_is_a_changeovers() -> None:
     assert (check.verdict, check.measured) == (Verdict.FAIL, 400.0)
 
 
-def test_without_ordinary_chiller_operation_there_is_no_usual_peak() -> None:
-    check = recovery.demand(drawn.case(drawn.frame()[drawn.at("02:30") : drawn.at("21:30")]))
-    assert check.verdict is Verdict.NOT_TESTED and "no ordinary peak" in check.reason
+def test_a_night_on_chillers_does_not_show_the_peak_of_the_day() -> None:
+    table = drawn.frame()
+    table.loc[drawn.REQUEST : drawn.HANDOVER, "plant_power"] = 400.0
+    assert recovery.demand(drawn.case(table)).verdict is Verdict.FAIL
+    night = recovery.demand(drawn.case(table[: drawn.at("22:00")]))
+    assert night.verdict is Verdict.DEFERRED and "only 3 h outside changeovers" in night.reason
 
 
 def test_a_warm_stretch_at_the_end_of_the_trends_may_be_longer() -> None:
