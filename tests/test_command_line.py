@@ -260,7 +260,7 @@ def test_countersigned(signed: Path, tmp_path: Path) -> None:
 
 def test_check_prints_every_event(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", str(signed / "job"), "--all"]) == 1
-    said = capsys.readouterr().out
+    said = " ".join(capsys.readouterr().out.split())
     assert "changeover 2" in said and "let it follow first" in said and "12 fail" in said
 
 
