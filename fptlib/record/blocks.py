@@ -53,6 +53,7 @@ _PLANT_UNITS = {
     "minimum_pressure_lift": "psi", "cutout": "degF", "loop_volume": "gal",
     "sump_volume": "gal", "chw_flow": "gpm", "cw_flow": "gpm", "chw_entering": "degF",
     "chw_leaving": "degF", "cw_entering": "degF", "cw_leaving": "degF",
+    "tower_approach, value": "degF", "exchanger_approach, value": "degF",
 }
 
 
@@ -63,7 +64,8 @@ def flat(entries: Any, name: str = "", last: str = "") -> list[list[str]]:
                 for row in flat(value, f"{name}, {key}" if name else str(key), str(key))]
     if isinstance(entries, list):
         return [row for n, value in enumerate(entries, 1) for row in flat(value, f"{name} {n}")]
-    return [[name.replace("_", " "), number(entries, _PLANT_UNITS.get(last, ""))]]
+    unit = _PLANT_UNITS.get(name, _PLANT_UNITS.get(last, ""))
+    return [[name.replace("_", " "), number(entries, unit)]]
 
 
 def paired(rows: Iterable[Sequence[Any]]) -> list[list[Any]]:

@@ -140,7 +140,7 @@ def _deficiencies(content: Content) -> list[Block]:
         *facts([("Deficiencies as the engineer wrote them",
                   content["findings"].get("deficiencies", ""))]),
         *table("Deficiencies", ["No.", "Check", "Severity", "Found", "Recommended setting",
-                                 "Responsible", "Due"], items, (5, 14, 9, 20, 29, 12, 11)),
+                                 "Responsible", "Due"], items, (5, 20, 8, 19, 25, 12, 11)),
         *table("Correction and retest", ["No.", "Corrective action", "Steps to repeat",
                                           "Cost borne by", "Remark"],
                 [[item["number"], item["corrective_action"], ", ".join(item["retest"]),

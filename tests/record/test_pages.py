@@ -23,7 +23,7 @@ import tomlkit
 from fptlib.errors import RecordError
 from fptlib.job import Job
 from fptlib.procedure.plant import Instrument, Reading
-from fptlib.record import canonical, exchange, page, pdf, signing
+from fptlib.record import blocks, canonical, exchange, page, pdf, signing
 from fptlib.record.payload import payload
 from fptlib.record.text import likelihood
 from fptlib.record.verify import verify
@@ -389,3 +389,9 @@ def test_the_page_prints_no_uncertainty_of_zero_and_no_certainty(record: bytes) 
     assert "Probability of conformance &gt; 99 %" in shown
     assert not re.search(r"Probability of conformance [01]\.", shown)
     assert not re.search(r"Uncertainty \(k = 2\)\D*\b0 ", shown)
+
+
+def test_the_approaches_of_the_plant_have_their_unit() -> None:
+    rows = blocks.flat({"tower_approach": {"value": 7.02, "basis": "design"}, "cutout": 34.0})
+    assert rows == [["tower approach, value", "7.02 °F"], ["tower approach, basis", "design"],
+                    ["cutout", "34 °F"]]
