@@ -7,6 +7,7 @@ stay. Every piece of output therefore carries both a table and the same content 
 from __future__ import annotations
 
 import html
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -24,13 +25,19 @@ SIGNS = {
 }
 # Cells may be broken anywhere, but not below a few letters, so that a narrow window is enough.
 _CELL = (
-    "text-align:left;vertical-align:top;padding:.35em .45em;min-width:3.4em;"
+    "text-align:left;vertical-align:top;padding:.35em .3em;min-width:3.4em;"
     "border-bottom:1px solid #c8d0d8;"
 )
 _TABLE = (
     "border-collapse:collapse;table-layout:auto;width:100%;max-width:60rem;margin:.4em 0;"
     "color:#1b2733;background:#fff;font-size:.95em;overflow-wrap:anywhere;white-space:normal;"
 )
+
+
+# Where a name may be broken: after its underscores, and after a full stop between letters.
+_BREAK = re.compile(r"(?<=_)|(?<=[^\W\d]\.)(?=[^\W\d])")
+# A window of 560 px has room for so many digits beside each other, and a cell's edges take one.
+_ROOM = 50.0
 
 
 class Shown:
@@ -65,19 +72,34 @@ def verdict_markup(verdict: str) -> str:
 def table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]],
           empty: str = "nothing entered") -> Shown:
     """A table of plain texts."""
-    # A long name may be broken after its underscores, so that a narrow window is enough.
-    escaped = [[html.escape(cell).replace("_", "_<wbr>") for cell in row] for row in rows]
+    escaped = [["<wbr>".join(map(html.escape, _BREAK.split(cell))) for cell in row]
+               for row in rows]
     lines = [" | ".join(row) for row in ([list(heads)] if any(heads) else []) + list(rows)]
     if not rows:
         return Shown(f"<p><b>{html.escape(caption)}</b>: {html.escape(empty)}</p>",
                      f"{caption}: {empty}")
-    return Shown(table_markup(caption, heads, escaped), "\n".join([f"{caption}:", *lines]))
+    markup = table_markup(caption, heads, escaped, _narrowest([heads, *rows]))
+    return Shown(markup, "\n".join([f"{caption}:", *lines]))
 
 
-def table_markup(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """A table whose cells are markup already."""
+def _narrowest(rows: Sequence[Sequence[str]]) -> list[float]:
+    """For each column the width of its longest word, so that none is broken while all fit."""
+    longest = [max(len(word) for cell in column for part in _BREAK.split(cell)
+                   for word in part.replace("-", "- ").split() or [""])
+               for column in zip(*rows, strict=True)]
+    cap = min(max(longest, default=0), 16)
+    while cap > 4 and sum(0.9 * min(letters, cap) + 1.0 for letters in longest) > _ROOM:
+        cap -= 1
+    return [0.9 * min(letters, cap) for letters in longest]
+
+
+def table_markup(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]],
+                 narrowest: Sequence[float] = ()) -> str:
+    """A table whose cells are markup already, with the least width of each column in digits."""
+    least = [f"min-width:{width:.1f}ch;" for width in narrowest] or [""] * len(heads)
     head = "".join(
-        f"<th scope='col' style='{_CELL}background:#eef2f5'>{html.escape(h)}</th>" for h in heads
+        f"<th scope='col' style='{_CELL}{wide}background:#eef2f5'>{html.escape(h)}</th>"
+        for h, wide in zip(heads, least, strict=True)
     )
     body = "".join(
         "<tr>" + "".join(f"<td style='{_CELL}'>{cell}</td>" for cell in row) + "</tr>"

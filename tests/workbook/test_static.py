@@ -37,6 +37,24 @@ def test_typed_text_never_becomes_markup():
     assert "<script" not in shown.markup and "&lt;script&gt;" in shown.markup
 
 
+def least(heads, *rows):
+    markup = static.table("t", heads, rows).markup
+    return [float(width) for width in re.findall(r"min-width:([\d.]+)ch", markup)]
+
+
+def test_a_column_is_as_wide_as_its_longest_word_while_there_is_room():
+    assert least(("Gaps", "Coverage, %"), ["0", "100.0"]) == pytest.approx([3.6, 8.1])
+    assert least(("Point",), ["tower_fan_power"]) == pytest.approx([5.4])
+    assert least(("Point",), ["x" * 300]) == pytest.approx([14.4])
+    crowded = least(["Temperature"] * 8, ["1"] * 8)
+    assert sum(width + 1 for width in crowded) <= 50.0
+
+
+def test_a_name_is_broken_after_underscore_or_full_stop_only():
+    markup = static.table("t", ["Limit", "Value"], [["lift.short_dip", "4.5"]]).markup
+    assert "lift.<wbr>short_<wbr>dip" in markup and "4.<wbr>5" not in markup
+
+
 def test_verdicts_say_the_same_in_markup_and_text():
     shown = verdicts.table(CHECKS)
     plain = re.sub("<[^>]+>", "", shown.markup)

@@ -25,7 +25,9 @@ def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
     tall = 0.9 + 0.27 * min(len(compared), MOST_READINGS)
     drawn, axes = base.canvas(count, 2.6 * wet_bulb + tall * bool(compared),
                               [2.6] * wet_bulb + [tall] * bool(compared))
-    drawn.subplots_adjust(left=0.42 if compared else 0.075, hspace=0.35, right=0.9)
+    # The upper axes' dates and the lower one's title need the same height, however tall both are.
+    between = 1.7 / (0.79 * drawn.get_figheight() - 0.85)
+    drawn.subplots_adjust(left=0.42 if compared else 0.075, hspace=between, right=0.9)
     if wet_bulb:
         _wet_bulb(axes[0], case)
     if compared:
