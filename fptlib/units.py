@@ -188,8 +188,8 @@ _ALIASES: dict[str, tuple[str, ...]] = {
 
 _SYMBOLS = {
     "degF": "°F", "degC": "°C", "degF difference": "°F", "degC difference": "°C",
-    "ftH2O": "ft water", "m3/h": "m³/h", "m3/s": "m³/s", "m3": "m³", "on/off": "", "alarm": "",
-    "count": "",
+    "ftH2O": "ft water", "m3/h": "m³/h", "m3/min": "m³/min", "m3/s": "m³/s", "m3": "m³",
+    "on/off": "", "alarm": "", "count": "",
 }
 
 

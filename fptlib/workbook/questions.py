@@ -28,6 +28,8 @@ DATE = "date"
 MOMENT = "moment"
 
 NO_CHOICE = ""
+CHANGED_ELSEWHERE = ("not saved: this row was changed or removed elsewhere meanwhile; press “Run "
+                     "this step”, then change it again")
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,15 +176,17 @@ def _bounds(question: Question, text: str, unit: str, value: float) -> None:
     stated = f"{text} {units.symbol(unit)}".strip()
     raise FormError(
         f"{question.label}: {stated} is outside what is possible here "
-        f"({_range(question)}); check the number and its unit"
+        f"({_range(question, unit)}); check the number and its unit"
     )
 
 
-def _range(question: Question) -> str:
-    unit = units.symbol(question.unit)
-    if math.isinf(question.high):
-        return f"{question.low:g} {unit} or more".replace("  ", " ").strip()
-    return f"{question.low:g} to {question.high:g} {unit}".strip()
+def _range(question: Question, unit: str) -> str:
+    """The range in the unit that the number was typed in."""
+    back = units.scale(unit, question.unit, question.label).back
+    low, high = (f"{back(end):.4g}" if abs(back(end)) < 1e4 else f"{back(end):,.0f}"
+                 for end in (question.low, question.high))
+    words = f"{low} or more" if math.isinf(question.high) else f"{low} to {high}"
+    return f"{words} {units.symbol(unit)}".strip()
 
 
 def _time(question: Question, text: str) -> str:
@@ -243,7 +247,11 @@ def row_from(rows: Rows, texts: Mapping[str, tuple[str, str]]) -> dict[str, Any]
 
 
 def put_row(rows: Rows, held: Any, row: Mapping[str, Any], old: Mapping[str, Any] | None) -> None:
-    """Put ``row`` into the list ``held``, in the place of ``old`` if that is still there."""
+    """Put ``row`` into the list ``held``, in the place of ``old`` where that is given.
+
+    Raises:
+        FormError: ``old`` is there no more as it was read, and no key finds it.
+    """
     if rows.key is not None:
         name = row[rows.key.path]
         if old is not None and old[rows.key.path] != name:
@@ -255,8 +263,10 @@ def put_row(rows: Rows, held: Any, row: Mapping[str, Any], old: Mapping[str, Any
         held[name] = {**{k: v for k, v in kept.items() if k not in asked}, **fields}
         return
     place = position(held, old)
-    if place is None:
+    if old is None:
         held.append(dict(row))
+    elif place is None:
+        raise FormError(CHANGED_ELSEWHERE)
     else:
         held[place] = {**dict(held[place]), **row}
 

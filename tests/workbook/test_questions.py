@@ -77,9 +77,16 @@ KEYED = asked.PEOPLE
 def test_rows_of_an_array_keep_order_and_move():
     held = [{"text": "a"}, {"text": "b"}]
     questions.put_row(ROWS, held, {"text": "c"}, {"text": "b"})
-    questions.put_row(ROWS, held, {"text": "d"}, {"text": "gone"})
+    questions.put_row(ROWS, held, {"text": "d"}, None)
     questions.take_row(ROWS, held, {"text": "a"})
     assert held == [{"text": "c"}, {"text": "d"}]
+
+
+def test_a_row_that_was_changed_elsewhere_is_not_put_in_a_second_time():
+    held = [{"text": "a", "done": True}]
+    with pytest.raises(FormError, match="changed or removed elsewhere"):
+        questions.put_row(ROWS, held, {"text": "b"}, {"text": "a", "done": False})
+    assert held == [{"text": "a", "done": True}]
 
 
 def test_a_keyed_row_keeps_what_the_form_does_not_ask():
