@@ -7,6 +7,7 @@ and a reopened form shows what the file holds.
 from __future__ import annotations
 
 import html
+import time
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -19,6 +20,7 @@ from fptlib.workbook import parts, questions, static
 from fptlib.workbook.questions import Form, Question
 
 Saved = Callable[[], None]
+DOUBLE_CLICK = 0.5
 
 
 class Message:
@@ -55,6 +57,22 @@ def guarded(message: Message, work: Callable[[], None]) -> None:
         message.problem(error)
 
 
+class Presses:
+    """Takes a double click for one press: its second one waits while the first is worked, and
+    would put a fault in the place of what came of it."""
+
+    def __init__(self) -> None:
+        self._last: tuple[Any, float] = (None, 0.0)
+
+    def take(self, made: widgets.Button, work: Callable[[], None]) -> None:
+        """Do the work of a button, unless it is the second press of a double click."""
+        button, ended = self._last
+        if button is made and time.monotonic() - ended < DOUBLE_CLICK:
+            return
+        work()
+        self._last = (made, time.monotonic())
+
+
 class Field:
     """One question as a control with a unit beside it and a message below it."""
 
@@ -67,13 +85,30 @@ class Field:
         line = [self.control, *([self.unit] if self.unit else [])]
         self.widget = parts.column([parts.line(line), self.message.widget], "fpt-field")
         self.control.add_class("fpt-at-" + handle(question.path))
-        self._quiet = False
-        for part in line:
-            part.observe(lambda _: self._told(answered), names="value")
+        self._quiet, self._typed = False, False
+        self.control.observe(lambda _: self._told(answered), names="value")
+        if self.unit:
+            self.unit.observe(lambda change: self._unit_told(answered, change), names="value")
 
     def _told(self, answered: Callable[[Field], None]) -> None:
         if not self._quiet:
+            self._typed = True
             answered(self)
+
+    def _unit_told(self, answered: Callable[[Field], None], change: Mapping[str, Any]) -> None:
+        # A number typed here is meant in the unit chosen for it; one that was shown from the
+        # file is only looked at in another unit.
+        if self._typed:
+            self._told(answered)
+        elif not self._quiet and self.text:
+            guarded(self.message, lambda: self._restate(change["old"]))
+
+    def _restate(self, old: str) -> None:
+        question, unit = self.question, self.chosen_unit
+        held = questions.read(question, self.text, old)
+        back = units.scale(unit, question.unit, question.label).back
+        self._put(f"{back(held):.6g}")
+        self.message.saved(f"shown in {units.symbol(unit)}; the answer was not changed")
 
     @property
     def text(self) -> str:
@@ -91,10 +126,14 @@ class Field:
 
     def fill(self, text: str) -> None:
         """Show a text without answering."""
+        self._typed = False
+        self._put(text, self.question.unit)
+
+    def _put(self, text: str, unit: str = "") -> None:
         self._quiet = True
         try:
-            if self.unit:
-                self.unit.value = self.question.unit
+            if self.unit and unit:
+                self.unit.value = unit
             self.offer(None, keep=text)
             self.control.value = text
         finally:

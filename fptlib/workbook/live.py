@@ -16,7 +16,7 @@ from fptlib.job import Job
 from fptlib.procedure.limits import Limits
 from fptlib.workbook import against_trend, live_model, parts, readings, static
 from fptlib.workbook.checklist import overrides
-from fptlib.workbook.forms import Message, Saved, guarded
+from fptlib.workbook.forms import Message, Presses, Saved, guarded
 from fptlib.workbook.live_model import CODES, END, MARKS, PAUSE, RESUME, START
 
 _TICK_SECONDS = 1.0
@@ -27,7 +27,7 @@ class LivePanel:
 
     def __init__(self, job: Job, limits: Limits, saved: Saved = lambda: None) -> None:
         self.job, self._limits, self._saved = job, limits, saved
-        self.message = Message()
+        self.message, self._presses = Message(), Presses()
         self.clock, self.marks = parts.html("", "fpt-clock"), parts.html()
         self.by = parts.text("Marked by", value=str(job.get("people.technician.name", "")))
         self.spot = parts.text("Spot reading", "fpt-spot", placeholder="cs 44.2")
@@ -51,7 +51,8 @@ class LivePanel:
 
     def _marker(self, text: str, what: str) -> widgets.Button:
         made = parts.button(text, "fpt-mark-" + what.replace(" ", "-"))
-        made.on_click(lambda _: guarded(self.message, lambda: self._mark(what)))
+        made.on_click(lambda _: self._presses.take(
+            made, lambda: guarded(self.message, lambda: self._mark(what))))
         return made
 
     def _mark(self, what: str) -> None:
@@ -65,13 +66,13 @@ class LivePanel:
     def _spot(self) -> None:
         if not self.spot.value:
             return
-        name, number = live_model.spot(self.spot.value)
+        name, number, unit = live_model.spot(self.spot.value)
         if not self.instrument.value:
             raise FormError("with instrument: choose the one that shows the reading; instruments "
                             "are listed in the Plan. The reading is not saved")
         row = readings.finish(self.job, {
             "time": readings.site_time(self.job).isoformat(), "point": name, "value": number,
-            "unit": "", "instrument": self.instrument.value or "", "taken_by": self.by.value,
+            "unit": unit, "instrument": self.instrument.value or "", "taken_by": self.by.value,
         })
         readings.ReadingsStore(self.job).put(row, None)
         self.spot.value = ""
@@ -140,6 +141,7 @@ def clock_markup(marks: list[Any], limits: Limits, now: datetime) -> str:
 def _code_help() -> widgets.HTML:
     codes = ", ".join(f"<b>{code}</b> {points.point(name).meaning}"
                       for code, name in CODES.items())
+    other = "Without a unit it counts in the unit of the point's trend; with one: <b>cs 6.8 C</b>."
     return parts.html(
         "<details class='fpt-help'><summary>Two letters, a space, the number, Enter: "
-        f"<b>cs 44.2</b>. The codes</summary>{codes}</details>")
+        f"<b>cs 44.2</b>. Units and codes</summary>{other}<br>{codes}</details>")

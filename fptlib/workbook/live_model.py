@@ -9,6 +9,7 @@ from typing import Any
 
 import tomlkit
 
+from fptlib import points, units
 from fptlib.errors import FormError
 from fptlib.job import Job
 from fptlib.procedure.limits import Limits
@@ -91,7 +92,9 @@ def present(marks: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
 def countdowns(marks: Sequence[Mapping[str, Any]], limits: Limits) -> list[Countdown]:
     """Dwell before the request and return time after the handover, while they matter."""
     times = {mark["what"]: datetime.fromisoformat(mark["time"]) for mark in present(marks)}
-    found = []
+    found: list[Countdown] = []
+    if state(marks) not in (RUNNING, PAUSED):
+        return found
     if CONDITION in times and REQUEST not in times:
         found.append(Countdown("Dwell before the request", times[CONDITION],
                                limits["enable.dwell"]))
@@ -120,15 +123,26 @@ def add_mark(job: Job, what: str, by: str, when: datetime) -> None:
     job.change(change)
 
 
-def spot(typed: str) -> tuple[str, str]:
-    """Point and number of a spot reading such as ``cs 44.2``.
+def spot(typed: str) -> tuple[str, str, str]:
+    """Point, number and unit of a spot reading such as ``cs 44.2`` or ``cs 6.8 C``; the unit is
+    empty where none is typed.
 
     Raises:
-        FormError: the code is unknown or the number is missing.
+        FormError: the code or the unit is unknown, or the number is missing.
     """
-    code, _, number = typed.strip().partition(" ")
+    code, _, rest = typed.strip().partition(" ")
     if code.lower() not in CODES:
         raise FormError(f"'{code}' is no code; the codes are: " + ", ".join(CODES))
-    if not number.strip():
+    number, _, unit = rest.strip().partition(" ")
+    if not number:
         raise FormError(f"'{typed.strip()}' has no number; type for example 'cs 44.2'")
-    return CODES[code.lower()], number.strip()
+    name = CODES[code.lower()]
+    return name, number, _unit(unit.strip(), points.point(name).unit)
+
+
+def _unit(typed: str, wanted: str) -> str:
+    found = units.alias(typed, wanted)
+    if typed and not found:
+        raise FormError(f"'{typed}' is no unit for this code; type one of: "
+                        + ", ".join(map(units.symbol, units.offered(wanted))))
+    return found

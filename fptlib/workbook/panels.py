@@ -16,7 +16,7 @@ from fptlib.job import Job, now
 from fptlib.procedure.verdict import Check
 from fptlib.record import keys, signing, store, verify
 from fptlib.workbook import closing, parts, planning, review, state, static, verdicts
-from fptlib.workbook.forms import Message, Saved, guarded
+from fptlib.workbook.forms import Message, Presses, Saved, guarded
 from fptlib.workbook.parts import button
 from fptlib.workbook.taking_in import LARGEST, MB, take_in
 
@@ -25,7 +25,7 @@ class Panel:
     """A titled box with a message at its end."""
 
     def __init__(self, title: str, content: Sequence[widgets.Widget]) -> None:
-        self.message = Message()
+        self.message, self._presses = Message(), Presses()
         head = parts.html(f"<h4 class='fpt-form-title'>{html.escape(title)}</h4>")
         self.widget = parts.column([head, *content, self.message.widget], "fpt-form")
 
@@ -39,7 +39,8 @@ class Panel:
                 made.disabled = False
             saved()
 
-        made.on_click(lambda _: guarded(self.message, worked))
+        made.on_click(
+            lambda _: self._presses.take(made, lambda: guarded(self.message, worked)))
 
 
 def freeze(job: Job, saved: Saved = lambda: None) -> Panel:

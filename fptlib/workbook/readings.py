@@ -14,7 +14,15 @@ from fptlib.answers import number
 from fptlib.errors import FormError
 from fptlib.job import Job, now, write_atomically
 from fptlib.readings_file import COLUMNS, numbered_rows
-from fptlib.workbook.questions import CHOICE, MOMENT, NUMBER, Question, Rows, read
+from fptlib.workbook.questions import (
+    CHANGED_ELSEWHERE,
+    CHOICE,
+    MOMENT,
+    NUMBER,
+    Question,
+    Rows,
+    read,
+)
 
 Row = dict[str, Any]
 
@@ -31,7 +39,7 @@ def asked(job: Job) -> Rows:
         Question("time", "Time", MOMENT, help="Empty: now."),
         Question("point", "Point", CHOICE, choices=names, required=True),
         Question("value", "Value", required=True, help="The number as the instrument shows it."),
-        Question("unit", "Unit", CHOICE, help="Empty: the first unit offered for this point."),
+        Question("unit", "Unit", CHOICE, help="Empty: the unit of the point's trend."),
         Question("instrument", "Instrument", CHOICE, required=True,
                  choices=tuple(answers.get("instruments", {})),
                  help="Instruments are listed in the Plan."),
@@ -61,7 +69,7 @@ def finish(job: Job, row: Row) -> Row:
         FormError: the value is no number, or is not possible for its point.
     """
     point = points.point(row["point"])
-    stated = row.get("unit") or point.unit
+    stated = row.get("unit") or usual_unit(job, point)
     plausible(job, point, str(row["value"]), stated)
     when = site_time(job, datetime.fromisoformat(row["time"]) if row.get("time") else None)
     if when > site_time(job):
@@ -70,6 +78,11 @@ def finish(job: Job, row: Row) -> Row:
     # A comma that was taken stands between thousands; the file holds plain numbers.
     filled["value"] = filled["value"].replace(",", "")
     return {**filled, "unit": stated, "time": when.isoformat(timespec="seconds")}
+
+
+def usual_unit(job: Job, point: points.Point) -> str:
+    """The unit of a reading that states none: its trend's, which the technician sees all day."""
+    return str(job.get(f"points.{point.name}.unit") or point.unit)
 
 
 def plausible(job: Job, point: points.Point, text: str, unit: str) -> str:
@@ -84,8 +97,10 @@ def plausible(job: Job, point: points.Point, text: str, unit: str) -> str:
     scale = pressures.scale(unit, point.unit, number(job.answers(), "site.altitude"), meaning)
     question = Question("value", meaning, NUMBER, unit, required=True,
                         low=scale.back(point.low), high=scale.back(point.high))
-    value = scale(read(question, text))
-    return f"{value:g} {units.symbol(point.unit)} is possible for {point.meaning}"
+    value = read(question, text)
+    stated = f"{value:g} {units.symbol(unit)}"
+    same = "" if unit == point.unit else f" = {scale(value):.4g} {units.symbol(point.unit)}"
+    return f"{stated}{same} is possible for {point.meaning}"
 
 
 class ReadingsStore:
@@ -100,11 +115,13 @@ class ReadingsStore:
     def put(self, row: Mapping[str, Any], old: Mapping[str, Any] | None) -> None:
         with self._job.locked():
             rows = self.rows()
-            if old is not None and dict(old) in rows:
+            if old is None:
+                rows.append(dict(row))
+            elif dict(old) in rows:
                 # A column added by hand, which no form asks for, stays.
                 rows[rows.index(dict(old))] = {**old, **row}
             else:
-                rows.append(dict(row))
+                raise FormError(CHANGED_ELSEWHERE)
             self._write(rows)
 
     def take(self, old: Mapping[str, Any]) -> None:

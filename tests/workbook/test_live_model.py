@@ -62,16 +62,23 @@ def test_return_times_count_from_the_handover():
     assert not live_model.countdowns(over, Limits())
 
 
+def test_no_countdown_goes_on_when_the_test_has_ended():
+    assert live_model.countdowns(marks(START, CONDITION, PAUSE), Limits())
+    assert not live_model.countdowns(marks(START, CONDITION, END), Limits())
+
+
 def test_a_new_test_starts_from_nothing():
     assert not live_model.countdowns(marks(START, CONDITION, END, START), Limits())
 
 
 def test_a_spot_reading_is_two_letters_a_space_and_a_number():
-    assert live_model.spot("cs 44.2") == ("chw_supply_temp", "44.2")
-    assert live_model.spot(" WB 31 ") == ("outdoor_wet_bulb", "31")
+    assert live_model.spot("cs 44.2") == ("chw_supply_temp", "44.2", "")
+    assert live_model.spot("cs 6.8 °C") == ("chw_supply_temp", "6.8", "degC")
+    assert live_model.spot("CF 46.2 l/s") == ("chw_flow", "46.2", "L/s")
+    assert live_model.spot(" WB 31 ") == ("outdoor_wet_bulb", "31", "")
 
 
-@pytest.mark.parametrize("typed", ["zz 44", "cs", "cs ", "", "44.2"])
+@pytest.mark.parametrize("typed", ["zz 44", "cs", "cs ", "", "44.2", "cs 44 gpm", "cs 44 2"])
 def test_a_spot_reading_that_is_none_gets_a_sentence(typed):
     with pytest.raises(FormError):
         live_model.spot(typed)
