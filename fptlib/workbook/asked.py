@@ -190,15 +190,17 @@ def sensors(job: Job) -> Rows:
     """Accuracy of the plant's own sensors, where it differs from the glossary's."""
     return Rows("sensors", "Plant sensors", (
         Question("accuracy", "Accuracy ±", NUMBER, low=0, high=1000, required=True,
-                 help="Half-width from the data sheet, in the point's own unit; for flow, "
-                      "power, current and load as a share of the reading: 0.02 for 2 %."),
+                 help="Half-width from the data sheet, in the unit of the glossary below and not "
+                      "the file's (a temperature: °F); for flow, power, current and load as a "
+                      "share of the reading: 0.02 for 2 %."),
         Question("resolution", "Resolution", NUMBER, low=0, high=1000,
-                 help="Smallest step of the trend, in the point's own unit."),
+                 help="Smallest step of the trend, in the unit of the glossary below."),
     ), key=_point(job), row_word="sensor")
 
 
 LIMITS = Rows("limits", "Own limits of this job", (
-    Question("value", "Value", required=True),
+    Question("value", "Value", required=True,
+             help="In the limit's own unit, as listed below under “Limits in force”: °F, min, %."),
     Question("reason", "Reason", required=True),
     Question("author", "Author", required=True),
     Question("date", "Date", DATE),

@@ -18,16 +18,25 @@ import pandas as pd
 from IPython import get_ipython
 from IPython.display import display
 
-from fptlib.errors import FptError, JobError
+from fptlib.errors import FormError, FptError, JobError
 from fptlib.job import JOB_FILE, Job
 from fptlib.procedure.case import Case
 from fptlib.procedure.verdict import Check, Verdict
-from fptlib.workbook import checklist, evidence, parts, readings, state, static, style, verdicts
-from fptlib.workbook.against_trend import told
+from fptlib.workbook import (
+    against_trend,
+    checklist,
+    evidence,
+    parts,
+    readings,
+    state,
+    static,
+    style,
+    verdicts,
+)
 from fptlib.workbook.figures.base import Evidence
 from fptlib.workbook.forms import FormView
 from fptlib.workbook.questions import Form, Rows
-from fptlib.workbook.rows import Finish, JobStore, Offers, RowsView, Store, held
+from fptlib.workbook.rows import Finish, JobStore, Offers, RowsView, Store, Told, held
 from fptlib.workbook.static import Shown
 from fptlib.workbook.steps import STEPS, Step, step
 
@@ -58,6 +67,7 @@ class Page:
         self.job = job or find_job()
         self._shown: list[Callable[[], Shown]] = []
         self._forms: list[FormView] = []
+        self._lists: list[RowsView] = []
         self._rested_on = state.inputs(self.job, self.step)
         self.badge = parts.html("", "fpt-badge")
         self._sheet = style.sheet()
@@ -74,19 +84,21 @@ class Page:
         return self._with_badge(view.widget, view.form.title)
 
     def rows(self, rows: Rows, store: Store | None = None, offers: Offers | None = None,
-             finish: Finish = lambda row: row) -> Any:
+             finish: Finish = lambda row: row, told: Told = lambda row: ("", "")) -> Any:
         """A list of this page that is filled row by row."""
         kept = store or JobStore(self.job, rows)
-        return self._listed(RowsView(kept, rows, self.saved, offers, finish))
+        return self._listed(RowsView(kept, rows, self.saved, offers, finish, told))
 
     def readings(self) -> Any:
         """The field readings, each answered at once against what is possible and the trend."""
         view = RowsView(
             readings.ReadingsStore(self.job), readings.asked(self.job), self.saved,
-            readings.offers, partial(readings.finish, self.job), partial(told, self.job))
+            readings.offers, partial(readings.finish, self.job),
+            partial(against_trend.told, self.job))
         return self._listed(view)
 
     def _listed(self, view: RowsView) -> Any:
+        self._lists.append(view)
         self._shown.append(lambda: held(view.rows, view.store.rows()))
         return self._with_badge(view.widget, view.rows.title)
 
@@ -99,11 +111,11 @@ class Page:
 
     def prerequisites(self) -> Any:
         """The prerequisites as a checklist."""
-        return self.panel(checklist.prerequisites(self.job, self.saved), "prerequisites")
+        return self.panel(checklist.prerequisites(self.job, self._ticked), "prerequisites")
 
     def overrides(self) -> Any:
         """The overrides as a checklist."""
-        return self.panel(checklist.overrides(self.job, self.saved), "overrides")
+        return self.panel(checklist.overrides(self.job, self._ticked), "overrides")
 
     def _answers(self) -> dict[str, Any]:
         return self.job.answers()
@@ -112,12 +124,31 @@ class Page:
         """Something was saved: say whether the verdict still stands."""
         self._say_standing()
 
+    def _ticked(self) -> None:
+        """A checklist was saved: its rows may stand in a list of this page too."""
+        self.saved()
+        for view in self._lists:
+            view.look_again()
+
+    def _missing(self) -> list[str]:
+        """Every required answer of this page that is not there."""
+        answers = self._answers()
+        return [text for view in self._forms for text in view.form.open_points(answers)]
+
+    def _waits_for(self, reason: str) -> str:
+        """What the step waits for now; since it stopped the answer may have been given."""
+        if missing := self._missing():
+            return f"This step waits: {_first_of(' · '.join(missing))}"
+        if state.inputs(self.job, self.step) != self._rested_on:
+            return "Something was changed since this step stopped. Press “Run this step”."
+        return f"This step waits: {_first_of(reason)}"
+
     def _say_standing(self) -> None:
         now = state.standing(self.job, self.step)
         words = {
             state.OUT_OF_DATE: "The answers were changed: the verdict below is withdrawn. "
                                "Press “Run this step”.",
-            state.WAITING: f"This step waits: {_first_of(now.reason)}",
+            state.WAITING: self._waits_for(now.reason) if now.state == state.WAITING else "",
             state.NOT_STARTED: "Not run yet. When the form is filled, press “Run this step”.",
             state.DONE: "The results below belong to these answers.",
         }[now.state]
@@ -170,8 +201,8 @@ class Page:
             FormError: names every missing answer.
         """
         self._rested_on = state.inputs(self.job, self.step)
-        for view in self._forms:
-            view.gate()
+        if missing := self._missing():
+            raise FormError(" · ".join(missing))
         return self.shown()
 
     def shown(self) -> Shown:

@@ -15,7 +15,7 @@ from fptlib.procedure.limits import Deviation, Limits, standard
 from fptlib.workbook import static
 from fptlib.workbook.asked import points as points_asked
 from fptlib.workbook.asked import time_zone_known
-from fptlib.workbook.questions import choice
+from fptlib.workbook.questions import NUMBER, Question, choice, read
 from fptlib.workbook.rows import JobStore
 
 Row = dict[str, Any]
@@ -121,6 +121,20 @@ def finish_sensor(row: Row) -> Row:
     return row
 
 
+def told_sensor(row: Row) -> tuple[str, str]:
+    """What a saved accuracy means, with its unit, for the file may state another one."""
+    point = points.point(row["point"])
+    share = f"{100 * row['accuracy']:g} % of the reading"
+    return f"± {share if point.relative else _shown(row['accuracy'], point.unit)}", ""
+
+
+def told_limit(row: Row) -> tuple[str, str]:
+    """A saved limit with its unit, beside the standard's."""
+    usual = standard(row["name"])
+    return f"{_shown(row['value'], usual.unit)}; the standard's is " + _shown(
+        usual.value, usual.unit), ""
+
+
 def finish_instrument(row: Row) -> Row:
     """A field instrument, if its accuracy says what it is in.
 
@@ -143,10 +157,10 @@ def finish_limit(row: Row) -> Row:
     value: Any = row["value"]
     if not isinstance(usual, str):
         try:
-            value = float(value)
-        except ValueError as error:
-            raise FormError(f"Value: '{value}' is not a number; the standard's is {usual:g} "
-                            f"{units.symbol(standard(row['name']).unit)}") from error
+            value = read(Question("value", "Value", NUMBER), value)
+        except FormError as error:
+            raise FormError(f"{error}; the standard's is "
+                            + _shown(usual, standard(row["name"]).unit)) from error
     Limits({row["name"]: Deviation(value, row["reason"], row["author"], row.get("date", ""))})
     return {**row, "value": value}
 
@@ -165,15 +179,16 @@ def known_zone(name: str) -> None:
 def limits(in_force: Limits) -> static.Shown:
     """Every limit in force with its meaning and basis."""
     rows = [
-        [name, f"{_shown(value)} {units.symbol(standard(name).unit)}".strip(),
+        [name, _shown(value, standard(name).unit),
          standard(name).meaning, in_force.basis(name)]
         for name, value in in_force.in_force().items()
     ]
     return static.table("Limits in force", ("Limit", "Value", "Meaning", "Basis"), rows)
 
 
-def _shown(value: float | str) -> str:
-    return value if isinstance(value, str) else f"{value:g}"
+def _shown(value: float | str, unit: str) -> str:
+    text = value if isinstance(value, str) else f"{value:g}"
+    return f"{text} {units.symbol(unit)}".strip()
 
 
 def glossary() -> static.Shown:

@@ -7,6 +7,7 @@ the keyboard alone suffices: choose the row, tab through its fields, press the b
 from __future__ import annotations
 
 import html
+import time
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol
 
@@ -14,7 +15,7 @@ import tomlkit
 
 from fptlib.job import Job, lookup, place
 from fptlib.workbook import parts, questions, static
-from fptlib.workbook.forms import Field, Message, Saved, guarded, handle
+from fptlib.workbook.forms import DOUBLE_CLICK, Field, Message, Saved, guarded, handle
 from fptlib.workbook.questions import Rows
 
 NEW = -1
@@ -78,7 +79,7 @@ class RowsView:
         self.store, self.rows = store, rows
         self._saved, self._offers, self._finish, self._told = saved, offers, finish, told
         self.fields = {item.path: Field(item, self._changed) for item in rows.asked}
-        self.message = Message()
+        self.message, self._saved_at = Message(), 0.0
         self._build()
         self.refresh()
 
@@ -97,12 +98,20 @@ class RowsView:
 
     def refresh(self, chosen: int = NEW) -> None:
         """Show what the store holds now."""
+        self._list()
+        self.chooser.value = chosen
+        self._show_row()
+
+    def look_again(self) -> None:
+        """List what was changed elsewhere, unless a row of the list is being changed here."""
+        if self.chooser.value == NEW and self.store.rows() != self._held:
+            self._list()
+
+    def _list(self) -> None:
         self._held = self.store.rows()
         self.table.value = self._folded(held(self.rows, self._held).markup)
         names = [(f"{n + 1}: {_name(self.rows, row)}", n) for n, row in enumerate(self._held)]
         self.chooser.options = [(f"new {self.rows.row_word}", NEW), *names]
-        self.chooser.value = chosen
-        self._show_row()
 
     def _folded(self, markup: str) -> str:
         # A long list would push its line of entry out of sight.
@@ -136,13 +145,29 @@ class RowsView:
 
     def _put(self) -> None:
         typed = {path: (f.text, f.chosen_unit) for path, f in self.fields.items()}
+        if self._pressed_twice(typed):
+            return
         row = self._finish(questions.row_from(self.rows, typed))
+        instead = self._replaced(row)
         self.store.put(row, self._chosen())
         self.refresh()
         agrees, doubt = self._told(row)
-        said = [f"{self.rows.row_word} saved: {_name(self.rows, row)}", agrees]
+        said = [f"{self.rows.row_word} saved{instead}: {_name(self.rows, row)}", agrees]
         self.message.saved("; ".join(filter(None, said)), doubt)
         self._saved()
+        self._saved_at = time.monotonic()
+
+    def _pressed_twice(self, typed: Mapping[str, tuple[str, str]]) -> bool:
+        # The second press of a double click finds the line empty, for the first has saved it.
+        empty = not any(text for text, _ in typed.values())
+        return empty and time.monotonic() - self._saved_at < DOUBLE_CLICK
+
+    def _replaced(self, row: Mapping[str, Any]) -> str:
+        """Words for a new row that takes the place of one with the same key."""
+        key = self.rows.key
+        held = [each[key.path] for each in self._held] if key else []
+        new = key is not None and self.chooser.value == NEW and row[key.path] in held
+        return " in place of the one held before" if new else ""
 
     def _take(self) -> None:
         row = self._chosen()

@@ -33,7 +33,8 @@ class Step:
 
 STEPS: tuple[Step, ...] = (
     Step(0, "plan", "Plan", "state what is tested, on which plant, against which limits",
-         judged=False, rests_on=("job", "site", "plant", "points", "people", "frozen")),
+         judged=False, rests_on=("job", "site", "plant", "points", "people", "instruments",
+                                  "prerequisites", "abort", "limits", "frozen")),
     Step(1, "instruments", "Instruments", "show that sensors and field instruments can be trusted",
          rests_on=(*_ALWAYS, "instruments")),
     Step(2, "reset", "Setpoint reset", "show that the chilled-water reset is alive",

@@ -16,6 +16,7 @@ from fptlib.workbook import (
     against_trend,
     asked,
     checklist,
+    forms,
     panels,
     planning,
     readings,
@@ -54,6 +55,29 @@ def test_another_unit_is_converted_and_said(job):
     field.control.value = "1000"
     assert job.get("site.altitude") == pytest.approx(3280.84, abs=0.01)
     assert "saved as 3280.8399 ft" in said(field.message)
+
+
+def test_a_number_from_the_file_is_shown_in_another_unit_and_stays(job):
+    field = FormView(job, asked.SITE).fields["site.altitude"]
+    field.unit.value = "m"
+    assert (field.text, job.get("site.altitude")) == ("1280.16", 4200)
+    assert "shown in m; the answer was not changed" in said(field.message)
+    field.unit.value = "ft"
+    assert (field.text, job.get("site.altitude")) == ("4200", 4200)
+
+
+def test_a_number_typed_is_meant_in_the_unit_chosen_after_it(job):
+    field = FormView(job, asked.SITE).fields["site.altitude"]
+    field.control.value = "1000"
+    field.unit.value = "m"
+    assert job.get("site.altitude") == pytest.approx(3280.84, abs=0.01)
+
+
+def test_what_is_possible_is_told_in_the_unit_typed(job):
+    field = FormView(job, asked.PLANT).fields["plant.sump_volume"]
+    field.unit.value = "m3"
+    field.control.value = "38,000"
+    assert "38,000 m³ is outside what is possible here (0 to 18,927 m³)" in said(field.message)
 
 
 def test_a_wrong_answer_is_told_and_the_old_one_kept(job):
@@ -140,6 +164,23 @@ def test_a_row_that_lacks_an_answer_is_told(job):
     assert "Role: no answer" in said(view.message)
 
 
+def test_a_double_click_on_save_leaves_the_receipt(job):
+    view = rows_view(job, asked.PREREQUISITES)
+    before = len(view.store.rows())
+    view.fields["text"].control.value = "Water balanced"
+    view.save.click()
+    view.save.click()
+    assert "prerequisite saved: Water balanced" in said(view.message)
+    assert len(view.store.rows()) == before + 1
+
+
+def test_a_new_row_says_that_it_took_the_place_of_another(job):
+    view = rows_view(job, asked.PEOPLE)
+    view.fields["role"].control.value, view.fields["name"].control.value = "technician", "B"
+    view.save.click()
+    assert "person saved in place of the one held before: technician" in said(view.message)
+
+
 def test_columns_and_units_are_offered_for_a_point(job):
     offers = planning.PointOffers(job)
     rows = asked.points(job)
@@ -177,10 +218,12 @@ def test_suggestions_are_shown_first_and_taken_when_asked(job):
 
 
 @pytest.mark.parametrize(("value", "sentence"), [
-    ("soon", "is not a number; the standard's is 30 min"), ("20", "limit saved"),
+    ("soon", "'soon' is not a number; type digits only; the standard's is 30 min"),
+    ("22,5", "write a decimal point, not a comma"), ("20", "limit saved: enable.dwell; 20 min; "
+                                                           "the standard's is 30 min"),
 ])
 def test_a_limit_of_the_jobs_own(job, value, sentence):
-    view = rows_view(job, asked.LIMITS, finish=planning.finish_limit)
+    view = rows_view(job, asked.LIMITS, finish=planning.finish_limit, told=planning.told_limit)
     for path, typed in (("name", "enable.dwell"), ("value", value), ("reason", "slow sump"),
                         ("author", "A")):
         view.fields[path].control.value = typed
@@ -191,12 +234,14 @@ def test_a_limit_of_the_jobs_own(job, value, sentence):
 
 @pytest.mark.parametrize(("point", "typed", "sentence"), [
     ("chw_flow", "20", "Accuracy ±: 20 is no share of the reading, as chw_flow needs it"),
-    ("chw_flow", "0.02", "sensor saved"), ("chw_supply_temp", "2", "sensor saved"),
+    ("chw_flow", "0.02", "sensor saved: chw_flow; ± 2 % of the reading"),
+    ("chw_supply_temp", "2", "sensor saved: chw_supply_temp; ± 2 °F"),
 ])
 def test_an_accuracy_is_a_share_of_the_reading_where_the_form_says_so(
     job, point, typed, sentence
 ):
-    view = rows_view(job, asked.sensors(job), finish=planning.finish_sensor)
+    view = rows_view(job, asked.sensors(job), finish=planning.finish_sensor,
+                     told=planning.told_sensor)
     assert "share of the reading: 0.02 for 2 %" in said(view.fields["accuracy"].message)
     view.fields["point"].control.value = point
     view.fields["accuracy"].control.value = typed
@@ -310,11 +355,14 @@ def test_a_line_changed_elsewhere_is_not_overwritten(job):
         line.change(readback="31")
 
 
-def test_limits_are_frozen_once(job):
+def test_limits_are_frozen_once(job, monkeypatch):
     panel = panels.freeze(job)
     press = panel.widget.children[2]
     press.click()
     assert job.get("frozen.limits") == Limits().digest()
+    press.click()
+    assert "✓ the limits are frozen" in said(panel.message), "a double click is one press"
+    monkeypatch.setattr(forms, "DOUBLE_CLICK", 0.0)
     press.click()
     assert "frozen already" in said(panel.message)
 
@@ -359,6 +407,26 @@ def test_the_panel_marks_and_reads(job):
     assert "outside what is possible" in said(panel.message)
 
 
+def test_a_spot_reading_without_unit_is_in_the_unit_of_its_trend(job):
+    job.put("points.chw_supply_temp.unit", "degC")
+    panel = LivePanel(job, Limits())
+    panel.spot.value = "cs 6.8"
+    assert "6.8 °C = 44.24 °F is possible" in said(panel.message)
+    panel.spot.value = "cs 44.2 F"
+    assert "44.2 °F is possible" in said(panel.message)
+    kept = [(row["value"], row["unit"]) for row in readings.ReadingsStore(job).rows()]
+    assert kept == [("6.8", "degC"), ("44.2", "degF")]
+
+
+def test_a_double_click_sets_one_mark(job):
+    panel = LivePanel(job, Limits())
+    start = panel.widget.children[3].children[0]
+    start.click()
+    start.click()
+    assert "test started" in said(panel.message)
+    assert [mark["what"] for mark in job.get("marks")] == ["test started"]
+
+
 def test_a_spot_reading_without_its_instrument_is_not_saved(job):
     job.put("instruments", None)
     panel = LivePanel(job, Limits())
@@ -380,6 +448,36 @@ def test_the_badge_names_the_first_missing_answer_and_counts_the_rest(job):
     state.record_stop(job, page.step, "Title: no answer yet · Altitude: no answer yet · Z")
     page.saved()
     assert "This step waits: Title: no answer yet (and 2 more)" in page.badge.value
+
+
+def test_the_gate_and_the_badge_follow_every_form_of_the_page(job):
+    for path in ("site.altitude", "plant.chillers"):
+        job.put(path, None)
+    page = Page("plan", job)
+    page.form(asked.SITE)
+    page.form(asked.PLANT)
+    with pytest.raises(FormError, match="Altitude: no answer yet.*Number of chillers") as stop:
+        page.gate()
+    state.record_stop(job, page.step, str(stop.value))
+    page.saved()
+    assert "Altitude: no answer yet" in page.badge.value and "(and 1 more)" in page.badge.value
+    job.put("site.altitude", 4200.0)
+    page.saved()
+    assert "This step waits: Number of chillers: no answer yet" in page.badge.value
+    job.put("plant.chillers", 2)
+    page.saved()
+    assert "Something was changed since this step stopped" in page.badge.value
+
+
+def test_a_tick_shows_in_the_list_of_the_same_page(job):
+    job.change(lambda document: document.update({"prerequisites": [{"text": "Water balanced"}]}))
+    page = Page("plan", job)
+    page.rows(asked.PREREQUISITES)
+    list_, = page._lists
+    line = checklist.PrerequisiteLine(job, "prerequisites", list_.store.rows()[0], page._ticked)
+    line.build()
+    line.change(done=True, by="A. Invented")
+    assert "A. Invented" in list_.table.value
 
 
 def test_a_plan_says_what_it_leaves_open(job):
