@@ -36,8 +36,9 @@ _TABLE = (
 
 # Where a name may be broken: after its underscores, and after a full stop between letters.
 _BREAK = re.compile(r"(?<=_)|(?<=[^\W\d]\.)(?=[^\W\d])")
-# A window of 560 px has room for so many digits beside each other, and a cell's edges take one.
-_ROOM = 50.0
+# A window of 560 px has room for so many bold digits beside each other; a cell's edges take one of
+# them, and none is narrower than five. A letter is a little narrower, and more so where not bold.
+_ROOM, _NARROW = 45.0, 5.0
 
 
 class Shown:
@@ -83,14 +84,22 @@ def table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]],
 
 
 def _narrowest(rows: Sequence[Sequence[str]]) -> list[float]:
-    """For each column the width of its longest word, so that none is broken while all fit."""
-    longest = [max(len(word) for cell in column for part in _BREAK.split(cell)
-                   for word in part.replace("-", "- ").split() or [""])
-               for column in zip(*rows, strict=True)]
-    cap = min(max(longest, default=0), 16)
-    while cap > 4 and sum(0.9 * min(letters, cap) + 1.0 for letters in longest) > _ROOM:
-        cap -= 1
-    return [0.9 * min(letters, cap) for letters in longest]
+    """The least width of each column, so that its longest word is not broken; where there is no
+    room for all, the shorter words come first."""
+    wanted = [max(_NARROW, 0.97 * _longest(head), *(0.87 * _longest(cell) for cell in cells))
+              for head, *cells in zip(*rows, strict=True)]
+    room = max(0.0, _ROOM - sum(_NARROW + 1.0 for _ in wanted))
+    least = [_NARROW] * len(wanted)
+    for column in sorted(range(len(wanted)), key=wanted.__getitem__):
+        more = min(wanted[column] - _NARROW, room)
+        least[column], room = _NARROW + more, room - more
+    return least
+
+
+def _longest(cell: str) -> int:
+    """Letters of the longest piece that is not broken."""
+    words = (word for part in _BREAK.split(cell) for word in part.replace("-", "- ").split())
+    return max(map(len, words), default=0)
 
 
 def table_markup(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]],
