@@ -15,6 +15,7 @@ from fptlib.intake import Suggestion
 from fptlib.job import Job, now
 from fptlib.procedure.verdict import Check
 from fptlib.record import keys, signing, store, verify
+from fptlib.record.text import moment
 from fptlib.workbook import closing, parts, planning, review, state, static, verdicts
 from fptlib.workbook.forms import Message, Presses, Saved, guarded
 from fptlib.workbook.parts import button
@@ -50,7 +51,7 @@ def freeze(job: Job, saved: Saved = lambda: None) -> Panel:
     panel = Panel("Freeze the limits before any trend is read", [by, press])
     panel.does(press, lambda: _freeze(job, by.value), saved)
     if frozen := job.get("frozen.at"):
-        panel.message.saved(f"frozen at {frozen} by {job.get('frozen.by')}")
+        panel.message.saved(f"frozen {moment(frozen)} by {job.get('frozen.by')}")
     return panel
 
 
@@ -107,7 +108,7 @@ def suggest(job: Job, saved: Saved = lambda: None) -> Panel:
         shown.value = static.table("Look at each before you use them", heads, rows,
                                    "no column fits a point that is not mapped").markup
         use.disabled = not found
-        return f"{len(found)} suggestions"
+        return f"{len(found)} suggestion{'s' * (len(found) != 1)}"
 
     def used() -> str:
         planning.take(job, found)
@@ -149,7 +150,8 @@ def countersign(job: Job, saved: Saved = lambda: None) -> Panel:
             raise FormError("Decision: no answer; choose accept or send back")
         path = closing.countersign(job, fields.file, fields.passphrase(), fields.name.value,
                                    decision.value, reason.value.strip())
-        return f"countersigned: record/{path.name}; run this step to see it checked above"
+        done = "sent back" if decision.value == signing.SEND_BACK else "countersigned"
+        return f"{done}: record/{path.name}; run this step to see it checked above"
 
     panel.does(press, signed, saved)
     return panel

@@ -362,6 +362,8 @@ def test_limits_are_frozen_once(job, monkeypatch):
     assert job.get("frozen.limits") == Limits().digest()
     press.click()
     assert "✓ the limits are frozen" in said(panel.message), "a double click is one press"
+    job.put("frozen.at", "2026-01-10T03:00:00+00:00")
+    assert "frozen 2026-01-10 03:00 +00:00 by" in said(panels.freeze(job).message)
     monkeypatch.setattr(forms, "DOUBLE_CLICK", 0.0)
     press.click()
     assert "frozen already" in said(panel.message)
@@ -394,6 +396,18 @@ def test_what_is_no_trend_file_or_too_large_is_refused(job, monkeypatch):
     with pytest.raises(FormError, match="takes up to 2 MB: copy it"):
         taking_in.take_in(job, "trend.csv", bytes(3 * taking_in.MB))
     assert not (job.trends_folder / "trend.csv").exists()
+
+
+@pytest.mark.parametrize("decision", ["accept", "send back"])
+def test_a_record_sent_back_is_not_said_to_be_countersigned(job, monkeypatch, decision):
+    monkeypatch.setattr(panels.closing, "countersign", lambda *_: job.folder / "record/0002.json")
+    panel = panels.countersign(job)
+    chosen, *_, secret, press = panel.widget.children[1:-1]
+    chosen.value, secret.value = decision, "an invented passphrase"
+    press.click()
+    said_so = "sent back: record/0002.json" in said(panel.message)
+    assert said_so is (decision == "send back")
+    assert ("countersigned: record/0002.json" in said(panel.message)) is not said_so
 
 
 def test_the_panel_marks_and_reads(job):
@@ -498,7 +512,7 @@ def test_the_badge_follows_an_edit(job):
     assert "done" in page.badge.value
     FormView(job, asked.JOB, page.saved).fields["job.title"].control.value = "other"
     assert "out of date" in page.badge.value
-    assert "withdrawn" in page.badge.value
+    assert "what stands below is withdrawn" in page.badge.value
     assert view._repr_mimebundle_()["text/plain"].startswith("[form: Job")
 
 
