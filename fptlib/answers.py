@@ -90,7 +90,7 @@ def _needed(answers: Answers, path: str, what: str) -> float:
 
 
 def _altitude(answers: Answers) -> float:
-    altitude = _needed(answers, "site.altitude", "the site's altitude in feet")
+    altitude = _needed(answers, "site.altitude", "the site's altitude (kept in feet)")
     try:
         pressure_at(altitude)
     except ImpossibleState as error:

@@ -180,8 +180,12 @@ def signing_blockers(job: Job) -> list[str]:
 def _unfinished(job: Job) -> list[str]:
     found = []
     for entry in standings(job):
+        name = f"Step {entry.step.number} {entry.step.title}"
         if entry.step.judged and entry.state in (NOT_STARTED, OUT_OF_DATE):
-            found.append(f"Step {entry.step.number} {entry.step.title}: {entry.reason}.")
+            found.append(f"{name}: {entry.reason}.")
+        elif entry.step.judged and entry.state == WAITING:
+            found.append(f"{name}: it stopped when it was run last; mend what it says there and "
+                         "run it again.")
     return found
 
 

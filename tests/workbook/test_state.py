@@ -73,6 +73,8 @@ def test_a_stop_waits_with_its_sentence(job):
     now = state.standing(job, ENABLE)
     assert (now.state, now.verdict, now.reason) == (
         state.WAITING, "", "File 'x' is missing; put it there")
+    assert ("Step 3 Enable: it stopped when it was run last; mend what it says there and run it "
+            "again.") in state.signing_blockers(job)
 
 
 def test_running_again_with_the_same_outcome_writes_nothing(job):
