@@ -49,12 +49,15 @@ class Message:
         self.widget.value = f"<span class='fpt-bad' role='alert'>✗ {html.escape(text)}</span>"
 
 
-def guarded(message: Message, work: Callable[[], None]) -> None:
-    """Do ``work``; a fault shows beside the field, for a callback's own never shows."""
+def guarded(message: Message, work: Callable[[], None]) -> bool:
+    """Do ``work`` and tell whether it went well; a fault shows beside the field, for a callback's
+    own never shows."""
     try:
         work()
     except Exception as error:
         message.problem(error)
+        return False
+    return True
 
 
 class Presses:
@@ -64,13 +67,14 @@ class Presses:
     def __init__(self) -> None:
         self._last: tuple[Any, float] = (None, 0.0)
 
-    def take(self, made: widgets.Button, work: Callable[[], None]) -> None:
-        """Do the work of a button, unless it is the second press of a double click."""
+    def take(self, made: widgets.Button, work: Callable[[], bool]) -> None:
+        """Do the work of a button, unless it is the second press of a double click whose first
+        one went well."""
         button, ended = self._last
         if button is made and time.monotonic() - ended < DOUBLE_CLICK:
             return
-        work()
-        self._last = (made, time.monotonic())
+        if work():
+            self._last = (made, time.monotonic())
 
 
 class Field:

@@ -432,6 +432,17 @@ def test_a_spot_reading_without_unit_is_in_the_unit_of_its_trend(job):
     assert kept == [("6.8", "degC"), ("44.2", "degF")]
 
 
+def test_a_press_after_a_fault_is_taken_however_soon(job):
+    panel = panels.freeze(job)
+    by, press = panel.widget.children[1:3]
+    by.value = ""
+    press.click()
+    assert "say who freezes the limits" in said(panel.message)
+    by.value = "A. Invented"
+    press.click()
+    assert "✓ the limits are frozen" in said(panel.message)
+
+
 def test_a_double_click_sets_one_mark(job):
     panel = LivePanel(job, Limits())
     start = panel.widget.children[3].children[0]
