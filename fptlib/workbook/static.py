@@ -85,10 +85,12 @@ def table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]],
 
 def _narrowest(rows: Sequence[Sequence[str]]) -> list[float]:
     """The least width of each column, so that its longest word is not broken; where there is no
-    room for all, the shorter words come first."""
+    room for all, the shorter words come first, and in a crowd none."""
     wanted = [max(_NARROW, 0.97 * _longest(head), *(0.87 * _longest(cell) for cell in cells))
               for head, *cells in zip(*rows, strict=True)]
-    room = max(0.0, _ROOM - sum(_NARROW + 1.0 for _ in wanted))
+    room = _ROOM - sum(_NARROW + 1.0 for _ in wanted)
+    if room < 0.0:
+        return []
     least = [_NARROW] * len(wanted)
     for column in sorted(range(len(wanted)), key=wanted.__getitem__):
         more = min(wanted[column] - _NARROW, room)
