@@ -317,7 +317,7 @@ def _reading(row: Mapping[str, str], where: str, plant: Plant) -> Reading:
     return Reading(
         moment(row["time"], plant.time_zone, where), name, float(scale(value)),
         row["instrument"].strip(), row.get("taken_by", "").strip(),
-        row.get("remark", "").strip(),
+        row.get("remark", "").strip(), row["value"].strip(), unit,
     )
 
 

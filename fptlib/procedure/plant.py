@@ -114,7 +114,8 @@ class Sensors:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One field reading in the glossary's unit, with the instrument that took it."""
+    """One field reading in the glossary's unit, with the instrument that took it; ``taken`` is
+    what was written down and ``taken_unit`` its unit."""
 
     time: pd.Timestamp
     point: str
@@ -122,6 +123,8 @@ class Reading:
     instrument: str
     taken_by: str
     remark: str = ""
+    taken: str = ""
+    taken_unit: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,7 +35,8 @@ class Table:
 _COLUMNS = {
     "checks": ("id", "step", "question", "verdict", "measured", "limit", "unit", "margin",
                "uncertainty", "probability", "basis", "reason", "meaning", "adjust", "missing"),
-    "readings": ("time", "point", "value", "unit", "instrument", "taken_by", "remark"),
+    "readings": ("time", "point", "value", "unit", "taken", "taken_unit",
+                 "instrument", "taken_by", "remark"),
     "deficiencies": ("number", "check", "severity", "found", "recommended", "responsible", "due",
                      "corrective_action", "retest", "cost_party", "remark"),
 }

@@ -15,9 +15,14 @@ _LONGEST_PART = 60
 
 
 def _to_2(payload: dict[str, Any]) -> dict[str, Any]:
-    """Version 1 stated an instrument's accuracy without its unit."""
-    instruments = [{**row, "accuracy_unit": ""} for row in payload["instruments"]]
-    return {**payload, "schema": {**payload["schema"], "version": 2}, "instruments": instruments}
+    """Version 1 stated an instrument's accuracy without its unit, and a reading only as it was
+    converted."""
+    return {
+        **payload,
+        "schema": {**payload["schema"], "version": 2},
+        "instruments": [{**row, "accuracy_unit": ""} for row in payload["instruments"]],
+        "readings": [{**row, "taken": "", "taken_unit": ""} for row in payload["readings"]],
+    }
 
 
 # The step from each older version to the next one. The signed bytes stay as they are; only what

@@ -8,7 +8,7 @@ from typing import Any
 from fptlib.procedure.limits import COMMON_PRACTICE
 from fptlib.procedure.verdict import Verdict
 from fptlib.record.blocks import Block, facts, figure, flat, paired, section, table, text
-from fptlib.record.text import clean, likelihood, moment, number, span
+from fptlib.record.text import clean, likelihood, moment, number, span, unit_shown
 
 Content = Mapping[str, Any]
 _OVERRIDE_OPEN = "NOT RELEASED"
@@ -195,8 +195,8 @@ def _events(check: Content) -> list[Block]:
 
 def _readings(content: Content) -> list[Block]:
     readings = [
-        [moment(row["time"]), row["point"], number(row["value"], row["unit"]), row["instrument"],
-         row["taken_by"], row["remark"]] for row in content["readings"]
+        [moment(row["time"]), row["point"], _read(row), row["instrument"], row["taken_by"],
+         row["remark"]] for row in content["readings"]
     ]
     instruments = [
         [row["tag"], row["make_model"], row["serial"], row["range"],
@@ -211,6 +211,14 @@ def _readings(content: Content) -> list[Block]:
                                       "Calibrated", "Due"],
                 instruments, (11, 19, 14, 14, 14, 14, 14)),
     ]
+
+
+def _read(row: Mapping[str, Any]) -> str:
+    """A reading, and in brackets what was written down where that is in another unit."""
+    value = number(row["value"], row["unit"])
+    if row["taken_unit"] in ("", row["unit"]):
+        return value
+    return f"{value} ({clean(row['taken'])} {unit_shown(row['taken_unit'])})"
 
 
 def _limits(content: Content) -> list[Block]:

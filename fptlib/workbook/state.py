@@ -47,7 +47,9 @@ def inputs(job: Job, step: Step, answers: Mapping[str, Any] | None = None) -> st
     answers = job.answers() if answers is None else answers
     rested = {place: lookup(answers, place) for place in step.rests_on}
     if step.judged:
-        rested["files read"] = _files(job)
+        # Field readings are held against the trends in the step of the instruments alone.
+        readings = [job.readings_file] if "instruments" in step.rests_on else []
+        rested["files read"] = _digests([*job.trend_files(), *readings])
     return digest_of(rested)
 
 
@@ -57,8 +59,7 @@ def digest_of(content: Any) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
-def _files(job: Job) -> dict[str, str]:
-    paths = [*job.trend_files(), job.readings_file]
+def _digests(paths: Sequence[Path]) -> dict[str, str]:
     return {path.name: _fast_sha256(path) for path in paths if path.is_file()}
 
 

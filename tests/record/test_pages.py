@@ -86,7 +86,7 @@ SHOWN = [
     "Deficiencies: 1.", "Demonstration: the data of this record are invented.",
     "The acceptance limits were not frozen before the trends were read.",
     "Set the ramp of the reset to 2 degF in ten minutes.", "before acceptance",
-    "clamp-on", "thermometer", "slow sump", "2026-01-19 16:00 -07:00",
+    "clamp-on", "44.06 °F (6.7 °C)", "thermometer", "slow sump", "2026-01-19 16:00 -07:00",
     "Supply above 56 degF for five minutes", "low lift hold", "plant.csv: CHWS-T [degF]",
     KEYS["engineer"].thumbprint, "Blair Senior",
 ]
@@ -343,7 +343,7 @@ def test_a_million_letters_in_every_field(tmp_path: Path) -> None:
     assert "1,000,000 characters; the whole text is in the signed record" in squeezed_words(
         pdf_text(pdf.typeset(forged, {})))
     book = openpyxl.load_workbook(io.BytesIO(exchange.to_xlsx(exchange.tables(content))))
-    assert "1,000,000 characters" in book["readings"]["E2"].value
+    assert "1,000,000 characters" in book["readings"]["G2"].value
     tables = {table.name: exchange.to_csv(table) for table in exchange.tables(content)}
     assert text.encode() in tables["readings"]
 

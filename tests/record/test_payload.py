@@ -206,9 +206,10 @@ def test_the_schema_knows_every_field(kind: type, member: str) -> None:
 
 
 def _of_version_1(content: dict[str, Any]) -> dict[str, Any]:
-    bare = [{name: value for name, value in row.items() if name != "accuracy_unit"}
-            for row in content["instruments"]]
-    return {**content, "schema": {**content["schema"], "version": 1}, "instruments": bare}
+    later = ("accuracy_unit", "taken", "taken_unit")
+    bare = {part: [{name: value for name, value in row.items() if name not in later}
+                   for row in content[part]] for part in ("instruments", "readings")}
+    return {**content, "schema": {**content["schema"], "version": 1}, **bare}
 
 
 def test_an_older_version_is_brought_up(content: dict[str, Any]) -> None:
@@ -216,7 +217,9 @@ def test_an_older_version_is_brought_up(content: dict[str, Any]) -> None:
     kept = json.dumps(older)
     brought = schema.current(older)
     assert [row["accuracy_unit"] for row in brought["instruments"]] == ["", ""]
-    assert {**brought, "instruments": content["instruments"]} == content
+    assert [row["taken"] for row in brought["readings"]] == ["", ""]
+    assert {**brought, "instruments": content["instruments"],
+            "readings": content["readings"]} == content
     assert json.dumps(older) == kept
 
 

@@ -171,7 +171,8 @@ def make_checks() -> list[Check]:
 
 
 READINGS = [
-    Reading(at("2026-01-06 10:00"), "chw_supply_temp", 44.1, "T1", "Avery Field"),
+    Reading(at("2026-01-06 10:00"), "chw_supply_temp", 44.06, "T1", "Avery Field",
+            taken="6.7", taken_unit="degC"),
     Reading(at("2026-01-06 10:05"), "chw_flow", 1210.0, "F1", "Avery Field", "clamp-on"),
 ]
 INSTRUMENTS = {

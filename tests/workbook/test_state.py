@@ -47,10 +47,18 @@ def test_an_edit_withdraws_the_verdict(job, path, value):
     assert state.standing(job, ENABLE).state == state.OUT_OF_DATE
 
 
-def test_another_trend_file_or_reading_withdraws_it_too(job):
+def test_another_trend_file_withdraws_it_too(job):
     run(job)
-    (job.trends_folder / "more.csv").write_text("x", encoding="utf-8")
+    (job.trends_folder / "more.csv").write_text("Time,x\n", encoding="utf-8")
     assert state.standing(job, ENABLE).state == state.OUT_OF_DATE
+
+
+def test_a_reading_withdraws_the_instruments_step_alone(job):
+    for entry in (ENABLE, step("instruments")):
+        run(job, entry)
+    job.readings_file.write_text("time,point,value,unit,instrument\n", encoding="utf-8")
+    assert state.standing(job, ENABLE).state == state.DONE
+    assert state.standing(job, step("instruments")).state == state.OUT_OF_DATE
 
 
 def test_an_edit_that_bears_on_nothing_leaves_it(job):
