@@ -132,10 +132,9 @@ def _run_workbooks(job) -> int:  # type: ignore[no-untyped-def]
     with tqdm(total=len(list(job.workbooks_folder.glob("*.ipynb"))), unit="workbook",
               desc=job.folder.name) as bar:
         results = run_all(job, lambda *_: bar.update())
-    stopped = [result for result in results if result.stopped]
-    for result in stopped:
-        print(f"{result.step}: {result.stopped}")
-    return 1 if stopped else 0
+    for result in results:
+        print(f"{result.file}: {result.stopped or result.verdict or 'ran'}")
+    return 1 if any(result.stopped for result in results) else 0
 
 
 def _check(stated: argparse.Namespace) -> int:

@@ -127,6 +127,8 @@ def test_a_retest_is_set_beside_the_job_it_repeats(
     job.put("findings.summary", "Nothing was corrected.")
     job.put("prerequisites", [{"text": "ready", "done": True, "by": "a technician"}])
     assert main(["run", str(again)]) == 0
+    said = capsys.readouterr().out
+    assert "00_plan.ipynb: ran" in said and "02_reset.ipynb: fail" in said
     arguments = ["--key", str(signed / "key"), "--name", "a technician"]
     assert main(["sign", str(again), *arguments]) == 0
     assert main(["compare", str(signed / "job"), str(again)]) == 1

@@ -190,13 +190,17 @@ class Page:
     # -- what is shown -----------------------------------------------------------------
 
     def strip(self) -> Shown:
-        """Where every step stands, each with a link to its workbook; the firm's words first."""
+        """Where every other step stands, each with a link to its workbook; the firm's words first.
+
+        It stands above the run of this step, and so says nothing of its outcome.
+        """
         head = list(self.job.get("procedure.letterhead", []))
         own = str(self.job.get(f"procedure.texts.{self.step.name}", ""))
         lines = [f"<b>{html.escape(line)}</b>" for line in head]
         lines += [html.escape(own)] if own else []
         firm = f"<p>{'<br>'.join(lines)}</p>" if lines else ""
-        return Shown(firm, "\n".join([*head, own]).strip()) + strip(self.job, self.step)
+        return Shown(firm, "\n".join([*head, own]).strip()) + strip(
+            self.job, self.step, before_it=True)
 
     def gate(self) -> Shown:
         """What the forms held when this step was run; stops where an answer is missing.
@@ -243,12 +247,13 @@ class Page:
     def next(self) -> Shown:
         """Where the test stands now and what comes next."""
         following = [entry for entry in STEPS if entry.number == self.step.number + 1]
+        stands = strip(self.job, self.step)
         if not following:
-            return self.strip()
+            return stands
         link = (f"<p>Next: <a href='{following[0].file}'>{following[0].number} "
                 f"{html.escape(following[0].title)}</a>, to {html.escape(following[0].purpose)}."
                 "</p>")
-        return Shown(self.strip().markup + link, f"Next: {following[0].title}")
+        return Shown(stands.markup + link, f"Next: {following[0].title}")
 
 
 def _first_of(reason: str) -> str:
@@ -272,9 +277,11 @@ class Live:
         return static.live(self.widget, text, **kwargs)
 
 
-def strip(job: Job, here: Step) -> Shown:
-    """Where every step stands, each with a link to its workbook."""
-    standings = state.standings(job)
+def strip(job: Job, here: Step, before_it: bool = False) -> Shown:
+    """Where every step stands, each with a link to its workbook; of the one ``here`` nothing
+    where it is shown ``before_it`` is run."""
+    standings = [state.Standing(here, "this page") if before_it and e.step == here else e
+                 for e in state.standings(job)]
     items = "".join(_strip_item(entry, entry.step == here) for entry in standings)
     title = html.escape(str(job.get("job.title", "untitled job")))
     retest = _retest(job)

@@ -8,7 +8,7 @@ import small_plant
 from fptlib.job import Job
 from fptlib.procedure import enable
 from fptlib.workbook import state
-from fptlib.workbook.page import strip
+from fptlib.workbook.page import Page, strip
 from fptlib.workbook.steps import STEPS, step
 
 ENABLE = step("enable")
@@ -120,3 +120,10 @@ def test_the_strip_says_how_much_of_a_step_was_not_judged(job):
     assert "3 Enable: fail, 3 not judged" in strip(job, ENABLE).text
     job.put("state.enable.verdict", "not tested")
     assert "3 Enable: not tested\n" in strip(job, ENABLE).text
+
+
+def test_above_its_run_a_page_says_nothing_of_its_own_step(job):
+    run(job)
+    above = Page("enable", job).strip()
+    assert "3 Enable: this page" in above.text and "2 Setpoint reset: not started" in above.text
+    assert "this page" not in Page("enable", job).next().markup
