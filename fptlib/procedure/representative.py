@@ -6,6 +6,7 @@ import math
 
 import pandas as pd
 
+from fptlib.physics import sump
 from fptlib.procedure.case import Case
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.known import median
@@ -23,14 +24,12 @@ def light_load(case: Case, rows: slice) -> str:
 
 
 def turned_over(case: Case, changeover: Changeover) -> pd.Timestamp:
-    """When the loop's water has been exchanged often enough after the last chiller stopped.
-
-    Residence time = loop volume / flow; the handover itself where either is unknown.
-    """
-    if case.plant.loop_volume is None or case.lacking(["chw_flow"]):
+    """When the loop's water has been exchanged often enough after the last chiller stopped; the
+    handover itself where the loop's volume or its flow is unknown."""
+    if not case.plant.loop_volume or case.lacking(["chw_flow"]):
         return changeover.handover
     flows = case.values("chw_flow", slice(changeover.handover, changeover.ended))
     if not (flow := median(flows)) > 0.0:
         return changeover.handover
-    minutes = case.limits["conditions.turnovers"] * case.plant.loop_volume / flow
+    minutes = sump.verdict_time(case.plant.loop_volume, flow, case.limits["conditions.turnovers"])
     return changeover.handover + pd.Timedelta(minutes=round(minutes))

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from fptlib.physics import moist_air, weather_hours
 from fptlib.procedure import uncertainty
-from fptlib.procedure.case import Case
+from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Waiting, at_least, check
 from fptlib.procedure.verdict import Check, Event
 
@@ -85,32 +86,31 @@ def economizer_hours(case: Case, setpoints: np.ndarray) -> np.ndarray:
 
     Those hours in which wet bulb + approaches + tolerances do not exceed the setpoint.
     """
-    needed = needed_in_weather(case)
-    return np.array([int((needed <= setpoint).sum()) for setpoint in setpoints])
+    return np.array([_carried(case, setpoint) for setpoint in setpoints])
 
 
 def economizer_hours_on_reset(case: Case) -> int:
     """Hours of the typical year in which the reset line as found could be carried."""
     assert case.weather is not None
     line = reset_line(case)
-    setpoint = np.interp(case.weather["outdoor_dry_bulb"], *line)
-    return int((needed_in_weather(case) <= setpoint).sum())
+    return _carried(case, np.interp(case.weather["outdoor_dry_bulb"], *line))
 
 
-def needed_in_weather(case: Case) -> np.ndarray:
-    """The setpoint that each hour of the typical year needs [degF]."""
-    from fptlib.physics import moist_air
+def _carried(case: Case, setpoint: float | np.ndarray) -> int:
+    """Hours of the typical year that a setpoint [degF], one or one for each hour, allows."""
+    assert case.tower_approach and case.exchanger_approach
+    tolerance = case.limits["enable.tower_tolerance"] + case.limits["enable.exchanger_tolerance"]
+    return int(weather_hours.hours_allowed(
+        _wet_bulb_in_weather(case), setpoint, case.tower_approach.value,
+        case.exchanger_approach.value, tolerance))
 
-    assert case.weather is not None and case.tower_approach and case.exchanger_approach
-    weather = case.weather
-    wet_bulb = moist_air.wet_bulb(
-        weather["outdoor_dry_bulb"].to_numpy(), weather["outdoor_humidity"].to_numpy(),
-        weather["station_pressure"].to_numpy(),
-    )
-    return wet_bulb + (
-        case.tower_approach.value + case.limits["enable.tower_tolerance"]
-        + case.exchanger_approach.value + case.limits["enable.exchanger_tolerance"]
-    )
+
+@once
+def _wet_bulb_in_weather(case: Case) -> np.ndarray:
+    assert case.weather is not None
+    columns = ("outdoor_dry_bulb", "outdoor_humidity", "station_pressure")
+    found: np.ndarray = moist_air.wet_bulb(*(case.weather[name].to_numpy() for name in columns))
+    return found
 
 
 CHECKS = (active,)

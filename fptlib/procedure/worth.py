@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from fptlib.procedure.case import Case
-from fptlib.procedure.reset import needed_in_weather
+from fptlib.procedure.reset import economizer_hours
 
 
 def saved_power(case: Case) -> float | None:
@@ -33,9 +33,8 @@ def of_setpoint(case: Case, setpoint: float, more: float) -> str:
     """What ``more`` degF of setpoint are worth, in words; empty without a typical year."""
     if case.weather is None or not (case.tower_approach and case.exchanger_approach):
         return ""
-    needed = needed_in_weather(case)
-    hours = int((needed <= setpoint + more).sum() - (needed <= setpoint).sum())
-    return of_hours(case, hours)
+    now, then = economizer_hours(case, np.array([setpoint, setpoint + more]))
+    return of_hours(case, then - now)
 
 
 def of_recorded(case: Case, minutes: float) -> str:
