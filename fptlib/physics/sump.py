@@ -45,6 +45,34 @@ def pull_down_time(
 
 
 @any_kind
+def net_rejection(volume: Quantity, temperature_drop: Quantity, minutes: Quantity) -> Quantity:
+    """What towers took out beyond the heat that arrived while they pulled the water cold.
+
+    Args:
+        volume [gal]: of all the water that is cooled, scalar or array.
+        temperature_drop [degF]: scalar or array; negative where the water warmed.
+        minutes [min]: that it took, scalar or array.
+
+    Returns:
+        Net rejection [tons].
+
+    Raises:
+        ImpossibleState: volume or time is not above zero.
+
+    Source: heat balance of mixed water, the inverse of ``pull_down_time``.
+
+    >>> round(net_rejection(10_000.0, 10.0, 20.9), 0)
+    200.0
+    """
+    bad = (volume <= 0.0) | (minutes <= 0.0)
+    heat = volume * LB_PER_GALLON * temperature_drop
+    return refuse(
+        bad, 60.0 * heat / BTU_PER_TON_HOUR / np.where(bad, 1.0, minutes),
+        "{volume} gal in {minutes} min have no net rejection", volume=volume, minutes=minutes,
+    )
+
+
+@any_kind
 def residence_time(volume: Quantity, flow: Quantity) -> Quantity:
     """Time in which the flow replaces the volume of a loop once.
 

@@ -56,8 +56,9 @@ PLANT = Form("Plant", (
     Question("plant.chillers", "Number of chillers", WHOLE, required=True, low=1, high=40),
     Question("plant.tower_cells", "Number of tower cells", WHOLE, required=True, low=1, high=80),
     Question("plant.loop_volume", "Water in the chilled-water loop", NUMBER, "gal", low=0,
-             high=5e6),
-    Question("plant.sump_volume", "Water in the sump", NUMBER, "gal", low=0, high=5e6),
+             high=5e6, help="With it verdicts on the supply wait until it has turned over."),
+    Question("plant.sump_volume", "Water in the sump", NUMBER, "gal", low=0, high=5e6,
+             help="With it step 4 tells what the towers took out in each pull-down."),
     Question("plant.equipment_limit", "Most equipment for economizer", WHOLE, low=1, high=100,
              help="From the sequence of operation: so many tower cells, and pumps where it "
                   "counts them."),

@@ -153,6 +153,7 @@ def test_extract_is_that_of_the_weather_files():
 def test_pull_down_time(volume, drop, net, minutes):
     found = sump.pull_down_time(volume, drop, net + 500.0, 500.0)
     assert found == pytest.approx(minutes, abs=0.05)
+    assert sump.net_rejection(volume, drop, found) == pytest.approx(net, rel=1e-12)
 
 
 def test_turnovers():
@@ -167,6 +168,8 @@ def test_impossible_sumps():
         sump.pull_down_time(10_000.0, 10.0, 400.0, 500.0)
     with pytest.raises(ImpossibleState):
         sump.residence_time(10_000.0, 0.0)
+    with pytest.raises(ImpossibleState, match="net rejection"):
+        sump.net_rejection(10_000.0, 10.0, 0.0)
     with pytest.raises(ImpossibleState):
         sump.turnovers(10_000.0, 100.0, -1.0)
     found = sump.pull_down_time(10_000.0, 10.0, np.array([700.0, 400.0]), 500.0)
