@@ -149,8 +149,8 @@ def _kept(
     return at_least(case, name, found.at, changeover.pull_down_end, found.value, least,
                     doubt + found.doubt,
                     f"went down to {found.value:.1f} {units.symbol(unit)} for longer than "
-                    f"{case.limits['lift.short_dip']:.0f} min; the maker asks for {least:g}",
-                    unit, found.hidden)
+                    f"{case.limits['lift.short_dip']:.0f} min; the maker asks for {least:.4g} "
+                    f"{units.symbol(unit)}", unit, found.hidden)
 
 
 @check(
@@ -205,7 +205,7 @@ def _followed(case: Case, changeover: Changeover) -> Event:
     return at_most(case, changeover.name, found.at, changeover.pull_down_end, found.value,
                    case.limits["lift.setpoint_band"], rounding + moving + found.doubt,
                    f"stood {found.value:+z.1f} °F against condenser water minus "
-                   f"{case.limits['lift.offset']:g} (not below {_lowest(case):g})",
+                   f"{case.limits['lift.offset']:g} (not below {_lowest(case):.4g} °F)",
                    hidden=found.hidden)
 
 
@@ -244,7 +244,7 @@ def _above_floor(case: Case, changeover: Changeover, what: str, name: str,
     if found is None:
         return unjudged(label, changeover.request, "the pull-down is too short, or has gaps")
     return at_least(case, label, found.at, None, found.value, case.floor, doubt + found.doubt,
-                    f"lowest was {found.value:.1f} °F, the floor is {case.floor:g}",
+                    f"lowest was {found.value:.1f} °F, the floor is {case.floor:.4g} °F",
                     hidden=found.hidden)
 
 
