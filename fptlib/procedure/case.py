@@ -391,6 +391,7 @@ class Case:
         return ("it was never cold enough for economizer operation; repeat the test when the "
                 f"wet bulb is at or below {needed:.0f} °F")
 
+    @once
     def sensor(self, name: str) -> Sensor:
         """Errors of the sensor behind a point; the step in which its trend shows a temperature is
         read off the trend where the job states none."""
@@ -398,7 +399,6 @@ class Case:
         shown = not stated.resolution and points.point(name).unit == "degF" and self.has(name)
         return replace(stated, resolution=self._step_shown(name)) if shown else stated
 
-    @once
     def _step_shown(self, name: str) -> float:
         # A setpoint takes few values by control; only many of them tell how it is shown.
         fewest = 8 if points.point(name).kind == points.SETPOINT else 4
