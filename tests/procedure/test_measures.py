@@ -26,7 +26,7 @@ def series(values: list[float] | np.ndarray, minutes: int = 1) -> pd.Series:
 
 
 @pytest.mark.parametrize(("window", "expected"), [
-    # 400 kW, 900 kW for minutes 10 to 19: computed with plain arithmetic (check_values 6.4).
+    # 400 kW, 900 kW for minutes 10 to 19: computed with plain arithmetic.
     ("clock", [566.667, 566.667]), ("sliding", [733.333]),
 ])
 def test_demand_of_a_ten_minute_step(window: str, expected: list[float]) -> None:

@@ -25,7 +25,7 @@ def test_rule(rule: Rule, margin: float, expected: Verdict) -> None:
 
 
 @pytest.mark.parametrize(("margin_in_u", "false_accept"), [
-    # Exact one-sided values at the acceptance limit, k = 2 (computed for check_values 6.4).
+    # Exact one-sided values at the acceptance limit, k = 2 (computed with plain arithmetic).
     (0.0, 0.5), (0.83, 0.04846), (1.0, 0.02275), (1.5, 0.00135), (3.0, 1e-9),
 ])
 def test_probability_at_the_acceptance_limit(margin_in_u: float, false_accept: float) -> None:
