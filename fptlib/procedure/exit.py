@@ -4,24 +4,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
 from functools import partial
 
-import numpy as np
-import pandas as pd
-
 from fptlib.procedure import chiller_mode, uncertainty
-from fptlib.procedure.case import Case, once
+from fptlib.procedure.case import Case
 from fptlib.procedure.catalogue import Untested, at_most, check, in_full, unjudged
-from fptlib.procedure.durations import Stretch, all_stretches, minutes_between
+from fptlib.procedure.durations import Stretch, minutes_between
 from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.exit_reasons import (
+    COMPARISON,
+    EQUIPMENT,
+    WARMTH,
+    exceeded,
+    quarter_hours_of,
+    reasons,
+    uneconomic,
+    warm,
+)
 from fptlib.procedure.known import share
 from fptlib.procedure.verdict import Check, Event, Verdict
 
 FINE_STEP = 0.2
-_WARMTH = ("chw_supply_temp", "reset_setpoint")
-_EQUIPMENT = ("tower_{n}_fan_running", "tower_{n}_fan_speed", "pump_{n}_running")
-_COMPARISON = ("load", "power", "wet_bulb")
 
 
 @check(
@@ -50,23 +53,6 @@ def _over_runs(case: Case, judge: Callable[[Case, Changeover], Event]) -> list[E
     return [in_full(judge(case, c), case.cut_off(c)) for c in case.handovers]
 
 
-def warm(case: Case, changeover: Changeover, maybe: bool = False,
-         beyond: float = 0.0) -> list[Stretch]:
-    """Stretches of a run, setpoint recovered, in which the supply was above the band and
-    ``beyond`` [degF]; with ``maybe`` also where a gap leaves it open."""
-    return _stretches_in(case, _too_warm(case, maybe, beyond), case.settled_run(changeover))
-
-
-def _stretches_in(case: Case, flags: pd.Series, rows: slice) -> list[Stretch]:
-    return all_stretches(case.values(flags, rows), case.times(rows), case.minutes)
-
-
-@once
-def _too_warm(case: Case, maybe: bool, beyond: float) -> pd.Series:
-    above, band = case.frame["chw_supply_temp"] - case.reset_setpoint, case.limits["exit.band"]
-    return ~(above <= band + beyond) if maybe else above > band + beyond
-
-
 def _rounding(case: Case) -> float:
     """How far the trends' display steps leave open whether the supply was above the band [degF]."""
     return uncertainty.resolution(case, *_shown(case))
@@ -90,7 +76,7 @@ def _left_when_warm(case: Case, changeover: Changeover) -> Event:
     # Rounding accuses nobody; a pass it unsettles only where it is coarse.
     counts = seen > limit or _coarse(case)
     doubt = abs(_longest(warm(case, changeover, beyond=rounding)) - seen) if counts else 0.0
-    return _longest_stay(case, changeover, partial(warm, case, changeover), limit, _WARMTH,
+    return _longest_stay(case, changeover, partial(warm, case, changeover), limit, WARMTH,
                          f"the supply stood more than {case.limits['exit.band']:g} °F above "
                          "setpoint", doubt)
 
@@ -123,7 +109,7 @@ def _longest(found: list[Stretch]) -> float:
     "Whenever the towers stood at maximum and the equipment count was exceeded for the delay: "
     "did the plant leave?",
     unit="min",
-    needs=("request", "chillers", *_EQUIPMENT),
+    needs=("request", "chillers", *EQUIPMENT),
     limits=("exit.fans_at_maximum", "exit.equipment_delay", "exit.grace"),
     good="The plant leaves when it needs more equipment than the sequence allows.",
     bad="The plant stayed on the exchanger with more equipment than the sequence allows.",
@@ -141,31 +127,8 @@ def equipment(case: Case) -> list[Event]:
 
 def _left_when_exceeded(case: Case, changeover: Changeover) -> Event:
     limit = case.limits["exit.equipment_delay"] + case.limits["exit.grace"]
-    return _longest_stay(case, changeover, partial(exceeded, case, changeover), limit, _EQUIPMENT,
+    return _longest_stay(case, changeover, partial(exceeded, case, changeover), limit, EQUIPMENT,
                          "were all fans at maximum and more equipment running than the limit")
-
-
-def exceeded(case: Case, changeover: Changeover, maybe: bool = False) -> list[Stretch]:
-    """Stretches of a run with fans at maximum and more cells and counted pumps running than the
-    limit; with ``maybe`` also where a gap leaves it open."""
-    return _stretches_in(case, _exceeds(case, maybe),
-                         slice(changeover.handover, changeover.ended))
-
-
-@once
-def _exceeds(case: Case, maybe: bool) -> pd.Series:
-    status = case.frame[[f"tower_{n}_fan_running" for n in case.tower_numbers]].to_numpy()
-    speeds = case.frame[[f"tower_{n}_fan_speed" for n in case.tower_numbers]].to_numpy()
-    maximum = case.limits["exit.fans_at_maximum"]
-    running = status != 0.0 if maybe else status == 1.0
-    fast = ~(speeds < maximum) if maybe else speeds >= maximum
-    slow_one = ((status == 1.0) & (speeds < maximum)).any(axis=1)
-    at_maximum = (running & fast).any(axis=1) & ~slow_one
-    pumps = case.frame[[f"pump_{n}_running" for n in case.pump_numbers]].to_numpy()
-    pumping = pumps != 0.0 if maybe else pumps == 1.0
-    count = running.sum(axis=1) + pumping.sum(axis=1)
-    too_many = count > (case.plant.equipment_limit or 0)
-    return pd.Series(at_maximum & too_many, index=case.frame.index)
 
 
 @check(
@@ -173,7 +136,7 @@ def _exceeds(case: Case, maybe: bool) -> pd.Series:
     "Whenever economizer kW/ton was worse than chillers at the same load and wet bulb for the "
     "delay: did the plant leave?",
     unit="min",
-    needs=("request", "chillers", *_COMPARISON),
+    needs=("request", "chillers", *COMPARISON),
     limits=("exit.comparative_delay", "exit.grace"),
     good="The economizer ran only while it paid.",
     bad="The plant stayed on the exchanger although chillers would have drawn less.",
@@ -191,49 +154,8 @@ def comparative(case: Case) -> list[Event]:
     return _over_runs(case, _compared)
 
 
-@once
-def _against_chillers(case: Case) -> pd.DataFrame:
-    """Of every quarter-hour: does it lie ``inside`` a settled run, could it be ``compared``
-    with chillers, was it ``worse`` by more than the fit's uncertainty, and ``maybe`` worse:
-    hidden by a gap, or not compared and dearer than any that was and paid?"""
-    fitted = chiller_mode.fit(case)
-    assert fitted is not None
-    runs = case.within(case.settled_run(changeover) for changeover in case.handovers)
-    inside = chiller_mode.whole(case, (case.chillers_on == 0.0) & runs)
-    blocks = chiller_mode.block_means(case)
-    load, air = blocks["load"].to_numpy()[inside], blocks["wet_bulb"].to_numpy()[inside]
-    drawn, predicted = blocks["power"].to_numpy()[inside] / load, fitted.predict(load, air)
-    compared = np.isfinite(predicted)
-    worse = drawn > predicted + fitted.uncertainty(load, air)
-    dearest = drawn[compared & ~worse].max(initial=0.0)
-    table = pd.DataFrame(False, blocks.index, ["inside", "compared", "worse", "maybe"])
-    table["inside"] = inside
-    table["maybe"] = chiller_mode.hidden(case, (case.chillers_on != 1.0) & runs)
-    table.loc[inside, "compared"], table.loc[inside, "worse"] = compared, worse
-    table.loc[inside, "maybe"] = worse | (~compared & (drawn > dearest))
-    return table
-
-
-def _of_run(case: Case, changeover: Changeover) -> pd.DataFrame:
-    """The quarter-hours of a run, see ``_against_chillers``."""
-    blocks, run = _against_chillers(case), case.settled_run(changeover)
-    first, last = (blocks.index.searchsorted(run.start),
-                   blocks.index.searchsorted(run.stop, side="right"))
-    return blocks.iloc[first:last]
-
-
-def uneconomic(case: Case, changeover: Changeover, maybe: bool = False) -> list[Stretch]:
-    """Stretches of a run worse than chillers beyond the fit's uncertainty; with ``maybe`` also
-    those that could not be compared and may be."""
-    blocks = _of_run(case, changeover)
-    step = case.rows(chiller_mode.BLOCK_MINUTES) * case.minutes
-    last_row = pd.Timedelta(minutes=step) - case.trends.step
-    found = all_stretches(blocks["maybe" if maybe else "worse"].to_numpy(), blocks.index, step)
-    return [replace(stretch, end=stretch.end + last_row) for stretch in found]
-
-
 def _compared(case: Case, changeover: Changeover) -> Event:
-    blocks = _of_run(case, changeover)
+    blocks = quarter_hours_of(case, changeover)
     seen = share(blocks["compared"].to_numpy(), blocks["inside"].to_numpy()) / 100.0
     found = uneconomic(case, changeover)
     if not seen > 0.0:
@@ -268,7 +190,7 @@ def not_early(case: Case) -> list[Event]:
 
 
 def _reason_of(case: Case, changeover: Changeover) -> Event:
-    every = case.seen_every(*_WARMTH)
+    every = case.seen_every(*WARMTH)
     # Samples show it for one interval more or less than it lasted. The delay itself may be two
     # minutes short: the controller counts between rows, at both ends.
     sure = every - 2.0 * min(every, 1.0)
@@ -296,31 +218,15 @@ def _reason(case: Case, changeover: Changeover, beyond: float, warmer: float = 0
     delay, the supply being ``warmer`` than the band [degF]; with ``maybe`` also one that the
     trends do not rule out."""
     grace = 2.0 * case.limits["exit.grace"]
-    for said, look, delay, block in _reasons(case, warmer):
-        found = look(case, changeover, maybe)
+    for reason in reasons(case, warmer):
+        found = reason.look(case, changeover, maybe)
         # What is known by blocks may have begun a block before the first whole one.
-        least = delay + beyond - (block if maybe else 0.0)
+        least = reason.delay + beyond - (reason.block if maybe else 0.0)
         # The first chiller may start long after the plant has decided to leave.
         if (found and found[-1].minutes >= least
-                and minutes_between(found[-1].end, changeover.ended) <= grace + block):
-            return said, found[-1], delay
+                and minutes_between(found[-1].end, changeover.ended) <= grace + reason.block):
+            return reason.words, found[-1], reason.delay
     return None
-
-
-def _reasons(case: Case, warmer: float
-             ) -> list[tuple[str, Callable[..., list[Stretch]], float, float]]:
-    """What may be a reason on this job: in words, where it is looked for, for how long, and how
-    long the blocks are in which it is known (0: by rows)."""
-    reasons: list[tuple[str, Callable[..., list[Stretch]], float, float]] = [
-        ("the supply stood above setpoint", partial(warm, beyond=warmer),
-         case.limits["exit.delay"], 0.0)]
-    if case.plant.equipment_limit is not None and not case.lacking(_EQUIPMENT):
-        reasons.append(("the equipment count was exceeded", exceeded,
-                        case.limits["exit.equipment_delay"], 0.0))
-    if not case.lacking(_COMPARISON) and chiller_mode.fit(case) is not None:
-        reasons.append(("chillers would have drawn less", uneconomic,
-                        case.limits["exit.comparative_delay"], chiller_mode.BLOCK_MINUTES))
-    return reasons
 
 
 def _without_reason(case: Case, changeover: Changeover) -> Event:
@@ -328,7 +234,7 @@ def _without_reason(case: Case, changeover: Changeover) -> Event:
     if hidden := case.cut_off(changeover):
         return unjudged(changeover.name, changeover.exit, f"no reason to be seen, but {hidden}")
     # A reason that the trends cannot show may still have been there.
-    if unseen := case.lacking((*_COMPARISON, *(_EQUIPMENT if limited else ()))):
+    if unseen := case.lacking((*COMPARISON, *(EQUIPMENT if limited else ()))):
         return unjudged(changeover.name, changeover.exit,
                         f"no reason to be seen, but not trended: {', '.join(unseen)}")
     if chiller_mode.fit(case) is None:
@@ -338,7 +244,7 @@ def _without_reason(case: Case, changeover: Changeover) -> Event:
     last = found[-1] if found else None
     near = last is not None and minutes_between(last.end, changeover.ended) <= 5.0
     stood = last.minutes if near and last else 0.0
-    between = case.seen_every(*_WARMTH)
+    between = case.seen_every(*WARMTH)
     if between > case.limits["exit.delay"] / 2.0:
         return unjudged(changeover.name, changeover.exit,
                         f"rows of {between:.0f} min cannot show the delay before the exit",
