@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import nbformat
 import pytest
-import small_plant
 from nbformat.v4 import new_code_cell, new_notebook
 
 from fptlib.errors import JobError
-from fptlib.job import Job
 from fptlib.workbook import run, state
 from fptlib.workbook.page import find_job
 from fptlib.workbook.standard import as_bytes
@@ -16,11 +14,6 @@ from fptlib.workbook.steps import step
 
 ENABLE = step("enable")
 OPEN = "from fptlib.workbook.page import open_page\npage = open_page('enable')"
-
-
-@pytest.fixture
-def job(tmp_path):
-    return Job(small_plant.write_job(tmp_path / "job"))
 
 
 def write(job, *cells, file=ENABLE.file):

@@ -5,18 +5,12 @@ from __future__ import annotations
 import pytest
 import small_plant
 
-from fptlib.job import Job
 from fptlib.procedure import enable
 from fptlib.workbook import state
 from fptlib.workbook.page import Page, strip
 from fptlib.workbook.steps import STEPS, step
 
 ENABLE = step("enable")
-
-
-@pytest.fixture
-def job(tmp_path):
-    return Job(small_plant.write_job(tmp_path / "job"))
 
 
 def run(job, entry=ENABLE):
