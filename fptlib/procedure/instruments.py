@@ -112,9 +112,11 @@ def _accuracy_unusable(case: Case, reading: Reading) -> str:
 
 
 def _accuracy(case: Case, reading: Reading) -> float | None:
-    """The half-width of a reading in its point's unit."""
+    """The half-width of a reading in its point's unit; ``None`` where it is stated in one that
+    measures something else."""
     instrument = case.instruments[reading.instrument]
-    return units.half_width(instrument.accuracy or 0.0, instrument.accuracy_unit,
+    assert instrument.accuracy is not None
+    return units.half_width(instrument.accuracy, instrument.accuracy_unit,
                             points.point(reading.point).unit, reading.value)
 
 
@@ -141,7 +143,8 @@ def _reading_uncertainty(case: Case, reading: Reading) -> float:
 
     The trended sensor's own accuracy is what is being tested and does not enter.
     """
-    accuracy = _accuracy(case, reading) or 0.0
+    accuracy = _accuracy(case, reading)
+    assert accuracy is not None
     near = _around(case, reading)
     known = near[~np.isnan(near)]
     movement = float(np.ptp(known)) / 2.0 if len(known) else 0.0

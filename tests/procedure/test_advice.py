@@ -26,7 +26,7 @@ def test_advice_on_the_supply_leaves_out_a_run_without_any() -> None:
         table.loc[changeover.handover : changeover.ended, "chw_supply_temp"] += 2.5
     check = running.supply(replace(case, trends=replace(case.trends, frame=table)))
     assert check.verdict is Verdict.FAIL and len(others) > 0
-    assert "nan" not in check.adjust.split() and "it stood too high" in check.adjust
+    assert "nan" not in check.adjust and "it stood too high" in check.adjust
 
 
 def supply_off(by: float, rows: slice) -> str:
