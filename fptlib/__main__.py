@@ -83,7 +83,7 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _start(stated: argparse.Namespace) -> None:
-    from fptlib.start import pasted
+    from fptlib.job.start import pasted
     from fptlib.workbook.standard import Procedure, adopt, read
 
     # Read first: a firm's folder with a fault must not leave a half-made job behind.
@@ -97,7 +97,7 @@ def _start(stated: argparse.Namespace) -> None:
 
 def _started(stated: argparse.Namespace):  # type: ignore[no-untyped-def]
     from fptlib.errors import JobError
-    from fptlib.start import start, start_retest, start_sample
+    from fptlib.job.start import start, start_retest, start_sample
 
     if stated.sample and stated.retest:
         raise JobError("--sample and --retest cannot go together: a retest has the plant of its "
@@ -112,14 +112,14 @@ def _started(stated: argparse.Namespace):  # type: ignore[no-untyped-def]
 
 
 def _open(stated: argparse.Namespace) -> int:
-    from fptlib.job import Job
+    from fptlib.job.folder import Job
     from fptlib.workbook.launch import open_job
 
     return open_job(Job(stated.job))
 
 
 def _run(stated: argparse.Namespace) -> int:
-    from fptlib.job import Job
+    from fptlib.job.folder import Job
 
     return _run_workbooks(Job(stated.job))
 
@@ -139,7 +139,7 @@ def _run_workbooks(job) -> int:  # type: ignore[no-untyped-def]
 
 def _check(stated: argparse.Namespace) -> int:
     from fptlib.assemble import case_of
-    from fptlib.job import Job
+    from fptlib.job.folder import Job
     from fptlib.procedure.steps import all_checks
 
     return _print_checks(all_checks(case_of(Job(stated.job))), stated.all)
@@ -190,7 +190,7 @@ def _passphrase(prompt: str = "passphrase of the key: ", again: bool = False) ->
 
 
 def _sign(stated: argparse.Namespace) -> None:
-    from fptlib.job import Job
+    from fptlib.job.folder import Job
     from fptlib.workbook import closing
 
     passphrase = _passphrase()
@@ -198,7 +198,7 @@ def _sign(stated: argparse.Namespace) -> None:
 
 
 def _countersign(stated: argparse.Namespace) -> None:
-    from fptlib.job import Job
+    from fptlib.job.folder import Job
     from fptlib.record import signing
     from fptlib.workbook import closing
 
@@ -241,7 +241,7 @@ def _compare(stated: argparse.Namespace) -> int:
 
 
 def _print_record(stated: argparse.Namespace) -> None:
-    from fptlib.job import Job
+    from fptlib.job.folder import Job
     from fptlib.workbook.closing import print_latest
 
     print("\n".join(str(path) for path in print_latest(Job(stated.job))))

@@ -7,12 +7,12 @@ from dataclasses import replace
 
 import pandas as pd
 
-from fptlib import answers as job_answers
+from fptlib.job import answers as job_answers
 from fptlib.errors import JobError
-from fptlib.job import Job, lookup
+from fptlib.job.folder import Job, lookup
 from fptlib.procedure.case import Case
-from fptlib.procedure.plant import Sensors
-from fptlib.trends import Remark, Trends
+from fptlib.job.plant import Sensors
+from fptlib.trends.grid import Remark, Trends
 
 
 def case_of(job: Job, progress: Callable[[float, str], None] | None = None,
@@ -27,7 +27,7 @@ def case_of(job: Job, progress: Callable[[float, str], None] | None = None,
         IntakeError: a trend file, its map or its values cannot be used.
     """
     from fptlib.cache import trends_of
-    from fptlib.intake import PointMap, read_trends
+    from fptlib.trends import PointMap, read_trends
 
     answers = job.answers()
     plant = job_answers.plant(answers)
@@ -75,7 +75,7 @@ def _weather(job: Job, answers: job_answers.Answers) -> pd.DataFrame | None:
     name = lookup(answers, "site.weather_file")
     if not name:
         return None
-    from fptlib.intake import read_weather
+    from fptlib.trends import read_weather
 
     path = job.trends_folder / str(name)
     if path.parent != job.trends_folder or not path.is_file():

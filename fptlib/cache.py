@@ -19,9 +19,9 @@ import pandas as pd
 import pyarrow as pa
 
 from fptlib import __version__
-from fptlib.intake import PointMap, read_trends
-from fptlib.job import Job, sha256, write_atomically
-from fptlib.trends import AlarmText, Remark, TrendFile, Trends
+from fptlib.trends import PointMap, read_trends
+from fptlib.job.folder import Job, sha256, write_atomically
+from fptlib.trends.grid import AlarmText, Remark, TrendFile, Trends
 
 FORM = 2
 _ABOUT = b"about"

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.record.keys import make_key
 from fptlib.record.verify import verify
-from fptlib.start import SAMPLES, pasted, start_sample
+from fptlib.job.start import SAMPLES, pasted, start_sample
 from fptlib.table import lines
 from fptlib.workbook import closing
 from fptlib.workbook.standard import adopt

@@ -13,9 +13,9 @@ from pathlib import Path, PurePosixPath
 import pytest
 
 from fptlib.__main__ import main
-from fptlib.job import Job, now
+from fptlib.job.folder import Job, now
 from fptlib.record import keys, signing, store
-from fptlib.start import pasted
+from fptlib.job.start import pasted
 from fptlib.workbook.review import hand_edits
 
 SECRET = "a passphrase for tests"

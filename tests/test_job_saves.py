@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 
 from fptlib.errors import JobError
-from fptlib.job import Job, write_atomically
-from fptlib.start import start
+from fptlib.job.folder import Job, write_atomically
+from fptlib.job.start import start
 
 WRITER = """
 import sys
-from fptlib.job import Job
+from fptlib.job.folder import Job
 job, name, count = Job(sys.argv[1]), sys.argv[2], int(sys.argv[3])
 for n in range(count):
     job.put(f"answers.{name}.n{n}", n)
@@ -67,6 +67,6 @@ def test_lock_held_by_another_is_a_sentence(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     job = start(tmp_path / "job", "Plant")
-    monkeypatch.setattr("fptlib.job._LOCK_SECONDS", 0.1)
+    monkeypatch.setattr("fptlib.job.folder._LOCK_SECONDS", 0.1)
     with job.locked(), pytest.raises(JobError, match="another program holds"):
         Job(job.folder).put("site.altitude", 1)

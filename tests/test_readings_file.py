@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from fptlib.errors import JobError
-from fptlib.readings_file import COLUMNS, numbered_rows
+from fptlib.job.readings import COLUMNS, numbered_rows
 
 HEAD = ",".join(COLUMNS)
 ROW = "2026-01-10 10:00,chw_supply_temp,44,degF,T1,me,"

@@ -13,7 +13,7 @@ import pytest
 from intake_plant import JOBS, REAL, SHARED
 
 from fptlib.assemble import case_of
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.physics import water
 from fptlib.procedure.case import Case
 from fptlib.procedure.overview import overview
@@ -21,7 +21,7 @@ from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.record.keys import make_key
 from fptlib.record.verify import verify
-from fptlib.start import start
+from fptlib.job.start import start
 from fptlib.workbook import closing
 from fptlib.workbook.run import run_all
 

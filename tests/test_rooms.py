@@ -1,47 +1,65 @@
-"""A lower room never imports a higher one, as the contributor guide draws it."""
+"""A lower room never imports a higher one and nothing imports in a circle.
+
+Imports inside functions count. The order is the one the contributor guide draws.
+"""
 
 from __future__ import annotations
 
 import ast
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
 
 PACKAGE = Path(__file__).resolve().parents[1] / "fptlib"
-GROUND = {"points", "units", "trends", "errors"}
-JOB = GROUND | {"pressures", "job", "physics", "procedure"}
-ALLOWED = {
-    "physics": {"physics"},
-    "pressures": GROUND | {"physics"},
-    "intake": GROUND | {"intake", "pressures", "physics"},
-    "procedure": GROUND | {"procedure", "physics"},
-    "record": JOB | {"record"},
-    "portfolio": JOB | {"portfolio", "record", "assemble", "answers", "intake", "start"},
-    "points": GROUND, "units": GROUND, "trends": GROUND, "errors": GROUND,
-    "job": GROUND,
-    "readings_file": {"errors"},
-    "answers": JOB | {"readings_file"},
-}
+GROUND = ("errors", "units", "points", "limits")
+ROOMS = (*GROUND, "physics", "trends", "job", "procedure", "record", "portfolio", "workbook", "cli")
 
 
-def imported(path: Path) -> set[str]:
-    """The rooms of fptlib that a module imports."""
+def modules() -> dict[str, Path]:
+    """Every module of the package by its dotted name below ``fptlib``."""
+    found = {}
+    for path in sorted(PACKAGE.rglob("*.py")):
+        parts = path.relative_to(PACKAGE).with_suffix("").parts
+        found[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = path
+    return found
+
+
+MODULES = modules()
+
+
+def imported(name: str) -> set[str]:
+    """The modules of fptlib that a module imports, wherever in it."""
     found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        names = []
-        if isinstance(node, ast.ImportFrom) and node.module:
-            names = [f"{node.module}.{alias.name}" for alias in node.names]
+    for node in ast.walk(ast.parse(MODULES[name].read_text(encoding="utf-8"))):
+        dotted: list[str] = []
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("fptlib"):
+            dotted = [f"{node.module}.{alias.name}" for alias in node.names]
         elif isinstance(node, ast.Import):
-            names = [alias.name for alias in node.names]
-        parts = [name.split(".") for name in names]
-        found |= {p[1] for p in parts if p[0] == "fptlib" and len(p) > 1}
-    return found - {"__version__"}
+            dotted = [alias.name for alias in node.names if alias.name.startswith("fptlib")]
+        for each in dotted:
+            below = each.removeprefix("fptlib").removeprefix(".")
+            while below and below not in MODULES:
+                below = below.rpartition(".")[0]
+            if below:
+                found.add(below)
+    return found - {name}
 
 
-@pytest.mark.parametrize("room", sorted(ALLOWED))
-def test_room_imports_only_lower_rooms(room: str) -> None:
-    place = PACKAGE / room
-    files = sorted(place.rglob("*.py")) if place.is_dir() else [PACKAGE / f"{room}.py"]
-    for path in files:
-        wrong = imported(path) - ALLOWED[room]
-        assert not wrong, f"{path.relative_to(PACKAGE.parent)} imports {sorted(wrong)}"
+def room(name: str) -> str:
+    return name.split(".")[0]
+
+
+@pytest.mark.parametrize("name", [n for n in MODULES if room(n) in ROOMS])
+def test_a_room_imports_only_lower_rooms(name: str) -> None:
+    allowed = set(ROOMS[: ROOMS.index(room(name)) + 1])
+    higher = {each for each in imported(name) if room(each) not in allowed}
+    assert not higher, f"{name} imports {sorted(higher)}"
+
+
+def test_nothing_imports_in_a_circle() -> None:
+    graph = {name: imported(name) for name in MODULES if name and not name.endswith("__main__")}
+    try:
+        TopologicalSorter(graph).prepare()
+    except CycleError as error:
+        pytest.fail(" -> ".join(error.args[1]))

@@ -27,9 +27,9 @@ import tomlkit
 
 from fptlib import points, pressures
 from fptlib.assemble import case_of
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.procedure.case import Case
-from fptlib.procedure.plant import Sensors
+from fptlib.job.plant import Sensors
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 

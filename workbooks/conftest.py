@@ -14,7 +14,7 @@ import pytest
 
 def pytest_configure(config: pytest.Config) -> None:
     """Kernels inherit the environment; FPTLIB_JOB tells the workbooks their job."""
-    from fptlib.start import start_sample
+    from fptlib.job.start import start_sample
 
     room = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
     config.add_cleanup(room.cleanup)

@@ -8,7 +8,7 @@ from pathlib import Path
 from tqdm import tqdm
 
 from fptlib.errors import JobError
-from fptlib.job import now, write_atomically
+from fptlib.job.folder import now, write_atomically
 from fptlib.portfolio import engines
 from fptlib.portfolio.jobs import RESULTS, plants
 from fptlib.portfolio.page import html

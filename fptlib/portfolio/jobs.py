@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 from fptlib.errors import JobError
-from fptlib.job import JOB_FILE
+from fptlib.job.folder import JOB_FILE
 
 RESULTS = "screening"
 

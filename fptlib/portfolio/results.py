@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from fptlib import __version__
-from fptlib.job import JOB_FILE, READINGS_FILE, sha256, write_atomically
+from fptlib.job.folder import JOB_FILE, READINGS_FILE, sha256, write_atomically
 from fptlib.portfolio.result import Screening, from_json, to_json
 
 FORM = 1

@@ -8,7 +8,7 @@ from typing import Any
 
 from fptlib.assemble import case_of
 from fptlib.errors import FptError
-from fptlib.job import Job, lookup
+from fptlib.job.folder import Job, lookup
 from fptlib.portfolio.hours import hours
 from fptlib.portfolio.result import Row, Screening, unforeseen
 from fptlib.procedure.case import Case

@@ -16,7 +16,7 @@ import pandas as pd
 
 from fptlib.procedure.case import Case
 from fptlib.procedure.catalogue import Untested
-from fptlib.procedure.plant import Approach
+from fptlib.job.plant import Approach
 
 NEAR_CHANGEOVER = 3.0
 STEADY_BAND = 0.5

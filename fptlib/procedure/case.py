@@ -20,8 +20,8 @@ from fptlib.procedure import episodes, status
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.limits import Limits
 from fptlib.procedure.needs import POWER_PARTS, lacking, points_of
-from fptlib.procedure.plant import Approach, Instrument, Mark, Plant, Reading, Sensor, Sensors
-from fptlib.trends import Trends, shown_step
+from fptlib.job.plant import Approach, Instrument, Mark, Plant, Reading, Sensor, Sensors
+from fptlib.trends.grid import Trends, shown_step
 
 _Found = TypeVar("_Found")
 _Given = ParamSpec("_Given")

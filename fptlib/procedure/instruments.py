@@ -15,7 +15,7 @@ from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_most, check, unjudged
 from fptlib.procedure.known import carried, stretches
-from fptlib.procedure.plant import Reading
+from fptlib.job.plant import Reading
 from fptlib.procedure.verdict import Check, Event, Verdict
 
 STUCK_WHILE_MOVING = 2.0

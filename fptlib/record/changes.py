@@ -10,7 +10,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from fptlib.errors import RecordError
-from fptlib.job import JOB_FILE, READINGS_FILE, Job, lookup, sha256
+from fptlib.job.folder import JOB_FILE, READINGS_FILE, Job, lookup, sha256
 from fptlib.record import canonical, provenance
 from fptlib.record.plain import plain
 

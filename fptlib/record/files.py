@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from fptlib.job import written_beside
+from fptlib.job.folder import written_beside
 
 
 def write_new(path: Path, data: bytes, mode: int) -> None:

@@ -19,7 +19,7 @@ from joserfc.jwk import OctKey, OKPKey
 from joserfc.jwk import thumbprint as _rfc7638
 
 from fptlib.errors import RecordError
-from fptlib.job import JOB_FILE
+from fptlib.job.folder import JOB_FILE
 from fptlib.record import canonical
 from fptlib.record.files import write_new
 

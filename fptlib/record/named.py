@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fptlib.errors import RecordError
-from fptlib.job import JOB_FILE, Job
+from fptlib.job.folder import JOB_FILE, Job
 from fptlib.record import store
 
 

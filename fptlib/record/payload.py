@@ -16,13 +16,13 @@ from typing import Any
 
 from fptlib import points
 from fptlib.errors import RecordError
-from fptlib.job import Job, lookup, now
+from fptlib.job.folder import Job, lookup, now
 from fptlib.procedure.limits import Limits, standard
-from fptlib.procedure.plant import Instrument, Reading
+from fptlib.job.plant import Instrument, Reading
 from fptlib.procedure.verdict import Check, Event, Verdict, worst
 from fptlib.record import deficiencies, provenance, schema
 from fptlib.record.plain import DECIMALS, moment, plain
-from fptlib.trends import Trends
+from fptlib.trends.grid import Trends
 
 STEP_TITLES = {
     "instruments": "Instruments and trends",

@@ -12,7 +12,7 @@ from typing import Any
 
 import fptlib
 from fptlib.errors import RecordError
-from fptlib.job import JOB_FILE, READINGS_FILE, Job, sha256
+from fptlib.job.folder import JOB_FILE, READINGS_FILE, Job, sha256
 from fptlib.record import canonical
 
 # Packages whose version can change a computed number or the record's bytes.

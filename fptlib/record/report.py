@@ -13,7 +13,7 @@ from typing import Any
 from PIL import Image
 
 from fptlib.errors import RecordError
-from fptlib.job import lookup
+from fptlib.job.folder import lookup
 from fptlib.procedure.verdict import Verdict, worst
 from fptlib.record import schema, sections, signing
 from fptlib.record.signing import SignedRecord

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from fptlib.errors import RecordError
-from fptlib.job import JOB_FILE, READINGS_FILE, Job, sha256
+from fptlib.job.folder import JOB_FILE, READINGS_FILE, Job, sha256
 from fptlib.record import canonical, schema
 from fptlib.record.report import whole
 

@@ -8,7 +8,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from fptlib.errors import RecordError
-from fptlib.job import JOB_FILE, now
+from fptlib.job.folder import JOB_FILE, now
 from fptlib.record import restore, retest, schema
 from fptlib.record.report import whole
 

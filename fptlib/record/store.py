@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from fptlib.errors import RecordError
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.record import signing
 from fptlib.record.files import write_new
 from fptlib.record.signing import SignedRecord

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from fptlib.errors import RecordError
-from fptlib.job import now
+from fptlib.job.folder import now
 from fptlib.record import canonical
 from fptlib.record.keys import load_key, thumbprint
 from fptlib.record.trusted import TrustedKey, TrustedKeys, public_members

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from fptlib.errors import RecordError
-from fptlib.job import write_atomically
+from fptlib.job.folder import write_atomically
 from fptlib.record import canonical
 from fptlib.record.keys import thumbprint
 

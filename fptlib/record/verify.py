@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from fptlib.errors import RecordError
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.record import changes, schema, signing, store
 from fptlib.record.signing import Signature, SignedRecord
 from fptlib.record.text import one_line

@@ -9,7 +9,7 @@ from typing import Any
 
 from fptlib.assemble import case_of
 from fptlib.errors import FptError
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.procedure import instruments
 from fptlib.procedure.verdict import Event, Verdict
 from fptlib.workbook.verdicts import with_unit

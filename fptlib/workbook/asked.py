@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fptlib import units
-from fptlib.job import Job, lookup
+from fptlib.job.folder import Job, lookup
 from fptlib.physics.refrigerant import REFRIGERANTS
 from fptlib.points import all_points
 from fptlib.procedure.limits import STANDARD

@@ -9,7 +9,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from fptlib.errors import FormError
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.workbook import parts, static
 from fptlib.workbook.forms import Message, Saved, guarded
 from fptlib.workbook.parts import button

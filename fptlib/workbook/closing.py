@@ -11,7 +11,7 @@ from typing import Any
 
 from fptlib.assemble import case_of
 from fptlib.errors import FormError, RecordError
-from fptlib.job import Job, now, write_atomically
+from fptlib.job.folder import Job, now, write_atomically
 from fptlib.procedure.case import Case
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check

@@ -15,7 +15,7 @@ import ipywidgets as widgets
 
 from fptlib import units
 from fptlib.errors import FormError, FptError
-from fptlib.job import Job, place
+from fptlib.job.folder import Job, place
 from fptlib.workbook import parts, questions, static
 from fptlib.workbook.questions import Form, Question
 

@@ -20,7 +20,7 @@ from importlib import resources
 from pathlib import Path
 
 from fptlib.errors import JobError
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.workbook.state import first_unfinished
 from fptlib.workbook.steps import Step
 

@@ -11,7 +11,7 @@ import tomlkit
 
 from fptlib import points, units
 from fptlib.errors import FormError
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.procedure.limits import Limits
 
 START, PAUSE, RESUME, END = "test started", "test paused", "test resumed", "test ended"

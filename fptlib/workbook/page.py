@@ -19,7 +19,7 @@ from IPython import get_ipython
 from IPython.display import display
 
 from fptlib.errors import FormError, FptError, JobError
-from fptlib.job import JOB_FILE, Job
+from fptlib.job.folder import JOB_FILE, Job
 from fptlib.procedure.case import Case
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.workbook import (

@@ -9,10 +9,10 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from fptlib import answers as job_answers
+from fptlib.job import answers as job_answers
 from fptlib.errors import FormError
-from fptlib.intake import Suggestion
-from fptlib.job import Job, now
+from fptlib.trends import Suggestion
+from fptlib.job.folder import Job, now
 from fptlib.procedure.verdict import Check
 from fptlib.record import keys, signing, store, verify
 from fptlib.record.text import moment

@@ -13,8 +13,8 @@ from pathlib import Path
 
 import nbformat
 
-from fptlib.job import Job, write_atomically
-from fptlib.start import data_folder, start_sample
+from fptlib.job.folder import Job, write_atomically
+from fptlib.job.start import data_folder, start_sample
 from fptlib.workbook import run
 from fptlib.workbook.standard import as_bytes
 

@@ -15,7 +15,7 @@ from typing import Any
 
 from fptlib import units
 from fptlib.errors import FormError
-from fptlib.job import lookup
+from fptlib.job.folder import lookup
 
 TEXT = "text"
 LONG = "long text"

@@ -10,10 +10,10 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from fptlib import points, pressures, units
-from fptlib.answers import number
+from fptlib.job.answers import number
 from fptlib.errors import FormError
-from fptlib.job import Job, now, write_atomically
-from fptlib.readings_file import COLUMNS, numbered_rows
+from fptlib.job.folder import Job, now, write_atomically
+from fptlib.job.readings import COLUMNS, numbered_rows
 from fptlib.workbook.questions import (
     CHANGED_ELSEWHERE,
     CHOICE,

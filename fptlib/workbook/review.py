@@ -17,9 +17,9 @@ from typing import Any
 import nbformat
 import tomlkit
 
-from fptlib import answers as job_answers
+from fptlib.job import answers as job_answers
 from fptlib.errors import JobError
-from fptlib.job import Job, lookup, write_atomically
+from fptlib.job.folder import Job, lookup, write_atomically
 from fptlib.procedure.limits import standard
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.workbook import run

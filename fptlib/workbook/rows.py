@@ -13,7 +13,7 @@ from typing import Any, Protocol
 
 import tomlkit
 
-from fptlib.job import Job, lookup, place
+from fptlib.job.folder import Job, lookup, place
 from fptlib.workbook import parts, questions, static
 from fptlib.workbook.forms import DOUBLE_CLICK, Field, Message, Saved, guarded, handle
 from fptlib.workbook.questions import Rows

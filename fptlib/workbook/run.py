@@ -17,7 +17,7 @@ import nbformat
 
 from fptlib import errors
 from fptlib.errors import FptError
-from fptlib.job import Job, write_atomically
+from fptlib.job.folder import Job, write_atomically
 from fptlib.procedure.verdict import Verdict
 from fptlib.workbook import state
 from fptlib.workbook.standard import as_bytes

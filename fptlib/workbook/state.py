@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from fptlib.errors import RecordError
-from fptlib.job import Job, lookup, sha256
+from fptlib.job.folder import Job, lookup, sha256
 from fptlib.procedure.verdict import Check, Verdict, worst
 from fptlib.record import store
 from fptlib.workbook.steps import STEPS, Step

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from fptlib import units
-from fptlib.intake import quality as report_of
+from fptlib.trends import quality as report_of
 from fptlib.procedure.case import Case
 from fptlib.procedure.overview import overview as facts
 from fptlib.procedure.steps import points_used

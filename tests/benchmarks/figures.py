@@ -14,7 +14,7 @@ import _measure as measure
 import portfolio_plants as plants
 
 from fptlib.assemble import case_of
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.procedure.steps import all_checks
 from fptlib.workbook.evidence import FIGURES, of
 

@@ -18,7 +18,7 @@ MONTH = 30
 
 def main(small: bool) -> None:
     from fptlib.assemble import case_of
-    from fptlib.job import Job
+    from fptlib.job.folder import Job
     from fptlib.procedure.steps import all_checks
 
     def judged(folder: Path) -> measure.Cost:

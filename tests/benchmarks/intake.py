@@ -82,7 +82,7 @@ def answers(kind: str) -> dict[str, Any]:
 
 def ours(path: Path, kind: str) -> tuple[int, int]:
     """Shape of the aligned frame."""
-    from fptlib.intake import PointMap, read_trends
+    from fptlib.trends import PointMap, read_trends
 
     rows, columns = read_trends(path.parent, PointMap.from_answers(answers(kind))).frame.shape
     return rows, columns
@@ -105,7 +105,7 @@ def measure(path: Path, kind: str, who: str) -> None:
 
     import pandas  # noqa: F401  (both sides pay for it before the clock starts)
 
-    import fptlib.intake  # noqa: F401
+    import fptlib.trends  # noqa: F401
 
     begin = time.perf_counter()
     shape = {"ours": ours, "reader": reader}[who](path, kind)

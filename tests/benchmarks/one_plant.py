@@ -63,7 +63,7 @@ def plain_way(columns: list[str], ours: list[measure.Cost]) -> None:
 def in_process(folder: Path, forget: partial, rounds: int) -> None:
     """The same without interpreter and imports, as a running workbook sees it."""
     from fptlib.assemble import case_of
-    from fptlib.job import Job
+    from fptlib.job.folder import Job
     from fptlib.procedure.steps import all_checks
 
     job = Job(folder)

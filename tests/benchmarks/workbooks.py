@@ -16,7 +16,7 @@ from pathlib import Path
 import _measure as measure
 import nbformat
 
-from fptlib.start import start_sample
+from fptlib.job.start import start_sample
 from fptlib.workbook.run import run_all
 
 

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 from browser_desk import ARGUMENTS, CHROMIUM, Desk, Office
 
-from fptlib.job import Job
-from fptlib.start import start_sample
+from fptlib.job.folder import Job
+from fptlib.job.start import start_sample
 
 HOW = ("no Chromium browser here: install Debian's with 'apt-get install chromium', or name one "
        "by FPTLIB_BROWSER")

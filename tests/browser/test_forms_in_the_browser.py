@@ -6,7 +6,7 @@ from pathlib import Path
 
 from browser_desk import Desk
 
-from fptlib.job import Job
+from fptlib.job.folder import Job
 
 
 def test_wrong_answers_get_a_sentence_beside_the_field(desk: Desk):

@@ -11,11 +11,11 @@ import pytest
 import tomlkit
 from browser_desk import Desk, Office
 
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.record import signing, store
 from fptlib.record.keys import make_key
 from fptlib.record.payload import payload
-from fptlib.start import start_sample
+from fptlib.job.start import start_sample
 from fptlib.workbook import closing
 from fptlib.workbook.steps import STEPS
 

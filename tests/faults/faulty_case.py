@@ -12,13 +12,14 @@ import library
 import pandas as pd
 from plants import BLIND, PLANTS
 
-from fptlib import answers, points, units
-from fptlib.job import place
+from fptlib import points, units
+from fptlib.job import answers
+from fptlib.job.folder import place
 from fptlib.procedure.case import Case
-from fptlib.procedure.plant import Reading
+from fptlib.job.plant import Reading
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check
-from fptlib.trends import AlarmText, Trends
+from fptlib.trends.grid import AlarmText, Trends
 from sample_trends.generator import Result, Scenario, at_interval, simulate
 from sample_trends.generator.job_file import job_file
 from sample_trends.generator.samples import STORIES

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import pytest
 
 from fptlib.errors import IntakeError
-from fptlib.intake.batches import Batch, ahead
+from fptlib.trends.batches import Batch, ahead
 
 
 class Source:

@@ -10,8 +10,8 @@ import pandas as pd
 import pytest
 from intake_plant import plant, trends_of
 
-from fptlib.intake import map_doubts
-from fptlib.intake.doubts import without_unusable
+from fptlib.trends import map_doubts
+from fptlib.trends.doubts import without_unusable
 
 CELSIUS = ("outdoor_dry_bulb", "outdoor_wet_bulb", "chw_supply_setpoint", "cw_supply_temp")
 

@@ -9,8 +9,8 @@ import pytest
 from intake_cases import CASES, Case
 
 from fptlib.errors import IntakeError
-from fptlib.intake import PointMap, read_trends
-from fptlib.job import sha256
+from fptlib.trends import PointMap, read_trends
+from fptlib.job.folder import sha256
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)

@@ -17,8 +17,8 @@ import pytest
 from intake_cases import FORMS, PLAIN, ZONE, Case, workbook, zipped
 
 from fptlib.errors import IntakeError
-from fptlib.intake import PointMap, read_trends, read_weather, suggest_map
-from fptlib.trends import Trends
+from fptlib.trends import PointMap, read_trends, read_weather, suggest_map
+from fptlib.trends.grid import Trends
 
 SECONDS = 10.0
 FILES = [case for case in FORMS if not isinstance(case.expected, str)]

@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from fptlib.intake import PointMap, read_trends
+from fptlib.trends import PointMap, read_trends
 
 SUPPLY = {"file": "t.csv", "column": "CHWS", "unit": "degF"}
 

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from fptlib.intake import PointMap, long, read_trends
-from fptlib.trends import Trends
+from fptlib.trends import PointMap, long, read_trends
+from fptlib.trends.grid import Trends
 
 NAMES = {"CHWS": "chw_supply_temp", "CHWR": "chw_return_temp", "CH1": "chiller_1_running"}
 

@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 from intake_plant import plant, trends_of
 
-from fptlib.intake import clock_offset, gaps, map_doubts, quality
-from fptlib.trends import shown_step
+from fptlib.trends import clock_offset, gaps, map_doubts, quality
+from fptlib.trends.grid import shown_step
 
 
 def test_gaps_and_coverage() -> None:

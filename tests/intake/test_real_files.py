@@ -9,10 +9,10 @@ import pandas as pd
 import pytest
 from intake_plant import SHARED, real_job
 
-from fptlib.intake import PointMap, map_doubts, quality, read_trends, read_weather, suggest_map
+from fptlib.trends import PointMap, map_doubts, quality, read_trends, read_weather, suggest_map
 from fptlib.physics.atmosphere import pressure_at
 from fptlib.physics.moist_air import wet_bulb
-from fptlib.trends import Trends
+from fptlib.trends.grid import Trends
 
 
 def read(name: str, folder: Path) -> Trends:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 from intake_plant import plant
 
-from fptlib.intake import PointMap, read_trends
+from fptlib.trends import PointMap, read_trends
 
 
 def said(folder: Path, seconds: int, frozen: bool = False) -> list[str]:

@@ -12,8 +12,8 @@ from intake_cases import parquet_bytes
 from intake_plant import plant
 
 from fptlib.errors import IntakeError
-from fptlib.intake import PointMap, read_trends, suggest_map
-from fptlib.intake.suggest import words_of
+from fptlib.trends import PointMap, read_trends, suggest_map
+from fptlib.trends.suggest import words_of
 
 HEADERS = {
     "outdoor_dry_bulb": "OA Temp", "outdoor_wet_bulb": "OA Wet Bulb", "outdoor_humidity": "OA RH",

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fptlib.intake import PointMap, read_trends
+from fptlib.trends import PointMap, read_trends
 
 START = pd.Timestamp("2026-01-10")
 

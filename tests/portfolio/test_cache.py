@@ -10,8 +10,8 @@ import portfolio_plants as plants
 import pytest
 
 from fptlib import cache
-from fptlib.job import Job
-from fptlib.trends import Trends
+from fptlib.job.folder import Job
+from fptlib.trends.grid import Trends
 
 
 @pytest.fixture

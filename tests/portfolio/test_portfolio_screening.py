@@ -12,7 +12,7 @@ import portfolio_plants as plants
 import pytest
 
 from fptlib.assemble import case_of
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.portfolio import jobs
 from fptlib.portfolio.hours import hours
 from fptlib.portfolio.result import Screening, from_json, to_json

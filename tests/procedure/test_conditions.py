@@ -9,7 +9,7 @@ import pytest
 
 from fptlib.procedure.case import Case
 from fptlib.procedure.limits import Deviation, Limits
-from fptlib.procedure.plant import Approach
+from fptlib.job.plant import Approach
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 

@@ -16,9 +16,9 @@ import pytest
 from fptlib.procedure import enable, instruments, lift
 from fptlib.procedure.case import Case
 from fptlib.procedure.limits import Deviation, Limits
-from fptlib.procedure.plant import Approach, Plant, Sensor, Sensors
+from fptlib.job.plant import Approach, Plant, Sensor, Sensors
 from fptlib.procedure.verdict import Verdict
-from fptlib.trends import Trends
+from fptlib.trends.grid import Trends
 
 DRAWS = 800
 ACCURACY = 0.5

@@ -13,7 +13,7 @@ from drawn_plant import PLANT, at, case, frame
 from fptlib.procedure.case import Case
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
-from fptlib.trends import AlarmText
+from fptlib.trends.grid import AlarmText
 
 FANS = [f"tower_{n}_fan_{what}" for n in (1, 2) for what in ("running", "speed")]
 

@@ -9,7 +9,7 @@ import pytest
 from drawn_plant import EXIT, SENSORS, WARM, at, case, frame
 
 from fptlib.procedure.case import Case
-from fptlib.procedure.plant import Sensor, Sensors
+from fptlib.job.plant import Sensor, Sensors
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 

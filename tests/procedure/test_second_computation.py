@@ -18,7 +18,7 @@ import psychrolib
 import pytest
 
 from fptlib.assemble import case_of
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.procedure.steps import all_checks
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_trends"

@@ -16,7 +16,7 @@ import pytest
 from drawn_plant import EXIT, HANDOVER, RECOVERED, RELEASE, REQUEST, WARM, at
 
 from fptlib.procedure.case import Case
-from fptlib.procedure.plant import Instrument, Reading, Sensor, Sensors
+from fptlib.job.plant import Instrument, Reading, Sensor, Sensors
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 

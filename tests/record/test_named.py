@@ -9,7 +9,7 @@ import pytest
 import record_support as support
 
 from fptlib.errors import RecordError
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.record import store
 from fptlib.record.named import named
 

@@ -21,8 +21,8 @@ import record_support as support
 import tomlkit
 
 from fptlib.errors import RecordError
-from fptlib.job import Job
-from fptlib.procedure.plant import Instrument, Reading
+from fptlib.job.folder import Job
+from fptlib.job.plant import Instrument, Reading
 from fptlib.record import blocks, canonical, exchange, page, pdf, signing
 from fptlib.record.payload import payload
 from fptlib.record.text import likelihood

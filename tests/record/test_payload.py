@@ -16,14 +16,15 @@ import pytest
 import record_support as support
 
 from fptlib.errors import RecordError
-from fptlib.job import Job
-from fptlib.procedure import plant, verdict
+from fptlib.job.folder import Job
+from fptlib.job import plant
+from fptlib.procedure import verdict
 from fptlib.procedure.limits import Limits
 from fptlib.record import canonical, deficiencies, page, schema
 from fptlib.record.payload import payload
 from fptlib.record.plain import plain
 from fptlib.record.verify import verify
-from fptlib.trends import AlarmText, Remark, TrendFile
+from fptlib.trends.grid import AlarmText, Remark, TrendFile
 
 
 @pytest.fixture

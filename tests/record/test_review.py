@@ -15,7 +15,7 @@ import pytest
 import record_support as support
 
 from fptlib.errors import RecordError
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.procedure.verdict import Verdict
 from fptlib.record import canonical, exchange, page, provenance, retest
 from fptlib.record.payload import check_row

@@ -14,7 +14,7 @@ import pytest
 import record_support as support
 
 from fptlib.errors import RecordError
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.record import files, signing, store
 
 KEYS = support.make_keys()
@@ -86,7 +86,7 @@ import os, signal, sys, tempfile
 sys.path[:0] = {paths!r}
 import record_support as support
 from pathlib import Path
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.record import files, store
 job, record = Job(sys.argv[1]), Path(sys.argv[2]).read_bytes()
 {body}

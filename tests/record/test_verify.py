@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 import record_support as support
 
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.record import canonical, signing, store
 from fptlib.record.trusted import COMPROMISED, TrustedKeys
 from fptlib.record.verify import Verification, verify

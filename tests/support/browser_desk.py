@@ -9,7 +9,7 @@ import urllib.request
 from pathlib import Path
 from typing import Any
 
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.workbook import launch
 from fptlib.workbook.forms import handle
 from fptlib.workbook.steps import step

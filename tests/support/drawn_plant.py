@@ -14,8 +14,8 @@ import pandas as pd
 from fptlib.physics import atmosphere, moist_air
 from fptlib.procedure.case import Case
 from fptlib.procedure.limits import Deviation, Limits
-from fptlib.procedure.plant import Approach, Chiller, Exchanger, Plant, Sensor, Sensors
-from fptlib.trends import Trends
+from fptlib.job.plant import Approach, Chiller, Exchanger, Plant, Sensor, Sensors
+from fptlib.trends.grid import Trends
 
 ZONE = "America/Denver"
 DAY = pd.Timestamp("2026-01-10", tz=ZONE)

@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 from fptlib import points
-from fptlib.trends import TrendFile, Trends
+from fptlib.trends.grid import TrendFile, Trends
 
 ROOT = Path(__file__).resolve().parents[2]
 SHARED = Path(os.environ.get("FPTLIB_SHARED") or ROOT.parent / "shared")

@@ -11,15 +11,15 @@ from typing import Any
 import pandas as pd
 from joserfc.jwk import OKPKey
 
-from fptlib.job import Job, sha256
+from fptlib.job.folder import Job, sha256
 from fptlib.procedure.limits import Deviation, Limits
-from fptlib.procedure.plant import Instrument, Reading
+from fptlib.job.plant import Instrument, Reading
 from fptlib.procedure.verdict import Check, Event, Verdict
 from fptlib.record import signing
 from fptlib.record.keys import Key
 from fptlib.record.payload import payload
 from fptlib.record.trusted import TrustedKeys
-from fptlib.trends import AlarmText, Remark, TrendFile, Trends
+from fptlib.trends.grid import AlarmText, Remark, TrendFile, Trends
 
 ZONE = "America/Denver"
 MOMENT = datetime(2026, 1, 20, 17, 30, tzinfo=UTC)

@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 
 from fptlib.procedure.case import Case
-from fptlib.procedure.plant import Approach, Chiller, Exchanger, Plant
-from fptlib.trends import Trends
+from fptlib.job.plant import Approach, Chiller, Exchanger, Plant
+from fptlib.trends.grid import Trends
 
 ZONE = "America/Denver"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 import small_plant
 
-from fptlib.job import Job
+from fptlib.job.folder import Job
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ import pytest
 from form_views import rows_view, said
 
 from fptlib.errors import FormError
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.workbook import (
     asked,
     checklist,

@@ -8,7 +8,7 @@ import pytest
 import small_plant
 
 from fptlib.errors import JobError
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.workbook import launch
 from fptlib.workbook.steps import step
 

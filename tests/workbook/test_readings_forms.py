@@ -7,7 +7,7 @@ import pytest
 import small_plant
 from form_views import said
 
-from fptlib import answers
+from fptlib.job import answers
 from fptlib.errors import JobError
 from fptlib.procedure.limits import Limits
 from fptlib.workbook import (

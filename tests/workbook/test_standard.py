@@ -10,10 +10,10 @@ import small_plant
 import tomlkit
 
 from fptlib.errors import JobError
-from fptlib.job import Job
+from fptlib.job.folder import Job
 from fptlib.procedure.limits import Limits
 from fptlib.procedure.steps import all_checks
-from fptlib.start import start
+from fptlib.job.start import start
 from fptlib.workbook import review, standard
 from fptlib.workbook.page import Page
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 from matplotlib.axes import Axes
 
-from fptlib.intake import gaps
+from fptlib.trends import gaps
 from fptlib.procedure.case import Case
 from fptlib.workbook.figures import base
 

@@ -8,7 +8,7 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.patches import FancyBboxPatch, Polygon
 
-from fptlib.job import lookup
+from fptlib.job.folder import lookup
 from fptlib.workbook.figures import base
 
 # Where a point stands on the sketch: x, y, alignment.

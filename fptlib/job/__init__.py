@@ -1,0 +1,1 @@
+"""The job folder: its typed answers, its files, its start."""

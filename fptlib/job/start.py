@@ -1,0 +1,122 @@
+"""Starting a job with this edition's workbooks: an empty one, a sample plant, or a retest."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+from pathlib import Path, PurePath
+
+from fptlib.errors import JobError
+from fptlib.job.folder import JOB_FILE, Job, now, write_atomically
+
+EDITION = "standard 1"
+SAMPLES = ("sound", "before")
+
+_EMPTY_JOB = """\
+# Answers of this job. The workbooks write here; you may edit it by hand, comments stay.
+[job]
+title = {title}
+procedure = {edition}
+condition = "natural"    # natural, simulated or forced
+created = "{created}"
+
+[site]
+
+[plant]
+
+[points]
+"""
+
+
+def data_folder(name: str) -> Path:
+    """A folder that comes with fptlib: inside the package, or beside it in a checkout.
+
+    Raises:
+        JobError: the installation lacks it.
+    """
+    here = Path(__file__).resolve().parents[1]
+    for folder in (here / "_data" / name, here.parent / name):
+        if folder.is_dir():
+            return folder
+    raise JobError(f"this installation lacks its folder '{name}'; install fptlib again")
+
+
+def start(folder: Path | str, title: str) -> Job:
+    """A new job folder with empty answers and cleared workbooks.
+
+    Raises:
+        JobError: the folder is there already and not empty.
+    """
+    return _with_answers(folder, _EMPTY_JOB.format(
+        title=json.dumps(title, ensure_ascii=False), edition=json.dumps(EDITION),
+        created=now().isoformat(),
+    ))
+
+
+def start_retest(folder: Path | str, record: bytes, title: str = "") -> Job:
+    """A new job folder that repeats an earlier test after correction.
+
+    It has the plant, site, points, limits and people of the earlier test's record and refers
+    to it; what was found, marked and signed off then is left out.
+
+    Raises:
+        RecordError: the record is damaged or of an unknown kind.
+        JobError: the folder is there already and not empty.
+    """
+    # Imported here: only a retest needs to read a record.
+    from fptlib.record import retest_job
+
+    return _with_answers(folder, retest_job.answers(record, title))
+
+
+def start_sample(folder: Path | str, sample: str = "sound") -> Job:
+    """A new job folder with an invented sample plant, ``sound`` or ``before``.
+
+    Raises:
+        JobError: there is no such sample, or the folder is not empty.
+    """
+    if sample not in SAMPLES:
+        raise JobError(f"there is no sample plant '{sample}'; there are: {', '.join(SAMPLES)}")
+    folder = _new(Path(folder))
+    shutil.copytree(data_folder("sample_trends") / sample, folder, dirs_exist_ok=True,
+                    ignore=shutil.ignore_patterns(".*"))
+    return _with_rooms(folder)
+
+
+def _with_answers(folder: Path | str, text: str) -> Job:
+    folder = _new(Path(folder))
+    write_atomically(folder / JOB_FILE, text.encode("utf-8"))
+    return _with_rooms(folder)
+
+
+def _new(folder: Path) -> Path:
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise JobError(f"'{folder.name}' is there already and not empty; name a new folder")
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
+
+
+def _with_rooms(folder: Path) -> Job:
+    for room in ("trends", "workbooks", "record"):
+        (folder / room).mkdir(exist_ok=True)
+    for workbook in sorted(data_folder("workbooks").glob("*.ipynb")):
+        cleared = clear(workbook.read_bytes())
+        write_atomically(folder / "workbooks" / workbook.name, cleared)
+    return Job(folder)
+
+
+def clear(workbook: bytes) -> bytes:
+    """The workbook without outputs and execution counts; a stray key deletes no cell of it."""
+    content = json.loads(workbook)
+    for cell in content["cells"]:
+        cell.setdefault("metadata", {})["deletable"] = False
+        if cell["cell_type"] == "code":
+            cell["outputs"], cell["execution_count"] = [], None
+    return (json.dumps(content, indent=1, ensure_ascii=False) + "\n").encode("utf-8")
+
+
+def pasted(folder: PurePath) -> str:
+    """A path as it can be pasted into a command line: in double quotes where it needs them."""
+    text = str(folder)
+    return text if re.fullmatch(r"[\w./\\:-]+", text) else f'"{text}"'
