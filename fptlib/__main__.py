@@ -97,7 +97,7 @@ def _start(stated: argparse.Namespace) -> None:
 
 def _started(stated: argparse.Namespace):  # type: ignore[no-untyped-def]
     from fptlib.errors import JobError
-    from fptlib.job.start import start, start_retest, start_sample
+    from fptlib.job.start import start, start_sample
 
     if stated.sample and stated.retest:
         raise JobError("--sample and --retest cannot go together: a retest has the plant of its "
@@ -106,6 +106,7 @@ def _started(stated: argparse.Namespace):  # type: ignore[no-untyped-def]
         return start_sample(stated.folder, stated.sample)
     if stated.retest:
         from fptlib.record.named import named
+        from fptlib.record.retest_job import start_retest
 
         return start_retest(stated.folder, named(stated.retest).record, stated.title or "")
     return start(stated.folder, stated.title or stated.folder.name)

@@ -95,17 +95,20 @@ def is_gauge(stated: str, wanted: str) -> bool:
     return wanted == "psia" and stated in _GAUGE
 
 
-def gauge_scale(stated: str, atmosphere: float) -> Scale:
-    """The conversion of a gauge pressure to psia under an atmosphere [psia]."""
-    return Scale(_SCALES["psia"][_GAUGE[stated]].factor, 0.0, atmosphere)
-
-
-def scale(stated: str, wanted: str, where: str) -> Scale:
+def scale(stated: str, wanted: str, where: str, atmosphere: float | None = None) -> Scale:
     """The conversion from ``stated`` to ``wanted``; ``where`` opens the error sentence.
 
+    A gauge shows what is above the ``atmosphere`` [psia] at the site.
+
     Raises:
-        IntakeError: the stated unit is unknown or measures something else.
+        IntakeError: the stated unit is unknown or measures something else, or is a gauge
+            pressure and the site's altitude, and so its atmosphere, is not known.
     """
+    if is_gauge(stated, wanted):
+        if atmosphere is None:
+            raise IntakeError(f"{where}: a gauge pressure needs the site's altitude; "
+                              "state altitude under [site]")
+        return Scale(_SCALES["psia"][_GAUGE[stated]].factor, 0.0, atmosphere)
     known = _SCALES.get(wanted, {wanted: Scale()})
     if stated not in known:
         raise IntakeError(

@@ -15,11 +15,11 @@ import numpy as np
 import pytest
 from intake_plant import SHARED
 
-from fptlib.trends import read_weather
+from fptlib.job.plant import Approach
+from fptlib.limits import Deviation, Limits
 from fptlib.procedure import reset, worth
 from fptlib.procedure.case import Case
-from fptlib.procedure.limits import Deviation, Limits
-from fptlib.job.plant import Approach
+from fptlib.trends import read_weather
 
 SETPOINTS = np.array([44.0, 46.0, 48.0, 50.0, 52.0, 54.0, 56.0])
 STATIONS = {

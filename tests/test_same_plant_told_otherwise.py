@@ -25,11 +25,12 @@ import pandas as pd
 import pytest
 import tomlkit
 
-from fptlib import points, pressures
+from fptlib import points, units
 from fptlib.assemble import case_of
 from fptlib.job.folder import Job
-from fptlib.procedure.case import Case
 from fptlib.job.plant import Sensors
+from fptlib.physics.atmosphere import pressure_at
+from fptlib.procedure.case import Case
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 
@@ -115,7 +116,8 @@ def other_units(job: Told) -> None:
         unit = points.point(name).unit
         if unit in UNITS:
             source["unit"] = UNITS[unit]
-            scale = pressures.scale(UNITS[unit], unit, job.answers["site"]["altitude"], name)
+            scale = units.scale(UNITS[unit], unit, name,
+                                pressure_at(job.answers["site"]["altitude"]))
             column = job.tables[source["file"]][source["column"]]
             job.tables[source["file"]][source["column"]] = scale.back(column.astype(float))
 

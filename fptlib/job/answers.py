@@ -16,13 +16,9 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import pandas as pd
 
-from fptlib import points, pressures, units
+from fptlib import points, units
 from fptlib.errors import FptError, JobError
 from fptlib.job.folder import lookup
-from fptlib.physics import refrigerant
-from fptlib.physics.atmosphere import pressure_at
-from fptlib.physics.errors import ImpossibleState
-from fptlib.procedure.limits import Deviation, Limits
 from fptlib.job.plant import (
     Approach,
     Chiller,
@@ -35,6 +31,10 @@ from fptlib.job.plant import (
     Sensors,
 )
 from fptlib.job.readings import numbered_rows
+from fptlib.limits import Deviation, Limits
+from fptlib.physics import refrigerant
+from fptlib.physics.atmosphere import pressure_at
+from fptlib.physics.errors import ImpossibleState
 
 Answers = Mapping[str, Any]
 MOST_MACHINES = 1000
@@ -311,7 +311,7 @@ def _reading(row: Mapping[str, str], where: str, plant: Plant) -> Reading:
     value = _value(row["value"].strip(), f"{where}, {name}")
     unit = row["unit"].strip() or entry.unit
     try:
-        scale = pressures.scale(unit, entry.unit, plant.altitude, f"{where}, {name}")
+        scale = units.scale(unit, entry.unit, f"{where}, {name}", plant.atmosphere)
     except FptError as error:
         raise JobError(str(error)) from error
     return Reading(

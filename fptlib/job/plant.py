@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from fptlib import points
+from fptlib.physics.atmosphere import pressure_at
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +84,11 @@ class Plant:
     equipment_limit: int | None = None
     pumps: int = 0
     demand_window: str = "clock"
+
+    @property
+    def atmosphere(self) -> float:
+        """Pressure of the standard atmosphere at the site [psia]."""
+        return float(pressure_at(self.altitude))
 
     def chiller(self, n: int) -> Chiller:
         """Design data of chiller ``n``; empty where the job has none."""

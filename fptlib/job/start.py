@@ -1,4 +1,4 @@
-"""Starting a job with this edition's workbooks: an empty one, a sample plant, or a retest."""
+"""Starting a job with this edition's workbooks: an empty one, or a sample plant."""
 
 from __future__ import annotations
 
@@ -48,26 +48,10 @@ def start(folder: Path | str, title: str) -> Job:
     Raises:
         JobError: the folder is there already and not empty.
     """
-    return _with_answers(folder, _EMPTY_JOB.format(
+    return start_with(folder, _EMPTY_JOB.format(
         title=json.dumps(title, ensure_ascii=False), edition=json.dumps(EDITION),
         created=now().isoformat(),
     ))
-
-
-def start_retest(folder: Path | str, record: bytes, title: str = "") -> Job:
-    """A new job folder that repeats an earlier test after correction.
-
-    It has the plant, site, points, limits and people of the earlier test's record and refers
-    to it; what was found, marked and signed off then is left out.
-
-    Raises:
-        RecordError: the record is damaged or of an unknown kind.
-        JobError: the folder is there already and not empty.
-    """
-    # Imported here: only a retest needs to read a record.
-    from fptlib.record import retest_job
-
-    return _with_answers(folder, retest_job.answers(record, title))
 
 
 def start_sample(folder: Path | str, sample: str = "sound") -> Job:
@@ -84,7 +68,12 @@ def start_sample(folder: Path | str, sample: str = "sound") -> Job:
     return _with_rooms(folder)
 
 
-def _with_answers(folder: Path | str, text: str) -> Job:
+def start_with(folder: Path | str, text: str) -> Job:
+    """A new job folder with ``text`` as its ``job.toml`` and cleared workbooks.
+
+    Raises:
+        JobError: the folder is there already and not empty.
+    """
     folder = _new(Path(folder))
     write_atomically(folder / JOB_FILE, text.encode("utf-8"))
     return _with_rooms(folder)

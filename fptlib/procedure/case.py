@@ -15,12 +15,12 @@ import numpy as np
 import pandas as pd
 
 from fptlib import points
+from fptlib.job.plant import Approach, Instrument, Mark, Plant, Reading, Sensor, Sensors
+from fptlib.limits import Limits
 from fptlib.physics import atmosphere, moist_air, water
 from fptlib.procedure import episodes, status
 from fptlib.procedure.episodes import Changeover
-from fptlib.procedure.limits import Limits
 from fptlib.procedure.needs import POWER_PARTS, lacking, points_of
-from fptlib.job.plant import Approach, Instrument, Mark, Plant, Reading, Sensor, Sensors
 from fptlib.trends.grid import Trends, shown_step
 
 _Found = TypeVar("_Found")

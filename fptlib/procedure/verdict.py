@@ -13,6 +13,7 @@ from enum import StrEnum
 
 import pandas as pd
 
+from fptlib.limits import Rule
 from fptlib.physics.conformance import conformance_probability
 
 
@@ -24,21 +25,6 @@ class Verdict(StrEnum):
     INDETERMINATE = "indeterminate"
     NOT_TESTED = "not tested"
     DEFERRED = "deferred"
-
-
-class Rule(StrEnum):
-    """How the uncertainty bears on the verdict.
-
-    ``simple acceptance``: the sign of the margin decides.
-    ``guarded acceptance``: pass only where the margin is at least the uncertainty.
-    ``guarded rejection``: fail only where the limit is broken by the uncertainty.
-    ``guarded both ways``: pass and fail both need that much; the standard.
-    """
-
-    SIMPLE = "simple acceptance"
-    GUARDED_ACCEPTANCE = "guarded acceptance"
-    GUARDED_REJECTION = "guarded rejection"
-    GUARDED_BOTH = "guarded both ways"
 
 
 # The worst event decides; what could not be judged never hides what was judged.

@@ -17,8 +17,8 @@ from typing import Any
 from fptlib import points
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job, lookup, now
-from fptlib.procedure.limits import Limits, standard
 from fptlib.job.plant import Instrument, Reading
+from fptlib.limits import Limits, standard
 from fptlib.procedure.verdict import Check, Event, Verdict, worst
 from fptlib.record import deficiencies, provenance, schema
 from fptlib.record.plain import DECIMALS, moment, plain

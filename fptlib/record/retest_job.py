@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from fptlib.errors import RecordError
-from fptlib.job.folder import JOB_FILE, now
+from fptlib.job.folder import JOB_FILE, Job, now
+from fptlib.job.start import start_with
 from fptlib.record import restore, retest, schema
 from fptlib.record.report import whole
 
@@ -17,6 +19,19 @@ _KEPT = ("job", "site", "plant", "files", "points", "sensors", "limits", "people
          "abort")
 _SIGNED_OFF = ("done", "by")
 _SUFFIX = ", retest"
+
+
+def start_retest(folder: Path | str, record: bytes, title: str = "") -> Job:
+    """A new job folder that repeats an earlier test after correction.
+
+    It has the plant, site, points, limits and people of the earlier test's record and refers
+    to it; what was found, marked and signed off then is left out.
+
+    Raises:
+        RecordError: the record is damaged or of an unknown kind.
+        JobError: the folder is there already and not empty.
+    """
+    return start_with(folder, answers(record, title))
 
 
 def answers(record: bytes, title: str = "") -> str:

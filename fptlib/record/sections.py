@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from fptlib.procedure.limits import COMMON_PRACTICE
+from fptlib.limits import COMMON_PRACTICE
 from fptlib.procedure.verdict import Verdict
 from fptlib.record.blocks import Block, facts, figure, flat, paired, section, table, text
 from fptlib.record.text import clean, likelihood, moment, number, span, unit_shown

@@ -6,8 +6,10 @@ from datetime import datetime
 
 import numpy as np
 
-from fptlib import pressures, units
+from fptlib import units
 from fptlib.errors import IntakeError
+from fptlib.physics.atmosphere import pressure_at
+from fptlib.physics.errors import ImpossibleState
 from fptlib.trends.forms import PointSource
 from fptlib.trends.notes import Notes
 from fptlib.units import Scale
@@ -70,7 +72,17 @@ class PointUnits:
                 f"{self._where}: neither the point map nor the file says the unit; state unit "
                 f"under [points.{point.name}], one of: {', '.join(units.offered(point.unit))}"
             )
-        return pressures.scale(unit, point.unit, self._altitude, self._where)
+        gauge = units.is_gauge(unit, point.unit)
+        return units.scale(unit, point.unit, self._where, self._atmosphere() if gauge else None)
+
+    def _atmosphere(self) -> float | None:
+        """Pressure of the air at the site [psia]."""
+        if self._altitude is None:
+            return None
+        try:
+            return float(pressure_at(self._altitude))
+        except ImpossibleState as error:
+            raise IntakeError(f"{self._where}: {error}; mend altitude under [site]") from error
 
     def of_text(self, text: str, row: int, cell: str) -> str:
         """The unit that a cell or a unit column states.

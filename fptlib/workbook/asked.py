@@ -8,9 +8,9 @@ from typing import Any
 
 from fptlib import units
 from fptlib.job.folder import Job, lookup
+from fptlib.limits import STANDARD
 from fptlib.physics.refrigerant import REFRIGERANTS
 from fptlib.points import all_points
-from fptlib.procedure.limits import STANDARD
 from fptlib.workbook.questions import (
     CHOICE,
     DATE,

@@ -13,7 +13,7 @@ import ipywidgets as widgets
 from fptlib import points
 from fptlib.errors import FormError
 from fptlib.job.folder import Job
-from fptlib.procedure.limits import Limits
+from fptlib.limits import Limits
 from fptlib.workbook import against_trend, live_model, parts, readings, static
 from fptlib.workbook.checklist import overrides
 from fptlib.workbook.forms import Message, Presses, Saved, guarded

@@ -12,7 +12,7 @@ import tomlkit
 from fptlib import points, units
 from fptlib.errors import FormError
 from fptlib.job.folder import Job
-from fptlib.procedure.limits import Limits
+from fptlib.limits import Limits
 
 START, PAUSE, RESUME, END = "test started", "test paused", "test resumed", "test ended"
 CONDITION, REQUEST, HANDOVER = "enable condition holds", "request", "last chiller stopped"

@@ -6,12 +6,12 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from fptlib import points, units
-from fptlib.job.answers import accuracy
 from fptlib.errors import FormError, FptError
+from fptlib.job.answers import accuracy
+from fptlib.job.folder import Job
+from fptlib.limits import Deviation, Limits, standard
 from fptlib.trends import Suggestion, suggest_map
 from fptlib.trends.columns import columns_of
-from fptlib.job.folder import Job
-from fptlib.procedure.limits import Deviation, Limits, standard
 from fptlib.workbook import static
 from fptlib.workbook.asked import points as points_asked
 from fptlib.workbook.asked import time_zone_known

@@ -9,11 +9,12 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from fptlib import points, pressures, units
-from fptlib.job.answers import number
+from fptlib import points, units
 from fptlib.errors import FormError
+from fptlib.job.answers import number
 from fptlib.job.folder import Job, now, write_atomically
 from fptlib.job.readings import COLUMNS, numbered_rows
+from fptlib.physics.atmosphere import pressure_at
 from fptlib.workbook.questions import (
     CHANGED_ELSEWHERE,
     CHOICE,
@@ -94,7 +95,9 @@ def plausible(job: Job, point: points.Point, text: str, unit: str) -> str:
             altitude.
     """
     meaning = point.meaning.capitalize()
-    scale = pressures.scale(unit, point.unit, number(job.answers(), "site.altitude"), meaning)
+    altitude = number(job.answers(), "site.altitude")
+    scale = units.scale(unit, point.unit, meaning,
+                        None if altitude is None else float(pressure_at(altitude)))
     question = Question("value", meaning, NUMBER, unit, required=True,
                         low=scale.back(point.low), high=scale.back(point.high))
     value = read(question, text)

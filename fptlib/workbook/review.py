@@ -17,10 +17,10 @@ from typing import Any
 import nbformat
 import tomlkit
 
-from fptlib.job import answers as job_answers
 from fptlib.errors import JobError
+from fptlib.job import answers as job_answers
 from fptlib.job.folder import Job, lookup, write_atomically
-from fptlib.procedure.limits import standard
+from fptlib.limits import standard
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.workbook import run
 from fptlib.workbook.questions import CHOICE, LONG, Question, Rows

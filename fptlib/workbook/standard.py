@@ -24,9 +24,9 @@ from tomlkit.exceptions import TOMLKitError
 
 from fptlib.errors import JobError
 from fptlib.job.folder import Job, lookup, write_atomically
-from fptlib.procedure.limits import Deviation, Limits, standard
-from fptlib.record.provenance import workbook_digest
 from fptlib.job.start import EDITION, clear
+from fptlib.limits import Deviation, Limits, standard
+from fptlib.record.provenance import workbook_digest
 
 PROCEDURE_FILE = "procedure.toml"
 _KINDS: Mapping[str, type] = {"procedure": dict, "letterhead": dict, "letterhead.lines": list,

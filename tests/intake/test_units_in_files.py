@@ -51,8 +51,8 @@ def test_gauge_units_are_offered_for_an_absolute_pressure_alone() -> None:
 
 def test_gauge_pressure() -> None:
     assert units.is_gauge("psig", "psia") and not units.is_gauge("psig", "psi")
-    assert units.gauge_scale("psig", 12.0)(10.0) == pytest.approx(22.0)
-    assert units.gauge_scale("kPag", 12.0)(100.0) == pytest.approx(26.5038, abs=1e-4)
+    assert units.scale("psig", "psia", "", 12.0)(10.0) == pytest.approx(22.0)
+    assert units.scale("kPag", "psia", "", 12.0)(100.0) == pytest.approx(26.5038, abs=1e-4)
 
 
 @pytest.mark.parametrize(("stated", "wanted", "half_width"), [

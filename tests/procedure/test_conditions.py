@@ -7,9 +7,9 @@ import dataclasses
 import drawn_plant as drawn
 import pytest
 
-from fptlib.procedure.case import Case
-from fptlib.procedure.limits import Deviation, Limits
 from fptlib.job.plant import Approach
+from fptlib.limits import Deviation, Limits
+from fptlib.procedure.case import Case
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 

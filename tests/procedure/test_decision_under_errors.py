@@ -13,10 +13,10 @@ import drawn_plant as drawn
 import numpy as np
 import pytest
 
+from fptlib.job.plant import Approach, Plant, Sensor, Sensors
+from fptlib.limits import Deviation, Limits
 from fptlib.procedure import enable, instruments, lift
 from fptlib.procedure.case import Case
-from fptlib.procedure.limits import Deviation, Limits
-from fptlib.job.plant import Approach, Plant, Sensor, Sensors
 from fptlib.procedure.verdict import Verdict
 from fptlib.trends.grid import Trends
 

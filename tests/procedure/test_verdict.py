@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from fptlib.procedure.verdict import Rule, Verdict, conformance, decide, worst
+from fptlib.limits import Rule
+from fptlib.procedure.verdict import Verdict, conformance, decide, worst
 
 
 @pytest.mark.parametrize(("rule", "margin", "expected"), [

@@ -16,10 +16,10 @@ import pytest
 import record_support as support
 
 from fptlib.errors import RecordError
-from fptlib.job.folder import Job
 from fptlib.job import plant
+from fptlib.job.folder import Job
+from fptlib.limits import Limits
 from fptlib.procedure import verdict
-from fptlib.procedure.limits import Limits
 from fptlib.record import canonical, deficiencies, page, schema
 from fptlib.record.payload import payload
 from fptlib.record.plain import plain

@@ -12,7 +12,7 @@ import record_support as support
 
 from fptlib.errors import JobError, RecordError
 from fptlib.record import canonical, retest, retest_job
-from fptlib.job.start import start_retest
+from fptlib.record.retest_job import start_retest
 
 KEYS = support.make_keys()
 # Tables out of their order, as hand and forms leave them, and what only the old test had.

@@ -11,10 +11,10 @@ import dataclasses
 import numpy as np
 import pandas as pd
 
+from fptlib.job.plant import Approach, Chiller, Exchanger, Plant, Sensor, Sensors
+from fptlib.limits import Deviation, Limits
 from fptlib.physics import atmosphere, moist_air
 from fptlib.procedure.case import Case
-from fptlib.procedure.limits import Deviation, Limits
-from fptlib.job.plant import Approach, Chiller, Exchanger, Plant, Sensor, Sensors
 from fptlib.trends.grid import Trends
 
 ZONE = "America/Denver"

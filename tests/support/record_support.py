@@ -12,8 +12,8 @@ import pandas as pd
 from joserfc.jwk import OKPKey
 
 from fptlib.job.folder import Job, sha256
-from fptlib.procedure.limits import Deviation, Limits
 from fptlib.job.plant import Instrument, Reading
+from fptlib.limits import Deviation, Limits
 from fptlib.procedure.verdict import Check, Event, Verdict
 from fptlib.record import signing
 from fptlib.record.keys import Key

@@ -9,7 +9,7 @@ import small_plant
 
 from fptlib.errors import FormError
 from fptlib.job.folder import Job
-from fptlib.procedure.limits import Limits
+from fptlib.limits import Limits
 from fptlib.workbook import live_model
 from fptlib.workbook.live_model import CONDITION, END, HANDOVER, PAUSE, REQUEST, RESUME, START
 

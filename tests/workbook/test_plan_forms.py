@@ -6,7 +6,7 @@ import pytest
 from form_views import rows_view, said
 
 from fptlib.errors import FormError, IntakeError
-from fptlib.procedure.limits import Limits
+from fptlib.limits import Limits
 from fptlib.workbook import (
     asked,
     forms,

@@ -7,9 +7,9 @@ import pytest
 import small_plant
 from form_views import said
 
-from fptlib.job import answers
 from fptlib.errors import JobError
-from fptlib.procedure.limits import Limits
+from fptlib.job import answers
+from fptlib.limits import Limits
 from fptlib.workbook import (
     against_trend,
     panels,

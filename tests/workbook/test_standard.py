@@ -11,9 +11,9 @@ import tomlkit
 
 from fptlib.errors import JobError
 from fptlib.job.folder import Job
-from fptlib.procedure.limits import Limits
-from fptlib.procedure.steps import all_checks
 from fptlib.job.start import start
+from fptlib.limits import Limits
+from fptlib.procedure.steps import all_checks
 from fptlib.workbook import review, standard
 from fptlib.workbook.page import Page
 

@@ -11,11 +11,26 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 from fptlib.errors import JobError
-from fptlib.procedure.verdict import Rule
 
 COMMON_PRACTICE = "common practice, no source"
+
+
+class Rule(StrEnum):
+    """How the uncertainty bears on the verdict.
+
+    ``simple acceptance``: the sign of the margin decides.
+    ``guarded acceptance``: pass only where the margin is at least the uncertainty.
+    ``guarded rejection``: fail only where the limit is broken by the uncertainty.
+    ``guarded both ways``: pass and fail both need that much; the standard.
+    """
+
+    SIMPLE = "simple acceptance"
+    GUARDED_ACCEPTANCE = "guarded acceptance"
+    GUARDED_REJECTION = "guarded rejection"
+    GUARDED_BOTH = "guarded both ways"
 
 
 @dataclass(frozen=True, slots=True)
