@@ -201,6 +201,37 @@ def symbol(unit: str) -> str:
     return _SYMBOLS.get(unit, unit)
 
 
+def rounded(value: float | None, unit: str = "") -> str:
+    """A measured or calculated number as every table prints it; a dash where there is none.
+
+    The digits are fixed by the unit and steady against the last digits of arithmetic: the page,
+    the record and the command line print the same.
+    """
+    if value is None or value != value:
+        return "–"
+    size = abs(value)
+    digits = 0 if size >= 1000 else 1 if size >= 10 or unit != "kW/ton" else 3
+    text = f"{value:.{digits}f}"
+    # "-0.0" is zero that went through a subtraction.
+    return text.lstrip("-") if float(text) == 0.0 else text
+
+
+def shown(value: float | None, unit: str = "") -> str:
+    """A measured or calculated number with its unit."""
+    text = rounded(value, unit)
+    return text if text == "–" else f"{text} {symbol(unit)}".strip()
+
+
+def stated(value: float | str | None, unit: str = "") -> str:
+    """What a person stated, with its unit and every digit of it; words stay words."""
+    if value is None or value == "":
+        return "–"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    text = value if isinstance(value, str) else f"{value:.10g}"
+    return f"{text} {symbol(unit)}".strip()
+
+
 def alias(text: str, wanted: str = "") -> str:
     """The unit that a file's ``text`` means for a point in ``wanted``, or ``""``.
 
