@@ -139,11 +139,11 @@ def _run_workbooks(job) -> int:  # type: ignore[no-untyped-def]
 
 
 def _check(stated: argparse.Namespace) -> int:
-    from fptlib.assemble import case_of
     from fptlib.job.folder import Job
+    from fptlib.procedure.assemble import assemble
     from fptlib.procedure.steps import all_checks
 
-    return _print_checks(all_checks(case_of(Job(stated.job))), stated.all)
+    return _print_checks(all_checks(assemble(Job(stated.job))), stated.all)
 
 
 def _print_checks(checks, every_word: bool) -> int:  # type: ignore[no-untyped-def]

@@ -9,13 +9,13 @@ from pathlib import Path
 import drawn_plant as drawn
 import pytest
 
-from fptlib.assemble import without_offsets
 from fptlib.errors import JobError
 from fptlib.job import answers
 from fptlib.job.folder import Job, lookup, place, split
 from fptlib.job.plant import Sensor, Sensors
 from fptlib.job.start import clear, start
 from fptlib.limits import Limits
+from fptlib.procedure.assemble import without_offsets
 
 SITE = {"altitude": 4200, "time_zone": "America/Denver"}
 PLANT = answers.plant({"site": SITE})

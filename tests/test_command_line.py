@@ -14,8 +14,8 @@ import pytest
 
 from fptlib.__main__ import main
 from fptlib.job.folder import Job, now
-from fptlib.record import keys, signing, store
 from fptlib.job.start import pasted
+from fptlib.record import keys, signing, store
 from fptlib.workbook.review import hand_edits
 
 SECRET = "a passphrase for tests"

@@ -12,16 +12,16 @@ import pandas as pd
 import pytest
 from intake_plant import JOBS, REAL, SHARED
 
-from fptlib.assemble import case_of
 from fptlib.job.folder import Job
+from fptlib.job.start import start
 from fptlib.physics import water
+from fptlib.procedure.assemble import assemble
 from fptlib.procedure.case import Case
 from fptlib.procedure.overview import overview
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.record.keys import make_key
 from fptlib.record.verify import verify
-from fptlib.job.start import start
 from fptlib.workbook import closing
 from fptlib.workbook.run import run_all
 
@@ -56,7 +56,7 @@ def test_through_all_workbooks_to_a_signed_record(name: str, tmp_path: Path) -> 
 
 
 def test_campus_chiller_is_judged_only_where_it_can_be(tmp_path: Path) -> None:
-    case = case_of(real_job("campus_chiller", tmp_path))
+    case = assemble(real_job("campus_chiller", tmp_path))
     found = verdicts(case)
     assert found["instruments.wet_bulb"].verdict is Verdict.PASS
     rest = {id: check for id, check in found.items() if id != "instruments.wet_bulb"}
@@ -69,7 +69,7 @@ def test_campus_chiller_is_judged_only_where_it_can_be(tmp_path: Path) -> None:
 
 def test_campus_chiller_facts(tmp_path: Path) -> None:
     """Independent calculation: lift 30 to 56 degF, tower approach median 5.1 degF."""
-    case = case_of(real_job("campus_chiller", tmp_path))
+    case = assemble(real_job("campus_chiller", tmp_path))
     facts = {fact.name: fact for fact in overview(case)}
     assert facts["tower approach while a chiller runs"].median == pytest.approx(5.1, abs=0.1)
     lift = case.water_lift(1).dropna()
@@ -79,7 +79,7 @@ def test_campus_chiller_facts(tmp_path: Path) -> None:
 
 def test_four_chiller_plant_tons_and_power_are_the_files_own(tmp_path: Path) -> None:
     """Its tons are 500 gpm dT / 12,000 within 0.06; its power is the sum of its parts."""
-    case = case_of(real_job("four_chiller_plant", tmp_path))
+    case = assemble(real_job("four_chiller_plant", tmp_path))
     frame = case.frame
     rule = water.load_rule_of_thumb(
         frame["chw_flow"], frame["chw_return_temp"], frame["chw_supply_temp"])
@@ -107,7 +107,7 @@ EXITS = ["01-08 08:46", "01-09 06:33", "01-10 07:08", "01-12 08:18", "01-13 10:1
 
 
 def test_simulated_plant_changeovers_at_their_minute(tmp_path: Path) -> None:
-    case = case_of(real_job("exchanger_parallel", tmp_path))
+    case = assemble(real_job("exchanger_parallel", tmp_path))
 
     def shown(moment: pd.Timestamp) -> str:
         return f"{moment:%m-%d %H:%M}"

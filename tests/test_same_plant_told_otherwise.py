@@ -26,10 +26,10 @@ import pytest
 import tomlkit
 
 from fptlib import points, units
-from fptlib.assemble import case_of
 from fptlib.job.folder import Job
 from fptlib.job.plant import Sensors
 from fptlib.physics.atmosphere import pressure_at
+from fptlib.procedure.assemble import assemble
 from fptlib.procedure.case import Case
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
@@ -54,7 +54,7 @@ class Told:
         (folder / "readings.csv").write_text(self.readings, encoding="utf-8")
         for name, table in self.tables.items():
             (folder / "trends" / name).write_bytes(self.write(table))
-        return checks(case_of(Job(folder), keep=False))
+        return checks(assemble(Job(folder), keep=False))
 
     def rename(self, new: Callable[[str], str]) -> None:
         """Give every file another name."""
@@ -307,7 +307,7 @@ def test_over_a_change_of_the_clocks(days: int, tmp_path: Path) -> None:
 
 @pytest.fixture(scope="module")
 def cases() -> dict[str, Case]:
-    return {name: case_of(Job(SAMPLES / name)) for name in ("sound", "before")}
+    return {name: assemble(Job(SAMPLES / name)) for name in ("sound", "before")}
 
 
 @pytest.fixture(scope="module")

@@ -11,8 +11,8 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from fptlib.assemble import case_of
 from fptlib.job.folder import Job
+from fptlib.procedure.assemble import assemble
 from fptlib.procedure.case import Case
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
@@ -35,12 +35,12 @@ def stated(sample: str) -> list[list[str]]:
 
 @pytest.fixture(scope="module")
 def sound() -> Case:
-    return case_of(Job(SAMPLES / "sound"))
+    return assemble(Job(SAMPLES / "sound"))
 
 
 @pytest.fixture(scope="module")
 def before() -> Case:
-    return case_of(Job(SAMPLES / "before"))
+    return assemble(Job(SAMPLES / "before"))
 
 
 def checks(case: Case) -> dict[str, Check]:

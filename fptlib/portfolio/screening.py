@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from fptlib.assemble import case_of
 from fptlib.errors import FptError
 from fptlib.job.folder import Job, lookup
 from fptlib.portfolio.hours import hours
 from fptlib.portfolio.result import Row, Screening, unforeseen
+from fptlib.procedure.assemble import assemble
 from fptlib.procedure.case import Case
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check
@@ -39,7 +39,7 @@ def screen_with_record(
 
 
 def _screen(job: Job, plant: str) -> tuple[Screening, dict[str, Any] | None]:
-    case = case_of(job, keep=False)
+    case = assemble(job, keep=False)
     checks = all_checks(case)
     record, problem = _record(job, case, checks)
     return _result(plant, job.answers(), case, checks, problem), record

@@ -7,10 +7,10 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from fptlib.assemble import case_of
 from fptlib.errors import FptError
 from fptlib.job.folder import Job
 from fptlib.procedure import instruments
+from fptlib.procedure.assemble import assemble
 from fptlib.procedure.verdict import Event, Verdict
 from fptlib.workbook.verdicts import with_unit
 
@@ -41,7 +41,7 @@ def _sentence(found: Event) -> str:
 
 
 def _judged(job: Job, row: Mapping[str, Any]) -> Event | None:
-    case = case_of(job)
+    case = assemble(job)
     when = datetime.fromisoformat(str(row["time"]))
     same = [r for r in case.readings if (r.point, r.time) == (row["point"], when)]
     if not same:

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from fptlib.assemble import case_of
 from fptlib.errors import FormError, RecordError
 from fptlib.job.folder import Job, now, write_atomically
+from fptlib.procedure.assemble import assemble
 from fptlib.procedure.case import Case
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check
@@ -46,7 +46,7 @@ class Computed:
 
 def compute(job: Job) -> Computed:
     """Read everything from the files, whatever a cache holds, and judge everything."""
-    case = case_of(job, fresh=True)
+    case = assemble(job, fresh=True)
     return Computed(case, all_checks(case))
 
 

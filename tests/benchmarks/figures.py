@@ -13,8 +13,8 @@ from pathlib import Path
 import _measure as measure
 import portfolio_plants as plants
 
-from fptlib.assemble import case_of
 from fptlib.job.folder import Job
+from fptlib.procedure.assemble import assemble
 from fptlib.procedure.steps import all_checks
 from fptlib.workbook.evidence import FIGURES, of
 
@@ -22,7 +22,7 @@ from fptlib.workbook.evidence import FIGURES, of
 def main(small: bool) -> None:
     with tempfile.TemporaryDirectory() as scratch:
         days = 4 if small else plants.YEAR_DAYS
-        case = case_of(Job(plants.write_job(Path(scratch) / "plant", days, 0.3)), keep=False)
+        case = assemble(Job(plants.write_job(Path(scratch) / "plant", days, 0.3)), keep=False)
     checks = all_checks(case)
     print(f"figures of {days} days: seconds to draw and save, kB (median of five)")
     for step in FIGURES:

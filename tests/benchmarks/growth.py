@@ -17,13 +17,13 @@ MONTH = 30
 
 
 def main(small: bool) -> None:
-    from fptlib.assemble import case_of
     from fptlib.job.folder import Job
+    from fptlib.procedure.assemble import assemble
     from fptlib.procedure.steps import all_checks
 
     def judged(folder: Path) -> measure.Cost:
         shutil.rmtree(folder / ".cache", ignore_errors=True)
-        return measure.here(lambda: all_checks(case_of(Job(folder))))
+        return measure.here(lambda: all_checks(assemble(Job(folder))))
 
     rounds = 1 if small else 5
     with tempfile.TemporaryDirectory() as scratch:

@@ -62,31 +62,31 @@ def plain_way(columns: list[str], ours: list[measure.Cost]) -> None:
 
 def in_process(folder: Path, forget: partial, rounds: int) -> None:
     """The same without interpreter and imports, as a running workbook sees it."""
-    from fptlib.assemble import case_of
     from fptlib.job.folder import Job
+    from fptlib.procedure.assemble import assemble
     from fptlib.procedure.steps import all_checks
 
     job = Job(folder)
 
     def read() -> None:
         forget()
-        case_of(job)
+        assemble(job)
 
     def whole() -> None:
         forget()
-        all_checks(case_of(job))
+        all_checks(assemble(job))
 
     measure.side_by_side("in a running process", {
         "CSV to verdicts": partial(measure.here, whole),
         "CSV to case (read, align, cache written)": partial(measure.here, read),
-        "cache to case": partial(measure.here, partial(case_of, job)),
-        "case to verdicts": verdicts(job, case_of, all_checks),
+        "cache to case": partial(measure.here, partial(assemble, job)),
+        "case to verdicts": verdicts(job, assemble, all_checks),
     }, rounds)
 
 
-def verdicts(job, case_of, all_checks):  # type: ignore[no-untyped-def]
+def verdicts(job, assemble, all_checks):  # type: ignore[no-untyped-def]
     def timed() -> measure.Cost:
-        case = case_of(job)
+        case = assemble(job)
         return measure.here(partial(all_checks, case))
 
     return timed

@@ -11,7 +11,6 @@ import numpy as np
 import portfolio_plants as plants
 import pytest
 
-from fptlib.assemble import case_of
 from fptlib.job.folder import Job
 from fptlib.portfolio import jobs
 from fptlib.portfolio.hours import hours
@@ -19,6 +18,7 @@ from fptlib.portfolio.result import Screening, from_json, to_json
 from fptlib.portfolio.results import Results, inputs_digest
 from fptlib.portfolio.screening import screen_with_record
 from fptlib.portfolio.worker import Task, screen
+from fptlib.procedure.assemble import assemble
 from fptlib.procedure.steps import all_checks
 from fptlib.record import schema
 
@@ -35,7 +35,7 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 def test_verdicts_are_those_of_the_procedure(folder: Path) -> None:
     found = screen_with_record(folder)[0]
-    checks = all_checks(case_of(Job(folder)))
+    checks = all_checks(assemble(Job(folder)))
     assert [(row.id, row.verdict, row.reason) for row in found.rows] == [
         (check.id, str(check.verdict), check.reason) for check in checks]
     assert found.error == "" and found.record_problem == ""
@@ -62,7 +62,7 @@ def test_lost_hours_are_counted_by_hand(folder: Path) -> None:
 
 
 def test_hours_that_a_gap_hides_are_told_and_not_counted(folder: Path) -> None:
-    case = case_of(Job(folder))
+    case = assemble(Job(folder))
     missed = next(check for check in all_checks(case) if check.id == "enable.missed")
     whole = hours(case, missed)
     wet_bulb = case.frame["outdoor_wet_bulb"].mask(np.arange(len(case.frame)) < 180)
@@ -88,7 +88,7 @@ def test_a_missing_point_is_named_and_nothing_is_invented(tmp_path: Path) -> Non
 
 
 def test_without_a_run_the_energy_is_not_stated(folder: Path) -> None:
-    case = case_of(Job(folder))
+    case = assemble(Job(folder))
     case.trends.frame["economizer_command"] = 0.0
     case.trends.frame["chiller_1_running"] = 1.0
     missed = next(check for check in all_checks(case) if check.id == "enable.missed")

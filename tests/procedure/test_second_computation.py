@@ -17,8 +17,8 @@ import numpy as np
 import psychrolib
 import pytest
 
-from fptlib.assemble import case_of
 from fptlib.job.folder import Job
+from fptlib.procedure.assemble import assemble
 from fptlib.procedure.steps import all_checks
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_trends"
@@ -40,7 +40,7 @@ class Sample:
     """A sample plant's trends as plain arrays, and what its checks say."""
 
     def __init__(self, name: str) -> None:
-        case = case_of(Job(SAMPLES / name), keep=False)
+        case = assemble(Job(SAMPLES / name), keep=False)
         self.frame = case.frame
         self.job: dict[str, Any] = tomllib.loads((SAMPLES / name / "job.toml").read_text("utf-8"))
         self.checks = {check.id: check for check in all_checks(case)}

@@ -1,4 +1,4 @@
-"""From a job folder to a case, and from a case to a record: where the rooms meet."""
+"""From a job folder to a case: where files and procedure meet."""
 
 from __future__ import annotations
 
@@ -7,15 +7,15 @@ from dataclasses import replace
 
 import pandas as pd
 
-from fptlib.job import answers as job_answers
 from fptlib.errors import JobError
+from fptlib.job import answers as job_answers
 from fptlib.job.folder import Job, lookup
-from fptlib.procedure.case import Case
 from fptlib.job.plant import Sensors
+from fptlib.procedure.case import Case
 from fptlib.trends.grid import Remark, Trends
 
 
-def case_of(job: Job, progress: Callable[[float, str], None] | None = None,
+def assemble(job: Job, progress: Callable[[float, str], None] | None = None,
             keep: bool = True, fresh: bool = False) -> Case:
     """Read everything a job holds and make a case of it.
 
