@@ -1,0 +1,72 @@
+"""Records that earlier versions signed still verify, print, compare and come out the same."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from fptlib.record import exchange, page, pdf, retest, signing
+from fptlib.record.named import Named, named
+from fptlib.record.trusted import TrustedKeys
+from fptlib.record.verify import verify
+from fptlib.workbook.closing import computed_anew
+
+ROOT = Path(__file__).resolve().parents[2]
+FOLDER = ROOT / "tests" / "data" / "records"
+TRUSTED = TrustedKeys.read(FOLDER / "trusted.jwks")
+RECORDS = sorted(path for path in FOLDER.iterdir() if path.suffix in (".json", ".pdf"))
+SIGNED_BY = {"before.json": "technician engineer", "sound.json": "technician",
+             "exchanger_parallel.json": "technician engineer", "small.pdf": "technician"}
+DIGESTS = {
+    "before.json": "78a45821a4ba4fe8a7b6c7d32850b17f871ab7b7bf7e1b31ac17b9a273674663",
+    "sound.json": "15a99fea347b2eed47c0691e2beaabc0c0612db35965985aecc3b9c7810eb577",
+    "exchanger_parallel.json": "ac84e506460192e064aa8f58890a4abd8fbeb92bf0afc561847bc2d6c5dc7d8b",
+    "small.pdf": "ded865e4a1dd6f0b9b35c5f81f200218090985643011a15bcbabb0b85d94da24",
+}
+# Checks that a later version judges otherwise than the one that signed, each with its reason.
+JUDGED_OTHERWISE: dict[str, str] = {}
+
+
+@pytest.fixture(params=RECORDS, ids=lambda path: path.name)
+def found(request: pytest.FixtureRequest) -> Named:
+    return named(request.param)
+
+
+def test_it_verifies(found: Named) -> None:
+    checked = verify(found.record, TRUSTED, None)
+    assert checked.good, checked.lines()
+    assert checked.digest == DIGESTS[found.path.name]
+    assert [signer.role for signer in checked.signers] == SIGNED_BY[found.path.name].split()
+    assert checked.sent_back is (found.path.name == "exchanger_parallel.json")
+
+
+def test_it_prints(found: Named) -> None:
+    checks = signing.read(found.record).payload["checks"]
+    shown = page.html(found.record, {}).decode("utf-8")
+    assert all(f"<code>{check['id']}</code>" in shown for check in checks)
+    printed = pdf.typeset(found.record, {})
+    assert pdf.record_of_pdf(printed) == found.record
+    tables = {table.name: table for table in exchange.tables(signing.read(found.record).payload)}
+    assert [row[0] for row in tables["checks"].rows] == [check["id"] for check in checks]
+    assert exchange.to_xlsx(list(tables.values()))
+
+
+def test_a_retest_and_its_record_are_compared() -> None:
+    before, after = (named(FOLDER / name).record for name in ("before.json", "sound.json"))
+    closings = retest.closings(before, after)
+    assert len(closings) == 12 and all(closing.closed for closing in closings)
+    shown = page.comparison(before, after, {}, {}).decode("utf-8")
+    assert "12 of 12 deficiencies are closed by the retest." in shown
+
+
+@pytest.mark.parametrize("sample", ["before", "sound"])
+def test_it_comes_out_the_same_from_its_trends(sample: str) -> None:
+    of = named(FOLDER / f"{sample}.json")
+    compared = computed_anew(of, ROOT / "sample_trends" / sample / "trends")
+    recorded = {check["id"] for check in signing.read(of.record).payload["checks"]}
+    differ = [difference.line() for difference in compared
+              if difference.check in recorded and not difference.same
+              and difference.check not in JUDGED_OTHERWISE]
+    assert recorded <= {difference.check for difference in compared}
+    assert differ == []
