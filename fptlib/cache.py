@@ -11,25 +11,25 @@ import hashlib
 import json
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-import pandas as pd
 import pyarrow as pa
 
 from fptlib import __version__
-from fptlib.trends import PointMap, read_trends
 from fptlib.job.folder import Job, sha256, write_atomically
-from fptlib.trends.grid import AlarmText, Remark, TrendFile, Trends
+from fptlib.trends.grid import AlarmText, Grid, Remark, TrendFile
+from fptlib.trends.mapping import PointMap
+from fptlib.trends.reading import read_trends
 
-FORM = 2
+FORM = 3
 _ABOUT = b"about"
 _DIGEST = 64
 
 
 def trends_of(job: Job, answers: Mapping[str, Any], keep: bool = True,
-              progress: Callable[[float, str], None] | None = None) -> Trends:
+              progress: Callable[[float, str], None] | None = None) -> Grid:
     """The job's trends, from the cache where it fits, else read and, with ``keep``, cached.
 
     Raises:
@@ -59,7 +59,7 @@ def _key(answers: Mapping[str, Any], files: Iterable[tuple[str, str]]) -> bytes:
 
 
 def _cached(file: Path, job: Job, point_map: PointMap, answers: Mapping[str, Any]
-            ) -> Trends | None:
+            ) -> Grid | None:
     try:
         data = memoryview(file.read_bytes())
         files = [(name, sha256(job.trends_folder / name)) for name in point_map.files]
@@ -71,7 +71,7 @@ def _cached(file: Path, job: Job, point_map: PointMap, answers: Mapping[str, Any
     return _unpack(pa.ipc.open_file(pa.py_buffer(body)).read_all(), point_map)
 
 
-def _keep(file: Path, key: bytes, trends: Trends) -> None:
+def _keep(file: Path, key: bytes, trends: Grid) -> None:
     body = _pack(trends)
     try:
         file.parent.mkdir(exist_ok=True)
@@ -85,18 +85,17 @@ def _digest(data: Any) -> bytes:
     return hashlib.sha256(data).hexdigest().encode("ascii")
 
 
-def _pack(trends: Trends) -> Any:
+def _pack(trends: Grid) -> Any:
     """The trends as an Arrow file; what is no column goes into its metadata as JSON."""
     about = {
-        "begin": trends.frame.index[0].value, "step": trends.step.value,
-        "length": len(trends.frame), "sources": trends.sources,
-        "intervals": trends.intervals,
+        "start": trends.start, "step_seconds": trends.step.total_seconds(),
+        "rows": trends.rows, "sources": trends.sources, "intervals": trends.intervals,
         "files": [asdict(each) for each in trends.files],
         "remarks": [asdict(each) for each in trends.remarks],
         "alarms": [asdict(each) for each in trends.alarms],
     }
-    stated = json.dumps(about, default=lambda time: time.value).encode("utf-8")
-    table = pa.table({str(name): trends.frame[name].to_numpy() for name in trends.frame})
+    stated = json.dumps(about, default=lambda time: time.astimezone(UTC).isoformat()).encode()
+    table = pa.table(trends.columns)
     table = table.replace_schema_metadata({_ABOUT: stated})
     sink = pa.BufferOutputStream()
     options = pa.ipc.IpcWriteOptions(compression="lz4")
@@ -105,21 +104,18 @@ def _pack(trends: Trends) -> Any:
     return sink.getvalue()
 
 
-def _unpack(table: pa.Table, point_map: PointMap) -> Trends:
+def _unpack(table: pa.Table, point_map: PointMap) -> Grid:
     about, zone = json.loads(table.schema.metadata[_ABOUT]), point_map.zone
 
-    def at(ns: int) -> pd.Timestamp:
-        return pd.Timestamp(ns, tz="UTC").tz_convert(zone)
+    def at(moment: str) -> datetime:
+        return datetime.fromisoformat(moment).astimezone(zone)
 
-    step = pd.Timedelta(about["step"], unit="ns")
-    times = about["begin"] + np.arange(about["length"], dtype=np.int64) * about["step"]
-    index = pd.DatetimeIndex(times.view("M8[ns]"), tz="UTC", freq=step).tz_convert(zone)
-    columns = {name: table[name].to_numpy() for name in table.column_names}
-    return Trends(
-        pd.DataFrame(columns, index=index, copy=False), step,
+    return Grid(
+        {name: table[name].to_numpy() for name in table.column_names},
+        at(about["start"]), timedelta(seconds=about["step_seconds"]),
         tuple(TrendFile(**{**each, "first": at(each["first"]), "last": at(each["last"])})
               for each in about["files"]),
         tuple(Remark(**each) for each in about["remarks"]),
         tuple(AlarmText(**{**each, "time": at(each["time"])}) for each in about["alarms"]),
-        about["sources"], about["intervals"],
+        about["sources"], about["intervals"], about["rows"],
     )

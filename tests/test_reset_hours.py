@@ -19,7 +19,7 @@ from fptlib.job.plant import Approach
 from fptlib.limits import Deviation, Limits
 from fptlib.procedure import reset, worth
 from fptlib.procedure.case import Case
-from fptlib.trends import read_weather
+from fptlib.trends.weather import read_weather
 
 SETPOINTS = np.array([44.0, 46.0, 48.0, 50.0, 52.0, 54.0, 56.0])
 STATIONS = {

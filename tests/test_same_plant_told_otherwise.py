@@ -317,7 +317,7 @@ def found(cases: dict[str, Case]) -> dict[str, dict[str, Check]]:
 
 def with_frame(case: Case, frame: pd.DataFrame, **changes: Any) -> Case:
     step = pd.Timedelta(frame.index[1] - frame.index[0])
-    return replace(case, trends=replace(case.trends, frame=frame, step=step), **changes)
+    return replace(case, trends=case.trends.with_frame(frame, step), **changes)
 
 
 def swapped(name: str) -> str:

@@ -116,7 +116,7 @@ RESTS_ON = {
 @pytest.mark.parametrize("point", RESTS_ON)
 def test_without_any_one_point_only_its_checks_change(sound: Case, point: str) -> None:
     whole = checks(sound)
-    trends = dataclasses.replace(sound.trends, frame=sound.frame.drop(columns=point))
+    trends = sound.trends.with_frame(sound.frame.drop(columns=point))
     left = checks(dataclasses.replace(sound, trends=trends))
     changed = [check for id, check in left.items() if check.verdict is not whole[id].verdict]
     assert {check.id for check in changed} == RESTS_ON[point]

@@ -12,14 +12,14 @@ from fptlib.job import answers as job_answers
 from fptlib.job.folder import Job, lookup
 from fptlib.job.plant import Sensors
 from fptlib.procedure.case import Case
-from fptlib.trends.grid import Remark, Trends
+from fptlib.trends.grid import Grid, Remark
 
 
 def assemble(job: Job, progress: Callable[[float, str], None] | None = None,
             keep: bool = True, fresh: bool = False) -> Case:
     """Read everything a job holds and make a case of it.
 
-    Trends come from the job's cache where it fits; with ``keep`` they are cached; with
+    Grid come from the job's cache where it fits; with ``keep`` they are cached; with
     ``fresh`` they are read from the files whatever the cache holds, as a record needs it.
 
     Raises:
@@ -27,7 +27,8 @@ def assemble(job: Job, progress: Callable[[float, str], None] | None = None,
         IntakeError: a trend file, its map or its values cannot be used.
     """
     from fptlib.cache import trends_of
-    from fptlib.trends import PointMap, read_trends
+    from fptlib.trends.mapping import PointMap
+    from fptlib.trends.reading import read_trends
 
     answers = job.answers()
     plant = job_answers.plant(answers)
@@ -50,16 +51,16 @@ def assemble(job: Job, progress: Callable[[float, str], None] | None = None,
     )
 
 
-def without_offsets(trends: Trends, sensors: Sensors) -> Trends:
+def without_offsets(trends: Grid, sensors: Sensors) -> Grid:
     """Trends with each sensor's stated offset (reading minus truth) taken off, and said."""
     offsets = {name: sensor.offset for name, sensor in sensors.stated.items()
-               if sensor.offset and name in trends.frame}
+               if sensor.offset and name in trends.columns}
     if not offsets:
         return trends
-    corrected = {name: trends.frame[name] - offset for name, offset in offsets.items()}
+    corrected = {name: trends.columns[name] - offset for name, offset in offsets.items()}
     remarks = [Remark("note", f"offset of {offset:g} taken off, as the plan states", point=name)
                for name, offset in offsets.items()]
-    return replace(trends, frame=trends.frame.assign(**corrected),
+    return replace(trends, columns={**trends.columns, **corrected},
                    remarks=(*trends.remarks, *remarks))
 
 
@@ -75,7 +76,7 @@ def _weather(job: Job, answers: job_answers.Answers) -> pd.DataFrame | None:
     name = lookup(answers, "site.weather_file")
     if not name:
         return None
-    from fptlib.trends import read_weather
+    from fptlib.trends.weather import read_weather
 
     path = job.trends_folder / str(name)
     if path.parent != job.trends_folder or not path.is_file():

@@ -21,7 +21,7 @@ from fptlib.physics import atmosphere, moist_air, water
 from fptlib.procedure import episodes, status
 from fptlib.procedure.episodes import Changeover
 from fptlib.procedure.needs import POWER_PARTS, lacking, points_of
-from fptlib.trends.grid import Trends, shown_step
+from fptlib.trends.grid import Grid, shown_step
 
 _Found = TypeVar("_Found")
 _Given = ParamSpec("_Given")
@@ -51,7 +51,7 @@ class Case:
     has one.
     """
 
-    trends: Trends
+    trends: Grid
     plant: Plant
     limits: Limits = field(default_factory=Limits)
     sensors: Sensors = field(default_factory=Sensors)
@@ -119,7 +119,7 @@ class Case:
         return pd.Series(flags, index=self.frame.index)
 
     def _counted(self, rows: slice) -> slice:
-        begin, step = self._begin, self.trends.step.value
+        begin, step = self._begin, self._step
         first = -((begin - rows.start.value) // step)
         last = (rows.stop.value - begin) // step
         return slice(max(first, 0), max(last + 1, 0))
@@ -132,6 +132,11 @@ class Case:
     def _begin(self) -> int:
         """When the first row begins [ns]."""
         return self.frame.index[0].value
+
+    @cached_property
+    def _step(self) -> int:
+        """Length of one row [ns]."""
+        return pd.Timedelta(self.trends.step).value
 
     def has(self, *names: str) -> bool:
         """Whether these points are trended."""

@@ -14,6 +14,8 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
+import numpy as np
+
 from fptlib import points
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job, lookup, now
@@ -22,7 +24,7 @@ from fptlib.limits import Limits, standard
 from fptlib.procedure.verdict import Check, Event, Verdict, worst
 from fptlib.record import deficiencies, provenance, schema
 from fptlib.record.plain import DECIMALS, moment, plain
-from fptlib.trends.grid import Trends
+from fptlib.trends.grid import Grid
 
 STEP_TITLES = {
     "instruments": "Instruments and trends",
@@ -44,7 +46,7 @@ _TEST = ("revision", "purpose", "requirement", "sequence", "sequence_revision", 
 
 
 def payload(
-    job: Job, trends: Trends, limits: Limits, checks: Sequence[Check],
+    job: Job, trends: Grid, limits: Limits, checks: Sequence[Check],
     readings: Iterable[Reading], instruments: Mapping[str, Instrument] | Iterable[Instrument],
     made: datetime | None = None,
 ) -> dict[str, Any]:
@@ -93,7 +95,7 @@ def payload(
     }
 
 
-def _unchanged(trends: Trends, files: Mapping[str, Any]) -> None:
+def _unchanged(trends: Grid, files: Mapping[str, Any]) -> None:
     """The files that were judged must be those that the record names."""
     now_there = {name: entry["sha256"] for name, entry in files["trends"].items()}
     for file in trends.files:
@@ -124,9 +126,9 @@ def _job(answers: Mapping[str, Any]) -> dict[str, Any]:
     return {**stated, "invented": lookup(answers, "job.invented", False) is True}
 
 
-def _test(answers: Mapping[str, Any], trends: Trends) -> dict[str, Any]:
-    frame = trends.frame
-    span = (frame.index[0], frame.index[-1] + trends.step) if len(frame) else (None, None)
+def _test(answers: Mapping[str, Any], trends: Grid) -> dict[str, Any]:
+    rows = len(trends)
+    span = (trends.time(0), trends.time(rows)) if rows else (None, None)
     return {
         **{name: _text(answers, f"test.{name}") for name in _TEST},
         "trended_from": moment(span[0]), "trended_to": moment(span[1]),
@@ -135,18 +137,18 @@ def _test(answers: Mapping[str, Any], trends: Trends) -> dict[str, Any]:
     }
 
 
-def _weather(trends: Trends) -> dict[str, Any]:
+def _weather(trends: Grid) -> dict[str, Any]:
     names = [name for name in ("outdoor_dry_bulb", "outdoor_wet_bulb", "outdoor_humidity")
              if trends.has(name)]
     return {
-        name: {"lowest": plain(trends.frame[name].min(), name),
-               "highest": plain(trends.frame[name].max(), name),
+        name: {"lowest": plain(np.nanmin(trends.columns[name]), name),
+               "highest": plain(np.nanmax(trends.columns[name]), name),
                "unit": points.point(name).unit}
         for name in names
     }
 
 
-def _trends(trends: Trends) -> dict[str, Any]:
+def _trends(trends: Grid) -> dict[str, Any]:
     return {
         "step_minutes": plain(trends.minutes, "trends"),
         "files": [plain(asdict(file), file.name) for file in trends.files],

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -31,6 +32,16 @@ _EVEN_SHARE = 0.8
 WANDER = 0.5
 _ROUND = np.array([1, 2, 5, 10, 15, 20, 30, 60, 120, 180, 240, 300, 360, 600, 720, 900, 1200,
                    1800, 3600, 7200, 10800, 14400, 21600, 43200, 86400]) * SECOND
+
+
+def moment(ns: int) -> datetime:
+    """A time [ns of UTC] as a moment, to the microsecond."""
+    return datetime.fromtimestamp(0, UTC) + duration(ns)
+
+
+def duration(ns: int) -> timedelta:
+    """Nanoseconds as a duration, to the microsecond."""
+    return timedelta(microseconds=ns // 1000)
 
 
 def hours(count: float) -> int:
@@ -125,13 +136,6 @@ class Grid:
                 "wrong clock, or state step_minutes under [site]"
             )
         return cls(steps, begin, end - begin + 1)
-
-    def index(self, zone: object) -> pd.DatetimeIndex:
-        """The grid's times in a zone."""
-        step = self.steps.step
-        times = self.steps.begin(self.first) + np.arange(self.length, dtype=np.int64) * step
-        utc = pd.DatetimeIndex(times.view("M8[ns]"), tz="UTC", freq=pd.Timedelta(step))
-        return utc.tz_convert(zone)
 
     def rows_of(self, duration: int) -> int:
         """A duration [ns] in rows, one at the least."""

@@ -1,23 +1,28 @@
-"""Trends: every mapped point on one uniform time grid, gaps kept.
+"""Grid: every mapped point on one uniform time grid, gaps kept.
 
-Intake makes them, the procedure reads them. Nothing here knows of files.
+Reading trends makes it, the procedure reads it. Nothing here knows of files, and nothing
+needs pandas unless a notebook or a figure asks for ``frame``.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
 from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from fptlib import points
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """Something intake did or found, in one sentence.
+    """Something the reading did or found, in one sentence.
 
     ``severity`` is ``note`` (done as told), ``doubt`` (look at it) or ``unusable`` (the
     point is not used in any check).
@@ -34,7 +39,7 @@ class Remark:
 class AlarmText:
     """What an alarm point said and when."""
 
-    time: pd.Timestamp
+    time: datetime
     point: str
     text: str
 
@@ -49,36 +54,64 @@ class TrendFile:
     name: str
     sha256: str
     rows: int
-    first: pd.Timestamp
-    last: pd.Timestamp
+    first: datetime
+    last: datetime
     step_minutes: float
     drift: float = 0.0
 
 
 @dataclass(frozen=True)
-class Trends:
+class Grid:
     """All mapped points of a job.
 
     Attributes:
-        frame: float64 columns named by the glossary, in the glossary's units; status and
-            alarm are 0.0 or 1.0; NaN is a gap. The index is a uniform ``DatetimeIndex``
-            in the site's time zone; a row stands for the stretch that begins at its time.
+        columns: one float64 array per point, all of the same length, in the glossary's units;
+            status and alarm are 0.0 or 1.0; NaN is a gap.
+        start: when the first row begins, in the site's time zone; a row stands for the stretch
+            that begins at its time.
         step: length of one row.
         files: the files read.
-        remarks: what intake did and found.
+        remarks: what the reading did and found.
         alarms: texts of alarm points.
         sources: files and column of each point, as ``file: column [unit]``.
         intervals: how far apart each point was sampled [min], which may be more than a row;
             zero for a log of changes.
+        rows: how many rows there are where no point is left to count them by.
     """
 
-    frame: pd.DataFrame
-    step: pd.Timedelta
+    columns: dict[str, np.ndarray]
+    start: datetime
+    step: timedelta
     files: tuple[TrendFile, ...] = ()
     remarks: tuple[Remark, ...] = ()
     alarms: tuple[AlarmText, ...] = ()
     sources: dict[str, str] = field(default_factory=dict)
     intervals: dict[str, float] = field(default_factory=dict)
+    rows: int = 0
+
+    @classmethod
+    def from_frame(cls, frame: pd.DataFrame, step: timedelta, **rest: Any) -> Grid:
+        """A grid of a table whose index is uniform and carries the site's time zone."""
+        grid = cls(start=frame.index[0].to_pydatetime(), **_of_frame(frame, step), **rest)
+        return grid
+
+    def with_frame(self, frame: pd.DataFrame, step: timedelta | None = None) -> Grid:
+        """The same grid with other values, and another length of row where one is given."""
+        return replace(self, start=frame.index[0].to_pydatetime(),
+                       **_of_frame(frame, step or self.step))
+
+    def __len__(self) -> int:
+        return next((len(values) for values in self.columns.values()), self.rows)
+
+    def time(self, row: int) -> datetime:
+        """When a row begins, in the site's zone; rows beyond the ends count on evenly."""
+        # In UTC, because a day on which the clocks change has 23 or 25 hours.
+        begin = self.start.astimezone(UTC) + int(row) * self.step
+        return begin.astimezone(self.start.tzinfo)
+
+    def row(self, moment: datetime) -> int:
+        """The row in which a moment lies; below zero or past the end outside the grid."""
+        return int((moment.astimezone(UTC) - self.start.astimezone(UTC)) // self.step)
 
     def has(self, *names: str) -> bool:
         """Whether every one of these points was trended and has at least one value."""
@@ -87,7 +120,20 @@ class Trends:
     @cached_property
     def _trended(self) -> frozenset[str]:
         return frozenset(
-            str(name) for name in self.frame.columns if self.frame[name].notna().any())
+            name for name, values in self.columns.items() if not np.isnan(values).all())
+
+    def missing(self, names: Iterable[str]) -> list[str]:
+        """Those of ``names`` that were not trended."""
+        return [name for name in names if not self.has(name)]
+
+    def numbers(self, pattern: str) -> list[int]:
+        """Numbers of the equipment for which ``pattern`` (with ``{n}``) is trended."""
+        return points.numbers(list(self.columns), pattern)
+
+    @property
+    def minutes(self) -> float:
+        """Length of one row in minutes."""
+        return self.step.total_seconds() / 60.0
 
     def file_of(self, name: str) -> TrendFile | None:
         """The file that a point was read from; the first where further ones continue it."""
@@ -96,18 +142,27 @@ class Trends:
         found = [file for file in self.files if read.endswith(f", {file.name}")]
         return max(found, key=lambda file: len(file.name), default=None)
 
-    def missing(self, names: Iterable[str]) -> list[str]:
-        """Those of ``names`` that were not trended."""
-        return [name for name in names if not self.has(name)]
+    @cached_property
+    def index(self) -> pd.DatetimeIndex:
+        """When each row begins, for notebooks and figures."""
+        import pandas as pd
 
-    def numbers(self, pattern: str) -> list[int]:
-        """Numbers of the equipment for which ``pattern`` (with ``{n}``) is trended."""
-        return points.numbers([str(name) for name in self.frame.columns], pattern)
+        begin = pd.Timestamp(self.start.astimezone(UTC)).as_unit("ns")
+        return pd.date_range(begin, periods=len(self), freq=pd.Timedelta(self.step)).tz_convert(
+            self.start.tzinfo)
 
-    @property
-    def minutes(self) -> float:
-        """Length of one row in minutes."""
-        return self.step.total_seconds() / 60.0
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """The columns as a table over ``index``, for notebooks and figures."""
+        import pandas as pd
+
+        return pd.DataFrame(self.columns, index=self.index, copy=False)
+
+
+def _of_frame(frame: pd.DataFrame, step: timedelta) -> dict[str, Any]:
+    columns = {str(name): frame[name].to_numpy(dtype=np.float64) for name in frame.columns}
+    return {"columns": columns, "rows": len(frame),
+            "step": timedelta(seconds=step.total_seconds())}
 
 
 def shown_step(values: np.ndarray, fewest: int = 4) -> float:

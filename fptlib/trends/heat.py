@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fptlib.trends.grid import Remark, Trends
+from fptlib.trends.grid import Grid, Remark
 
 FEW = 20
 # Btu/h of one gpm of water warmed by one degree F (8.33 lb/gal * 60 min/h * 1 Btu/lb F).
@@ -24,12 +24,12 @@ _FACTORS = {
 }
 
 
-def doubt(trends: Trends, point: str, text: str) -> Remark:
+def doubt(trends: Grid, point: str, text: str) -> Remark:
     """A remark on one point."""
     return Remark("doubt", text, file_of(trends, point), point)
 
 
-def file_of(trends: Trends, point: str) -> str:
+def file_of(trends: Grid, point: str) -> str:
     """The name of the file that a point was read from."""
     file = trends.file_of(point)
     return file.name if file else ""
@@ -41,17 +41,17 @@ def median(values: np.ndarray) -> float:
     return float(np.median(there)) if len(there) >= FEW else float("nan")
 
 
-def _heat(trends: Trends, flow: str, cold: str, warm: str) -> np.ndarray:
+def _heat(trends: Grid, flow: str, cold: str, warm: str) -> np.ndarray:
     """Tons by flow and temperature difference."""
-    frame = trends.frame
-    return (_BTU * frame[flow] * (frame[warm] - frame[cold]) / _TON).to_numpy()
+    at = trends.columns
+    return _BTU * at[flow] * (at[warm] - at[cold]) / _TON
 
 
-def _chiller_power(trends: Trends) -> np.ndarray | None:
+def _chiller_power(trends: Grid) -> np.ndarray | None:
     names = [f"chiller_{n}_power" for n in trends.numbers("chiller_{n}_power")]
     if not names:
         return None
-    return trends.frame[names].sum(axis=1, min_count=len(names)).to_numpy()
+    return np.sum([trends.columns[name] for name in names], axis=0)
 
 
 def _kw_per_ton(power: np.ndarray | None, tons: np.ndarray) -> float:
@@ -74,10 +74,10 @@ def _factor(ratio: float) -> str:
     return f" (about {near:g}: {_FACTORS[near]})" if abs(np.log(high / near)) < 0.12 else ""
 
 
-def flow_against_load(trends: Trends) -> Iterator[Remark]:
+def flow_against_load(trends: Grid) -> Iterator[Remark]:
     if not trends.has("chw_flow", "chw_supply_temp", "chw_return_temp", "plant_load"):
         return
-    load = trends.frame["plant_load"].to_numpy()
+    load = trends.columns["plant_load"]
     heat = _heat(trends, "chw_flow", "chw_supply_temp", "chw_return_temp")
     with np.errstate(invalid="ignore", divide="ignore"):
         kept = (load > 0.1 * np.nanmax(load)) & (heat > 0)
@@ -102,7 +102,7 @@ def _culprit(load_fits: bool, heat_fits: bool) -> tuple[str, ...]:
     return ("plant_load",) if heat_fits and not load_fits else ("chw_flow",)
 
 
-def load_by_power(trends: Trends) -> Iterator[Remark]:
+def load_by_power(trends: Grid) -> Iterator[Remark]:
     power = _chiller_power(trends)
     needed = ("chw_flow", "chw_supply_temp", "chw_return_temp")
     if power is None or trends.has("plant_load") or not trends.has(*needed):
@@ -115,7 +115,7 @@ def load_by_power(trends: Trends) -> Iterator[Remark]:
             "temperatures and power in the map"))
 
 
-def condenser_balance(trends: Trends) -> Iterator[Remark]:
+def condenser_balance(trends: Grid) -> Iterator[Remark]:
     needed = ("chw_flow", "chw_supply_temp", "chw_return_temp", "cw_flow", "cw_supply_temp",
               "cw_return_temp")
     power = _chiller_power(trends)
@@ -132,12 +132,12 @@ def condenser_balance(trends: Trends) -> Iterator[Remark]:
             "look at the units of the condenser-water flow and temperatures in the map"))
 
 
-def parts_of_power(trends: Trends) -> Iterator[Remark]:
+def parts_of_power(trends: Grid) -> Iterator[Remark]:
     power = _chiller_power(trends)
     if power is None or not trends.has("plant_power"):
         return
     with np.errstate(invalid="ignore", divide="ignore"):
-        ratio = median((trends.frame["plant_power"].to_numpy() / power)[power > 1.0])
+        ratio = median((trends.columns["plant_power"] / power)[power > 1.0])
     if ratio == ratio and not 0.95 <= ratio <= 20.0:
         yield doubt(trends, "plant_power", (
             f"the plant's power is {ratio:.3g} times that of its chillers{_factor(ratio)}; look at "

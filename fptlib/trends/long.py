@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
 
 from fptlib import points
@@ -17,12 +16,12 @@ from fptlib.errors import IntakeError
 from fptlib.trends import align
 from fptlib.trends.batches import NUMBER, TEXT, Batch, Reader, coded, texts
 from fptlib.trends.cells import looks_numeric
+from fptlib.trends.grid import AlarmText
 from fptlib.trends.grid_column import GridColumn
 from fptlib.trends.long_form import long_columns
 from fptlib.trends.opened import OpenedFile
 from fptlib.trends.progress import Progress
 from fptlib.trends.sniff import tidy
-from fptlib.trends.grid import AlarmText
 
 # Larger stretches than for a wide file, as each is divided among the points.
 _PIECE = 4 << 20
@@ -161,7 +160,7 @@ class LongTable:
         times = utc[mine]
         self._grid[key].add(times, self._steps.of(times), self._steps.part(times), values)
         for at, text in reader.alarm_texts:
-            moment = pd.Timestamp(int(times[at]), tz="UTC")
+            moment = align.moment(int(times[at]))
             self.alarms.append(AlarmText(moment, self._sources[key].name, text))
         reader.alarm_texts.clear()
 

@@ -9,13 +9,13 @@ import pandas as pd
 
 from fptlib import points
 from fptlib.trends import series
-from fptlib.trends.grid import Trends, shown_step
+from fptlib.trends.grid import Grid, shown_step
 
 # A spike or step is at least so many noise widths and sensor accuracies high.
 _NOISES, _ACCURACIES = 8.0, 6.0
 
 
-def quality(trends: Trends, used_by: Mapping[str, Sequence[str]] | None = None) -> pd.DataFrame:
+def quality(trends: Grid, used_by: Mapping[str, Sequence[str]] | None = None) -> pd.DataFrame:
     """One row per point.
 
     Args:
@@ -29,25 +29,24 @@ def quality(trends: Trends, used_by: Mapping[str, Sequence[str]] | None = None) 
         ``spikes`` and ``steps`` (counts); ``noise`` and ``resolution`` [the point's unit];
         ``clock_drift`` [s/day of its file's stamps]; ``costs`` (checks that lose time).
     """
-    rows = [_row(trends, str(name), used_by or {}) for name in trends.frame.columns]
+    rows = [_row(trends, name, used_by or {}) for name in trends.columns]
     return pd.DataFrame(rows).set_index("point")
 
 
-def gaps(trends: Trends, name: str) -> pd.DataFrame:
+def gaps(trends: Grid, name: str) -> pd.DataFrame:
     """The gaps of one point: ``begin``, ``end`` (time of the first row after) and ``hours``."""
-    missing = series.stretches(trends.frame[name].isna().to_numpy())
-    index, step = trends.frame.index, trends.step
+    missing = series.stretches(np.isnan(trends.columns[name]))
     return pd.DataFrame(
         {
-            "begin": [index[s.begin] for s in missing],
-            "end": [index[s.end - 1] + step for s in missing],
+            "begin": [pd.Timestamp(trends.time(s.begin)) for s in missing],
+            "end": [pd.Timestamp(trends.time(s.end)) for s in missing],
             "hours": [s.length * trends.minutes / 60.0 for s in missing],
         }
     )
 
 
-def _row(trends: Trends, name: str, used_by: Mapping[str, Sequence[str]]) -> dict[str, object]:
-    values = trends.frame[name].to_numpy()
+def _row(trends: Grid, name: str, used_by: Mapping[str, Sequence[str]]) -> dict[str, object]:
+    values = trends.columns[name]
     point, missing = points.point(name), series.stretches(np.isnan(values))
     longest = max(missing, key=lambda s: s.length, default=None)
     hours, file = trends.minutes / 60.0, trends.file_of(name)
@@ -59,7 +58,7 @@ def _row(trends: Trends, name: str, used_by: Mapping[str, Sequence[str]]) -> dic
         "gaps": len(missing),
         "gap_hours": sum(s.length for s in missing) * hours,
         "longest_gap": longest.length * hours if longest else 0.0,
-        "longest_gap_from": trends.frame.index[longest.begin] if longest else pd.NaT,
+        "longest_gap_from": pd.Timestamp(trends.time(longest.begin)) if longest else pd.NaT,
         **_behaviour(values, point, trends.minutes),
         "clock_drift": file.drift if file else 0.0,
         "costs": ", ".join(lost),

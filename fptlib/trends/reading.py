@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -11,22 +12,22 @@ import pandas as pd
 
 from fptlib.errors import IntakeError
 from fptlib.trends import align, safe
-from fptlib.trends.doubts import map_doubts, without_unusable
 from fptlib.trends.forms import PointSource
+from fptlib.trends.grid import AlarmText, Grid, Remark, TrendFile
 from fptlib.trends.long import LongTable
 from fptlib.trends.long_form import peek_interval
 from fptlib.trends.mapping import PointMap
 from fptlib.trends.notes import Notes
 from fptlib.trends.opened import SECOND_TREND, OpenedFile
+from fptlib.trends.plausibility import map_doubts, without_unusable
 from fptlib.trends.progress import Progress, part, silent
 from fptlib.trends.second import compare
 from fptlib.trends.wide import WideTable
-from fptlib.trends.grid import AlarmText, Remark, TrendFile, Trends
 
 Table = WideTable | LongTable
 
 
-def read_trends(folder: Path, point_map: PointMap, progress: Progress | None = None) -> Trends:
+def read_trends(folder: Path, point_map: PointMap, progress: Progress | None = None) -> Grid:
     """The job's trends on one uniform grid.
 
     Args:
@@ -52,15 +53,14 @@ class _Reading:
         self._total = max(sum(path.stat().st_size for path in self._paths.values()), 1)
         self._done = 0
 
-    def trends(self) -> Trends:
+    def trends(self) -> Grid:
         trends = self._aligned()
         self._progress(0.97, "looking at the values")
         remarks = self._notes.remarks + self._stated_unusable() + map_doubts(trends)
-        frame = without_unusable(trends.frame, remarks)
         self._progress(1.0, "trends read")
-        return replace(trends, frame=frame, remarks=tuple(remarks))
+        return replace(without_unusable(trends, remarks), remarks=tuple(remarks))
 
-    def _aligned(self) -> Trends:
+    def _aligned(self) -> Grid:
         """All points on one grid; the files' own samples are given up."""
         tables, steps = self._tables()
         firsts, lasts = zip(*(table.span(steps) for table in tables.values()), strict=True)
@@ -68,14 +68,13 @@ class _Reading:
         self._compare(tables)
         intervals = self._intervals(tables)
         columns, sources = self._on_grid(tables, grid)
-        frame = pd.DataFrame(columns, index=grid.index(self._map.zone), copy=False)
         files = tuple(self._file(name, tables[name]) for name in self._map.files)
-        return Trends(frame, pd.Timedelta(steps.step), files, (), self._alarms(tables), sources,
-                      intervals)
+        return Grid(columns, self._local(steps.begin(grid.first)), align.duration(steps.step),
+                    files, (), self._alarms(tables), sources, intervals, grid.length)
 
     def _alarms(self, tables: Mapping[str, Table]) -> tuple[AlarmText, ...]:
         found = sorted((a for t in tables.values() for a in t.alarms), key=lambda a: a.time)
-        return tuple(replace(a, time=a.time.tz_convert(self._map.zone)) for a in found)
+        return tuple(replace(a, time=a.time.astimezone(self._map.zone)) for a in found)
 
     def _stated_unusable(self) -> list[Remark]:
         return [
@@ -148,8 +147,8 @@ class _Reading:
                 f"the file's clock is {file.form.clock_offset_s:g} s ahead of true time; "
                 "taken out", file.form.name)
 
-    def _local(self, ns: int) -> pd.Timestamp:
-        return pd.Timestamp(ns, tz="UTC").tz_convert(self._map.zone)
+    def _local(self, ns: int) -> datetime:
+        return align.moment(ns).astimezone(self._map.zone)
 
     def _intervals(self, tables: Mapping[str, Table]) -> dict[str, float]:
         return {

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from fptlib.trends.clock_offset import clock_offset
 from fptlib.trends.forms import PointSource
 from fptlib.trends.notes import Notes
-from fptlib.trends.offset import clock_offset
 from fptlib.trends.series import frozen_text, stuck, stuck_hours
 
 
@@ -22,7 +22,7 @@ def compare(source: PointSource, first: pd.Series, second: pd.Series, notes: Not
     other, name = source.second.file if source.second else "", source.name
     for file, samples, which in ((source.file, first, "first"), (other, second, "second")):
         index, values = pd.DatetimeIndex(samples.index), samples.to_numpy()
-        if frozen := frozen_text(index, values, _minutes(samples), source.point):
+        if frozen := frozen_text(index.__getitem__, values, _minutes(samples), source.point):
             notes.doubt(f"in the {which} trend {frozen}", file, name)
     hours = stuck_hours(source.point)
     found = clock_offset(_moving(first, hours), _moving(second, hours))

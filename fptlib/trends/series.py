@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
 import numpy as np
-import pandas as pd
 
 from fptlib import points, units
 
@@ -115,13 +116,8 @@ def _middle(windows: np.ndarray) -> np.ndarray:
     return np.asarray(ordered[:, (windows.shape[1] - 1) // 2])
 
 
-def local(index: pd.DatetimeIndex, at: int) -> str:
-    """A row's time for a remark."""
-    return f"{index[at]:%Y-%m-%d %H:%M}"
-
-
 def frozen_text(
-    index: pd.DatetimeIndex, values: np.ndarray, minutes: float, point: points.Point
+    time: Callable[[int], datetime], values: np.ndarray, minutes: float, point: points.Point
 ) -> str:
     """What to say of a point that stands still; ``""`` where it does not."""
     hours = stuck_hours(point)
@@ -129,11 +125,11 @@ def frozen_text(
     if not found:
         return ""
     longest = max(found, key=lambda s: s.length)
-    between = index[longest.end - 1] - index[longest.begin]
+    between = time(longest.end - 1).astimezone(UTC) - time(longest.begin).astimezone(UTC)
     lasted = between.total_seconds() / 3600.0 + minutes / 60.0
     more = f"; {len(found)} such stretches over {hours:g} h" if len(found) > 1 else ""
     return (
         f"the value stands at {values[longest.begin]:.4g} {units.symbol(point.unit)} for "
-        f"{lasted:,.0f} h on end, from {local(index, longest.begin)}"
+        f"{lasted:,.0f} h on end, from {time(longest.begin):%Y-%m-%d %H:%M}"
         f"{more}: a frozen sensor or a lost connection"
     )

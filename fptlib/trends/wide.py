@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
 
 from fptlib import points
@@ -13,10 +12,10 @@ from fptlib.errors import IntakeError
 from fptlib.trends import align, safe
 from fptlib.trends.batches import NUMBER, TEXT, Batch, Reader, Rows
 from fptlib.trends.cells import looks_numeric
+from fptlib.trends.grid import AlarmText
 from fptlib.trends.opened import OpenedFile
 from fptlib.trends.progress import Progress
 from fptlib.trends.stamps import StampReader
-from fptlib.trends.grid import AlarmText
 
 
 class WideTable:
@@ -127,7 +126,7 @@ class WideTable:
         for key, sample, text in self._alarms:
             index = sample if at is None else at.get(sample)
             if index is not None:
-                time = pd.Timestamp(int(self.times[index]), tz="UTC")
+                time = align.moment(int(self.times[index]))
                 found.append(AlarmText(time, self._sources[key].name, text))
         return found
 

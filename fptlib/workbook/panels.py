@@ -9,13 +9,13 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from fptlib.job import answers as job_answers
 from fptlib.errors import FormError
-from fptlib.trends import Suggestion
+from fptlib.job import answers as job_answers
 from fptlib.job.folder import Job, now
 from fptlib.procedure.verdict import Check
 from fptlib.record import keys, signing, store, verify
 from fptlib.record.text import moment
+from fptlib.trends.suggest import Suggestion
 from fptlib.workbook import closing, parts, planning, review, state, static, verdicts
 from fptlib.workbook.forms import Message, Presses, Saved, guarded
 from fptlib.workbook.parts import button

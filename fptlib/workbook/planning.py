@@ -10,8 +10,8 @@ from fptlib.errors import FormError, FptError
 from fptlib.job.answers import accuracy
 from fptlib.job.folder import Job
 from fptlib.limits import Deviation, Limits, standard
-from fptlib.trends import Suggestion, suggest_map
 from fptlib.trends.columns import columns_of
+from fptlib.trends.suggest import Suggestion, suggest_map
 from fptlib.workbook import static
 from fptlib.workbook.asked import points as points_asked
 from fptlib.workbook.asked import time_zone_known

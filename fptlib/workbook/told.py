@@ -5,10 +5,10 @@ from __future__ import annotations
 import pandas as pd
 
 from fptlib import units
-from fptlib.trends import quality as report_of
 from fptlib.procedure.case import Case
 from fptlib.procedure.overview import overview as facts
 from fptlib.procedure.steps import points_used
+from fptlib.trends.quality import quality as report_of
 from fptlib.workbook import static
 from fptlib.workbook.static import Shown
 from fptlib.workbook.verdicts import number

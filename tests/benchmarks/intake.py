@@ -82,7 +82,8 @@ def answers(kind: str) -> dict[str, Any]:
 
 def ours(path: Path, kind: str) -> tuple[int, int]:
     """Shape of the aligned frame."""
-    from fptlib.trends import PointMap, read_trends
+    from fptlib.trends.mapping import PointMap
+    from fptlib.trends.reading import read_trends
 
     rows, columns = read_trends(path.parent, PointMap.from_answers(answers(kind))).frame.shape
     return rows, columns

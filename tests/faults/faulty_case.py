@@ -15,11 +15,11 @@ from plants import BLIND, PLANTS
 from fptlib import points, units
 from fptlib.job import answers
 from fptlib.job.folder import place
-from fptlib.procedure.case import Case
 from fptlib.job.plant import Reading
+from fptlib.procedure.case import Case
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check
-from fptlib.trends.grid import AlarmText, Trends
+from fptlib.trends.grid import AlarmText, Grid
 from sample_trends.generator import Result, Scenario, at_interval, simulate
 from sample_trends.generator.job_file import job_file
 from sample_trends.generator.samples import STORIES
@@ -51,7 +51,7 @@ class Run:
         step = pd.Timedelta(minutes=minutes)
         alarms = self.entry.alarms(self.result) if self.entry else ()
         return Case(
-            Trends(frame.astype(float).asfreq(step), step,
+            Grid.from_frame(frame.astype(float).asfreq(step), step,
                    alarms=tuple(AlarmText(a.time, a.point, a.text) for a in alarms)),
             answers.plant(stated), answers.limits(stated), answers.sensors(stated),
             readings=[_reading(r) for r in library.readings_of(self.entry, self.result)],

@@ -9,8 +9,9 @@ import pytest
 from intake_cases import CASES, Case
 
 from fptlib.errors import IntakeError
-from fptlib.trends import PointMap, read_trends
 from fptlib.job.folder import sha256
+from fptlib.trends.mapping import PointMap
+from fptlib.trends.reading import read_trends
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)

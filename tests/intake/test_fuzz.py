@@ -17,8 +17,11 @@ import pytest
 from intake_cases import FORMS, PLAIN, ZONE, Case, workbook, zipped
 
 from fptlib.errors import IntakeError
-from fptlib.trends import PointMap, read_trends, read_weather, suggest_map
-from fptlib.trends.grid import Trends
+from fptlib.trends.grid import Grid
+from fptlib.trends.mapping import PointMap
+from fptlib.trends.reading import read_trends
+from fptlib.trends.suggest import suggest_map
+from fptlib.trends.weather import read_weather
 
 SECONDS = 10.0
 FILES = [case for case in FORMS if not isinstance(case.expected, str)]
@@ -74,7 +77,7 @@ def test_changed_files(change: Callable[[bytes, random.Random], bytes], tmp_path
 def read_or_refuse(folder: Path, case: Case) -> None:
     begin = time.monotonic()
     try:
-        assert isinstance(read_trends(folder, PointMap.from_answers(case.answers)), Trends)
+        assert isinstance(read_trends(folder, PointMap.from_answers(case.answers)), Grid)
     except IntakeError as error:
         assert str(error) and "\n" not in str(error), error
         assert len(str(error)) < 1500
@@ -218,7 +221,7 @@ def test_link_out_of_the_folder(tmp_path: Path) -> None:
         read_or_raise(inner)
 
 
-def read_or_raise(folder: Path) -> Trends:
+def read_or_raise(folder: Path) -> Grid:
     case = next(case for case in FILES if case.name == "plain comma")
     return read_trends(folder, PointMap.from_answers(case.answers))
 

@@ -7,7 +7,8 @@ from typing import Any
 
 import pandas as pd
 
-from fptlib.trends import PointMap, read_trends
+from fptlib.trends.mapping import PointMap
+from fptlib.trends.reading import read_trends
 
 SUPPLY = {"file": "t.csv", "column": "CHWS", "unit": "degF"}
 

@@ -8,8 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from fptlib.trends import PointMap, long, read_trends
-from fptlib.trends.grid import Trends
+from fptlib.trends import long
+from fptlib.trends.grid import Grid
+from fptlib.trends.mapping import PointMap
+from fptlib.trends.reading import read_trends
 
 NAMES = {"CHWS": "chw_supply_temp", "CHWR": "chw_return_temp", "CH1": "chiller_1_running"}
 
@@ -40,7 +42,7 @@ def expected(samples: pd.DataFrame, name: str, index: pd.DatetimeIndex, rows: in
     return np.array(out)
 
 
-def read(folder: Path, samples: pd.DataFrame, hold: float) -> Trends:
+def read(folder: Path, samples: pd.DataFrame, hold: float) -> Grid:
     samples.to_csv(folder / "log.csv", index=False)
     return read_trends(folder, PointMap.from_answers({
         "site": {"time_zone": "America/Denver"},

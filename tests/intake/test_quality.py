@@ -9,8 +9,10 @@ import pandas as pd
 import pytest
 from intake_plant import plant, trends_of
 
-from fptlib.trends import clock_offset, gaps, map_doubts, quality
+from fptlib.trends.clock_offset import clock_offset
 from fptlib.trends.grid import shown_step
+from fptlib.trends.plausibility import map_doubts
+from fptlib.trends.quality import gaps, quality
 
 
 def test_gaps_and_coverage() -> None:

@@ -9,17 +9,22 @@ import pandas as pd
 import pytest
 from intake_plant import SHARED, real_job
 
-from fptlib.trends import PointMap, map_doubts, quality, read_trends, read_weather, suggest_map
 from fptlib.physics.atmosphere import pressure_at
 from fptlib.physics.moist_air import wet_bulb
-from fptlib.trends.grid import Trends
+from fptlib.trends.grid import Grid
+from fptlib.trends.mapping import PointMap
+from fptlib.trends.plausibility import map_doubts
+from fptlib.trends.quality import quality
+from fptlib.trends.reading import read_trends
+from fptlib.trends.suggest import suggest_map
+from fptlib.trends.weather import read_weather
 
 
-def read(name: str, folder: Path) -> Trends:
+def read(name: str, folder: Path) -> Grid:
     return read_trends(folder, PointMap.from_answers(real_job(name, folder)))
 
 
-def of(trends: Trends, point: str, severity: str) -> str:
+def of(trends: Grid, point: str, severity: str) -> str:
     return " ".join(r.text for r in trends.remarks if (r.point, r.severity) == (point, severity))
 
 

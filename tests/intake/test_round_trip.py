@@ -14,7 +14,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from intake_cases import ZONE, parquet_bytes, workbook, zipped
 
-from fptlib.trends import PointMap, read_trends
+from fptlib.trends.mapping import PointMap
+from fptlib.trends.reading import read_trends
 
 POINTS = {"chw_supply_temp": "degF", "outdoor_humidity": "%RH", "chiller_1_running": "on/off"}
 STAMPS: dict[str, Callable[[pd.Timestamp], str]] = {

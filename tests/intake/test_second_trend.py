@@ -7,7 +7,8 @@ from pathlib import Path
 import pandas as pd
 from intake_plant import plant
 
-from fptlib.trends import PointMap, read_trends
+from fptlib.trends.mapping import PointMap
+from fptlib.trends.reading import read_trends
 
 
 def said(folder: Path, seconds: int, frozen: bool = False) -> list[str]:

@@ -12,8 +12,9 @@ from intake_cases import parquet_bytes
 from intake_plant import plant
 
 from fptlib.errors import IntakeError
-from fptlib.trends import PointMap, read_trends, suggest_map
-from fptlib.trends.suggest import words_of
+from fptlib.trends.mapping import PointMap
+from fptlib.trends.reading import read_trends
+from fptlib.trends.suggest import suggest_map, words_of
 
 HEADERS = {
     "outdoor_dry_bulb": "OA Temp", "outdoor_wet_bulb": "OA Wet Bulb", "outdoor_humidity": "OA RH",

@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fptlib.trends import PointMap, read_trends
+from fptlib.trends.mapping import PointMap
+from fptlib.trends.reading import read_trends
 
 START = pd.Timestamp("2026-01-10")
 

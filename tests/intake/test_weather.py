@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from fptlib.errors import IntakeError
-from fptlib.trends import read_weather
+from fptlib.trends.weather import read_weather
 
 HEAD = ["LOCATION,Invented,XX,YYY,Made up,000000,40.0,-105.0,-7.0,1600.0", *["-"] * 7]
 

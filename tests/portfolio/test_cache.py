@@ -11,7 +11,7 @@ import pytest
 
 from fptlib import cache
 from fptlib.job.folder import Job
-from fptlib.trends.grid import Trends
+from fptlib.trends.grid import Grid
 
 
 @pytest.fixture
@@ -19,14 +19,14 @@ def job(tmp_path: Path) -> Job:
     return Job(plants.write_job(tmp_path / "p", days=2, seed=4))
 
 
-def read(job: Job, keep: bool = True) -> Trends:
+def read(job: Job, keep: bool = True) -> Grid:
     return cache.trends_of(job, job.answers(), keep)
 
 
-def same(a: Trends, b: Trends) -> None:
+def same(a: Grid, b: Grid) -> None:
     pd.testing.assert_frame_equal(a.frame, b.frame, check_exact=True, check_freq=True)
-    for item in fields(Trends):
-        if item.name != "frame":
+    for item in fields(Grid):
+        if item.name != "columns":
             assert getattr(a, item.name) == getattr(b, item.name), item.name
 
 
@@ -35,7 +35,7 @@ def unread(monkeypatch: pytest.MonkeyPatch) -> list:
     """Counts how often the trend files are read."""
     times, original = [], cache.read_trends
 
-    def counted(*given: object) -> Trends:
+    def counted(*given: object) -> Grid:
         times.append(1)
         return original(*given)
 

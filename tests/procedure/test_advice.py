@@ -24,7 +24,7 @@ def test_advice_on_the_supply_leaves_out_a_run_without_any() -> None:
     table.loc[first.handover : first.ended, "chw_supply_temp"] = np.nan
     for changeover in others:
         table.loc[changeover.handover : changeover.ended, "chw_supply_temp"] += 2.5
-    check = running.supply(replace(case, trends=replace(case.trends, frame=table)))
+    check = running.supply(replace(case, trends=case.trends.with_frame(table)))
     assert check.verdict is Verdict.FAIL and len(others) > 0
     assert "nan" not in check.adjust and "it stood too high" in check.adjust
 

@@ -18,7 +18,7 @@ from fptlib.limits import Deviation, Limits
 from fptlib.procedure import enable, instruments, lift
 from fptlib.procedure.case import Case
 from fptlib.procedure.verdict import Verdict
-from fptlib.trends.grid import Trends
+from fptlib.trends.grid import Grid
 
 DRAWS = 800
 ACCURACY = 0.5
@@ -42,7 +42,7 @@ def case_with(errors: dict[str, float], rule: str, **changes: object) -> Case:
     for name, error in errors.items():
         table[name] += error
     case = drawn.case(WINDOW, limits=limits(rule), sensors=SENSORS, **changes)
-    return dataclasses.replace(case, trends=Trends(table, case.trends.step))
+    return dataclasses.replace(case, trends=Grid.from_frame(table, case.trends.step))
 
 
 def lift_outcomes(rule: str, seed: int) -> list[Verdict]:

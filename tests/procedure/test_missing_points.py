@@ -91,7 +91,7 @@ def rows(of: Case) -> dict[str, Check]:
 def without(plant: str, points: Iterable[str]) -> dict[str, Check]:
     """The rows that come out otherwise without these points."""
     full = case(plant)
-    left = replace(full.trends, frame=full.frame.drop(columns=list(points)))
+    left = full.trends.with_frame(full.frame.drop(columns=list(points)))
     found = rows(replace(full, trends=left))
     return {id: check for id, check in found.items()
             if check.verdict is not whole(plant)[id].verdict}

@@ -144,7 +144,7 @@ def test_an_empty_job_gives_a_valid_payload(tmp_path: Path) -> None:
     job = support.make_job(tmp_path / "bare", "[job]\n")
     job.readings_file.unlink()
     trends = dataclasses.replace(
-        support.make_trends(job), frame=pd.DataFrame(index=pd.DatetimeIndex([], tz="UTC")))
+        support.make_trends(job), columns={}, rows=0)
     content = payload(job, trends, Limits(), [], [], [], made=support.MOMENT)
     assert content["inputs"]["readings.csv"] is None
     assert content["signatures_required"] == ["technician"]

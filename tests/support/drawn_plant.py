@@ -15,7 +15,7 @@ from fptlib.job.plant import Approach, Chiller, Exchanger, Plant, Sensor, Sensor
 from fptlib.limits import Deviation, Limits
 from fptlib.physics import atmosphere, moist_air
 from fptlib.procedure.case import Case
-from fptlib.trends.grid import Trends
+from fptlib.trends.grid import Grid
 
 ZONE = "America/Denver"
 DAY = pd.Timestamp("2026-01-10", tz=ZONE)
@@ -110,6 +110,6 @@ def case(table: pd.DataFrame | None = None, minutes: int = 1, **changes: object)
     """A case of the drawn plant, at rows of so many minutes, with other fields changed."""
     table = frame() if table is None else table
     step = pd.Timedelta(minutes=minutes)
-    trends = Trends(table.iloc[::minutes].asfreq(step), step)
+    trends = Grid.from_frame(table.iloc[::minutes].asfreq(step), step)
     return dataclasses.replace(
         Case(trends, PLANT, LIMITS, Sensors(SENSORS)), **changes)

@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 from fptlib import points
-from fptlib.trends.grid import TrendFile, Trends
+from fptlib.trends.grid import Grid, TrendFile
 
 ROOT = Path(__file__).resolve().parents[2]
 SHARED = Path(os.environ.get("FPTLIB_SHARED") or ROOT.parent / "shared")
@@ -56,13 +56,14 @@ def plant(days: float = 2.0, minutes: int = 5) -> pd.DataFrame:
     }, index=index)
 
 
-def trends_of(frame: pd.DataFrame) -> Trends:
+def trends_of(frame: pd.DataFrame) -> Grid:
     """The frame as trends read from one file."""
     step = frame.index[1] - frame.index[0]
     file = TrendFile("t.csv", "0" * 64, len(frame), frame.index[0], frame.index[-1],
                      step.total_seconds() / 60.0)
-    return Trends(frame, step, (file,),
-                  sources={name: f"t.csv: {name} [{points.point(name).unit}]" for name in frame})
+    return Grid.from_frame(
+        frame, step, files=(file,),
+        sources={name: f"t.csv: {name} [{points.point(name).unit}]" for name in frame})
 
 
 def real_job(name: str, folder: Path) -> dict[str, Any]:

@@ -19,7 +19,7 @@ from fptlib.record import signing
 from fptlib.record.keys import Key
 from fptlib.record.payload import payload
 from fptlib.record.trusted import TrustedKeys
-from fptlib.trends.grid import AlarmText, Remark, TrendFile, Trends
+from fptlib.trends.grid import AlarmText, Grid, Remark, TrendFile
 
 ZONE = "America/Denver"
 MOMENT = datetime(2026, 1, 20, 17, 30, tzinfo=UTC)
@@ -120,7 +120,7 @@ def notebook(name: str) -> str:
     return json.dumps({"cells": cells, "metadata": {}, "nbformat": 4, "nbformat_minor": 5})
 
 
-def make_trends(job: Job) -> Trends:
+def make_trends(job: Job) -> Grid:
     index = pd.date_range("2026-01-06", periods=4, freq="1min", tz=ZONE)
     frame = pd.DataFrame(
         {"chw_supply_temp": [44.0, 44.1, None, 44.2], "outdoor_dry_bulb": [21.0, 21.5, 22.0, 22.2]},
@@ -128,11 +128,11 @@ def make_trends(job: Job) -> Trends:
     )
     digest = sha256(job.trends_folder / "plant.csv")
     file = TrendFile("plant.csv", digest, 4, index[0], index[-1], 1.0)
-    return Trends(
-        frame, pd.Timedelta(minutes=1), (file,),
-        (Remark("doubt", "one gap of one minute", "plant.csv", "chw_supply_temp", 4),),
-        (AlarmText(index[1], "chiller_1_alarm", "low lift hold"),),
-        {"chw_supply_temp": "plant.csv: CHWS-T [degF]"},
+    return Grid.from_frame(
+        frame, pd.Timedelta(minutes=1), files=(file,),
+        remarks=(Remark("doubt", "one gap of one minute", "plant.csv", "chw_supply_temp", 4),),
+        alarms=(AlarmText(index[1], "chiller_1_alarm", "low lift hold"),),
+        sources={"chw_supply_temp": "plant.csv: CHWS-T [degF]"},
     )
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 from matplotlib.axes import Axes
 
-from fptlib.trends import gaps
 from fptlib.procedure.case import Case
+from fptlib.trends.quality import gaps
 from fptlib.workbook.figures import base
 
 MOST = 30

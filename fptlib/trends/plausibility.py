@@ -10,10 +10,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 
 from fptlib import points, units
 from fptlib.trends import series
+from fptlib.trends.grid import Grid, Remark
 from fptlib.trends.heat import (
     FEW,
     condenser_balance,
@@ -23,7 +23,6 @@ from fptlib.trends.heat import (
     median,
     parts_of_power,
 )
-from fptlib.trends.grid import Remark, Trends
 
 # (colder, warmer) of the two while the plant carries a load.
 _PAIRS = (
@@ -48,41 +47,41 @@ _ROWS = 100_000
 _LEAST_JUMP, _LEAST_LEVEL = 0.3, 10.0
 
 
-def map_doubts(trends: Trends) -> list[Remark]:
+def map_doubts(trends: Grid) -> list[Remark]:
     """What in the trends contradicts physics, most likely because of the point map."""
-    usual: tuple[Callable[[Trends], Iterator[Remark]], ...] = (
+    usual: tuple[Callable[[Grid], Iterator[Remark]], ...] = (
         _swapped, _far_apart, _wet_above_dry, _shares, flow_against_load, load_by_power,
         condenser_balance, _idle_but_on, parts_of_power,
     )
     # What is usual in a year is as usual in every fifth minute of it.
-    every = -(-len(trends.frame) // _ROWS) or 1
-    thinned = replace(trends, frame=trends.frame.iloc[::every])
+    every = -(-len(trends) // _ROWS) or 1
+    thinned = replace(trends, columns={n: v[::every] for n, v in trends.columns.items()})
     found = [remark for look in usual for remark in look(thinned)]
     return [*found, *_frozen(trends), *_unit_jumps(trends)]
 
 
-def _loaded(trends: Trends, what: str) -> np.ndarray:
+def _loaded(trends: Grid, what: str) -> np.ndarray:
     """Rows in which the chillers, or the exchanger, carry the plant, as far as trended."""
-    frame = trends.frame
-    on = np.zeros(len(frame), dtype=bool)
+    columns = trends.columns
+    on = np.zeros(len(trends), dtype=bool)
     if what == "exchanger":
         if trends.has("economizer_active"):
-            return frame["economizer_active"].to_numpy() == 1.0
+            return columns["economizer_active"] == 1.0
         return ~on
     running = [f"chiller_{n}_running" for n in trends.numbers("chiller_{n}_running")]
     if not running:
         return ~on
     for name in running:
-        on |= frame[name].to_numpy() == 1.0
+        on |= columns[name] == 1.0
     return on
 
 
-def _swapped(trends: Trends) -> Iterator[Remark]:
+def _swapped(trends: Grid) -> Iterator[Remark]:
     for cold, warm, what in _PAIRS:
         if not trends.has(cold, warm):
             continue
         rows = _loaded(trends, what)
-        difference = (trends.frame[warm] - trends.frame[cold]).to_numpy()[rows]
+        difference = (trends.columns[warm] - trends.columns[cold])[rows]
         difference = difference[~np.isnan(difference)]
         if len(difference) >= FEW and np.median(difference) < -0.5:
             share = 100.0 * float(np.mean(difference < 0))
@@ -91,11 +90,11 @@ def _swapped(trends: Trends) -> Iterator[Remark]:
                 f"{np.median(difference):.1f} °F; the two columns may be swapped in the map"))
 
 
-def _far_apart(trends: Trends) -> Iterator[Remark]:
+def _far_apart(trends: Grid) -> Iterator[Remark]:
     for one, other, band in _CLOSE:
         if not trends.has(one, other):
             continue
-        a, b = trends.frame[one].to_numpy(), trends.frame[other].to_numpy()
+        a, b = trends.columns[one], trends.columns[other]
         away = median(np.abs(a - b))
         if not away > band:
             continue
@@ -123,10 +122,10 @@ def _as_celsius(values: np.ndarray, others: np.ndarray, away: float) -> str:
     return ""
 
 
-def _wet_above_dry(trends: Trends) -> Iterator[Remark]:
+def _wet_above_dry(trends: Grid) -> Iterator[Remark]:
     if not trends.has("outdoor_dry_bulb", "outdoor_wet_bulb"):
         return
-    above = (trends.frame["outdoor_wet_bulb"] - trends.frame["outdoor_dry_bulb"]).to_numpy()
+    above = trends.columns["outdoor_wet_bulb"] - trends.columns["outdoor_dry_bulb"]
     above = above[~np.isnan(above)]
     if len(above) >= FEW and np.mean(above > 1.0) > 0.05:
         yield doubt(trends, "outdoor_wet_bulb", (
@@ -134,23 +133,23 @@ def _wet_above_dry(trends: Trends) -> Iterator[Remark]:
             "rows, which cannot be: swapped columns, a wrong unit, or a failed sensor"))
 
 
-def _shares(trends: Trends) -> Iterator[Remark]:
-    for name in trends.frame.columns:
-        if points.point(str(name)).unit not in ("%RH", "%") or not trends.has(str(name)):
+def _shares(trends: Grid) -> Iterator[Remark]:
+    for name, values in trends.columns.items():
+        if points.point(name).unit not in ("%RH", "%") or not trends.has(name):
             continue
-        high = float(trends.frame[name].max())
+        high = float(np.nanmax(values))
         if 0.0 < high <= 1.05:
-            yield doubt(trends, str(name), (
+            yield doubt(trends, name, (
                 f"the highest value is {high:.2f} %; the file may give a share of 0 to 1: state "
                 'unit = "fraction"'))
 
 
-def _idle_but_on(trends: Trends) -> Iterator[Remark]:
+def _idle_but_on(trends: Grid) -> Iterator[Remark]:
     for n in trends.numbers("chiller_{n}_running"):
         status, name = f"chiller_{n}_running", f"chiller_{n}_power"
         if not trends.has(status, name):
             continue
-        power, on = trends.frame[name].to_numpy(), trends.frame[status].to_numpy()
+        power, on = trends.columns[name], trends.columns[status]
         least = 0.05 * np.nanmax(power)
         idle = float(np.mean(power[on == 1.0] < least)) if (on == 1.0).any() else 0.0
         busy = float(np.mean(power[on == 0.0] > 4 * least)) if (on == 0.0).any() else 0.0
@@ -161,24 +160,24 @@ def _idle_but_on(trends: Trends) -> Iterator[Remark]:
                 "inverted, a command, or another chiller's"))
 
 
-def _frozen(trends: Trends) -> Iterator[Remark]:
-    for name in (str(column) for column in trends.frame.columns):
-        point, values = points.point(name), trends.frame[name].to_numpy()
+def _frozen(trends: Grid) -> Iterator[Remark]:
+    for name, values in trends.columns.items():
+        point = points.point(name)
         if series.may_be_stuck(point):
-            text = series.frozen_text(trends.frame.index, values, trends.minutes, point)
+            text = series.frozen_text(trends.time, values, trends.minutes, point)
             if text:
                 yield doubt(trends, name, text)
 
 
-def _unit_jumps(trends: Trends) -> Iterator[Remark]:
-    for name in trends.frame.columns:
-        point = points.point(str(name))
+def _unit_jumps(trends: Grid) -> Iterator[Remark]:
+    for name in trends.columns:
+        point = points.point(name)
         if point.kind == points.MEASURED and point.unit in ("degF", "gpm", "psia", "psi"):
-            yield from _jumps(trends, str(name), point)
+            yield from _jumps(trends, name, point)
 
 
-def _jumps(trends: Trends, name: str, point: points.Point) -> Iterator[Remark]:
-    values = trends.frame[name].to_numpy()
+def _jumps(trends: Grid, name: str, point: points.Point) -> Iterator[Remark]:
+    values = trends.columns[name]
     dense, there = series.dense(values)
     if len(dense) < 2 * FEW:
         return
@@ -186,7 +185,7 @@ def _jumps(trends: Trends, name: str, point: points.Point) -> Iterator[Remark]:
         before, after = dense[max(at - 10, 0) : at], dense[at : at + 10]
         if unit := _conversion(float(np.median(before)), float(np.median(after)), point):
             yield doubt(trends, name, (
-                f"from {series.local(trends.frame.index, series.at(there, at))} on the values look "
+                f"from {trends.time(series.at(there, at)):%Y-%m-%d %H:%M} on the values look "
                 f"like {unit} where they were {point.unit} before; if so, state unit_changes under "
                 f"[points.{name}]"))
             return
@@ -214,7 +213,8 @@ def _conversion(before: float, after: float, point: points.Point) -> str:
     return ""
 
 
-def without_unusable(frame: pd.DataFrame, remarks: list[Remark]) -> pd.DataFrame:
-    """The frame without the points that no check may use."""
+def without_unusable(trends: Grid, remarks: list[Remark]) -> Grid:
+    """The grid without the points that no check may use."""
     gone = {remark.point for remark in remarks if remark.severity == "unusable"}
-    return frame.drop(columns=[name for name in frame.columns if name in gone])
+    return replace(trends, rows=len(trends),
+                   columns={n: v for n, v in trends.columns.items() if n not in gone})
