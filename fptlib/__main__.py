@@ -153,7 +153,7 @@ def _print_checks(checks, every_word: bool) -> int:  # type: ignore[no-untyped-d
     return 1 if any(check.verdict == "fail" for check in checks) else 0
 
 
-def _key(stated: argparse.Namespace) -> None:
+def _keygen(stated: argparse.Namespace) -> None:
     from fptlib.record.keys import make_key
 
     key = make_key(stated.file, _passphrase("new passphrase for this key: ", again=True))
@@ -204,10 +204,10 @@ def _countersign(stated: argparse.Namespace) -> None:
     from fptlib.workbook import closing
 
     # An empty reason, as of a variable that is not set, is refused and never an acceptance.
-    decision = signing.ACCEPT if stated.send_back is None else signing.SEND_BACK
+    decision = signing.ACCEPT if stated.returned is None else signing.SEND_BACK
     path = closing.countersign(
         Job(stated.job), stated.key, _passphrase(), stated.name,
-        decision, stated.send_back or "", stated.role)
+        decision, stated.returned or "", stated.role)
     print(f"signed record: {path}")
 
 
@@ -223,7 +223,7 @@ def _verify(stated: argparse.Namespace) -> int:
     return 0 if found.good else 1
 
 
-def _review(stated: argparse.Namespace) -> int:
+def _recalculate(stated: argparse.Namespace) -> int:
     from fptlib.record.named import named
     from fptlib.workbook.closing import computed_anew
 
@@ -241,7 +241,7 @@ def _compare(stated: argparse.Namespace) -> int:
     return 0 if found.good else 1
 
 
-def _print_record(stated: argparse.Namespace) -> None:
+def _export(stated: argparse.Namespace) -> None:
     from fptlib.job.folder import Job
     from fptlib.workbook.closing import print_latest
 
@@ -284,7 +284,7 @@ _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] 
         "job": _JOB,
         "--all": {"action": "store_true", "help": "every event and sentence"},
     }),
-    "key": (_key, "Make a signing key.", {
+    "keygen": (_keygen, "Make a signing key.", {
         "file": {"type": Path, "help": f"a new key file; {_ASKED}"},
     }),
     "sign": (_sign, "Compute every check and sign a new record.", {
@@ -293,7 +293,8 @@ _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] 
     "countersign": (_countersign, "Add a signature to the latest record.", {
         "job": _JOB, **_SIGNING,
         "--role": {"default": "engineer", "choices": _FURTHER, "help": "role"},
-        "--send-back": {"metavar": "REASON", "help": "sign that the record is sent back"},
+        "--return": {"dest": "returned", "metavar": "REASON",
+                     "help": "sign that the record is returned for correction"},
     }),
     "verify": (_verify, "Say who signed what and when, and whether anything changed.", {
         "record": {"type": Path, "help": _RECORD},
@@ -308,7 +309,7 @@ _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] 
         "--revoke": {"choices": ["retired", "compromised"],
                      "help": "retired: earlier signatures count; compromised: none does"},
     }),
-    "review": (_review, "Compute a record anew and compare.", {
+    "recalculate": (_recalculate, "Recalculate a record and compare.", {
         "record": {"type": Path, "help": _RECORD},
         "--trends": {"type": Path, "help": "the folder of the trend files that the record names, "
                                            "where its job folder is not at hand"},
@@ -317,7 +318,7 @@ _COMMANDS: dict[str, tuple[Callable[..., Any], str, dict[str, dict[str, Any]]]] 
         "before": {"type": Path, "help": f"the earlier test: {_RECORD}"},
         "after": {"type": Path, "help": f"the retest: {_RECORD}; the page is written beside it"},
     }),
-    "print": (_print_record, "Write the latest record as HTML, PDF and tables.", {"job": _JOB}),
+    "export": (_export, "Write the latest record as HTML, PDF and tables.", {"job": _JOB}),
     "screen": (_screen, "Screen a folder of jobs and rank them.", {
         "folder": {"type": Path, "help": "folder that holds job folders"},
         "--workers": {"type": int, "help": "how many plants at a time"},

@@ -33,7 +33,7 @@ def signed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     os.environ["FPTLIB_PASSPHRASE"] = SECRET
     assert main(["start", str(folder / "job"), "--sample", "before"]) == 0
     assert main(["run", str(folder / "job")]) == 0
-    assert main(["key", str(folder / "key")]) == 0
+    assert main(["keygen", str(folder / "key")]) == 0
     arguments = ["--key", str(folder / "key"), "--name", "a technician"]
     assert main(["sign", str(folder / "job"), *arguments]) == 0
     return folder
@@ -44,11 +44,11 @@ def test_help_lists_every_command(capsys: pytest.CaptureFixture[str]) -> None:
         main(["--help"])
     said = capsys.readouterr().out
     assert all(name in said for name in (
-        "start", "open", "run", "check", "key", "sign", "countersign", "verify", "review",
-        "print", "screen", "trust", "compare", "demo"))
+        "start", "open", "run", "check", "keygen", "sign", "countersign", "verify",
+        "recalculate", "export", "screen", "trust", "compare", "demo"))
 
 
-@pytest.mark.parametrize("command", ["key", "sign", "countersign"])
+@pytest.mark.parametrize("command", ["keygen", "sign", "countersign"])
 def test_help_says_where_a_passphrase_may_come_from(
     command: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -71,7 +71,7 @@ def test_nothing_is_signed_before_its_steps_were_run(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(["start", str(tmp_path / "job"), "--sample", "sound"]) == 0
-    assert main(["key", str(tmp_path / "key")]) == 0
+    assert main(["keygen", str(tmp_path / "key")]) == 0
     arguments = ["--key", str(tmp_path / "key"), "--name", "a technician"]
     assert main(["sign", str(tmp_path / "job"), *arguments]) == 1
     assert "Step 4 Lift protection: not run yet" in capsys.readouterr().err
@@ -161,7 +161,7 @@ def test_a_signer_on_the_firms_list_is_vouched_for_until_the_key_is_revoked(
 def test_a_new_key_tells_its_public_half(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert main(["key", str(tmp_path / "key")]) == 0
+    assert main(["keygen", str(tmp_path / "key")]) == 0
     public = json.loads(capsys.readouterr().out.split("trusted keys: ")[1])
     assert set(public) == {"crv", "kty", "x"}
 
@@ -171,21 +171,21 @@ def test_pdf_alone_verifies(signed: Path, capsys: pytest.CaptureFixture[str]) ->
     assert "whole and unchanged" in capsys.readouterr().out
 
 
-def test_review_comes_out_the_same(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["review", str(signed / "job")]) == 0
+def test_recalculation_comes_out_the_same(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["recalculate", str(signed / "job")]) == 0
     assert capsys.readouterr().out.count(": same") == 32
 
 
-def test_review_of_the_pdf_alone_needs_its_trends_and_leaves_nothing(
+def test_recalculation_of_the_pdf_alone_needs_its_trends_and_leaves_nothing(
     signed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     alone = str(shutil.copyfile(signed / "job" / "record" / "0001.pdf", tmp_path / "alone.pdf"))
-    assert main(["review", alone]) == 1
+    assert main(["recalculate", alone]) == 1
     assert "lies in no job folder; name the folder of its trend files" in capsys.readouterr().err
     (tmp_path / "temporary").mkdir()
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path / "temporary"))
-    assert main(["review", alone, "--trends", str(signed / "job" / "trends")]) == 0
+    assert main(["recalculate", alone, "--trends", str(signed / "job" / "trends")]) == 0
     assert capsys.readouterr().out.count(": same") == 32
     assert not any((tmp_path / "temporary").iterdir())
 
@@ -204,25 +204,25 @@ def test_every_change_is_named(signed: Path, tmp_path: Path,
     assert "plant.csv" in said and "enable.dwell" in said
 
 
-def test_countersigned_and_sent_back(signed: Path, tmp_path: Path,
+def test_countersigned_and_returned_for_correction(signed: Path, tmp_path: Path,
                                      capsys: pytest.CaptureFixture[str]) -> None:
     job = shutil.copytree(signed / "job", tmp_path / "job")
-    assert main(["key", str(tmp_path / "engineer")]) == 0
+    assert main(["keygen", str(tmp_path / "engineer")]) == 0
     arguments = [str(job), "--key", str(tmp_path / "engineer"), "--name", "an engineer"]
-    assert main(["countersign", *arguments, "--send-back", "retest the lift"]) == 0
+    assert main(["countersign", *arguments, "--return", "retest the lift"]) == 0
     assert main(["verify", str(job)]) == 0
     said = capsys.readouterr().out
     assert "SENT BACK" in said and "retest the lift" in said
     assert (job / "record" / "0001.json").is_file() and (job / "record" / "0002.json").is_file()
 
 
-def test_sent_back_without_a_reason_signs_nothing(
+def test_returned_without_a_reason_signs_nothing(
     signed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     job = shutil.copytree(signed / "job", tmp_path / "job")
-    assert main(["key", str(tmp_path / "engineer")]) == 0
+    assert main(["keygen", str(tmp_path / "engineer")]) == 0
     arguments = [str(job), "--key", str(tmp_path / "engineer"), "--name", "an engineer"]
-    assert main(["countersign", *arguments, "--send-back", ""]) == 1
+    assert main(["countersign", *arguments, "--return", ""]) == 1
     assert "with a reason" in capsys.readouterr().err
     assert not (job / "record" / "0002.json").exists()
 
@@ -235,7 +235,7 @@ def test_a_record_finds_its_job_from_inside_its_folder(
     assert "the record alone was checked" not in capsys.readouterr().out
 
 
-def test_a_record_that_the_files_do_not_give_is_sent_back_only(
+def test_a_record_that_the_files_do_not_give_is_returned_only(
     signed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     job = Job(shutil.copytree(signed / "job", tmp_path / "job"))
@@ -246,17 +246,17 @@ def test_a_record_that_the_files_do_not_give_is_sent_back_only(
     content["deficiencies"].clear()
     key = keys.load_key(signed / "key", SECRET)
     store.save(job, signing.sign(content, key, "technician", "a technician", now()))
-    assert main(["key", str(tmp_path / "engineer")]) == 0
+    assert main(["keygen", str(tmp_path / "engineer")]) == 0
     arguments = [str(job.folder), "--key", str(tmp_path / "engineer"), "--name", "an engineer"]
     assert main(["countersign", *arguments]) == 1
     said = capsys.readouterr().err
     assert "lift.minimum, deficiencies of the record differ; send" in said
-    assert main(["countersign", *arguments, "--send-back", "the verdicts"]) == 0
+    assert main(["countersign", *arguments, "--return", "the verdicts"]) == 0
 
 
 def test_countersigned(signed: Path, tmp_path: Path) -> None:
     job = shutil.copytree(signed / "job", tmp_path / "job")
-    assert main(["key", str(tmp_path / "engineer")]) == 0
+    assert main(["keygen", str(tmp_path / "engineer")]) == 0
     arguments = [str(job), "--key", str(tmp_path / "engineer"), "--name", "an engineer"]
     assert main(["countersign", *arguments]) == 0
 
@@ -308,7 +308,7 @@ def test_a_folder_that_cannot_be_written_is_told_in_a_sentence(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (tmp_path / "file").write_text("no folder", encoding="utf-8")
-    assert main(["key", str(tmp_path / "file" / "key")]) == 1
+    assert main(["keygen", str(tmp_path / "file" / "key")]) == 1
     said = capsys.readouterr().err
     assert said.startswith("STOPPED: ") and "Traceback" not in said
 
@@ -317,7 +317,7 @@ def test_no_terminal_to_type_a_passphrase_in_is_told_in_a_sentence(tmp_path: Pat
     environment = {name: value for name, value in os.environ.items()
                    if name != "FPTLIB_PASSPHRASE"}
     done = subprocess.run(
-        [sys.executable, "-W", "ignore", "-m", "fptlib", "key", str(tmp_path / "key")],
+        [sys.executable, "-W", "ignore", "-m", "fptlib", "keygen", str(tmp_path / "key")],
         capture_output=True, text=True, stdin=subprocess.DEVNULL, env=environment,
         start_new_session=True)
     assert done.returncode == 1
