@@ -1,7 +1,14 @@
-"""The procedure: every step in its order."""
+"""The procedure: every step in its order, with its checks and what its verdict rests on.
+
+This is the one place that names a step. Workbook, record and command line show its title; its
+name stands in ids, file names and signed records and never changes.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+from fptlib.errors import FormError
 from fptlib.procedure import (
     enable,
     exit,
@@ -14,30 +21,121 @@ from fptlib.procedure import (
     transition,
 )
 from fptlib.procedure.case import Case
+from fptlib.procedure.catalogue import Question
 from fptlib.procedure.needs import points_of
 from fptlib.procedure.verdict import Check
 
-STEPS = {
-    "instruments": instruments,
-    "reset": reset,
-    "enable": enable,
-    "lift": lift,
-    "handover": handover,
-    "recovery": recovery,
-    "running": running,
-    "exit": exit,
-    "transition": transition,
-}
+# What every verdict rests on, as places in job.toml; the files read come on top of them.
+_ALWAYS = ("job.condition", "site", "plant", "files", "points", "sensors", "limits")
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of the procedure.
+
+    Attributes:
+        number: its place in the order; its workbook's file begins with it.
+        name: its name in ids, file names and records.
+        title: its name for people.
+        purpose: what the step is for, as the end of "to ...".
+        checks: its checks in order; a step without checks gives no verdict.
+        rests_on: the places of ``job.toml`` whose change makes its verdict out of date.
+    """
+
+    number: int
+    name: str
+    title: str
+    purpose: str
+    checks: tuple[Question, ...] = ()
+    rests_on: tuple[str, ...] = _ALWAYS
+
+    @property
+    def file(self) -> str:
+        """Name of its workbook."""
+        return f"{self.number:02d}_{self.name}.ipynb"
+
+    @property
+    def judged(self) -> bool:
+        """Whether the step gives verdicts."""
+        return bool(self.checks)
+
+    def judge(self, case: Case) -> list[Check]:
+        """Every check of the step, in order."""
+        return [question(case) for question in self.checks]
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.title}"
+
+
+STEPS: tuple[Step, ...] = (
+    Step(0, "plan", "Plan", "state what is tested, on which plant, against which limits, before "
+         "anything is measured",
+         rests_on=("job", "site", "plant", "points", "people", "instruments", "prerequisites",
+                   "abort", "limits", "frozen")),
+    Step(1, "instruments", "Instruments and trends",
+         "show that the trended sensors and the field instruments can be trusted",
+         instruments.CHECKS, (*_ALWAYS, "instruments")),
+    Step(2, "reset", "Chilled-water setpoint reset",
+         "show that the chilled-water setpoint is reset: without a reset in cold weather the "
+         "economizer hardly ever gets its hours",
+         reset.CHECKS, (*_ALWAYS, "answers.reset")),
+    Step(3, "enable", "Economizer enable",
+         "show that the economizer is enabled when towers and exchanger can carry the load, and "
+         "not before",
+         enable.CHECKS),
+    Step(4, "lift", "Lift protection",
+         "show that every chiller keeps its lift while the common sump is pulled cold under it",
+         lift.CHECKS),
+    Step(5, "handover", "Transition to the exchanger",
+         "show, live or from trends, that the exchanger takes the load and the last chiller stops "
+         "without an excursion of the chilled-water supply temperature",
+         handover.CHECKS, (*_ALWAYS, "marks")),
+    Step(6, "recovery", "Setpoint recovery",
+         "show that the active setpoint returns to the reset setpoint ramped, without overshoot "
+         "and without a new demand peak",
+         recovery.CHECKS),
+    Step(7, "running", "Economizer operation",
+         "show that the economizer runs steadily and as designed",
+         running.CHECKS),
+    Step(8, "exit", "Leaving economizer mode",
+         "show that the plant leaves economizer mode when it must, and not before",
+         exit.CHECKS),
+    Step(9, "transition", "kW/ton across the changeover",
+         "show by kW/ton before and after that the plant changes over at the right moment",
+         transition.CHECKS),
+    Step(10, "findings", "Findings",
+         "close the test: nothing left behind at the plant, findings in plain words, the record "
+         "signed",
+         rests_on=("findings",)),
+    Step(11, "review", "Review",
+         "let the senior engineer recalculate the test, comment on it, and accept it or return it "
+         "for correction",
+         rests_on=("review",)),
+)
+JUDGED = tuple(step for step in STEPS if step.judged)
+TITLES = {step.name: step.title for step in STEPS}
+
+
+def step(name: str) -> Step:
+    """The step of that name.
+
+    Raises:
+        FormError: there is none.
+    """
+    for entry in STEPS:
+        if entry.name == name:
+            return entry
+    raise FormError(f"there is no step '{name}'; the steps are: " + ", ".join(TITLES))
 
 
 def points_used(case: Case) -> dict[str, list[str]]:
     """For every check the trended points that it can rest on."""
     return {
         question.words.id: [name for need in question.words.needs for name in points_of(case, need)]
-        for step in STEPS.values() for question in step.CHECKS
+        for entry in JUDGED for question in entry.checks
     }
 
 
 def all_checks(case: Case) -> list[Check]:
     """Every check of every step, in order."""
-    return [row for step in STEPS.values() for row in step.checks(case)]
+    return [check for entry in JUDGED for check in entry.judge(case)]

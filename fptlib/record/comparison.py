@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fptlib.procedure.steps import TITLES
 from fptlib.procedure.verdict import Verdict
 from fptlib.record import retest, schema
 from fptlib.record.blocks import figure, section, table
-from fptlib.record.payload import STEP_TITLES
 from fptlib.record.report import check_figures, numbered, signers_of, whole
 from fptlib.record.retest import Closing, Comparison
 from fptlib.record.text import clean, number
@@ -78,7 +78,7 @@ def _verdict(word: str) -> Verdict | str:
 
 def _figures(rows: list[Comparison], figures: Mapping[str, bytes]) -> list[dict[str, Any]]:
     checks = {row.check: row.question for row in rows}
-    about = {**STEP_TITLES, **checks}
+    about = {**TITLES, **checks}
     # A figure belongs to a check or to a whole step.
     names = dict.fromkeys([*checks, *(check.split(".", 1)[0] for check in checks)])
     return [block for name in names for when in ("before", "after")

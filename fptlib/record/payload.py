@@ -21,22 +21,12 @@ from fptlib.errors import RecordError
 from fptlib.job.folder import Job, lookup, now
 from fptlib.job.plant import Instrument, Reading
 from fptlib.limits import Limits, standard
+from fptlib.procedure.steps import JUDGED, TITLES
 from fptlib.procedure.verdict import Check, Event, Verdict, worst
 from fptlib.record import deficiencies, provenance, schema
 from fptlib.record.plain import DECIMALS, moment, plain
 from fptlib.trends.grid import Grid
 
-STEP_TITLES = {
-    "instruments": "Instruments and trends",
-    "reset": "Chilled-water setpoint reset",
-    "enable": "When the economizer is requested",
-    "lift": "Pull-down: chiller lift is kept",
-    "handover": "Handover to the exchanger",
-    "recovery": "Return to the reset setpoint",
-    "running": "Economizer operation",
-    "exit": "Return to the chillers",
-    "transition": "Power per ton across the changeover",
-}
 # Lists and tables of job.toml that go into the record as they are.
 _TABLES = ("site", "plant", "sensors", "points", "files", "people", "answers", "findings")
 _LISTS = ("prerequisites", "overrides", "abort", "marks")
@@ -193,14 +183,14 @@ def _event(check: Check, event: Event) -> dict[str, Any]:
 
 def _steps(checks: Sequence[Check]) -> list[dict[str, Any]]:
     # Steps the standard does not know come last, in the order of their checks.
-    names = dict.fromkeys([*STEP_TITLES, *(check.step for check in checks)])
+    names = dict.fromkeys([*(step.name for step in JUDGED), *(check.step for check in checks)])
     return [_step(name, [check for check in checks if check.step == name]) for name in names]
 
 
 def _step(name: str, checks: Sequence[Check]) -> dict[str, Any]:
     verdicts = [check.verdict for check in checks]
     return {
-        "step": name, "title": STEP_TITLES.get(name, name), "verdict": worst(verdicts).value,
+        "step": name, "title": TITLES.get(name, name), "verdict": worst(verdicts).value,
         "counts": {verdict.value: verdicts.count(verdict) for verdict in Verdict},
     }
 

@@ -90,14 +90,17 @@ def _members(content: Mapping[str, Any], fresh: Mapping[str, Any]) -> list[Diffe
 def _in_the_same_words(
     content: Mapping[str, Any], fresh: Mapping[str, Any]
 ) -> dict[str, Any]:
-    """The payload of today with the record's workbooks, and the words of its checks.
+    """The payload of today with the record's workbooks, and the words of its checks and steps.
 
     Another program may say the same in other words, and workbooks are ``verify``'s matter.
     """
     said = {row["id"]: {"found": row["reason"], "recommended": row["adjust"]}
             for row in content["checks"]}
+    titles = {row["step"]: row["title"] for row in content["steps"]}
     return {
         **fresh,
+        "steps": [{**row, "title": titles.get(row["step"], row["title"])}
+                  for row in fresh["steps"]],
         "procedure": {**fresh["procedure"], "workbooks": content["procedure"]["workbooks"]},
         "deficiencies": [{**item, **said.get(item["check"], {})}
                          for item in fresh["deficiencies"]],

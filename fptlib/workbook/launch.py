@@ -21,8 +21,8 @@ from pathlib import Path
 
 from fptlib.errors import JobError
 from fptlib.job.folder import Job
+from fptlib.procedure.steps import Step
 from fptlib.workbook.state import first_unfinished
-from fptlib.workbook.steps import Step
 
 LOG = "server.log"
 LARGEST_UPLOAD = 512 * 1024 * 1024

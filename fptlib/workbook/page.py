@@ -21,6 +21,7 @@ from IPython.display import display
 from fptlib.errors import FormError, FptError, JobError
 from fptlib.job.folder import JOB_FILE, Job
 from fptlib.procedure.case import Case
+from fptlib.procedure.steps import STEPS, Step, step
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.workbook import (
     against_trend,
@@ -38,7 +39,6 @@ from fptlib.workbook.forms import FormView
 from fptlib.workbook.questions import Form, Rows
 from fptlib.workbook.rows import Finish, JobStore, Offers, RowsView, Store, Told, held
 from fptlib.workbook.static import Shown
-from fptlib.workbook.steps import STEPS, Step, step
 
 
 def find_job() -> Job:
@@ -223,13 +223,13 @@ class Page:
         """The step's verdicts; keeps them with what they rested on."""
         state.record_run(self.job, self.step, checks, self._rested_on)
         self._say_standing()
-        return verdicts.table(checks, f"Verdicts of step {self.step.number}, {self.step.title}")
+        return verdicts.table(checks, f"Verdicts of step {self.step}")
 
     def done(self) -> Shown:
         """Keep that a step without verdicts was gone through, and say what is still open."""
         state.record_run(self.job, self.step, (), self._rested_on)
         self._say_standing()
-        name = f"Step {self.step.number} {self.step.title}"
+        name = f"Step {self.step}"
         if left := state.left_open(self.job, self.step):
             return static.notes([f"{name} is saved, but not complete.", *left], "waiting")
         return static.note(f"{name} is complete.", "done")
@@ -291,7 +291,7 @@ def strip(job: Job, here: Step, before_it: bool = False) -> Shown:
         "<ol style='list-style:none;display:flex;flex-wrap:wrap;gap:.4em;padding:0;margin:0'>"
         f"{items}</ol></nav>"
     )
-    text = [f"{e.step.number} {e.step.title}: {e.verdict or e.state}{_unproven(e)}"
+    text = [f"{e.step}: {e.verdict or e.state}{_unproven(e)}"
             for e in standings]
     return Shown(markup, "\n".join([retest, *text] if retest else text))
 
@@ -310,7 +310,7 @@ def _retest(job: Job) -> str:
 
 def _strip_item(entry: state.Standing, here: bool) -> str:
     frame = "2px solid #1b2733" if here else "1px solid #c8d0d8"
-    label = f"{entry.step.number} {html.escape(entry.step.title)}"
+    label = html.escape(str(entry.step))
     link = (
         f"<b aria-current='step'>{label}</b>" if here
         else f"<a href='{entry.step.file}' style='color:#1f4e79'>{label}</a>"

@@ -1,7 +1,8 @@
 """Re-executes the standard workbooks on the sample plant and writes them back in place.
 
 For maintainers: ``python -m fptlib.workbook.publish``. The job is a copy of the sample in a
-temporary folder; only the outputs of ``workbooks/`` change.
+temporary folder; only the outputs of ``workbooks/`` change, and the title and purpose above
+each, which are the step's.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import nbformat
 
 from fptlib.job.folder import Job, write_atomically
 from fptlib.job.start import data_folder, start_sample
+from fptlib.procedure.steps import STEPS, Step
 from fptlib.workbook import run
 from fptlib.workbook.standard import as_bytes
 
@@ -25,12 +27,19 @@ def publish(folder: Path) -> list[str]:
         job = start_sample(Path(room) / "sample")
         environment = {**os.environ, "FPTLIB_JOB": str(job.folder), "IPYTHONDIR": room,
                        "PYTHONUTF8": "1"}
-        outcomes = [_one(path, job, environment) for path in sorted(folder.glob("*.ipynb"))]
+        outcomes = [_one(folder / step.file, step, job, environment) for step in STEPS]
     return [outcome for outcome in outcomes if outcome]
 
 
-def _one(path: Path, job: Job, environment: dict[str, str]) -> str:
+def head(step: Step, cell: str) -> str:
+    """The first cell of a step's workbook, with the step's title and purpose."""
+    *_, rest = cell.split("\n\n", 2)
+    return f"# {step.number} · {step.title}\n\n**Purpose:** to {step.purpose}.\n\n{rest}"
+
+
+def _one(path: Path, step: Step, job: Job, environment: dict[str, str]) -> str:
     notebook = nbformat.read(path, as_version=4)
+    notebook.cells[0].source = head(step, notebook.cells[0].source)
     stop = run.execute(notebook, job.workbooks_folder, environment)
     run.tidy(notebook)
     notebook.metadata["language_info"] = {"name": "python"}

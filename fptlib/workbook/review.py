@@ -21,10 +21,10 @@ from fptlib.errors import JobError
 from fptlib.job import answers as job_answers
 from fptlib.job.folder import Job, lookup, write_atomically
 from fptlib.limits import standard
+from fptlib.procedure.steps import STEPS
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.workbook import run
 from fptlib.workbook.questions import CHOICE, LONG, Question, Rows
-from fptlib.workbook.steps import STEPS
 
 REVIEW_FILE = "review.toml"
 ALL, NEAR, OPEN = "all checks", "near their limit", "not passed"

@@ -18,10 +18,10 @@ import nbformat
 from fptlib import errors
 from fptlib.errors import FptError
 from fptlib.job.folder import Job, write_atomically
+from fptlib.procedure.steps import STEPS, Step
 from fptlib.procedure.verdict import Verdict
 from fptlib.workbook import state
 from fptlib.workbook.standard import as_bytes
-from fptlib.workbook.steps import STEPS, Step
 
 CELL_SECONDS = 600
 AT_ONCE = 2

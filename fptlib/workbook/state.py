@@ -17,9 +17,9 @@ from typing import Any
 
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job, lookup, sha256
+from fptlib.procedure.steps import STEPS, Step
 from fptlib.procedure.verdict import Check, Verdict, worst
 from fptlib.record import store
-from fptlib.workbook.steps import STEPS, Step
 
 NOT_STARTED = "not started"
 WAITING = "waiting"
@@ -181,7 +181,7 @@ def signing_blockers(job: Job) -> list[str]:
 def _unfinished(job: Job) -> list[str]:
     found = []
     for entry in standings(job):
-        name = f"Step {entry.step.number} {entry.step.title}"
+        name = f"Step {entry.step}"
         if entry.step.judged and entry.state in (NOT_STARTED, OUT_OF_DATE):
             found.append(f"{name}: {entry.reason}.")
         elif entry.step.judged and entry.state == WAITING:

@@ -12,12 +12,12 @@ import tomlkit
 from browser_desk import Desk, Office
 
 from fptlib.job.folder import Job
+from fptlib.job.start import start_sample
+from fptlib.procedure.steps import STEPS
 from fptlib.record import signing, store
 from fptlib.record.keys import make_key
 from fptlib.record.payload import payload
-from fptlib.job.start import start_sample
 from fptlib.workbook import closing
-from fptlib.workbook.steps import STEPS
 
 PASSPHRASE = "an invented passphrase"
 AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")

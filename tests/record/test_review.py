@@ -180,7 +180,7 @@ def test_the_comparison_shows_checks_and_figures_before_and_after(tmp_path: Path
     assert "1 of 1 deficiencies are closed" in shown
     assert shown.count("<img ") == 4
     assert "before: Does the active setpoint return slowly enough?" in shown
-    assert "after: Pull-down: chiller lift is kept" in shown
+    assert "after: Lift protection" in shown
 
 
 def test_the_comparison_tells_first_what_fails_only_now(tmp_path: Path) -> None:

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from fptlib.job.folder import Job
+from fptlib.procedure.steps import step
 from fptlib.workbook import launch
 from fptlib.workbook.forms import handle
-from fptlib.workbook.steps import step
 
 CHROMIUM = "/usr/bin/chromium"
 ARGUMENTS = [

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 import small_plant
 
-from fptlib.procedure.steps import STEPS
+from fptlib.procedure.steps import step as step_of
 from fptlib.workbook import evidence
 from fptlib.workbook.figures import base, quality, sketch
 
@@ -19,7 +19,7 @@ CASE, EMPTY = small_plant.case(), small_plant.empty_case()
 
 @pytest.mark.parametrize("step", evidence.FIGURES)
 def test_a_figure_is_a_small_picture_with_a_sentence(step):
-    drawn = evidence.of(step, CASE, STEPS[step].checks(CASE))
+    drawn = evidence.of(step, CASE, step_of(step).judge(CASE))
     picture = drawn.png()
     assert picture.startswith(b"\x89PNG") and len(picture) < 250_000
     assert "not tested" not in drawn.sentence
@@ -27,7 +27,7 @@ def test_a_figure_is_a_small_picture_with_a_sentence(step):
 
 @pytest.mark.parametrize("step", evidence.FIGURES)
 def test_what_is_not_tested_is_said_in_the_figure(step):
-    drawn = evidence.of(step, EMPTY, STEPS[step].checks(EMPTY))
+    drawn = evidence.of(step, EMPTY, step_of(step).judge(EMPTY))
     assert "not tested" in drawn.sentence
     assert drawn.png().startswith(b"\x89PNG")
 
@@ -37,11 +37,11 @@ def test_gaps_do_not_break_a_figure(step):
     frame = small_plant.frame()
     frame.iloc[200:260] = np.nan
     holes = small_plant.case(frame)
-    evidence.of(step, holes, STEPS[step].checks(holes)).png()
+    evidence.of(step, holes, step_of(step).judge(holes)).png()
 
 
 def test_the_same_case_gives_the_same_picture():
-    checks = STEPS["lift"].checks(CASE)
+    checks = step_of("lift").judge(CASE)
     assert evidence.of("lift", CASE, checks).png() == evidence.of("lift", CASE, checks).png()
 
 

@@ -9,8 +9,8 @@ import small_plant
 
 from fptlib.errors import JobError
 from fptlib.job.folder import Job
+from fptlib.procedure.steps import step
 from fptlib.workbook import launch
-from fptlib.workbook.steps import step
 
 
 class Process:

@@ -11,10 +11,10 @@ import record_support as support
 
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job
+from fptlib.job.start import start
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.record import retest, store
 from fptlib.record.named import Named, named
-from fptlib.job.start import start
 from fptlib.workbook import closing, comparing
 from fptlib.workbook.comparing import compare
 from fptlib.workbook.page import Page

@@ -7,10 +7,10 @@ import pytest
 from nbformat.v4 import new_code_cell, new_notebook
 
 from fptlib.errors import JobError
+from fptlib.procedure.steps import step
 from fptlib.workbook import run, state
 from fptlib.workbook.page import find_job
 from fptlib.workbook.standard import as_bytes
-from fptlib.workbook.steps import step
 
 ENABLE = step("enable")
 OPEN = "from fptlib.workbook.page import open_page\npage = open_page('enable')"
@@ -53,7 +53,7 @@ def test_no_widget_stays_in_an_executed_workbook(job):
     write(job, OPEN, "from fptlib.workbook import asked\npage.form(asked.approaches())")
     heard = []
     result, = run.run_all(job, heard.append)
-    assert not result.stopped and heard == ["Enable"]
+    assert not result.stopped and heard == ["Economizer enable"]
     text = (job.workbooks_folder / ENABLE.file).read_text(encoding="utf-8")
     assert run.WIDGET not in text and "[form: Approaches near changeover" in text
 

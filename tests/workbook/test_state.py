@@ -5,17 +5,16 @@ from __future__ import annotations
 import pytest
 import small_plant
 
-from fptlib.procedure import enable
+from fptlib.procedure.steps import STEPS, step
 from fptlib.workbook import state
 from fptlib.workbook.page import Page, strip
-from fptlib.workbook.steps import STEPS, step
 
 ENABLE = step("enable")
 
 
 def run(job, entry=ENABLE):
     before = state.inputs(job, entry)
-    state.record_run(job, entry, enable.checks(small_plant.case()), before)
+    state.record_run(job, entry, ENABLE.judge(small_plant.case()), before)
 
 
 def test_a_new_job_has_nothing_done(job):
@@ -65,7 +64,7 @@ def test_an_edit_that_bears_on_nothing_leaves_it(job):
 def test_an_edit_while_the_step_ran_shows(job):
     before = state.inputs(job, ENABLE)
     job.put("plant.tower_approach.value", 9.0)
-    state.record_run(job, ENABLE, enable.checks(small_plant.case()), before)
+    state.record_run(job, ENABLE, ENABLE.judge(small_plant.case()), before)
     assert state.standing(job, ENABLE).state == state.OUT_OF_DATE
 
 
@@ -75,8 +74,8 @@ def test_a_stop_waits_with_its_sentence(job):
     now = state.standing(job, ENABLE)
     assert (now.state, now.verdict, now.reason) == (
         state.WAITING, "", "File 'x' is missing; put it there")
-    assert ("Step 3 Enable: it stopped when it was run last; mend what it says there and run it "
-            "again.") in state.signing_blockers(job)
+    assert ("Step 3 Economizer enable: it stopped when it was run last; mend what it says there "
+            "and run it again.") in state.signing_blockers(job)
 
 
 def test_running_again_with_the_same_outcome_writes_nothing(job):
@@ -88,7 +87,7 @@ def test_running_again_with_the_same_outcome_writes_nothing(job):
 
 def test_what_blocks_signing_is_told_in_sentences(job):
     blockers = " ".join(state.signing_blockers(job))
-    assert "Step 3 Enable: not run yet" in blockers
+    assert "Step 3 Economizer enable: not run yet" in blockers
     assert "Override on OA-WB" in blockers
     assert "Summary: not written yet" in blockers
     assert "Prerequisite 'Towers in winter operation': not signed off" in blockers
@@ -111,13 +110,14 @@ def test_the_strip_says_how_much_of_a_step_was_not_judged(job):
     counts = job.get("state.enable.counts")
     job.put("state.enable.counts", {**counts, "not tested": 2, "deferred": 1})
     assert state.standing(job, ENABLE).unproven == 3
-    assert "3 Enable: fail, 3 not judged" in strip(job, ENABLE).text
+    assert "3 Economizer enable: fail, 3 not judged" in strip(job, ENABLE).text
     job.put("state.enable.verdict", "not tested")
-    assert "3 Enable: not tested\n" in strip(job, ENABLE).text
+    assert "3 Economizer enable: not tested\n" in strip(job, ENABLE).text
 
 
 def test_above_its_run_a_page_says_nothing_of_its_own_step(job):
     run(job)
     above = Page("enable", job).strip()
-    assert "3 Enable: this page" in above.text and "2 Setpoint reset: not started" in above.text
+    assert "3 Economizer enable: this page" in above.text
+    assert "2 Chilled-water setpoint reset: not started" in above.text
     assert "this page" not in Page("enable", job).next().markup

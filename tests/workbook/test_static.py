@@ -7,10 +7,10 @@ import re
 import pytest
 import small_plant
 
-from fptlib.procedure import enable
+from fptlib.procedure.steps import step
 from fptlib.workbook import static, verdicts
 
-CHECKS = enable.checks(small_plant.case())
+CHECKS = step("enable").judge(small_plant.case())
 
 
 def luminance(colour: str) -> float:

@@ -15,7 +15,8 @@ import nbformat
 import pytest
 
 from fptlib.procedure import lift
-from fptlib.workbook.steps import STEPS, step
+from fptlib.procedure.steps import STEPS, step
+from fptlib.workbook.publish import head
 
 WORKBOOKS = Path(__file__).resolve().parents[2] / "workbooks"
 
@@ -54,6 +55,7 @@ def test_a_workbook_is_short_code_with_words_and_committed_executed(step):
     for part in ("**Purpose:**", "Safety first", "Cautions for this step", "What is needed"):
         assert part in words
     assert "widgets" not in book.metadata
+    assert book.cells[0].source == head(step, book.cells[0].source)
 
 
 def test_the_setpoint_that_lift_asks_for_is_shown_as_it_is_judged():
