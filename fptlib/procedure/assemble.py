@@ -19,14 +19,14 @@ def assemble(job: Job, progress: Callable[[float, str], None] | None = None,
             keep: bool = True, fresh: bool = False) -> Case:
     """Read everything a job holds and make a case of it.
 
-    Grid come from the job's cache where it fits; with ``keep`` they are cached; with
+    Trends come from the job's cache where it fits; with ``keep`` they are cached; with
     ``fresh`` they are read from the files whatever the cache holds, as a record needs it.
 
     Raises:
         JobError: an answer cannot be used.
         IntakeError: a trend file, its map or its values cannot be used.
     """
-    from fptlib.cache import trends_of
+    from fptlib.trends.cache import cached_trends
     from fptlib.trends.mapping import PointMap
     from fptlib.trends.reading import read_trends
 
@@ -36,7 +36,8 @@ def assemble(job: Job, progress: Callable[[float, str], None] | None = None,
     if fresh:
         trends = read_trends(job.trends_folder, PointMap.from_answers(answers), progress)
     else:
-        trends = trends_of(job, answers, keep, progress)
+        cache = job.folder / ".cache" / "trends"
+        trends = cached_trends(job.trends_folder, cache, answers, keep, progress)
     return Case(
         trends=without_offsets(trends, sensors),
         plant=plant,

@@ -18,7 +18,8 @@ if __name__ == "__main__":
             "import pyarrow.csv": ["-c", "import pyarrow.csv"],
             "import pandas, pyarrow.csv": ["-c", "import pandas, pyarrow.csv"],
             "what a check imports": [
-                "-c", "import fptlib.procedure.assemble, fptlib.cache, fptlib.procedure.steps"],
+                "-c", "import fptlib.procedure.assemble, fptlib.procedure.steps;"
+                "import fptlib.trends.cache"],
             "what a screening worker imports": ["-c", "import fptlib.portfolio.screening"],
         }.items()
     }, 1 if small else 9)

@@ -1,54 +1,58 @@
 """The trends of a job as they were last read, so that the next workbook opens at once.
 
-One file in the job's hidden folder ``.cache``: an Arrow file behind two digests, one of what
-the trends were read from, one of the bytes themselves. Where either does not fit, the trend
-files are read anew. The folder may be deleted at any time; it is no part of the job.
+One file outside ``trends/``: an Arrow file behind two digests, one of what the trends were
+read from, one of the bytes themselves. Where either does not fit, the trend files are read
+anew. The file may be deleted at any time; it is no part of the job.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterable, Mapping
+import os
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
 
 from fptlib import __version__
-from fptlib.job.folder import Job, sha256, write_atomically
+from fptlib.errors import IntakeError
 from fptlib.trends.grid import AlarmText, Grid, Remark, TrendFile
 from fptlib.trends.mapping import PointMap
+from fptlib.trends.progress import Progress
 from fptlib.trends.reading import read_trends
+from fptlib.trends.safe import Hash
 
 FORM = 3
 _ABOUT = b"about"
 _DIGEST = 64
 
 
-def trends_of(job: Job, answers: Mapping[str, Any], keep: bool = True,
-              progress: Callable[[float, str], None] | None = None) -> Grid:
-    """The job's trends, from the cache where it fits, else read and, with ``keep``, cached.
+def cached_trends(folder: Path, file: Path, answers: Mapping[str, Any], keep: bool = True,
+                  progress: Progress | None = None) -> Grid:
+    """The trends in ``folder`` from the cache ``file`` where it fits, else read, and kept there.
+
+    Args:
+        folder: the job's ``trends/``.
+        file: where the trends are cached; its folder is made where it is not there.
+        answers: the job's answers; ``[site]``, ``[files]`` and ``[points]`` are used.
+        keep: whether what had to be read is cached.
+        progress: as for ``read_trends``.
 
     Raises:
         IntakeError: a trend file, its map or its values cannot be used.
     """
     point_map = PointMap.from_answers(answers)
-    file = cache_file(job)
-    if (found := _cached(file, job, point_map, answers)) is not None:
+    if (found := _cached(file, folder, point_map, answers)) is not None:
         return found
-    trends = read_trends(job.trends_folder, point_map, progress)
+    trends = read_trends(folder, point_map, progress)
     if keep:
         key = _key(answers, ((each.name, each.sha256) for each in trends.files))
         _keep(file, key, trends)
     return trends
-
-
-def cache_file(job: Job) -> Path:
-    """Where the job's trends are cached."""
-    return job.folder / ".cache" / "trends"
 
 
 def _key(answers: Mapping[str, Any], files: Iterable[tuple[str, str]]) -> bytes:
@@ -58,24 +62,26 @@ def _key(answers: Mapping[str, Any], files: Iterable[tuple[str, str]]) -> bytes:
     return hashlib.sha256(text.encode("utf-8")).hexdigest().encode("ascii")
 
 
-def _cached(file: Path, job: Job, point_map: PointMap, answers: Mapping[str, Any]
+def _cached(file: Path, folder: Path, point_map: PointMap, answers: Mapping[str, Any]
             ) -> Grid | None:
+    hashes = {name: Hash(folder / name) for name in point_map.files}
     try:
         data = memoryview(file.read_bytes())
-        files = [(name, sha256(job.trends_folder / name)) for name in point_map.files]
-    except OSError:
+        files = [(name, found.result()) for name, found in hashes.items()]
+    except (OSError, IntakeError):
         return None
     key, digest, body = data[:_DIGEST], data[_DIGEST : 2 * _DIGEST], data[2 * _DIGEST :]
     if key != _key(answers, files) or digest != _digest(body):
         return None
-    return _unpack(pa.ipc.open_file(pa.py_buffer(body)).read_all(), point_map)
+    return _unpack(pa.ipc.open_file(pa.py_buffer(body)).read_all(), point_map.zone)
 
 
 def _keep(file: Path, key: bytes, trends: Grid) -> None:
-    body = _pack(trends)
+    body, part = _pack(trends), file.with_suffix(".part")
     try:
         file.parent.mkdir(exist_ok=True)
-        write_atomically(file, b"".join((key, _digest(body), body)))
+        part.write_bytes(b"".join((key, _digest(body), body)))
+        os.replace(part, file)
     except OSError:
         # A job on a read-only or a full disk is as good, only slower to open.
         return
@@ -94,9 +100,8 @@ def _pack(trends: Grid) -> Any:
         "remarks": [asdict(each) for each in trends.remarks],
         "alarms": [asdict(each) for each in trends.alarms],
     }
-    stated = json.dumps(about, default=lambda time: time.astimezone(UTC).isoformat()).encode()
-    table = pa.table(trends.columns)
-    table = table.replace_schema_metadata({_ABOUT: stated})
+    stated = json.dumps(about, default=lambda time: time.astimezone(UTC).isoformat())
+    table = pa.table(trends.columns).replace_schema_metadata({_ABOUT: stated.encode("utf-8")})
     sink = pa.BufferOutputStream()
     options = pa.ipc.IpcWriteOptions(compression="lz4")
     with pa.ipc.new_file(sink, table.schema, options=options) as writer:
@@ -104,8 +109,8 @@ def _pack(trends: Grid) -> Any:
     return sink.getvalue()
 
 
-def _unpack(table: pa.Table, point_map: PointMap) -> Grid:
-    about, zone = json.loads(table.schema.metadata[_ABOUT]), point_map.zone
+def _unpack(table: pa.Table, zone: tzinfo) -> Grid:
+    about = json.loads(table.schema.metadata[_ABOUT])
 
     def at(moment: str) -> datetime:
         return datetime.fromisoformat(moment).astimezone(zone)

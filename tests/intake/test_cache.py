@@ -9,8 +9,8 @@ import pandas as pd
 import portfolio_plants as plants
 import pytest
 
-from fptlib import cache
 from fptlib.job.folder import Job
+from fptlib.trends import cache
 from fptlib.trends.grid import Grid
 
 
@@ -19,8 +19,12 @@ def job(tmp_path: Path) -> Job:
     return Job(plants.write_job(tmp_path / "p", days=2, seed=4))
 
 
+def cache_file(job: Job) -> Path:
+    return job.folder / ".cache" / "trends"
+
+
 def read(job: Job, keep: bool = True) -> Grid:
-    return cache.trends_of(job, job.answers(), keep)
+    return cache.cached_trends(job.trends_folder, cache_file(job), job.answers(), keep)
 
 
 def same(a: Grid, b: Grid) -> None:
@@ -62,7 +66,7 @@ def test_alarm_texts_and_gaps_come_back(job: Job, unread: list) -> None:
 
 def test_without_keep_nothing_is_written(job: Job) -> None:
     read(job, keep=False)
-    assert not cache.cache_file(job).exists()
+    assert not cache_file(job).exists()
 
 
 def change_file(job: Job) -> None:
@@ -79,14 +83,14 @@ def change_altitude(job: Job) -> None:
 
 
 def damage(job: Job) -> None:
-    path = cache.cache_file(job)
+    path = cache_file(job)
     data = bytearray(path.read_bytes())
     data[-400] ^= 1
     path.write_bytes(data)
 
 
 def cut(job: Job) -> None:
-    path = cache.cache_file(job)
+    path = cache_file(job)
     path.write_bytes(path.read_bytes()[:90])
 
 
