@@ -10,9 +10,11 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import MISSING, dataclass, field
 from enum import StrEnum
+from typing import Any
 
+from fptlib.answer import Answer, Kind, Wrong, text
 from fptlib.errors import JobError
 
 COMMON_PRACTICE = "common practice, no source"
@@ -33,26 +35,44 @@ class Rule(StrEnum):
     GUARDED_BOTH = "guarded both ways"
 
 
+# Two years in minutes: beyond any limit of the standard, and still a duration.
+_LARGEST = 1_000_000.0
+
+
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """One acceptance limit of the standard procedure."""
+    """One acceptance limit of the standard procedure; none is negative unless ``low`` says so."""
 
     name: str
     value: float | str
     unit: str
     meaning: str
     basis: str = COMMON_PRACTICE
+    low: float = 0.0
+
+    @property
+    def answer(self) -> Answer:
+        """What a job's own value may be."""
+        label = f"limit '{self.name}'"
+        if isinstance(self.value, str):
+            return Answer(self.name, label, Kind.CHOICE, choices=tuple(Rule))
+        return Answer(self.name, label, Kind.NUMBER, self.unit, low=self.low, high=_LARGEST)
 
 
 @dataclass(frozen=True, slots=True)
 class Deviation:
     """A job's own value for a limit, with the reason and who decided it."""
 
-    value: float | str
-    reason: str
-    author: str
-    date: str
+    value: float | str = text(
+        "Value", "In the limit's own unit, as listed below under “Limits in force”: °F, min, %.",
+        default=MISSING, required=True)
+    reason: str = text("Reason", required=True)
+    author: str = text("Author", required=True)
+    date: str = text("Date", kind=Kind.DATE)
 
+
+# What advice divides by, or what has no length at zero.
+_ABOVE_ZERO = 0.01
 
 STANDARD: tuple[Limit, ...] = (
     Limit("decision.rule", Rule.GUARDED_BOTH.value, "", "how uncertainty bears on a verdict",
@@ -82,20 +102,23 @@ STANDARD: tuple[Limit, ...] = (
     Limit("handover.band", 2.0, "degF", "supply above the reset setpoint"),
     Limit("handover.time", 10.0, "min", "and no longer than"),
     Limit("handover.window", 60.0, "min", "judged in the first minutes after handover"),
-    Limit("recovery.rate", 2.0, "degF", "largest rise of the active setpoint in ten minutes"),
+    Limit("recovery.rate", 2.0, "degF", "largest rise of the active setpoint in ten minutes",
+          low=_ABOVE_ZERO),
     Limit("recovery.shortest", 20.0, "min", "shortest return"),
     Limit("recovery.longest", 120.0, "min", "longest return"),
     Limit("recovery.overshoot", 1.5, "degF", "supply above the reset setpoint"),
     Limit("recovery.reversals", 2.0, "count", "most reversals of the supply"),
     Limit("recovery.reversal_size", 1.0, "degF", "a reversal counts from this size"),
-    Limit("recovery.demand_interval", 15.0, "min", "the utility's demand interval"),
+    Limit("recovery.demand_interval", 15.0, "min", "the utility's demand interval",
+          low=_ABOVE_ZERO),
     Limit("running.tower_band", 1.0, "degF", "band of the condenser-water setpoint"),
     Limit("running.tower_offset", 0.0, "degF",
-          "offset in the condenser-water setpoint (the sequence's own value)"),
+          "offset in the condenser-water setpoint (the sequence's own value)", low=-_LARGEST),
     Limit("running.share", 90.0, "%", "share of the run within a band"),
     Limit("running.overcooling", 2.0, "degF", "condenser water colder than needed"),
     Limit("running.fan_minimum", 30.0, "%", "fans count as at minimum below this speed"),
-    Limit("running.fan_starts", 6.0, "per hour", "most fan starts per cell in any hour"),
+    Limit("running.fan_starts", 6.0, "per hour", "most fan starts per cell in any hour",
+          low=_ABOVE_ZERO),
     Limit("running.supply_band", 1.5, "degF", "supply around the active setpoint"),
     Limit("running.conductance", 80.0, "%", "exchanger conductance against design"),
     Limit("exit.band", 1.5, "degF", "supply above setpoint"),
@@ -109,13 +132,6 @@ STANDARD: tuple[Limit, ...] = (
     Limit("conditions.load_low", 50.0, "%", "least load, share of the economizer's design load"),
     Limit("conditions.turnovers", 3.0, "count", "loop turnovers before a verdict on the supply"),
 )
-
-# What advice divides by, or what has no length at zero.
-_POSITIVE = {"recovery.rate", "recovery.demand_interval", "running.fan_starts"}
-# The sequence's own offset may point either way; no other limit can be negative.
-_SIGNED = {"running.tower_offset"}
-# Two years in minutes: beyond any limit of the standard, and still a duration.
-_LARGEST = 1_000_000
 
 _STANDARD = {limit.name: limit for limit in STANDARD}
 
@@ -177,26 +193,27 @@ def standard(name: str) -> Limit:
     return _STANDARD[name]
 
 
+def own(name: str, row: Any) -> Deviation:
+    """A job's or a firm's own value for a limit, as its file or its form states it.
+
+    Raises:
+        JobError: there is no such limit, or the row lacks what it must have.
+    """
+    standard(name)
+    if not isinstance(row, Mapping) or "value" not in row:
+        raise JobError(f"limit '{name}' is {row!r}; it must be a table with value, reason, author "
+                       "and date")
+    said = (str(row.get(key, "")) for key in ("reason", "author", "date"))
+    found = Deviation(row["value"], *said)
+    _check(name, found)
+    return found
+
+
 def _check(name: str, deviation: Deviation) -> None:
-    usual = standard(name).value
-    if isinstance(usual, str):
-        if deviation.value not in [rule.value for rule in Rule]:
-            raise JobError(
-                f"limit '{name}' is '{deviation.value}'; it must be one of: "
-                + ", ".join(rule.value for rule in Rule)
-            )
-    elif isinstance(deviation.value, bool) or not isinstance(deviation.value, int | float):
-        raise JobError(f"limit '{name}' is '{deviation.value}'; it must be a number")
-    else:
-        _check_range(name, deviation.value)
+    item = standard(name).answer
+    try:
+        item.take(deviation.value)
+    except Wrong as wrong:
+        raise JobError(f"{item.label} ({standard(name).meaning}): {wrong}") from None
     if not deviation.reason.strip() or not deviation.author.strip():
-        raise JobError(f"limit '{name}' deviates from the standard: give a reason and an author")
-
-
-def _check_range(name: str, value: float) -> None:
-    least = -_LARGEST if name in _SIGNED else 0
-    # Written so that NaN is out of range too.
-    if not least <= value <= _LARGEST or (value == 0 and name in _POSITIVE):
-        least_said = "above 0 and up" if name in _POSITIVE else f"from {least:,}"
-        raise JobError(f"limit '{name}' is {value}; it must be a number {least_said} "
-                       f"to {_LARGEST:,} {standard(name).unit}")
+        raise JobError(f"{item.label} deviates from the standard: give a reason and an author")

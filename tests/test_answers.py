@@ -12,7 +12,7 @@ import pytest
 from fptlib.errors import JobError
 from fptlib.job import answers
 from fptlib.job.folder import Job, lookup, place, split
-from fptlib.job.plant import Sensor, Sensors
+from fptlib.job.schema import Sensor, Sensors
 from fptlib.job.start import clear, start
 from fptlib.limits import Limits
 from fptlib.procedure.assemble import without_offsets
@@ -40,26 +40,31 @@ def test_plant_with_all_it_can_state() -> None:
 
 
 @pytest.mark.parametrize(("given", "said"), [
-    ({}, "site.altitude is missing"),
-    ({"site": {"altitude": "high"}}, "site.altitude: 'high' is not a number"),
-    ({"site": {"altitude": 0}}, "site.time_zone is missing"),
+    ({}, r"site.altitude \(Altitude\) is missing; enter it in the plan"),
+    ({"site": {"altitude": "high"}}, r"site.altitude \(Altitude\): 'high' is not a number"),
+    ({"site": {"altitude": 0}}, r"site.time_zone \(Time zone\) is missing"),
     ({"site": {"altitude": 0, "time_zone": "Mars/North"}}, "'Mars/North' is not a zone"),
-    ({"site": SITE, "plant": {"demand_window": "rolling"}}, "must be 'clock' or 'sliding'"),
+    ({"site": SITE, "plant": {"demand_window": "rolling"}},
+     "'rolling' is not offered; choose one of: clock, sliding"),
     ({"site": SITE, "plant": {"chillers": 1, "chiller_1": {"refrigerant": "R-0"}}},
-     "'R-0' is not one of"),
+     r"plant.chiller_1.refrigerant \(Refrigerant\): 'R-0' is not offered; choose one of: R-134a"),
     ({"site": SITE, "plant": {"chillers": 1, "chiller_1": {"colour": "red"}}},
      "plant.chiller_1.colour is not known"),
     ({"site": SITE, "plant": {"tower_approach": {"value": 7, "basis": "felt"}}},
-     "must be 'observed' or 'design'"),
-    ({"site": {"altitude": float("nan")}}, "site.altitude: 'nan' is not a number"),
-    ({"site": {"altitude": 10**400}}, "site.altitude: '1000+' is not a number"),
-    ({"site": {"altitude": 99999}}, "site.altitude: altitude 99999.0 ft is outside"),
+     r"tower_approach.basis \(Basis\): 'felt' is not offered; choose one of: observed, design"),
+    ({"site": {"altitude": float("nan")}}, r"site.altitude \(Altitude\): 'nan' is not a number"),
+    ({"site": {"altitude": 10**400}}, r"site.altitude \(Altitude\): '1000+…' is not a number"),
+    ({"site": {"altitude": 99999}},
+     r"\(Altitude\): 99999 ft is outside what is possible here \(-1500 to 20,000 ft\)"),
     ({"site": {"altitude": 0, "time_zone": "America"}}, "'America' is not a zone"),
     ({"site": {"altitude": 0, "time_zone": 7}}, "'7' is not a zone"),
-    ({"site": SITE, "plant": {"chillers": float("inf")}}, "plant.chillers: 'inf' is not a num"),
-    ({"site": SITE, "plant": {"chillers": 2.5}}, "plant.chillers: '2.5' must be a whole number"),
-    ({"site": SITE, "plant": {"tower_cells": -1}}, "plant.tower_cells: '-1' must be a whole"),
-    ({"site": SITE, "plant": {"equipment_limit": 1e9}}, "must be a whole number from 0 to 1000"),
+    ({"site": SITE, "plant": {"chillers": float("inf")}}, r"plant.chillers .*: 'inf' is not a num"),
+    ({"site": SITE, "plant": {"chillers": 2.5}},
+     r"plant.chillers \(Number of chillers\): '2.5' is not a whole number"),
+    ({"site": SITE, "plant": {"tower_cells": -1}},
+     r"plant.tower_cells .*: -1 is outside what is possible here \(1 to 80\)"),
+    ({"site": SITE, "plant": {"equipment_limit": 1e9}},
+     r"economizer mode\): 1000000000 is outside what is possible here \(1 to 100\)"),
     ({"site": SITE, "plant": {"exchanger": "x"}}, "plant.exchanger: 'x' stands where a table"),
     ({"site": SITE, "plant": {"tower_approach": 7}}, "plant.tower_approach: '7' stands where a"),
 ])
@@ -72,13 +77,14 @@ def test_wrong_plant_is_one_sentence(given: dict, said: str) -> None:
     (answers.sensors, {"sensors": 3}, "sensors: '3' stands where a table is expected"),
     (answers.sensors, {"sensors": {"chw_flow": 0.02}}, "sensors.chw_flow: '0.02' stands where"),
     (answers.sensors, {"sensors": {"chw_flow": {"accuracy": "2 %"}}},
-     "sensors.chw_flow.accuracy: '2 %' is not a number"),
+     r"sensors.chw_flow.accuracy \(Accuracy ±\): '2 %' is not a number"),
     (answers.instruments, {"instruments": ["T1"]}, r"instruments: '\['T1'\]' stands where a"),
     (answers.instruments, {"instruments": {"T1": "good"}}, "instruments.T1: 'good' stands where"),
     (answers.instruments, {"instruments": {"T1": {"accuracy": 1, "accuracy_unit": "% of range"}}},
-     "instruments.T1.accuracy_unit: '% of range' is not known; state one of: % of reading, degF"),
+     r"instruments.T1.accuracy_unit \(Unit of the accuracy\): '% of range' is not offered; "
+     "choose one of: % of reading, degF"),
     (answers.instruments, {"instruments": {"T1": {"accuracy": float("nan")}}},
-     "instruments.T1.accuracy: 'nan' is not a number"),
+     r"instruments.T1.accuracy \(Accuracy ±\): 'nan' is not a number"),
     (answers.limits, {"limits": "none"}, "limits: 'none' stands where a table is expected"),
     (answers.marks, {"marks": "none"}, "marks: 'none' stands where tables are expected"),
     (answers.marks, {"marks": ["none"]}, "marks: .* stands where tables are expected"),
@@ -107,10 +113,12 @@ def test_instrument_without_accuracy_has_none_and_a_tag_may_hold_a_quote() -> No
 
 @pytest.mark.parametrize(("given", "said"), [
     ({"enable.dwel": {"value": 1, "reason": "r", "author": "a"}}, "there is no limit"),
-    ({"enable.dwell": {"value": "long", "reason": "r", "author": "a"}}, "must be a number"),
+    ({"enable.dwell": {"value": "long", "reason": "r", "author": "a"}},
+     r"'enable.dwell' \(.*\): 'long' is not a number; write a number from 0 to"),
     ({"enable.dwell": {"value": 20}}, "give a reason and an author"),
-    ({"enable.dwell": 20}, "needs value, reason, author and date"),
-    ({"decision.rule": {"value": "hope", "reason": "r", "author": "a"}}, "must be one of"),
+    ({"enable.dwell": 20}, "is 20; it must be a table with value, reason, author and date"),
+    ({"decision.rule": {"value": "hope", "reason": "r", "author": "a"}},
+     r"'hope' is not offered; choose one of: simple"),
 ])
 def test_wrong_limit_is_one_sentence(given: dict, said: str) -> None:
     with pytest.raises(JobError, match=said):
@@ -124,20 +132,21 @@ def _own(name: str, value: float) -> Limits:
 @pytest.mark.parametrize("value", [float("nan"), float("inf"), -1.0, 1e9, 10**400])
 @pytest.mark.parametrize("name", ["enable.dwell", "running.supply_band", "handover.window"])
 def test_limit_that_no_plant_has_is_refused(name: str, value: float) -> None:
-    with pytest.raises(JobError, match=f"'{name}' is .* must be a number from 0 to 1,000,000"):
+    said = rf"limit '{name}' \(.*(is outside what is|is not a number; ).*0 to 1,000,000"
+    with pytest.raises(JobError, match=said):
         _own(name, value)
 
 
 @pytest.mark.parametrize("name", ["recovery.rate", "recovery.demand_interval",
                                   "running.fan_starts"])
 def test_limit_that_is_divided_by_is_not_zero(name: str) -> None:
-    with pytest.raises(JobError, match=f"'{name}' is 0; it must be a number above 0 and up to"):
+    with pytest.raises(JobError, match=rf"'{name}' \(.*\): 0 .* is outside .*\(0.01 to 1,000,000"):
         _own(name, 0)
 
 
 def test_an_offset_may_point_either_way() -> None:
     assert _own("running.tower_offset", -2.0)["running.tower_offset"] == -2.0
-    with pytest.raises(JobError, match="from -1,000,000 to 1,000,000 degF"):
+    with pytest.raises(JobError, match="a number from -1,000,000 to 1,000,000 °F"):
         _own("running.tower_offset", float("-inf"))
 
 

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from intake_plant import SHARED
 
-from fptlib.job.plant import Approach
+from fptlib.job.schema import Approach
 from fptlib.limits import Deviation, Limits
 from fptlib.procedure import reset, worth
 from fptlib.procedure.case import Case

@@ -27,7 +27,7 @@ import tomlkit
 
 from fptlib import points, units
 from fptlib.job.folder import Job
-from fptlib.job.plant import Sensors
+from fptlib.job.schema import Sensors
 from fptlib.physics.atmosphere import pressure_at
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.case import Case
@@ -96,7 +96,7 @@ def same(before: dict[str, Check], after: dict[str, Check],
         one, other = before[name], after[name]
         assert one.verdict is other.verdict, (name, one.reason, other.reason)
         np.testing.assert_allclose(numbers(other), numbers(one), rtol=1e-9, err_msg=name)
-        assert [(e.start + shift, e.verdict) for e in one.events] == [
+        assert [(pd.Timestamp(e.start) + shift, e.verdict) for e in one.events] == [
             (e.start, e.verdict) for e in other.events], name
 
 

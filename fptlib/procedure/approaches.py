@@ -14,9 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from fptlib.job.schema import Approach
 from fptlib.procedure.case import Case
 from fptlib.procedure.catalogue import Untested
-from fptlib.job.plant import Approach
 
 NEAR_CHANGEOVER = 3.0
 STEADY_BAND = 0.5

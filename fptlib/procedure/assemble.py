@@ -10,7 +10,7 @@ import pandas as pd
 from fptlib.errors import JobError
 from fptlib.job import answers as job_answers
 from fptlib.job.folder import Job, lookup
-from fptlib.job.plant import Sensors
+from fptlib.job.schema import Sensors
 from fptlib.procedure.case import Case
 from fptlib.trends.grid import Grid, Remark
 
@@ -46,8 +46,8 @@ def assemble(job: Job, progress: Callable[[float, str], None] | None = None,
         readings=job_answers.readings(job.readings_file, plant),
         instruments=job_answers.instruments(answers),
         marks=job_answers.marks(answers),
-        condition=str(lookup(answers, "job.condition", "natural")),
-        wet_bulb_source=_wet_bulb_source(answers),
+        condition=job_answers.general(answers).condition,
+        wet_bulb_source=job_answers.site(answers).wet_bulb_source,
         weather=_weather(job, answers),
     )
 
@@ -63,14 +63,6 @@ def without_offsets(trends: Grid, sensors: Sensors) -> Grid:
                for name, offset in offsets.items()]
     return replace(trends, columns={**trends.columns, **corrected},
                    remarks=(*trends.remarks, *remarks))
-
-
-def _wet_bulb_source(answers: job_answers.Answers) -> str:
-    source = lookup(answers, "site.wet_bulb_source", "trended")
-    if source not in ("trended", "calculated"):
-        raise JobError(f"job.toml, site.wet_bulb_source: '{source}' must be 'trended' or "
-                       "'calculated'")
-    return str(source)
 
 
 def _weather(job: Job, answers: job_answers.Answers) -> pd.DataFrame | None:

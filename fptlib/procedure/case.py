@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from fptlib import points
-from fptlib.job.plant import Approach, Instrument, Mark, Plant, Reading, Sensor, Sensors
+from fptlib.job.schema import Approach, Instrument, Mark, Plant, Reading, Sensor, Sensors
 from fptlib.limits import Limits
 from fptlib.physics import atmosphere, moist_air, water
 from fptlib.procedure import episodes, status

@@ -10,12 +10,12 @@ import numpy as np
 import pandas as pd
 
 from fptlib import points, units
+from fptlib.job.schema import Reading
 from fptlib.physics import water
 from fptlib.procedure import uncertainty
 from fptlib.procedure.case import Case, once
 from fptlib.procedure.catalogue import Untested, at_most, check, unjudged
 from fptlib.procedure.known import carried, stretches
-from fptlib.job.plant import Reading
 from fptlib.procedure.verdict import Check, Event, Verdict
 
 STUCK_WHILE_MOVING = 2.0

@@ -19,7 +19,7 @@ import numpy as np
 from fptlib import points
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job, lookup, now
-from fptlib.job.plant import Instrument, Reading
+from fptlib.job.schema import Instrument, Reading
 from fptlib.limits import Limits, standard
 from fptlib.procedure.steps import JUDGED, TITLES
 from fptlib.procedure.verdict import Check, Event, Verdict, worst

@@ -10,10 +10,11 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from fptlib import points, units
+from fptlib.answer import answers_of, taken
 from fptlib.errors import FormError
-from fptlib.job.answers import number
 from fptlib.job.folder import Job, now, write_atomically
 from fptlib.job.readings import COLUMNS, numbered_rows
+from fptlib.job.schema import Site
 from fptlib.physics.atmosphere import pressure_at
 from fptlib.workbook.questions import (
     CHANGED_ELSEWHERE,
@@ -95,9 +96,9 @@ def plausible(job: Job, point: points.Point, text: str, unit: str) -> str:
             altitude.
     """
     meaning = point.meaning.capitalize()
-    altitude = number(job.answers(), "site.altitude")
-    scale = units.scale(unit, point.unit, meaning,
-                        None if altitude is None else float(pressure_at(altitude)))
+    altitude = job.get("site.altitude")
+    scale = units.scale(unit, point.unit, meaning, None if altitude is None else float(
+        pressure_at(taken(answers_of(Site)["altitude"], altitude, "site.altitude"))))
     question = Question("value", meaning, NUMBER, unit, required=True,
                         low=scale.back(point.low), high=scale.back(point.high))
     value = read(question, text)

@@ -25,7 +25,7 @@ from tomlkit.exceptions import TOMLKitError
 from fptlib.errors import JobError
 from fptlib.job.folder import Job, lookup, write_atomically
 from fptlib.job.start import EDITION, clear
-from fptlib.limits import Deviation, Limits, standard
+from fptlib.limits import Limits, own, standard
 from fptlib.record.provenance import workbook_digest
 
 PROCEDURE_FILE = "procedure.toml"
@@ -51,7 +51,7 @@ def read(folder: Path) -> Procedure:
     """
     stated = _stated(folder)
     try:
-        Limits({name: _deviation(name, row) for name, row in stated.get("limits", {}).items()})
+        Limits({name: own(name, row) for name, row in stated.get("limits", {}).items()})
     except JobError as error:
         raise _unusable(folder, f"{PROCEDURE_FILE}: {error}") from error
     found = sorted((folder / "workbooks").glob("*.ipynb"))
@@ -85,14 +85,6 @@ def _stated(folder: Path) -> Mapping[str, Any]:
     if not lookup(found, "procedure.name") or not lookup(found, "procedure.edition"):
         raise _unusable(folder, f"{PROCEDURE_FILE} must state [procedure] name and edition")
     return found
-
-
-def _deviation(name: str, row: Any) -> Deviation:
-    standard(name)
-    if not isinstance(row, Mapping) or "value" not in row:
-        raise JobError(f"limit '{name}' is {row!r}; it must be a table with value, reason, author "
-                       "and date")
-    return Deviation(row["value"], *(str(row.get(key, "")) for key in ("reason", "author", "date")))
 
 
 def _cleared(folder: Path, path: Path) -> bytes:

@@ -6,8 +6,8 @@ import tempfile
 from pathlib import Path, PureWindowsPath
 
 from fptlib.errors import FormError
-from fptlib.trends.safe import form_of
 from fptlib.job.folder import Job, write_atomically
+from fptlib.trends.safe import form_of
 
 MB = 1_000_000
 # The browser sends a file in one piece and holds it three times over meanwhile.

@@ -15,7 +15,7 @@ from plants import BLIND, PLANTS
 from fptlib import points, units
 from fptlib.job import answers
 from fptlib.job.folder import place
-from fptlib.job.plant import Reading
+from fptlib.job.schema import Reading
 from fptlib.procedure.case import Case
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check

@@ -7,7 +7,7 @@ import dataclasses
 import drawn_plant as drawn
 import pytest
 
-from fptlib.job.plant import Approach
+from fptlib.job.schema import Approach
 from fptlib.limits import Deviation, Limits
 from fptlib.procedure.case import Case
 from fptlib.procedure.steps import all_checks

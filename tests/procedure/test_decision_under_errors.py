@@ -13,7 +13,7 @@ import drawn_plant as drawn
 import numpy as np
 import pytest
 
-from fptlib.job.plant import Approach, Plant, Sensor, Sensors
+from fptlib.job.schema import Approach, Plant, Sensor, Sensors
 from fptlib.limits import Deviation, Limits
 from fptlib.procedure import enable, instruments, lift
 from fptlib.procedure.case import Case

@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 from drawn_plant import EXIT, SENSORS, WARM, at, case, frame
 
+from fptlib.job.schema import Sensor, Sensors
 from fptlib.procedure.case import Case
-from fptlib.job.plant import Sensor, Sensors
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 

@@ -15,8 +15,8 @@ import pandas as pd
 import pytest
 from drawn_plant import EXIT, HANDOVER, RECOVERED, RELEASE, REQUEST, WARM, at
 
+from fptlib.job.schema import Instrument, Reading, Sensor, Sensors
 from fptlib.procedure.case import Case
-from fptlib.job.plant import Instrument, Reading, Sensor, Sensors
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 
@@ -30,8 +30,9 @@ def rows(case: Case) -> dict[str, Check]:
 
 def readings(value: float = 50.0, due: str = "2026-12-01") -> dict[str, Any]:
     zone = drawn.ZONE
-    instrument = Instrument("T1", "0001", 0.1, pd.Timestamp("2025-12-01", tz=zone),
-                            pd.Timestamp(due, tz=zone), accuracy_unit="degF")
+    instrument = Instrument(
+        "T1", serial="0001", accuracy=0.1, accuracy_unit="degF",
+        calibrated=pd.Timestamp("2025-12-01", tz=zone), due=pd.Timestamp(due, tz=zone))
     return {
         "readings": [Reading(at("10:00"), "chw_supply_temp", value, "T1", "technician")],
         "instruments": {"T1": instrument},
@@ -271,7 +272,7 @@ def test_sensors_too_coarse_for_a_heat_balance_cannot_decide_it(point: str) -> N
 
 
 @pytest.mark.parametrize("instruments", [
-    {}, {"T1": Instrument("T1", "0001", None, None, None)}])
+    {}, {"T1": Instrument("T1", serial="0001")}])
 @pytest.mark.parametrize("point", ["chw_supply_temp", "chw_flow"])
 def test_an_instrument_of_unknown_accuracy_proves_nothing(
     instruments: dict[str, Instrument], point: str

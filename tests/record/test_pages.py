@@ -22,7 +22,7 @@ import tomlkit
 
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job
-from fptlib.job.plant import Instrument, Reading
+from fptlib.job.schema import Instrument, Reading
 from fptlib.record import blocks, canonical, exchange, page, pdf, signing
 from fptlib.record.payload import payload
 from fptlib.record.text import likelihood
@@ -259,7 +259,7 @@ def hostile_record(job: Job, text: str) -> bytes:
     check = support.make_check(question=text, reason=text, meaning=text, adjust=text, basis=text,
                                missing=(text,), unit=text)
     reading = Reading(support.at("2026-01-06 10:00"), "chw_flow", 1.0, text, text, text)
-    instrument = Instrument(text, text, 0.2, None, None, text, text)
+    instrument = Instrument(text, text, text, text, 0.2)
     content = payload(job, support.make_trends(job), support.LIMITS, [check], [reading],
                       [instrument], made=support.MOMENT)
     return signing.sign(content, KEYS["technician"], "technician", text, support.MOMENT)

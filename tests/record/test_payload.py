@@ -16,8 +16,8 @@ import pytest
 import record_support as support
 
 from fptlib.errors import RecordError
-from fptlib.job import plant
 from fptlib.job.folder import Job
+from fptlib.job.schema import Instrument, Reading
 from fptlib.limits import Limits
 from fptlib.procedure import verdict
 from fptlib.record import canonical, deficiencies, page, schema
@@ -193,8 +193,8 @@ def test_what_json_has_no_place_for_is_refused(value: Any) -> None:
 
 
 @pytest.mark.parametrize(("kind", "member"), [
-    (verdict.Check, "checks"), (verdict.Event, "checks.events"), (plant.Reading, "readings"),
-    (plant.Instrument, "instruments"), (TrendFile, "trends.files"), (Remark, "trends.remarks"),
+    (verdict.Check, "checks"), (verdict.Event, "checks.events"), (Reading, "readings"),
+    (Instrument, "instruments"), (TrendFile, "trends.files"), (Remark, "trends.remarks"),
     (AlarmText, "trends.alarms"),
 ])
 def test_the_schema_knows_every_field(kind: type, member: str) -> None:

@@ -11,7 +11,7 @@ import dataclasses
 import numpy as np
 import pandas as pd
 
-from fptlib.job.plant import Approach, Chiller, Exchanger, Plant, Sensor, Sensors
+from fptlib.job.schema import Approach, Chiller, Exchanger, Plant, Sensor, Sensors
 from fptlib.limits import Deviation, Limits
 from fptlib.physics import atmosphere, moist_air
 from fptlib.procedure.case import Case

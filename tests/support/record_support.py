@@ -12,7 +12,7 @@ import pandas as pd
 from joserfc.jwk import OKPKey
 
 from fptlib.job.folder import Job, sha256
-from fptlib.job.plant import Instrument, Reading
+from fptlib.job.schema import Instrument, Reading
 from fptlib.limits import Deviation, Limits
 from fptlib.procedure.verdict import Check, Event, Verdict
 from fptlib.record import signing
@@ -176,9 +176,10 @@ READINGS = [
     Reading(at("2026-01-06 10:05"), "chw_flow", 1210.0, "F1", "Avery Field", "clamp-on"),
 ]
 INSTRUMENTS = {
-    "T1": Instrument("T1", "SN-1", 0.2, at("2025-06-01"), at("2026-06-01"), "thermometer", "0-120",
-                     "degF"),
-    "F1": Instrument("F1", "SN-2", 24.0, at("2025-02-01"), None, accuracy_unit="gpm"),
+    "T1": Instrument("T1", "thermometer", "SN-1", "0-120", 0.2, "degF", at("2025-06-01"),
+                     at("2026-06-01")),
+    "F1": Instrument("F1", serial="SN-2", accuracy=24.0, accuracy_unit="gpm",
+                     calibrated=at("2025-02-01")),
 }
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from fptlib.job.plant import Approach, Chiller, Exchanger, Plant
+from fptlib.job.schema import Approach, Chiller, Exchanger, Plant
 from fptlib.procedure.case import Case
 from fptlib.trends.grid import Grid
 

@@ -94,7 +94,8 @@ def test_a_firms_folder_that_cannot_be_used_is_refused(firm, text):
     ("[limits]\n'enable.dwell'=20", "limit 'enable.dwell' is 20; it must be a table"),
     ("[limits.'enable.dwell']\nreason='r'", "must be a table with value, reason"),
     ("[limits.'enable.dwell']\nvalue=20", "give a reason and an author"),
-    ("[limits.'enable.dwell']\nvalue=nan\nreason='r'\nauthor='a'", "is nan"),
+    ("[limits.'enable.dwell']\nvalue=nan\nreason='r'\nauthor='a'",
+     "'nan' is not a number; write a number from 0"),
     ("limits=1", "'limits' must be a table"),
     ("[letterhead]\nlines=1", "'letterhead.lines' must be a list"),
 ])
