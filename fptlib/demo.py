@@ -6,9 +6,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 from fptlib.job.folder import Job
+from fptlib.job.start import SAMPLES, pasted, start_sample
 from fptlib.record.keys import make_key
 from fptlib.record.verify import verify
-from fptlib.job.start import SAMPLES, pasted, start_sample
 from fptlib.table import lines
 from fptlib.workbook import closing
 from fptlib.workbook.standard import adopt

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 from intake_plant import JOBS, REAL, SHARED
@@ -16,7 +17,7 @@ from fptlib.job.folder import Job
 from fptlib.job.start import start
 from fptlib.physics import water
 from fptlib.procedure.assemble import assemble
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.overview import overview
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
@@ -37,7 +38,7 @@ def real_job(name: str, folder: Path) -> Job:
     return job
 
 
-def verdicts(case: Case) -> dict[str, Check]:
+def verdicts(case: FunctionalTest) -> dict[str, Check]:
     return {check.id: check for check in all_checks(case)}
 
 
@@ -63,8 +64,8 @@ def test_campus_chiller_is_judged_only_where_it_can_be(tmp_path: Path) -> None:
     assert {check.verdict for check in rest.values()} == {Verdict.NOT_TESTED}
     economizer = [check for check in rest.values() if check.step != "instruments"]
     assert all(check.reason.startswith("not trended:") for check in economizer)
-    assert "chw_flow" not in case.frame
-    assert [r.point for r in case.trends.remarks if r.severity == "unusable"] == ["chw_flow"]
+    assert "chw_flow" not in case.grid.frame
+    assert [r.point for r in case.grid.remarks if r.severity == "unusable"] == ["chw_flow"]
 
 
 def test_campus_chiller_facts(tmp_path: Path) -> None:
@@ -72,25 +73,25 @@ def test_campus_chiller_facts(tmp_path: Path) -> None:
     case = assemble(real_job("campus_chiller", tmp_path))
     facts = {fact.name: fact for fact in overview(case)}
     assert facts["tower approach while a chiller runs"].median == pytest.approx(5.1, abs=0.1)
-    lift = case.water_lift(1).dropna()
-    assert lift.quantile(0.001) > 29.0 and lift.max() < 57.0
+    lift = case.water_lift(1)
+    assert np.nanquantile(lift, 0.001) > 29.0 and np.nanmax(lift) < 57.0
     assert "load" not in facts
 
 
 def test_four_chiller_plant_tons_and_power_are_the_files_own(tmp_path: Path) -> None:
     """Its tons are 500 gpm dT / 12,000 within 0.06; its power is the sum of its parts."""
     case = assemble(real_job("four_chiller_plant", tmp_path))
-    frame = case.frame
+    frame = case.grid.frame
     rule = water.load_rule_of_thumb(
         frame["chw_flow"], frame["chw_return_temp"], frame["chw_supply_temp"])
     # The file's temperatures are printed to 0.1 degF, which 1,200 gpm turn into 2.5 tons each.
     assert (rule - frame["plant_load"]).abs().median() < 0.06
-    known = (frame["plant_load"] > 50.0) & case.load.notna()
+    known = (frame["plant_load"] > 50.0) & ~np.isnan(case.load)
     ratio = (case.load / frame["plant_load"])[known]
     assert ratio.median() == pytest.approx(1.005, abs=0.003)
     own = (frame["plant_power"] / frame["plant_load"])[known]
     assert (case.kw_per_ton[known] / own).median() == pytest.approx(1 / 1.005, abs=0.003)
-    text = " ".join(remark.text for remark in case.trends.remarks)
+    text = " ".join(remark.text for remark in case.grid.remarks)
     # The file's own column shows 72.7 in its last 1,716 lines, 20 December to the end.
     assert "stands at 72.7 °F for 288 h on end, from 2023-12-20 00:00" in text
     assert verdicts(case)["instruments.wet_bulb"].verdict is Verdict.PASS
@@ -112,8 +113,8 @@ def test_simulated_plant_changeovers_at_their_minute(tmp_path: Path) -> None:
     def shown(moment: pd.Timestamp) -> str:
         return f"{moment:%m-%d %H:%M}"
 
-    assert [shown(c.handover) for c in case.handovers] == ENTRIES
-    assert [shown(c.exit) for c in case.exits] == EXITS
+    assert [shown(case.time(c.first)) for c in case.runs] == ENTRIES
+    assert [shown(case.time(row)) for c in case.changeovers if (row := c.exit_row) is not None] == EXITS
     found = verdicts(case)
     judged = ("enable.stay", "enable.condition", "enable.rest", "handover.fallback",
               "handover.excursion", "running.supply", "instruments.heat_balance")

@@ -17,8 +17,8 @@ from intake_plant import SHARED
 
 from fptlib.job.schema import Approach
 from fptlib.limits import Deviation, Limits
-from fptlib.procedure import reset, worth
-from fptlib.procedure.case import Case
+from fptlib.procedure import reset, savings
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.trends.weather import read_weather
 
 SETPOINTS = np.array([44.0, 46.0, 48.0, 50.0, 52.0, 54.0, 56.0])
@@ -30,7 +30,7 @@ STATIONS = {
 }
 
 
-def case_with(station: str) -> Case:
+def case_with(station: str) -> FunctionalTest:
     path = SHARED / "weather" / station
     if not path.is_file():
         pytest.skip(f"{station} is not in the shared folder (set FPTLIB_SHARED)")
@@ -43,7 +43,7 @@ def case_with(station: str) -> Case:
 
 @pytest.mark.parametrize(("station", "expected"), STATIONS.items())
 def test_hours_that_each_setpoint_allows(station: str, expected: list[int]) -> None:
-    found = reset.economizer_hours(case_with(station), SETPOINTS)
+    found = np.array([savings.economizer_hours(case_with(station), each) for each in SETPOINTS])
     near_freezing = np.abs(SETPOINTS - 14.0 - 32.0) <= 2.0
     assert (np.abs(found - expected) <= np.where(near_freezing, 80, 10)).all(), found
 
@@ -51,14 +51,15 @@ def test_hours_that_each_setpoint_allows(station: str, expected: list[int]) -> N
 def test_hours_on_the_reset_line_lie_between_its_ends() -> None:
     case = case_with(next(iter(STATIONS)))
     outdoor, setpoint = reset.reset_line(case)
-    low, high = reset.economizer_hours(case, np.array([setpoint.min(), setpoint.max()]))
+    low, high = (savings.economizer_hours(case, float(each))
+                 for each in (setpoint.min(), setpoint.max()))
     assert low <= reset.economizer_hours_on_reset(case) <= high
     assert (np.diff(outdoor) > 0).all() and setpoint.max() == 50.0
 
 
 def test_worth_of_a_setpoint_in_hours_and_energy() -> None:
     """From 50 to 52 degF: 576 - 342 h; the drawn plant saves 245 - 65 kW."""
-    said = worth.of_setpoint(case_with(next(iter(STATIONS))), 50.0, 2.0)
+    said = savings.of_setpoint(case_with(next(iter(STATIONS))), 50.0, 2.0)
     found = re.fullmatch(r"worth about (\d+) h, about ([\d,]+) kWh a year", said)
     assert found, said
     hours, energy = (float(text.replace(",", "")) for text in found.groups())
@@ -67,4 +68,4 @@ def test_worth_of_a_setpoint_in_hours_and_energy() -> None:
 
 
 def test_nothing_is_said_without_a_typical_year() -> None:
-    assert worth.of_setpoint(drawn.case(), 46.0, 2.0) == ""
+    assert savings.of_setpoint(drawn.case(), 46.0, 2.0) == ""

@@ -30,7 +30,7 @@ from fptlib.job.folder import Job
 from fptlib.job.schema import Sensors
 from fptlib.physics.atmosphere import pressure_at
 from fptlib.procedure.assemble import assemble
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 
@@ -78,7 +78,7 @@ def told(sample: str = "before") -> Told:
     return Told(answers, tables, (SAMPLES / sample / "readings.csv").read_text(encoding="utf-8"))
 
 
-def checks(case: Case) -> dict[str, Check]:
+def checks(case: FunctionalTest) -> dict[str, Check]:
     return {check.id: check for check in all_checks(case)}
 
 
@@ -306,18 +306,18 @@ def test_over_a_change_of_the_clocks(days: int, tmp_path: Path) -> None:
 # -- as well told, in memory ---------------------------------------------------------------
 
 @pytest.fixture(scope="module")
-def cases() -> dict[str, Case]:
+def cases() -> dict[str, FunctionalTest]:
     return {name: assemble(Job(SAMPLES / name)) for name in ("sound", "before")}
 
 
 @pytest.fixture(scope="module")
-def found(cases: dict[str, Case]) -> dict[str, dict[str, Check]]:
+def found(cases: dict[str, FunctionalTest]) -> dict[str, dict[str, Check]]:
     return {name: checks(case) for name, case in cases.items()}
 
 
-def with_frame(case: Case, frame: pd.DataFrame, **changes: Any) -> Case:
+def with_frame(case: FunctionalTest, frame: pd.DataFrame, **changes: Any) -> FunctionalTest:
     step = pd.Timedelta(frame.index[1] - frame.index[0])
-    return replace(case, trends=case.trends.with_frame(frame, step), **changes)
+    return replace(case, grid=case.grid.with_frame(frame, step), **changes)
 
 
 def swapped(name: str) -> str:
@@ -328,13 +328,13 @@ def swapped(name: str) -> str:
 
 @pytest.mark.parametrize("sample", ["sound", "before"])
 def test_equipment_numbered_otherwise(
-    sample: str, cases: dict[str, Case], found: dict[str, dict[str, Check]]
+    sample: str, cases: dict[str, FunctionalTest], found: dict[str, dict[str, Check]]
 ) -> None:
     case = cases[sample]
     plant = replace(case.plant, chillers=tuple(
         replace(chiller, number=3 - chiller.number) for chiller in case.plant.chillers))
     other = with_frame(
-        case, case.frame.rename(columns=swapped), plant=plant,
+        case, case.grid.frame.rename(columns=swapped), plant=plant,
         sensors=Sensors({swapped(name): s for name, s in case.sensors.stated.items()}),
         readings=[replace(r, point=swapped(r.point)) for r in case.readings])
     for name, check in checks(other).items():
@@ -344,10 +344,10 @@ def test_equipment_numbered_otherwise(
 
 @pytest.mark.parametrize("sample", ["sound", "before"])
 def test_ten_times_the_plant(
-    sample: str, cases: dict[str, Case], found: dict[str, dict[str, Check]]
+    sample: str, cases: dict[str, FunctionalTest], found: dict[str, dict[str, Check]]
 ) -> None:
     case, grows = cases[sample], ("_flow", "power", "load", "amps")
-    frame = case.frame.copy()
+    frame = case.grid.frame.copy()
     frame[[n for n in frame if str(n).endswith(grows)]] *= 10.0
     design = case.plant.exchanger
     exchanger = replace(design, **{
@@ -364,11 +364,11 @@ def test_ten_times_the_plant(
 
 @pytest.mark.parametrize("sample", ["sound", "before"])
 def test_two_winters_keep_the_verdicts_of_each(
-    sample: str, cases: dict[str, Case], found: dict[str, dict[str, Check]]
+    sample: str, cases: dict[str, FunctionalTest], found: dict[str, dict[str, Check]]
 ) -> None:
     case = cases[sample]
-    later = case.frame.set_axis(case.frame.index + pd.Timedelta(days=300))
-    both = checks(with_frame(case, pd.concat([case.frame, later]).asfreq(case.trends.step)))
+    later = case.grid.frame.set_axis(case.grid.frame.index + pd.Timedelta(days=300))
+    both = checks(with_frame(case, pd.concat([case.grid.frame, later]).asfreq(case.grid.step)))
     for name, check in both.items():
         assert check.verdict is found[sample][name].verdict, (name, check.reason)
         # Chillers are foretold from twice the quarter-hours, which makes them better known.
@@ -378,19 +378,19 @@ def test_two_winters_keep_the_verdicts_of_each(
 
 # -- less well told ------------------------------------------------------------------------
 
-def rows_dropped(case: Case, share: float) -> Case:
-    gone = np.random.default_rng(1).random(len(case.frame)) < share
-    return with_frame(case, case.frame.mask(np.broadcast_to(gone[:, None], case.frame.shape)))
+def rows_dropped(case: FunctionalTest, share: float) -> FunctionalTest:
+    gone = np.random.default_rng(1).random(len(case.grid.frame)) < share
+    return with_frame(case, case.grid.frame.mask(np.broadcast_to(gone[:, None], case.grid.frame.shape)))
 
 
-def cells_dropped(case: Case, share: float) -> Case:
-    return with_frame(case, case.frame.mask(
-        np.random.default_rng(2).random(case.frame.shape) < share))
+def cells_dropped(case: FunctionalTest, share: float) -> FunctionalTest:
+    return with_frame(case, case.grid.frame.mask(
+        np.random.default_rng(2).random(case.grid.frame.shape) < share))
 
 
-def hours_dropped(case: Case, seed: int, points_too: bool = False) -> Case:
+def hours_dropped(case: FunctionalTest, seed: int, points_too: bool = False) -> FunctionalTest:
     """Thirty blocks of up to two hours, of all points or of every fourth, here and there."""
-    dice, frame = np.random.default_rng(seed), case.frame.copy()
+    dice, frame = np.random.default_rng(seed), case.grid.frame.copy()
     for _ in range(30):
         start, length = dice.integers(len(frame)), dice.integers(1, 120)
         columns = dice.permutation(frame.shape[1])[: frame.shape[1] // (4 if points_too else 1)]
@@ -398,27 +398,27 @@ def hours_dropped(case: Case, seed: int, points_too: bool = False) -> Case:
     return with_frame(case, frame)
 
 
-def thinned(case: Case, minutes: int) -> Case:
+def thinned(case: FunctionalTest, minutes: int) -> FunctionalTest:
     """Rare samples; power is the mean of its row, as a meter stores it, and alarms are kept."""
     step = pd.Timedelta(minutes=minutes)
-    rare = case.frame.iloc[::minutes].asfreq(step)
+    rare = case.grid.frame.iloc[::minutes].asfreq(step)
     for name in rare:
         if str(name).endswith(("power", "alarm")):
-            rows = case.frame[name].resample(step)
+            rows = case.grid.frame[name].resample(step)
             rare[name] = rows.mean() if str(name).endswith("power") else rows.max()
     return with_frame(case, rare)
 
 
-def shown_in_steps(case: Case, step: float, stated: bool = True) -> Case:
+def shown_in_steps(case: FunctionalTest, step: float, stated: bool = True) -> FunctionalTest:
     """Temperatures to the next step, which the plan states or leaves to be read off."""
-    degrees = [n for n in case.frame if points.point(str(n)).unit == "degF"]
-    frame = case.frame.copy()
+    degrees = [n for n in case.grid.frame if points.point(str(n)).unit == "degF"]
+    frame = case.grid.frame.copy()
     frame[degrees] = (frame[degrees] / step).round() * step
     own = {n: replace(case.sensor(str(n)), resolution=step if stated else 0.0) for n in degrees}
     return with_frame(case, frame, sensors=Sensors({**case.sensors.stated, **own}))
 
 
-LESS: dict[str, Callable[[Case], Case]] = {
+LESS: dict[str, Callable[[FunctionalTest], FunctionalTest]] = {
     "1 % of the rows dropped": lambda case: rows_dropped(case, 0.01),
     "10 % of the rows dropped": lambda case: rows_dropped(case, 0.10),
     "1 % of the cells dropped": lambda case: cells_dropped(case, 0.01),
@@ -437,7 +437,7 @@ LESS: dict[str, Callable[[Case], Case]] = {
 @pytest.mark.parametrize("sample", ["sound", "before"])
 @pytest.mark.parametrize("how", LESS)
 def test_less_well_told_contradicts_nothing(
-    how: str, sample: str, cases: dict[str, Case], found: dict[str, dict[str, Check]]
+    how: str, sample: str, cases: dict[str, FunctionalTest], found: dict[str, dict[str, Check]]
 ) -> None:
     for name, check in checks(LESS[how](cases[sample])).items():
         whole = found[sample][name]

@@ -13,7 +13,7 @@ import pytest
 
 from fptlib.job.folder import Job
 from fptlib.procedure.assemble import assemble
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 
@@ -34,21 +34,21 @@ def stated(sample: str) -> list[list[str]]:
 
 
 @pytest.fixture(scope="module")
-def sound() -> Case:
+def sound() -> FunctionalTest:
     return assemble(Job(SAMPLES / "sound"))
 
 
 @pytest.fixture(scope="module")
-def before() -> Case:
+def before() -> FunctionalTest:
     return assemble(Job(SAMPLES / "before"))
 
 
-def checks(case: Case) -> dict[str, Check]:
+def checks(case: FunctionalTest) -> dict[str, Check]:
     return {check.id: check for check in all_checks(case)}
 
 
-def shown(moment: pd.Timestamp | None) -> str:
-    return "" if moment is None else f"{moment:%Y-%m-%d %H:%M}"
+def shown(case: FunctionalTest, row: int | None) -> str:
+    return "" if row is None else f"{case.time(row):%Y-%m-%d %H:%M}"
 
 
 @pytest.mark.parametrize("sample", ["sound", "before"])
@@ -59,30 +59,30 @@ def test_changeovers_are_those_of_the_readme(
     table = stated(sample)
     assert len(case.changeovers) == len(table)
     for changeover, row in zip(case.changeovers, table, strict=True):
-        assert [shown(changeover.request), shown(changeover.handover)] == [
+        assert [shown(case, changeover.enabled), shown(case, changeover.transition)] == [
             cell if cell[:2] == "20" else "" for cell in row[1:3]]
-        assert shown(changeover.exit) == (row[4] if row[4][:2] == "20" else "")
+        assert shown(case, changeover.exit_row) == (row[4] if row[4][:2] == "20" else "")
 
 
-def test_sound_plant_passes_every_check(sound: Case) -> None:
+def test_sound_plant_passes_every_check(sound: FunctionalTest) -> None:
     assert {id: str(check.verdict) for id, check in checks(sound).items()} == dict.fromkeys(
         checks(sound), "pass")
 
 
-def test_limits_were_frozen_before_the_trends(sound: Case, before: Case) -> None:
+def test_limits_were_frozen_before_the_trends(sound: FunctionalTest, before: FunctionalTest) -> None:
     for sample, case in (("sound", sound), ("before", before)):
         assert Job(SAMPLES / sample).get("frozen.limits") == case.limits.digest()
 
 
-def test_plant_before_correction_fails_where_it_must(before: Case) -> None:
+def test_plant_before_correction_fails_where_it_must(before: FunctionalTest) -> None:
     found = checks(before)
     assert {id for id, check in found.items() if check.verdict is Verdict.FAIL} == MUST_FAIL
     assert all(found[id].adjust for id in MUST_FAIL)
 
 
-def test_failures_point_at_their_minute(before: Case) -> None:
+def test_failures_point_at_their_minute(before: FunctionalTest) -> None:
     found = checks(before)
-    handovers = {c.handover for c in before.handovers}
+    handovers = {before.time(run.first) for run in before.runs}
     for check in ("recovery.rate", "recovery.duration"):
         moments = {e.start for e in found[check].events if e.verdict is Verdict.FAIL}
         # The setpoint steps up in the minute of the handover, from the row before it.
@@ -114,10 +114,10 @@ RESTS_ON = {
 
 
 @pytest.mark.parametrize("point", RESTS_ON)
-def test_without_any_one_point_only_its_checks_change(sound: Case, point: str) -> None:
+def test_without_any_one_point_only_its_checks_change(sound: FunctionalTest, point: str) -> None:
     whole = checks(sound)
-    trends = sound.trends.with_frame(sound.frame.drop(columns=point))
-    left = checks(dataclasses.replace(sound, trends=trends))
+    trends = sound.grid.with_frame(sound.grid.frame.drop(columns=point))
+    left = checks(dataclasses.replace(sound, grid=trends))
     changed = [check for id, check in left.items() if check.verdict is not whole[id].verdict]
     assert {check.id for check in changed} == RESTS_ON[point]
     for check in changed:

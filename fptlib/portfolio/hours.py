@@ -9,42 +9,39 @@ minus that over settled economizer runs of the same trends; unlike loads are not
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 
 from fptlib.portfolio.result import NOT_TESTED, Hours
-from fptlib.procedure import enable, running, uncertainty
-from fptlib.procedure.case import Case
+from fptlib.procedure import approaches, enable, running
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Check
 
 PARTS = 52
 
 
-def hours(case: Case, missed: Check) -> Hours:
+def hours(case: FunctionalTest, missed: Check) -> Hours:
     """The hours of a case; ``missed`` is its row of ``enable.missed``, which says what lacks."""
-    span = round(len(case.frame) * case.minutes / 60.0, 2)
+    span = round(len(case) * case.minutes / 60.0, 2)
     if missed.verdict == NOT_TESTED:
         return Hours(span, why_unknown=missed.reason)
-    holds = (case.enable_margin >= 0.0).to_numpy()
-    lost = enable.waiting(case)
-    certain = lost & (case.enable_margin >= uncertainty.enable_margin(case)).to_numpy()
+    margin, lost = approaches.enable_margin(case), enable.waiting(case).sure
+    holds, certain = margin >= 0.0, lost & (margin >= approaches.enable_uncertainty(case))
     chillers, economizer, kwh, why = _energy(case, lost)
     return Hours(span, _count(case, _unseen(case)), _count(case, holds), _count(case, lost),
                  _count(case, certain), chillers, economizer, kwh, why,
                  _parts(case, holds, lost))
 
 
-def _unseen(case: Case) -> np.ndarray:
-    rested_on = (case.enable_margin, case.chillers_on, case.commanded)
-    return np.isnan(np.array([series.to_numpy() for series in rested_on])).any(axis=0)
+def _unseen(case: FunctionalTest) -> np.ndarray:
+    return np.isnan(approaches.enable_margin(case) + case.chillers_on + case.commanded)
 
 
-def _count(case: Case, flags: np.ndarray) -> float:
+def _count(case: FunctionalTest, flags: np.ndarray) -> float:
     return round(float(np.count_nonzero(flags)) * case.minutes / 60.0, 2)
 
 
-def _energy(case: Case, lost: np.ndarray) -> tuple[float | None, float | None, float | None, str]:
+def _energy(case: FunctionalTest, lost: np.ndarray) -> tuple[float | None, float | None, float | None, str]:
     """Chiller kW, economizer kW, kWh of the lost hours, and why there is none."""
-    if missing := case.lacking(["power"]):
+    if missing := case.missing("power"):
         return None, None, None, "not trended: " + ", ".join(missing)
     chillers, economizer = _mean(case.power[lost]), _economizer_power(case)
     if not lost.any():
@@ -57,18 +54,17 @@ def _energy(case: Case, lost: np.ndarray) -> tuple[float | None, float | None, f
     return chillers, economizer, round(_count(case, lost) * (chillers - economizer), 0), ""
 
 
-def _economizer_power(case: Case) -> float | None:
-    runs = [case.power[rows] for c in case.handovers if (rows := running.settled(case, c))]
-    return _mean(pd.concat(runs)) if runs else None
+def _economizer_power(case: FunctionalTest) -> float | None:
+    runs = [case.power[rows] for run in case.runs if (rows := running.settled(case, run))]
+    return _mean(np.concatenate(runs)) if runs else None
 
 
-def _mean(power: pd.Series) -> float | None:
-    known = power.to_numpy()
-    known = known[~np.isnan(known)]
+def _mean(power: np.ndarray) -> float | None:
+    known = power[~np.isnan(power)]
     return round(float(known.mean()), 1) if len(known) else None
 
 
-def _parts(case: Case, holds: np.ndarray, lost: np.ndarray) -> tuple[tuple[float, float], ...]:
+def _parts(case: FunctionalTest, holds: np.ndarray, lost: np.ndarray) -> tuple[tuple[float, float], ...]:
     """Hours possible and lost in equal parts of the trends."""
     edges = np.linspace(0, len(holds), min(PARTS, len(holds)) + 1).astype(int)[:-1]
     sums = [np.add.reduceat(flags.astype(np.int64), edges) for flags in (holds, lost)]

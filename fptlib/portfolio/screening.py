@@ -11,7 +11,7 @@ from fptlib.job.folder import Job, lookup
 from fptlib.portfolio.hours import hours
 from fptlib.portfolio.result import Row, Screening, unforeseen
 from fptlib.procedure.assemble import assemble
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check
 from fptlib.record.payload import payload
@@ -45,9 +45,9 @@ def _screen(job: Job, plant: str) -> tuple[Screening, dict[str, Any] | None]:
     return _result(plant, job.answers(), case, checks, problem), record
 
 
-def _record(job: Job, case: Case, checks: list[Check]) -> tuple[dict[str, Any] | None, str]:
+def _record(job: Job, case: FunctionalTest, checks: list[Check]) -> tuple[dict[str, Any] | None, str]:
     try:
-        stated = payload(job, case.trends, case.limits, checks, case.readings, case.instruments)
+        stated = payload(job, case.grid, case.limits, checks, case.readings, case.instruments)
     except FptError as error:
         return None, str(error)
     except OSError as error:
@@ -55,18 +55,17 @@ def _record(job: Job, case: Case, checks: list[Check]) -> tuple[dict[str, Any] |
     return {"screening": True, "statement": STATEMENT, "payload": stated}, ""
 
 
-def _result(plant: str, answers: Mapping[str, Any], case: Case, checks: list[Check],
+def _result(plant: str, answers: Mapping[str, Any], case: FunctionalTest, checks: list[Check],
             problem: str) -> Screening:
-    index = case.frame.index
     return Screening(
         plant,
         title=str(lookup(answers, "job.title", "")),
         number=str(lookup(answers, "job.number", "")),
         invented=lookup(answers, "job.invented", False) is True,
-        first=index[0].isoformat(), last=(index[-1] + case.trends.step).isoformat(),
+        first=case.time(0).isoformat(), last=case.time(len(case)).isoformat(),
         rows=tuple(_row(check) for check in checks),
         hours=hours(case, next(check for check in checks if check.id == "enable.missed")),
-        doubts=tuple(remark.text for remark in case.trends.remarks
+        doubts=tuple(remark.text for remark in case.grid.remarks
                      if remark.severity != "note"),
         record_problem=problem,
     )

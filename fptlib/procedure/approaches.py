@@ -1,22 +1,25 @@
-"""Approaches observed in the trends, near changeover, steady, at full fan speed.
+"""Tower and exchanger approach, stated or observed, and the enable condition made of them.
 
-The rule that picks the minutes is common practice, no source: economizer run with the
-setpoint recovered, wet bulb within three degrees of one at which the plant went over,
-condenser water within half a degree over a quarter of an hour, load of at least the share
-of the exchanger's design load that the limits ask for, and, for the tower, every running
-fan at full speed.
+Observed near changeover, in steady state, at full fan speed. The rule that picks the minutes is
+common practice, no source: economizer run with the setpoint recovered, wet bulb within three
+degrees of one at which the plant changed over, condenser water within half a degree over a
+quarter of an hour, load of at least the share of the exchanger's design load that the limits ask
+for, and, for the tower, every running fan at full speed.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
+from numpy.lib.stride_tricks import sliding_window_view
 
 from fptlib.job.schema import Approach
-from fptlib.procedure.case import Case
-from fptlib.procedure.catalogue import Untested
+from fptlib.procedure import uncertainty
+from fptlib.procedure.functional_test import FunctionalTest, cached
+from fptlib.procedure.measures import median
+from fptlib.procedure.verdict import NotTested
 
 NEAR_CHANGEOVER = 3.0
 STEADY_BAND = 0.5
@@ -47,10 +50,8 @@ class Observed:
     slope: float
 
     def __str__(self) -> str:
-        parts = [
-            f"{self.minutes:.0f} steady minutes", f"spread {self.spread:.1f} °F",
-            f"wet bulb {self.wet_bulb:.1f} °F",
-        ]
+        parts = [f"{self.minutes:.0f} steady minutes", f"spread {self.spread:.1f} °F",
+                 f"wet bulb {self.wet_bulb:.1f} °F"]
         parts += [f"{text} {value:.{digits}f} {unit}" for text, value, digits, unit in (
             ("load", self.load, 0, "tons"), ("range", self.range, 1, "°F"),
             ("fan speed", self.fan_speed, 0, "%"), ("cells", self.cells, 0, "running"),
@@ -59,160 +60,205 @@ class Observed:
         return ", ".join(parts)
 
 
-def tower(case: Case) -> Approach | None:
-    """The observed tower approach, or ``None`` where no minute qualifies."""
-    found = observe_tower(case)
+@cached
+def tower(test: FunctionalTest) -> Approach | None:
+    """Tower approach [degF]: as the job states it, else as observed, else ``None``."""
+    if test.plant.tower_approach:
+        return test.plant.tower_approach
+    found = observe_tower(test)
     return None if found is None else Approach(found.value, "observed", str(found))
 
 
-def exchanger(case: Case) -> Approach | None:
-    """The observed exchanger approach, or ``None`` where no minute qualifies."""
-    found = observe_exchanger(case)
+@cached
+def exchanger(test: FunctionalTest) -> Approach | None:
+    """Exchanger approach [degF]: as the job states it, else as observed, else ``None``."""
+    if test.plant.exchanger_approach:
+        return test.plant.exchanger_approach
+    found = observe_exchanger(test)
     return None if found is None else Approach(found.value, "observed", str(found))
 
 
-def observe_tower(case: Case) -> Observed | None:
-    """Condenser water leaving the towers minus wet bulb, at full fan speed."""
-    if case.lacking(["wet_bulb", "cw_supply_temp"]):
-        return None
-    approach = case.frame["cw_supply_temp"] - case.wet_bulb
-    return _observed(case, approach, qualifying(case) & full_fans(case))
-
-
-def observe_exchanger(case: Case) -> Observed | None:
-    """Chilled water leaving minus condenser water entering the exchanger."""
-    entering = _entering(case)
-    if case.lacking(["hx_chw_leaving_temp", entering, "cw_supply_temp"]):
-        return None
-    approach = case.frame["hx_chw_leaving_temp"] - case.frame[entering]
-    return _observed(case, approach, qualifying(case))
-
-
-def _entering(case: Case) -> str:
-    return "hx_cw_entering_temp" if case.has("hx_cw_entering_temp") else "cw_supply_temp"
-
-
-def need_tower(case: Case) -> None:
-    """Stop a check that the tower approach, stated or observed, is not there for.
+def need(approach: Approach | None, name: str) -> Approach:
+    """The approach, stated or observed, that a check cannot do without.
 
     Raises:
-        Untested: it is neither stated in the job nor to be seen in the trends.
+        NotTested: it is neither stated in the job nor to be seen in the trends.
     """
-    _need(case.tower_approach, "tower")
-
-
-def need_exchanger(case: Case) -> None:
-    """Stop a check that the exchanger approach, stated or observed, is not there for.
-
-    Raises:
-        Untested: it is neither stated in the job nor to be seen in the trends.
-    """
-    _need(case.exchanger_approach, "exchanger")
-
-
-def _need(approach: Approach | None, name: str) -> None:
     if approach is None:
-        raise Untested(f"the {name} approach is neither stated in the job nor to be seen in the "
-                       "trends; observe it near changeover and enter it in the plan")
+        raise NotTested(f"the {name} approach is neither stated in the job nor to be seen in the "
+                        "trends; observe it near changeover and enter it in the plan")
+    return approach
 
 
-def tower_sensors(case: Case) -> dict[str, float]:
+def need_tower(test: FunctionalTest) -> float:
+    """The tower approach [degF]; raises ``NotTested`` where there is none."""
+    return need(tower(test), "tower").value
+
+
+def need_exchanger(test: FunctionalTest) -> float:
+    """The exchanger approach [degF]; raises ``NotTested`` where there is none."""
+    return need(exchanger(test), "exchanger").value
+
+
+# -- the enable condition ------------------------------------------------------------------
+
+
+@cached
+def needed_setpoint(test: FunctionalTest) -> np.ndarray:
+    """The lowest reset setpoint at which the enable condition holds [degF].
+
+    Wet bulb + tower approach + tolerance + exchanger approach + tolerance.
+    """
+    adders = (need_tower(test) + test.limits["enable.tower_tolerance"]
+              + need_exchanger(test) + test.limits["enable.exchanger_tolerance"])
+    return test.wet_bulb + adders
+
+
+@cached
+def enable_margin(test: FunctionalTest) -> np.ndarray:
+    """Reset setpoint minus the needed one [degF]; the condition holds from zero up.
+
+    Rounded, or the sums of tenths would part what is equal by a last binary digit.
+    """
+    return np.round(test.reset_setpoint - needed_setpoint(test), 6)
+
+
+@cached
+def enable_uncertainty(test: FunctionalTest) -> float:
+    """Expanded uncertainty of the enable margin [degF].
+
+    What the approaches were observed with enters twice with opposite signs and cancels; where
+    one sensor reads the condenser water of both, the exchanger's leaving sensor alone remains.
+    An approach taken from design cancels nothing.
+    """
+    weights = uncertainty.added({"wet_bulb": 1.0}, tower_sensors(test), exchanger_sensors(test))
+    air = weights.pop("wet_bulb")
+    return math.hypot(air * uncertainty.wet_bulb(test) if air else 0.0,
+                      uncertainty.expanded(test, weights))
+
+
+def season_to_wait_for(test: FunctionalTest) -> str:
+    """The weather to wait for, where it never allowed economizer operation; else empty."""
+    needs = ("wet_bulb", "reset_setpoint", "request", "chillers")
+    if test.changeovers or test.missing(*needs) or not (tower(test) and exchanger(test)):
+        return ""
+    margin = enable_margin(test)
+    if np.isnan(margin).all() or (margin >= 0.0).any():
+        return ""
+    needed = float(np.nanmin(test.wet_bulb) + np.nanmax(margin))
+    return ("it was never cold enough for economizer operation; repeat the test when the "
+            f"wet bulb is at or below {needed:.0f} °F")
+
+
+def tower_sensors(test: FunctionalTest) -> dict[str, float]:
     """The readings in the tower approach with their weights; none unless it was observed."""
-    approach = case.tower_approach
+    approach = tower(test)
     if approach is None or approach.basis != "observed":
         return {}
     return {"cw_supply_temp": 1.0, "wet_bulb": -1.0}
 
 
-def exchanger_sensors(case: Case) -> dict[str, float]:
+def exchanger_sensors(test: FunctionalTest) -> dict[str, float]:
     """The readings in the exchanger approach with their weights; none unless observed."""
-    approach = case.exchanger_approach
+    approach = exchanger(test)
     if approach is None or approach.basis != "observed":
         return {}
-    return {"hx_chw_leaving_temp": 1.0, _entering(case): -1.0}
+    return {"hx_chw_leaving_temp": 1.0, _entering(test): -1.0}
 
 
-def qualifying(case: Case) -> pd.Series:
+# -- as observed ---------------------------------------------------------------------------
+
+
+def observe_tower(test: FunctionalTest) -> Observed | None:
+    """Condenser water leaving the towers minus wet bulb, at full fan speed."""
+    if test.missing("wet_bulb", "cw_supply_temp"):
+        return None
+    approach = test["cw_supply_temp"] - test.wet_bulb
+    return _observed(test, approach, qualifying(test) & full_fans(test))
+
+
+def observe_exchanger(test: FunctionalTest) -> Observed | None:
+    """Chilled water leaving minus condenser water entering the exchanger."""
+    entering = _entering(test)
+    if test.missing("hx_chw_leaving_temp", entering, "cw_supply_temp"):
+        return None
+    return _observed(test, test["hx_chw_leaving_temp"] - test[entering], qualifying(test))
+
+
+def _entering(test: FunctionalTest) -> str:
+    return "hx_cw_entering_temp" if test.has("hx_cw_entering_temp") else "cw_supply_temp"
+
+
+def qualifying(test: FunctionalTest) -> np.ndarray:
     """The rows the rule picks, without the condition on the fans."""
-    rows = _in_runs(case) & _steady(case.frame["cw_supply_temp"], case.rows(STEADY_MINUTES))
-    if not case.lacking(["wet_bulb"]):
-        rows &= _near_changeover(case)
-    if not case.lacking(["load"]) and case.plant.exchanger.load:
-        least = case.limits["conditions.load_low"] / 100.0 * case.plant.exchanger.load
-        rows &= case.load >= least
+    rows = test.within(test.settled(run) for run in test.runs)
+    rows &= _steady(test["cw_supply_temp"], test.rows(STEADY_MINUTES))
+    if not test.missing("wet_bulb"):
+        changed = test.wet_bulb[[request.row for request in test.requests]]
+        if not np.isnan(changed).all():
+            rows &= ((test.wet_bulb >= np.nanmin(changed) - NEAR_CHANGEOVER)
+                     & (test.wet_bulb <= np.nanmax(changed) + NEAR_CHANGEOVER))
+    if not test.missing("load") and test.plant.exchanger.load:
+        rows &= test.load >= test.limits["conditions.load_low"] / 100.0 * test.plant.exchanger.load
     return rows
 
 
-def full_fans(case: Case) -> pd.Series:
+def _steady(values: np.ndarray, rows: int) -> np.ndarray:
+    """Where the last so many rows, without a gap, lie within the band."""
+    steady = np.zeros(len(values), dtype=bool)
+    if len(values) >= rows:
+        window = sliding_window_view(values, rows)
+        steady[rows - 1 :] = window.max(axis=1) - window.min(axis=1) <= STEADY_BAND
+    return steady
+
+
+def full_fans(test: FunctionalTest) -> np.ndarray:
     """Rows in which every running fan is at full speed; none where speed is not trended."""
-    speeds = [n for n in case.tower_numbers if case.has(f"tower_{n}_fan_speed")]
-    if not speeds:
-        return pd.Series(False, index=case.frame.index)
-    table = case.frame[[f"tower_{n}_fan_speed" for n in speeds]]
-    turning = table.where(table > 1.0)
-    return turning.min(axis=1) >= case.limits["exit.fans_at_maximum"]
+    return _fan_speeds(test, np.fmin) >= test.limits["exit.fans_at_maximum"]
 
 
-def _in_runs(case: Case) -> pd.Series:
-    return case.within(case.settled_run(changeover) for changeover in case.handovers)
+def _fan_speeds(test: FunctionalTest, over: np.ufunc) -> np.ndarray:
+    """Speed over the turning fans by ``over`` [%]; NaN where none is known to turn."""
+    speeds = [test[name] for n in test.tower_numbers
+              if test.has(name := f"tower_{n}_fan_speed")]
+    turning = [np.where(speed > 1.0, speed, np.nan) for speed in speeds]
+    return over.reduce(turning, axis=0) if turning else np.full(len(test), np.nan)
 
 
-def _steady(series: pd.Series, rows: int) -> pd.Series:
-    window = series.rolling(rows, min_periods=rows)
-    return (window.max() - window.min()) <= STEADY_BAND
-
-
-def _near_changeover(case: Case) -> pd.Series:
-    at_requests = case.wet_bulb.reindex([c.request for c in case.requests]).dropna()
-    if at_requests.empty:
-        return pd.Series(True, index=case.frame.index)
-    return case.wet_bulb.between(
-        at_requests.min() - NEAR_CHANGEOVER, at_requests.max() + NEAR_CHANGEOVER
-    )
-
-
-def _observed(case: Case, approach: pd.Series, rows: pd.Series) -> Observed | None:
-    values = approach[rows].dropna()
-    if len(values) * case.minutes < FEWEST_MINUTES:
+def _observed(test: FunctionalTest, approach: np.ndarray, rows: np.ndarray) -> Observed | None:
+    rows = rows & ~np.isnan(approach)
+    values = approach[rows]
+    if len(values) * test.minutes < FEWEST_MINUTES:
         return None
     low, middle, high = np.percentile(values, [5, 50, 95])
-    where = values.index
+    water_range = math.nan if test.missing("cw_return_temp") else median(
+        (test["cw_return_temp"] - test["cw_supply_temp"])[rows])
     # Half the spread covers nineteen of twenty minutes; never less than half a degree.
     return Observed(
         round(float(middle), 2), float(high - low), max(0.5, float(high - middle)),
-        len(values) * case.minutes, _median(case.wet_bulb, where, case, "wet_bulb"),
-        _load(case, where), _range(case, where), *_fans(case, where), _slope(case, values),
-    )
+        len(values) * test.minutes,
+        math.nan if test.missing("wet_bulb") else median(test.wet_bulb[rows]),
+        math.nan if test.missing("load") else median(test.load[rows]),
+        water_range, *_fans(test, rows), _slope(test, values, rows))
 
 
-def _slope(case: Case, values: pd.Series) -> float:
-    if case.lacking(["wet_bulb"]):
-        return float("nan")
-    air = case.wet_bulb[values.index].to_numpy()
-    if np.nanmax(air) - np.nanmin(air) < SLOPE_SPAN:
-        return float("nan")
-    return float(np.polyfit(air, values.to_numpy(), 1)[0])
-
-
-def _median(series: pd.Series, where: pd.Index, case: Case, need: str) -> float:
-    return float("nan") if case.lacking([need]) else float(series[where].median())
-
-
-def _load(case: Case, where: pd.Index) -> float:
-    return float("nan") if case.lacking(["load"]) else float(case.load[where].median())
-
-
-def _range(case: Case, where: pd.Index) -> float:
-    if case.lacking(["cw_return_temp"]):
-        return float("nan")
-    return float((case.frame["cw_return_temp"] - case.frame["cw_supply_temp"])[where].median())
-
-
-def _fans(case: Case, where: pd.Index) -> tuple[float, float]:
-    names = [f"tower_{n}_fan_speed" for n in case.tower_numbers
-             if case.has(f"tower_{n}_fan_speed")]
+def _fans(test: FunctionalTest, rows: np.ndarray) -> tuple[float, float]:
+    """Median of the turning fans' mean speed [%] and of their number."""
+    names = [name for n in test.tower_numbers if test.has(name := f"tower_{n}_fan_speed")]
     if not names:
-        return float("nan"), float("nan")
-    table = case.frame.loc[where, names]
-    turning = table.where(table > 1.0)
-    return float(turning.mean(axis=1).median()), float(turning.notna().sum(axis=1).median())
+        return math.nan, math.nan
+    speeds = np.array([test[name][rows] for name in names])
+    turning = speeds > 1.0
+    count = turning.sum(axis=0)
+    total = np.where(turning, speeds, 0.0).sum(axis=0)
+    mean = np.divide(total, count, out=np.full(len(count), np.nan), where=count > 0)
+    return median(mean), float(np.median(count))
+
+
+def _slope(test: FunctionalTest, values: np.ndarray, rows: np.ndarray) -> float:
+    if test.missing("wet_bulb"):
+        return math.nan
+    air = test.wet_bulb[rows]
+    if np.nanmax(air) - np.nanmin(air) < SLOPE_SPAN:
+        return math.nan
+    return float(np.polyfit(air, values, 1)[0])

@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-import pandas as pd
+import numpy as np
 
 from fptlib.errors import JobError
 from fptlib.job import answers as job_answers
 from fptlib.job.folder import Job, lookup
 from fptlib.job.schema import Sensors
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.trends.grid import Grid, Remark
 
 
 def assemble(job: Job, progress: Callable[[float, str], None] | None = None,
-            keep: bool = True, fresh: bool = False) -> Case:
+            keep: bool = True, fresh: bool = False) -> FunctionalTest:
     """Read everything a job holds and make a case of it.
 
     Trends come from the job's cache where it fits; with ``keep`` they are cached; with
@@ -38,8 +38,8 @@ def assemble(job: Job, progress: Callable[[float, str], None] | None = None,
     else:
         cache = job.folder / ".cache" / "trends"
         trends = cached_trends(job.trends_folder, cache, answers, keep, progress)
-    return Case(
-        trends=without_offsets(trends, sensors),
+    return FunctionalTest(
+        grid=without_offsets(trends, sensors),
         plant=plant,
         limits=job_answers.limits(answers),
         sensors=sensors,
@@ -65,7 +65,7 @@ def without_offsets(trends: Grid, sensors: Sensors) -> Grid:
                    remarks=(*trends.remarks, *remarks))
 
 
-def _weather(job: Job, answers: job_answers.Answers) -> pd.DataFrame | None:
+def _weather(job: Job, answers: job_answers.Answers) -> dict[str, np.ndarray] | None:
     name = lookup(answers, "site.weather_file")
     if not name:
         return None
@@ -74,4 +74,5 @@ def _weather(job: Job, answers: job_answers.Answers) -> pd.DataFrame | None:
     path = job.trends_folder / str(name)
     if path.parent != job.trends_folder or not path.is_file():
         raise JobError(f"job.toml, site.weather_file: there is no file '{name}' in trends/")
-    return read_weather(path).frame
+    hourly = read_weather(path).frame
+    return {str(name): hourly[name].to_numpy() for name in hourly}

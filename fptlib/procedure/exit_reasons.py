@@ -1,21 +1,16 @@
-"""What may make a plant leave economizer operation, as stretches of a run.
-
-Each is looked for alike: as it is known, or with ``maybe`` also where the trends leave it open.
-"""
+"""What may make a plant leave economizer operation, as conditions over the rows of a run."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from functools import partial
+from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
-from fptlib.procedure import chiller_mode
-from fptlib.procedure.case import Case, once
-from fptlib.procedure.durations import Stretch, all_stretches
-from fptlib.procedure.episodes import Changeover
+from fptlib.procedure import chiller_baseline
+from fptlib.procedure.changeovers import Run
+from fptlib.procedure.chiller_baseline import BLOCK_MINUTES, block_means
+from fptlib.procedure.flags import Flags, Stretch, stretches
+from fptlib.procedure.functional_test import FunctionalTest, cached
 
 WARMTH = ("chw_supply_temp", "reset_setpoint")
 EQUIPMENT = ("tower_{n}_fan_running", "tower_{n}_fan_speed", "pump_{n}_running")
@@ -24,105 +19,95 @@ COMPARISON = ("load", "power", "wet_bulb")
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """A reason to leave: in words, where it is looked for, for how long [min] it must last, and
-    how long the blocks are in which it is known [min], 0 for rows."""
+    """A reason to leave: in words, the stretches of a run in which it held, for how long [min]
+    it must last, and how long the blocks are in which it is known [min], 0 for rows."""
 
     words: str
-    look: Callable[..., list[Stretch]]
+    found: list[Stretch]
     delay: float
     block: float = 0.0
 
 
-def reasons(case: Case, warmer: float) -> list[Reason]:
-    """What may be a reason on this job, the supply being ``warmer`` than the band [degF]."""
-    limits = case.limits
-    found = [Reason("the supply stood above setpoint", partial(warm, beyond=warmer),
+def reasons(test: FunctionalTest, run: Run, warmer: float, maybe: bool) -> list[Reason]:
+    """What may be a reason in this run, the chilled water being ``warmer`` than the band [degF];
+    with ``maybe`` also where the trends leave it open."""
+    limits = test.limits
+    found = [Reason("the supply stood above setpoint",
+                    too_warm(test, warmer)[test.settled(run)].stretches(maybe),
                     limits["exit.delay"])]
-    if case.plant.equipment_limit is not None and not case.lacking(EQUIPMENT):
-        found.append(Reason("the equipment count was exceeded", exceeded,
+    if test.plant.equipment_limit is not None and not test.missing(*EQUIPMENT):
+        found.append(Reason("the equipment count was exceeded",
+                            exceeded(test)[run.rows].stretches(maybe),
                             limits["exit.equipment_delay"]))
-    if not case.lacking(COMPARISON) and chiller_mode.fit(case) is not None:
-        found.append(Reason("chillers would have drawn less", uneconomic,
-                            limits["exit.comparative_delay"], chiller_mode.BLOCK_MINUTES))
+    if not test.missing(*COMPARISON) and chiller_baseline.fit(test) is not None:
+        found.append(Reason("chillers would have drawn less", uneconomic(test, run, maybe),
+                            limits["exit.comparative_delay"], BLOCK_MINUTES))
     return found
 
 
-def warm(case: Case, changeover: Changeover, maybe: bool = False,
-         beyond: float = 0.0) -> list[Stretch]:
-    """Stretches of a run, setpoint recovered, in which the supply was above the band and
-    ``beyond`` [degF]; with ``maybe`` also where a gap leaves it open."""
-    return _stretches_in(case, _too_warm(case, maybe, beyond), case.settled_run(changeover))
+@cached
+def too_warm(test: FunctionalTest, beyond: float = 0.0) -> Flags:
+    """Where the chilled water was above the reset setpoint by the band and ``beyond`` [degF]."""
+    above = test["chw_supply_temp"] - test.reset_setpoint
+    return Flags.above(above, test.limits["exit.band"] + beyond)
 
 
-def _stretches_in(case: Case, flags: pd.Series, rows: slice) -> list[Stretch]:
-    return all_stretches(case.values(flags, rows), case.times(rows), case.minutes)
+@cached
+def exceeded(test: FunctionalTest) -> Flags:
+    """Where fans are at maximum and more cells and counted pumps run than the limit."""
+    status = np.array([test[f"tower_{n}_fan_running"] for n in test.tower_numbers])
+    speeds = np.array([test[f"tower_{n}_fan_speed"] for n in test.tower_numbers])
+    pumps = np.array([test[f"pump_{n}_running"] for n in test.pump_numbers])
+    fans, fast = Flags.on(status), Flags.at_least(speeds, test.limits["exit.fans_at_maximum"])
+    slow_one = (fans.sure & ~fast.maybe).any(axis=0)
+    limit, pumping = test.plant.equipment_limit or 0, Flags.on(pumps)
+    at_maximum, count = fans & fast, (fans.sure.sum(axis=0) + pumping.sure.sum(axis=0),
+                                      fans.maybe.sum(axis=0) + pumping.maybe.sum(axis=0))
+    return Flags(at_maximum.sure.any(axis=0) & ~slow_one & (count[0] > limit),
+                 at_maximum.maybe.any(axis=0) & ~slow_one & (count[1] > limit))
 
 
-@once
-def _too_warm(case: Case, maybe: bool, beyond: float) -> pd.Series:
-    above, band = case.frame["chw_supply_temp"] - case.reset_setpoint, case.limits["exit.band"]
-    return ~(above <= band + beyond) if maybe else above > band + beyond
+@dataclass(frozen=True, slots=True)
+class QuarterHours:
+    """Of every quarter-hour, the row it begins in: does it lie ``inside`` a settled run, could
+    it be ``compared`` with chillers, was it ``worse`` by more than the fit's uncertainty, and
+    ``maybe`` worse: hidden by a gap, or not compared and dearer than any that was and paid?"""
+
+    begins: np.ndarray
+    inside: np.ndarray
+    compared: np.ndarray
+    worse: np.ndarray
+    maybe: np.ndarray
+
+    def of(self, rows: slice) -> QuarterHours:
+        """Those that begin in these rows."""
+        span = slice(*np.searchsorted(self.begins, [rows.start, rows.stop]))
+        return QuarterHours(self.begins[span], self.inside[span], self.compared[span],
+                            self.worse[span], self.maybe[span])
 
 
-def exceeded(case: Case, changeover: Changeover, maybe: bool = False) -> list[Stretch]:
-    """Stretches of a run with fans at maximum and more cells and counted pumps running than the
-    limit; with ``maybe`` also where a gap leaves it open."""
-    return _stretches_in(case, _exceeds(case, maybe),
-                         slice(changeover.handover, changeover.ended))
-
-
-@once
-def _exceeds(case: Case, maybe: bool) -> pd.Series:
-    status = case.frame[[f"tower_{n}_fan_running" for n in case.tower_numbers]].to_numpy()
-    speeds = case.frame[[f"tower_{n}_fan_speed" for n in case.tower_numbers]].to_numpy()
-    maximum = case.limits["exit.fans_at_maximum"]
-    running = status != 0.0 if maybe else status == 1.0
-    fast = ~(speeds < maximum) if maybe else speeds >= maximum
-    slow_one = ((status == 1.0) & (speeds < maximum)).any(axis=1)
-    at_maximum = (running & fast).any(axis=1) & ~slow_one
-    pumps = case.frame[[f"pump_{n}_running" for n in case.pump_numbers]].to_numpy()
-    pumping = pumps != 0.0 if maybe else pumps == 1.0
-    count = running.sum(axis=1) + pumping.sum(axis=1)
-    too_many = count > (case.plant.equipment_limit or 0)
-    return pd.Series(at_maximum & too_many, index=case.frame.index)
-
-
-@once
-def _against_chillers(case: Case) -> pd.DataFrame:
-    """Of every quarter-hour: does it lie ``inside`` a settled run, could it be ``compared``
-    with chillers, was it ``worse`` by more than the fit's uncertainty, and ``maybe`` worse:
-    hidden by a gap, or not compared and dearer than any that was and paid?"""
-    fitted = chiller_mode.fit(case)
+@cached
+def against_chillers(test: FunctionalTest) -> QuarterHours:
+    """Every quarter-hour against what chillers would have drawn."""
+    fitted, blocks = chiller_baseline.fit(test), block_means(test)
     assert fitted is not None
-    runs = case.within(case.settled_run(changeover) for changeover in case.handovers)
-    inside = chiller_mode.whole(case, (case.chillers_on == 0.0) & runs)
-    blocks = chiller_mode.block_means(case)
-    load, air = blocks["load"].to_numpy()[inside], blocks["wet_bulb"].to_numpy()[inside]
-    drawn, predicted = blocks["power"].to_numpy()[inside] / load, fitted.predict(load, air)
-    compared = np.isfinite(predicted)
-    worse = drawn > predicted + fitted.uncertainty(load, air)
-    dearest = drawn[compared & ~worse].max(initial=0.0)
-    table = pd.DataFrame(False, blocks.index, ["inside", "compared", "worse", "maybe"])
-    table["inside"] = inside
-    table["maybe"] = chiller_mode.hidden(case, (case.chillers_on != 1.0) & runs)
-    table.loc[inside, "compared"], table.loc[inside, "worse"] = compared, worse
-    table.loc[inside, "maybe"] = worse | (~compared & (drawn > dearest))
-    return table
+    runs = test.within(test.settled(run) for run in test.runs)
+    inside = blocks.whole((test.chillers_on == 0.0) & runs)
+    load, air = blocks.load[inside], blocks.wet_bulb[inside]
+    drawn, predicted = blocks.power[inside] / load, fitted.predict(load, air)
+    known = np.isfinite(predicted)
+    dearer = drawn > predicted + fitted.uncertainty(load, air)
+    dearest = drawn[known & ~dearer].max(initial=0.0)
+    compared, worse = np.zeros((2, len(inside)), dtype=bool)
+    maybe = blocks.inside((test.chillers_on != 1.0) & runs) & ~blocks.known
+    compared[inside], worse[inside] = known, dearer
+    maybe[inside] = dearer | (~known & (drawn > dearest))
+    return QuarterHours(blocks.begins(), inside, compared, worse, maybe)
 
 
-def quarter_hours_of(case: Case, changeover: Changeover) -> pd.DataFrame:
-    """The quarter-hours of a run, see ``_against_chillers``."""
-    blocks, run = _against_chillers(case), case.settled_run(changeover)
-    first, last = (blocks.index.searchsorted(run.start),
-                   blocks.index.searchsorted(run.stop, side="right"))
-    return blocks.iloc[first:last]
-
-
-def uneconomic(case: Case, changeover: Changeover, maybe: bool = False) -> list[Stretch]:
+def uneconomic(test: FunctionalTest, run: Run, maybe: bool = False) -> list[Stretch]:
     """Stretches of a run worse than chillers beyond the fit's uncertainty; with ``maybe`` also
     those that could not be compared and may be."""
-    blocks = quarter_hours_of(case, changeover)
-    step = case.rows(chiller_mode.BLOCK_MINUTES) * case.minutes
-    last_row = pd.Timedelta(minutes=step) - case.trends.step
-    found = all_stretches(blocks["maybe" if maybe else "worse"].to_numpy(), blocks.index, step)
-    return [replace(stretch, end=stretch.end + last_row) for stretch in found]
+    blocks, length = against_chillers(test).of(test.settled(run)), test.rows(BLOCK_MINUTES)
+    return [Stretch(int(blocks.begins[first]), int(blocks.begins[last]) + length - 1)
+            for first, last in stretches(blocks.maybe if maybe else blocks.worse)]

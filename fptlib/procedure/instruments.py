@@ -3,259 +3,220 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Iterator, Mapping
+from datetime import timedelta
 
 import numpy as np
-import pandas as pd
 
 from fptlib import points, units
 from fptlib.job.schema import Reading
 from fptlib.physics import water
 from fptlib.procedure import uncertainty
-from fptlib.procedure.case import Case, once
-from fptlib.procedure.catalogue import Untested, at_most, check, unjudged
-from fptlib.procedure.known import carried, stretches
-from fptlib.procedure.verdict import Check, Event, Verdict
+from fptlib.procedure.changeovers import Run
+from fptlib.procedure.flags import stretches
+from fptlib.procedure.functional_test import FunctionalTest, cached
+from fptlib.procedure.judge import Finding, check, not_judged
+from fptlib.procedure.measures import between_rows, carried, median, shows_change
+from fptlib.procedure.verdict import NotTested, Verdict
 
 STUCK_WHILE_MOVING = 2.0
+LEAST_MINUTES = 15.0
+EXCHANGER = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp",
+             "hx_cw_flow", "hx_cw_entering_temp", "hx_cw_leaving_temp")
 
 
-@check(
-    "instruments.calibration",
-    "Was every field instrument used within its calibration date?",
-    unit="days",
-    good="Field readings were taken with instruments in calibration.",
-    bad="Readings were taken with an instrument out of calibration; they prove nothing.",
-    adjust="Repeat the readings with an instrument in calibration, or have it calibrated.",
-)
-def calibration(case: Case) -> list[Event]:
-    if not case.readings:
-        raise Untested("no field readings were entered")
-    return [_calibrated(case, tag) for tag in sorted({r.instrument for r in case.readings})]
+@check("instruments.calibration", unit="days")
+def calibration(test: FunctionalTest) -> list[Finding]:
+    if not test.readings:
+        raise NotTested("no field readings were entered")
+    return [_calibrated(test, tag) for tag in sorted({r.instrument for r in test.readings})]
 
 
-def _calibrated(case: Case, tag: str) -> Event:
-    instrument = case.instruments.get(tag)
-    name = f"instrument {tag}"
-    uses = [reading.time for reading in case.readings if reading.instrument == tag]
+def _calibrated(test: FunctionalTest, tag: str) -> Finding:
+    instrument, subject = test.instruments.get(tag), f"instrument {tag}"
+    uses = [reading.time for reading in test.readings if reading.instrument == tag]
     first_use, last_use = min(uses), max(uses)
     if instrument is None or instrument.due is None or instrument.calibrated is None:
-        return Event(name, first_use, None, Verdict.INDETERMINATE,
-                     "has no calibration and due date on record; enter them in the plan")
+        return not_judged(0, 0, "has no calibration and due date on record; enter them in the "
+                          "plan", subject=subject, verdict=Verdict.INDETERMINATE, start=first_use)
     if first_use < instrument.calibrated:
-        return Event(name, first_use, None, Verdict.FAIL,
-                     f"was used before its calibration of {instrument.calibrated:%Y-%m-%d}")
+        return not_judged(0, 0, f"was used before its calibration of "
+                          f"{instrument.calibrated:%Y-%m-%d}", subject=subject,
+                          verdict=Verdict.FAIL, start=first_use)
     # A due date is good through that day (common practice, no source).
-    good_until = instrument.due + pd.DateOffset(days=1)
-    late = (last_use - good_until).total_seconds() / 86400.0
-    return at_most(case, name, last_use, None, max(late, 0.0), 0.0, 0.0,
-                   f"calibrated {instrument.calibrated:%Y-%m-%d}, due {instrument.due:%Y-%m-%d}")
+    late = (last_use - (instrument.due + timedelta(days=1))) / timedelta(days=1)
+    return Finding(
+        0, 0, f"calibrated {instrument.calibrated:%Y-%m-%d}, due {instrument.due:%Y-%m-%d}",
+        subject=subject, start=last_use, measured=max(late, 0.0), at_most=0.0,
+        quantities={"calibrated": f"{instrument.calibrated:%Y-%m-%d}",
+                    "due": f"{instrument.due:%Y-%m-%d}",
+                    "last used": f"{last_use:%Y-%m-%d}"})
 
 
-@check(
-    "instruments.agreement",
-    "Do trends and field readings agree?",
-    unit="degF",
-    limits=("instruments.temperature", "instruments.flow"),
-    good="The trended sensors agree with calibrated instruments at the points read.",
-    bad="A trended sensor disagrees with a calibrated instrument; verdicts that rest on it "
-    "are doubtful.",
-    adjust="Calibrate the sensor that disagrees, or state its offset, and repeat the test.",
-)
-def agreement(case: Case) -> list[Event]:
-    if not case.readings:
-        raise Untested("no field readings were entered")
-    return [_agrees(case, reading) for reading in case.readings]
+@check("instruments.agreement", unit="degF",
+       limits=("instruments.temperature", "instruments.flow"))
+def agreement(test: FunctionalTest) -> list[Finding]:
+    if not test.readings:
+        raise NotTested("no field readings were entered")
+    return [_agrees(test, reading) for reading in test.readings]
 
 
-def _agrees(case: Case, reading: Reading) -> Event:
-    if problem := _not_comparable(case, reading):
-        return unjudged(reading.point, reading.time, problem)
-    trended, entry = _at(case, reading), points.point(reading.point)
-    difference, uncertain = trended - reading.value, _reading_uncertainty(case, reading)
-    limit, unit = case.limits["instruments.temperature"], "degF"
+def _agrees(test: FunctionalTest, reading: Reading) -> Finding:
+    """A trend against a field reading; in per cent of it where it is no temperature."""
+    if problem := _not_comparable(test, reading):
+        return not_judged(0, 0, problem, subject=reading.point, start=reading.time)
+    trended, entry = _at(test, reading), points.point(reading.point)
+    assert trended is not None
+    difference, uncertain = trended - reading.value, _reading_uncertainty(test, reading)
+    limit, unit = test.limits["instruments.temperature"], "degF"
     if entry.unit != "degF":
         scale = 100.0 / abs(reading.value)
         difference, uncertain = difference * scale, uncertain * scale
-        limit, unit = case.limits["instruments.flow"], "%"
-    return at_most(
-        case, reading.point, reading.time, None, abs(difference), limit, uncertain,
-        f"trend {trended:.1f}, instrument {reading.instrument} {reading.value:.1f} "
-        f"{units.symbol(entry.unit)}", unit,
-    )
+        limit, unit = test.limits["instruments.flow"], "%"
+    shown = units.symbol(entry.unit)
+    return Finding(
+        0, 0, f"trend {trended:.1f}, instrument {reading.instrument} {reading.value:.1f} {shown}",
+        subject=reading.point, start=reading.time, measured=abs(difference), at_most=limit,
+        uncertainty=uncertain, unit=unit,
+        quantities={"trend": trended, "field reading": reading.value, "unit": shown,
+                    "instrument": reading.instrument})
 
 
-def _not_comparable(case: Case, reading: Reading) -> str:
+def _not_comparable(test: FunctionalTest, reading: Reading) -> str:
     """Why a reading cannot be held against the trend; empty where it can."""
-    if _at(case, reading) is None:
+    if _at(test, reading) is None:
         return "no trend value at that minute"
-    if not uncertainty.shows_change(_around(case, reading), case.seen_every(reading.point)):
+    if not shows_change(_around(test, reading), test.sample_interval(reading.point)):
         return "too few trend values around that minute"
     if reading.value == 0.0 and points.point(reading.point).unit != "degF":
         return "a reading of zero has no percentage"
-    return _accuracy_unusable(case, reading)
-
-
-def _accuracy_unusable(case: Case, reading: Reading) -> str:
-    instrument = case.instruments.get(reading.instrument)
+    instrument = test.instruments.get(reading.instrument)
     accuracy = f"accuracy of instrument {reading.instrument}"
     if instrument is None or instrument.accuracy is None:
         return f"the {accuracy} is not stated; enter it in the plan"
     if not instrument.accuracy_unit:
         return f"the unit of the {accuracy} is not stated; enter it in the plan"
-    if _accuracy(case, reading) is None:
+    if _accuracy(test, reading) is None:
         return (f"the {accuracy} is stated in {units.symbol(instrument.accuracy_unit)}, which "
                 f"says nothing of {units.symbol(points.point(reading.point).unit)}; mend it in "
                 "the plan, or list the instrument once more for what else it reads")
     return ""
 
 
-def _accuracy(case: Case, reading: Reading) -> float | None:
+def _accuracy(test: FunctionalTest, reading: Reading) -> float | None:
     """The half-width of a reading in its point's unit; ``None`` where it is stated in one that
     measures something else."""
-    instrument = case.instruments[reading.instrument]
+    instrument = test.instruments[reading.instrument]
     assert instrument.accuracy is not None
     return units.half_width(instrument.accuracy, instrument.accuracy_unit,
                             points.point(reading.point).unit, reading.value)
 
 
-def _at(case: Case, reading: Reading) -> float | None:
+def _at(test: FunctionalTest, reading: Reading) -> float | None:
     """The trend's value in the row that holds the moment of the reading."""
-    if not case.has(reading.point):
+    row = test.grid.row(reading.time)
+    if not test.has(reading.point) or not 0 <= row < len(test):
         return None
-    row = case.frame.index.searchsorted(reading.time, side="right") - 1
-    if row < 0 or reading.time >= case.frame.index[row] + case.trends.step:
-        return None
-    value = case.frame[reading.point].iloc[row]
-    return None if pd.isna(value) else float(value)
+    value = float(test[reading.point][row])
+    return None if math.isnan(value) else value
 
 
-def _around(case: Case, reading: Reading) -> np.ndarray:
+def _around(test: FunctionalTest, reading: Reading) -> np.ndarray:
     """The trend's row at a reading, and those to the samples before and after it."""
-    row = case.frame.index.searchsorted(reading.time, side="right") - 1
-    near = case.rows(case.seen_every(reading.point))
-    return case.frame[reading.point].to_numpy()[max(0, row - near) : row + near + 1]
+    row, near = test.grid.row(reading.time), test.rows(test.sample_interval(reading.point))
+    return test[reading.point][test.window(row - near, row + near + 1)]
 
 
-def _reading_uncertainty(case: Case, reading: Reading) -> float:
+def _reading_uncertainty(test: FunctionalTest, reading: Reading) -> float:
     """Expanded uncertainty of the comparison: instrument, and how the trend moves there.
 
     The trended sensor's own accuracy is what is being tested and does not enter.
     """
-    accuracy = _accuracy(case, reading)
+    accuracy = _accuracy(test, reading)
     assert accuracy is not None
-    near = _around(case, reading)
+    near = _around(test, reading)
     known = near[~np.isnan(near)]
     movement = float(np.ptp(known)) / 2.0 if len(known) else 0.0
-    rounding = case.sensor(reading.point).resolution / math.sqrt(12.0)
+    rounding = test.sensor(reading.point).resolution / math.sqrt(12.0)
     spread = 2.0 * math.hypot(accuracy / math.sqrt(3.0), movement / math.sqrt(3.0), rounding)
-    return spread + uncertainty.between_rows(near, case.seen_every(reading.point))
+    return spread + between_rows(near, test.sample_interval(reading.point))
 
 
-@check(
-    "instruments.wet_bulb",
-    "Does the trended wet bulb agree with the one worked out from dry bulb, humidity and "
-    "station pressure, and does it move?",
-    unit="degF",
-    needs=("outdoor_wet_bulb", "outdoor_dry_bulb", "outdoor_humidity"),
-    limits=("instruments.wet_bulb", "instruments.stuck"),
-    good="The wet bulb that enables the economizer can be believed.",
-    bad="The wet bulb is wrong or stuck; the economizer is enabled by chance.",
-    adjust="Repair or replace the humidity or wet-bulb sensor; until then let the checks use "
-    "the calculated wet bulb (plan, site).",
-)
-def wet_bulb(case: Case) -> list[Event]:
-    trended, calculated = case.frame["outdoor_wet_bulb"], case.calculated_wet_bulb
-    difference = (trended - calculated).dropna()
-    if difference.empty:
-        raise Untested("trended wet bulb, dry bulb and humidity never have values together")
-    index = case.frame.index
-    typical = float(difference.abs().median())
-    agree = at_most(
-        case, "agreement", index[0], index[-1], typical, case.limits["instruments.wet_bulb"],
-        uncertainty.calculated_wet_bulb(case),
-        f"median difference {float(difference.median()):+z.2f} °F over "
-        f"{len(difference)} rows",
-    )
-    return [agree, *_stuck(case, trended, calculated)]
+@check("instruments.wet_bulb", unit="degF",
+       needs=("outdoor_wet_bulb", "outdoor_dry_bulb", "outdoor_humidity"),
+       limits=("instruments.wet_bulb", "instruments.stuck"))
+def wet_bulb(test: FunctionalTest) -> list[Finding]:
+    trended, calculated = test["outdoor_wet_bulb"], test.calculated_wet_bulb
+    difference = (trended - calculated)[~np.isnan(trended - calculated)]
+    if not len(difference):
+        raise NotTested("trended wet bulb, dry bulb and humidity never have values together")
+    agree = Finding(
+        0, 0, f"median difference {median(difference):+z.2f} °F over {len(difference)} rows",
+        last=len(test) - 1, subject="agreement", measured=median(np.abs(difference)),
+        at_most=test.limits["instruments.wet_bulb"],
+        uncertainty=uncertainty.calculated_wet_bulb(test),
+        quantities={"rows compared": len(difference),
+                    "median difference, °F": median(difference)})
+    return [agree, *_stuck(test, trended, calculated)]
 
 
-def _stuck(case: Case, trended: pd.Series, calculated: pd.Series) -> Iterator[Event]:
+def _stuck(test: FunctionalTest, trended: np.ndarray, calculated: np.ndarray
+           ) -> Iterator[Finding]:
     """Every stretch in which the trended one stood still too long while the air moved; a gap
     after which it is the same does not end one."""
-    limit, calculated = case.limits["instruments.stuck"], calculated.where(trended.notna())
-    known = trended.notna().to_numpy()
-    for first, last in stretches(np.diff(carried(trended.to_numpy()), prepend=np.nan) == 0.0):
-        last = first - 1 + int(np.flatnonzero(known[first - 1 : last + 1])[-1])
-        hours = (last - first + 2) * case.minutes / 60.0
-        if hours <= limit:
+    limit, known = test.limits["instruments.stuck"], ~np.isnan(trended)
+    for first, last in stretches(np.diff(carried(trended), prepend=np.nan) == 0.0):
+        first, last = first - 1, first - 1 + int(np.flatnonzero(known[first - 1 : last + 1])[-1])
+        hours = (last - first + 1) * test.minutes / 60.0
+        air = calculated[first : last + 1][known[first : last + 1]]
+        if hours <= limit or np.isnan(air).all():
             continue
-        air = calculated.iloc[first - 1 : last + 1]
-        moved = float(air.max() - air.min())
+        moved = float(np.nanmax(air) - np.nanmin(air))
         if moved >= STUCK_WHILE_MOVING:
-            yield at_most(
-                case, "stuck", trended.index[first - 1], trended.index[last], hours, limit,
-                case.minutes / 60.0,
-                f"showed {trended.iloc[first - 1]:.1f} °F for {hours:.1f} h while the "
-                f"calculated one moved by {moved:.1f} °F", "h",
-            )
+            yield Finding(
+                0, first, f"showed {trended[first]:.1f} °F for {hours:.1f} h while the "
+                f"calculated one moved by {moved:.1f} °F", last=last, subject="stuck",
+                measured=hours, at_most=limit, uncertainty=test.minutes / 60.0, unit="h",
+                quantities={"shown, °F": float(trended[first]),
+                            "calculated wet bulb moved by, °F": moved})
 
 
-@check(
-    "instruments.heat_balance",
-    "Do both sides of the exchanger carry the same heat?",
-    unit="%",
-    needs=("hx_chw_entering_temp", "hx_chw_leaving_temp", "hx_cw_entering_temp",
-           "hx_cw_leaving_temp", "exchanger_flows", "request", "chillers"),
-    good="Flows and temperatures at the exchanger fit each other.",
-    bad="A flow or temperature at the exchanger is wrong; no verdict on the exchanger rests "
-    "on it.",
-    adjust="Check both flow meters and the four temperatures against field instruments.",
-    runs=True,
-)
-def heat_balance(case: Case) -> list[Event]:
-    return [_balanced(case, c.name, c.handover, case.settled_run(c)) for c in case.handovers]
-
-
-def exchanger_heat(frame: Any) -> tuple[Any, Any]:
-    """Heat given off by the chilled water and taken up by the condenser water [tons].
-
-    ``frame`` holds the exchanger's points by name: a frame, or a mapping of numbers.
-    """
-    given = water.load(
-        frame["hx_chw_flow"], frame["hx_chw_entering_temp"], frame["hx_chw_leaving_temp"])
-    taken = water.load(
-        frame["hx_cw_flow"], frame["hx_cw_leaving_temp"], frame["hx_cw_entering_temp"])
-    return given, taken
-
-
-def _balanced(case: Case, name: str, handover: pd.Timestamp, run: slice) -> Event:
-    rows = _exchanger_rows(case)[run]
-    usable = (rows["given"] > 0.0) & (rows["taken"] > 0.0)
-    if usable.sum() * case.minutes < 15.0:
-        return unjudged(name, handover, "less than 15 minutes of the run can be used")
-    middle = dict(zip(rows.columns, np.median(rows.to_numpy()[usable], axis=0), strict=True))
-    given, taken = float(middle.pop("given")), float(middle.pop("taken"))
-    imbalance = 200.0 * (given - taken) / (given + taken)
+@check("instruments.heat_balance", unit="%", each="run",
+       needs=(*(name for name in EXCHANGER if name.endswith("temp")), "exchanger_flows",
+              "request", "chillers"))
+def heat_balance(test: FunctionalTest, run: Run) -> Finding:
+    """Heat given up by the chilled water against heat taken up by the condenser water."""
+    rows = test.settled(run)
+    values = np.array([test[name][rows] for name in EXCHANGER])
+    given, taken = exchanger_heat(dict(zip(EXCHANGER, values, strict=True)))
+    usable = (given > 0.0) & (taken > 0.0)
+    if usable.sum() * test.minutes < LEAST_MINUTES:
+        return not_judged(run.number, run.first,
+                          "less than 15 minutes of the run can be used")
+    tons_given, tons_taken = float(np.median(given[usable])), float(np.median(taken[usable]))
+    imbalance = 200.0 * (tons_given - tons_taken) / (tons_given + tons_taken)
+    middle = dict(zip(EXCHANGER, np.median(values[:, usable], axis=1).tolist(), strict=True))
     try:
-        allowed = uncertainty.propagated(case, _imbalance, middle)
+        allowed = uncertainty.propagated(test, _imbalance, middle)
     except ValueError as error:
-        return unjudged(name, handover, f"the sensors cannot decide it: {error}")
-    return at_most(
-        case, name, handover, rows.index[-1], abs(imbalance), allowed, 0.0,
-        f"chilled water gives {given:.0f} tons, condenser water takes {taken:.0f} "
+        return not_judged(run.number, run.first, f"the sensors cannot decide it: {error}")
+    return Finding(
+        run.number, run.first,
+        f"chilled water gives {tons_given:.0f} tons, condenser water takes {tons_taken:.0f} "
         f"tons; the sensors allow {allowed:.1f} % of difference",
-    )
+        last=rows.stop - 1, measured=abs(imbalance), at_most=allowed,
+        quantities={"chilled water gives, tons": tons_given,
+                    "condenser water takes, tons": tons_taken})
 
 
-@once
-def _exchanger_rows(case: Case) -> pd.DataFrame:
-    """The exchanger's flows and temperatures, and the heat ``given`` and ``taken`` [tons]."""
-    rows = case.frame[["hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp",
-                       "hx_cw_flow", "hx_cw_entering_temp", "hx_cw_leaving_temp"]]
-    given, taken = exchanger_heat(rows)
-    return rows.assign(given=given, taken=taken)
+def exchanger_heat(values: Mapping[str, np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+    """Heat given up by the chilled water and taken up by the condenser water [tons], from the
+    exchanger's points by name."""
+    given = water.load(values["hx_chw_flow"], values["hx_chw_entering_temp"],
+                       values["hx_chw_leaving_temp"])
+    taken = water.load(values["hx_cw_flow"], values["hx_cw_leaving_temp"],
+                       values["hx_cw_entering_temp"])
+    return np.asarray(given), np.asarray(taken)
 
 
 def _imbalance(**readings: np.ndarray) -> np.ndarray:
@@ -263,9 +224,11 @@ def _imbalance(**readings: np.ndarray) -> np.ndarray:
     return 200.0 * (given - taken) / (given + taken)
 
 
+@cached
+def balanced(test: FunctionalTest) -> frozenset[int]:
+    """The changeovers in whose run the exchanger's heat balance closes."""
+    return frozenset(event.changeover for event in heat_balance(test).events
+                     if event.verdict is Verdict.PASS)
+
+
 CHECKS = (calibration, agreement, wet_bulb, heat_balance)
-
-
-def checks(case: Case) -> list[Check]:
-    """Every check of the step."""
-    return [judge(case) for judge in CHECKS]

@@ -2,120 +2,76 @@
 
 from __future__ import annotations
 
-import numpy as np
-import pandas as pd
+from collections.abc import Sequence
 
-from fptlib.physics import moist_air, weather_hours
-from fptlib.procedure import uncertainty
-from fptlib.procedure.case import Case, once
-from fptlib.procedure.catalogue import Waiting, at_least, check
-from fptlib.procedure.verdict import Check, Event
+import numpy as np
+
+from fptlib.procedure import savings, uncertainty
+from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.judge import Finding, check
+from fptlib.procedure.measures import median
+from fptlib.procedure.verdict import Deferred, Event
 
 COLDEST_SHARE = 0.1
 
 
-@check(
-    "reset.active",
-    "Does the setpoint follow the need: does it rise as it gets colder outdoors?",
-    unit="degF",
-    needs=("chw_supply_setpoint", "outdoor_dry_bulb"),
-    limits=("reset.range", "reset.outdoor_span"),
-    good="The setpoint rises in cold weather, which gives the economizer its hours.",
-    bad="The setpoint does not rise as it gets colder: it is hardly ever cold enough for the "
-    "economizer to reach it.",
-    adjust="Likely a setpoint held by hand, then a reset that was never programmed, then a "
-    "reset locked at one end: release or program the outdoor reset.",
-    advise=lambda case, failed: _advise_reset(case),
-)
-def active(case: Case) -> list[Event]:
-    table = reset_rows(case)
-    if table.empty:
-        raise Waiting("no row outside changeovers has setpoint and outdoor temperature; "
-                      "trend both while the plant runs")
-    outdoor, setpoint = table["outdoor"].to_numpy(), table["setpoint"].to_numpy()
-    span = float(np.ptp(np.quantile(outdoor, [0.01, 0.99])))
-    wanted = case.limits["reset.outdoor_span"]
-    if span < wanted:
-        raise Waiting(f"the outdoor temperature spans {span:.0f} °F and must span "
-                      f"{wanted:.0f}; wait for warmer or colder weather")
-    rise = _rise_towards_cold(outdoor, setpoint)
-    return [at_least(
-        case, "reset", table.index[0], table.index[-1], rise, case.limits["reset.range"],
-        uncertainty.resolution(case, "chw_supply_setpoint", "chw_supply_setpoint"),
-        f"the setpoint stands {rise:+z.1f} °F higher in the coldest tenth of the rows than "
-        f"in the warmest, over an outdoor span of {span:.0f} °F",
-    )]
-
-
-def _advise_reset(case: Case) -> str:
-    from fptlib.procedure import worth
-
-    setpoint = float(case.frame["chw_supply_setpoint"].median())
-    said = worth.of_setpoint(case, setpoint, 2.0)
+def _advise_reset(test: FunctionalTest, failed: Sequence[Event]) -> str:
+    setpoint = median(test["chw_supply_setpoint"])
+    said = savings.of_setpoint(test, setpoint, 2.0)
     return f"Each 2 °F above {setpoint:.0f} in cold weather is {said}." if said else ""
 
 
-def reset_rows(case: Case) -> pd.DataFrame:
-    """Outdoor temperature and setpoint in the rows outside changeovers [degF]."""
-    outdoor, setpoint = case.frame["outdoor_dry_bulb"], case.frame["chw_supply_setpoint"]
-    rows = ~(case.changing | outdoor.isna() | setpoint.isna())
-    return pd.DataFrame({"outdoor": outdoor[rows], "setpoint": setpoint[rows]})
-
-
-def _rise_towards_cold(outdoor: np.ndarray, setpoint: np.ndarray) -> float:
+@check("reset.active", unit="degF", needs=("chw_supply_setpoint", "outdoor_dry_bulb"),
+       limits=("reset.range", "reset.outdoor_span"), advise=_advise_reset)
+def active(test: FunctionalTest) -> Finding:
+    rows = reset_rows(test)
+    if not len(rows):
+        raise Deferred("no row outside changeovers has setpoint and outdoor temperature; "
+                       "trend both while the plant runs")
+    outdoor, setpoint = test["outdoor_dry_bulb"][rows], test["chw_supply_setpoint"][rows]
+    span = float(np.ptp(np.quantile(outdoor, [0.01, 0.99])))
+    wanted = test.limits["reset.outdoor_span"]
+    if span < wanted:
+        raise Deferred(f"the outdoor temperature spans {span:.0f} °F and must span "
+                       f"{wanted:.0f}; wait for warmer or colder weather")
     cold, warm = np.quantile(outdoor, [COLDEST_SHARE, 1.0 - COLDEST_SHARE])
-    return float(np.median(setpoint[outdoor <= cold]) - np.median(setpoint[outdoor >= warm]))
+    in_cold = float(np.median(setpoint[outdoor <= cold]))
+    in_warmth = float(np.median(setpoint[outdoor >= warm]))
+    rise = in_cold - in_warmth
+    return Finding(
+        0, int(rows[0]),
+        f"the setpoint stands {rise:+z.1f} °F higher in the coldest tenth of the rows than "
+        f"in the warmest, over an outdoor span of {span:.0f} °F",
+        last=int(rows[-1]), subject="reset", measured=rise, at_least=test.limits["reset.range"],
+        uncertainty=uncertainty.resolution(test, "chw_supply_setpoint", "chw_supply_setpoint"),
+        quantities={"outdoor span, °F": span, "setpoint in the coldest tenth, °F": in_cold,
+                    "setpoint in the warmest tenth, °F": in_warmth})
 
 
-def reset_line(case: Case) -> tuple[np.ndarray, np.ndarray]:
+def reset_rows(test: FunctionalTest) -> np.ndarray:
+    """The rows outside changeovers in which outdoor temperature and setpoint are known."""
+    gap = np.isnan(test["outdoor_dry_bulb"] + test["chw_supply_setpoint"])
+    return np.flatnonzero(~(test.changing | gap))
+
+
+def reset_line(test: FunctionalTest) -> tuple[np.ndarray, np.ndarray]:
     """The reset as the trends show it: outdoor dry bulb and median setpoint [degF].
 
     Bins of two degrees with at least half an hour in them; between them the line is
     straight, beyond them it stays level (``numpy.interp`` draws it).
     """
-    table = reset_rows(case)
-    table["bin"] = (table["outdoor"] / 2.0).round() * 2.0
-    groups = table.groupby("bin")["setpoint"]
-    enough = groups.size() * case.minutes >= 30.0
-    medians = groups.median()[enough]
-    return medians.index.to_numpy(dtype=float), medians.to_numpy(dtype=float)
+    rows = reset_rows(test)
+    outdoor, setpoint = test["outdoor_dry_bulb"][rows], test["chw_supply_setpoint"][rows]
+    bins = np.round(outdoor / 2.0) * 2.0
+    kept = [at for at in np.unique(bins) if (bins == at).sum() * test.minutes >= 30.0]
+    return np.array(kept, dtype=float), np.array([np.median(setpoint[bins == at]) for at in kept])
 
 
-def economizer_hours(case: Case, setpoints: np.ndarray) -> np.ndarray:
-    """Hours of the typical year in which each setpoint could be carried.
-
-    Those hours in which wet bulb + approaches + tolerances do not exceed the setpoint.
-    """
-    return np.array([_carried(case, setpoint) for setpoint in setpoints])
-
-
-def economizer_hours_on_reset(case: Case) -> int:
+def economizer_hours_on_reset(test: FunctionalTest) -> int:
     """Hours of the typical year in which the reset line as found could be carried."""
-    assert case.weather is not None
-    line = reset_line(case)
-    return _carried(case, np.interp(case.weather["outdoor_dry_bulb"], *line))
-
-
-def _carried(case: Case, setpoint: float | np.ndarray) -> int:
-    """Hours of the typical year that a setpoint [degF], one or one for each hour, allows."""
-    assert case.tower_approach and case.exchanger_approach
-    tolerance = case.limits["enable.tower_tolerance"] + case.limits["enable.exchanger_tolerance"]
-    return int(weather_hours.hours_allowed(
-        _wet_bulb_in_weather(case), setpoint, case.tower_approach.value,
-        case.exchanger_approach.value, tolerance))
-
-
-@once
-def _wet_bulb_in_weather(case: Case) -> np.ndarray:
-    assert case.weather is not None
-    columns = ("outdoor_dry_bulb", "outdoor_humidity", "station_pressure")
-    found: np.ndarray = moist_air.wet_bulb(*(case.weather[name].to_numpy() for name in columns))
-    return found
+    assert test.weather is not None
+    return savings.economizer_hours(
+        test, np.interp(np.asarray(test.weather["outdoor_dry_bulb"]), *reset_line(test)))
 
 
 CHECKS = (active,)
-
-
-def checks(case: Case) -> list[Check]:
-    """Every check of the step."""
-    return [judge(case) for judge in CHECKS]

@@ -1,4 +1,4 @@
-"""On or off, as the episodes read it: proven, held over a short gap, without a flicker.
+"""On or off, as the changeovers read it: proven, held over a short gap, without a flicker.
 
 A status is held, never interpolated. A gap of up to half an hour between two equal states is
 that state; a change that a gap of up to five minutes hides is put at the gap's end; a state
@@ -8,10 +8,12 @@ hides stays unknown. (Common practice, no source.)
 
 from __future__ import annotations
 
-import numpy as np
-import pandas as pd
+import warnings
+from collections.abc import Mapping, Sequence
 
-from fptlib.procedure.known import stretches
+import numpy as np
+
+from fptlib.procedure.flags import stretches
 
 HELD_MINUTES = 30.0
 CHANGE_MINUTES = 5.0
@@ -21,68 +23,52 @@ OWN_SHARE = 0.03
 LARGEST_SHARE = 0.01
 
 
-def held(status: pd.Series, minutes: float) -> pd.Series:
+def debounce(status: np.ndarray, minutes: float) -> np.ndarray:
     """A status (1.0, 0.0, NaN) in rows of ``minutes``, with its short gaps and flickers closed."""
-    values = status.to_numpy(dtype=float, copy=True)
+    values = status.astype(float)
     for first, last in stretches(np.isnan(values)):
-        if 0 < first and last < len(values) - 1:
-            _hold(values, first, last, minutes)
-    for first, last in _states(values):
-        _leave_out(values, first, last, minutes)
-    return pd.Series(values, index=status.index)
+        if first == 0 or last == len(values) - 1:
+            continue
+        same = values[first - 1] == values[last + 1]
+        longest = max(HELD_MINUTES if same else CHANGE_MINUTES, minutes)
+        if (last - first + 1) * minutes <= longest:
+            values[first : last + 1] = values[first - 1]
+    edges = (np.flatnonzero(values[1:] != values[:-1]) + 1).tolist()
+    for first, after in zip(edges[:-1], edges[1:], strict=True):
+        between_equals = values[first - 1] == values[after]
+        if between_equals and (after - first) * minutes <= FLICKER_MINUTES:
+            values[first:after] = values[first - 1]
+    return values
 
 
-def _hold(values: np.ndarray, first: int, last: int, minutes: float) -> None:
-    same = values[first - 1] == values[last + 1]
-    longest = max(HELD_MINUTES if same else CHANGE_MINUTES, minutes)
-    if (last - first + 1) * minutes <= longest:
-        values[first : last + 1] = values[first - 1]
-
-
-def _states(values: np.ndarray) -> list[tuple[int, int]]:
-    """First and last row of each state but the first and the last one."""
-    edges = np.flatnonzero(values[1:] != values[:-1]) + 1
-    return [(int(a), int(b) - 1) for a, b in zip(edges[:-1], edges[1:], strict=True)]
-
-
-def _leave_out(values: np.ndarray, first: int, last: int, minutes: float) -> None:
-    between_equals = values[first - 1] == values[last + 1]
-    if between_equals and (last - first + 1) * minutes <= FLICKER_MINUTES:
-        values[first : last + 1] = values[first - 1]
-
-
-def running(frame: pd.DataFrame, n: int) -> pd.Series | None:
+def running_by_signals(columns: Mapping[str, np.ndarray], n: int) -> np.ndarray | None:
     """Whether chiller ``n`` runs (1.0, 0.0, NaN): row by row its status, else its power, else
     its current; ``None`` where none of them has a value."""
-    proofs = [frame[f"chiller_{n}_running"]] if f"chiller_{n}_running" in frame else []
-    proofs += [_drawing(frame, f"chiller_{n}_{what}", what) for what in ("power", "amps")
-               if f"chiller_{n}_{what}" in frame]
-    known = [proof for proof in proofs if proof.notna().any()]
-    if not known:
-        return None
-    found = known[0]
-    for proof in known[1:]:
-        found = found.fillna(proof)
+    found: np.ndarray | None = None
+    for what in ("running", "power", "amps"):
+        values = columns.get(f"chiller_{n}_{what}")
+        if values is None or np.isnan(values).all():
+            continue
+        proof = values if what == "running" else _drawing(columns, values, what)
+        found = proof if found is None else np.where(np.isnan(found), proof, found)
     return found
 
 
-def _drawing(frame: pd.DataFrame, name: str, what: str) -> pd.Series:
-    """1.0 where a chiller draws more than a standing one does."""
-    values = frame[name]
-    standing = max(OWN_SHARE * values.max(), LARGEST_SHARE * _highest(frame, what))
-    return (values > standing).astype(float).where(values.notna())
+def _drawing(columns: Mapping[str, np.ndarray], values: np.ndarray, what: str) -> np.ndarray:
+    """1.0 where a chiller draws more than one that is off does."""
+    of_all = [each for name, each in columns.items()
+              if name.startswith("chiller_") and name.endswith(f"_{what}")]
+    with warnings.catch_warnings():
+        # A chiller whose column is one gap is allowed beside one that has values.
+        warnings.simplefilter("ignore", RuntimeWarning)
+        highest = float(np.nanmax([np.nanmax(each) for each in of_all]))
+    off = max(OWN_SHARE * float(np.nanmax(values)), LARGEST_SHARE * highest)
+    return np.where(np.isnan(values), np.nan, (values > off).astype(float))
 
 
-def _highest(frame: pd.DataFrame, what: str) -> float:
-    """The highest power or current of any chiller."""
-    of_chillers = [name for name in map(str, frame.columns)
-                   if name.startswith("chiller_") and name.endswith(f"_{what}")]
-    return float(frame[of_chillers].max().max())
-
-
-def any_running(per_chiller: pd.DataFrame) -> pd.Series:
-    """1.0 where any chiller runs, 0.0 where all are known to stand, else NaN."""
-    columns = per_chiller.to_numpy().T
+def any_running(per_chiller: Sequence[np.ndarray]) -> np.ndarray:
+    """1.0 where any chiller runs, 0.0 where all are known to be off, else NaN."""
+    columns = np.array(per_chiller)
     highest = np.fmax.reduce(columns, axis=0, initial=np.nan)
     highest[np.isnan(columns).any(axis=0) & (highest < 0.5)] = np.nan
-    return pd.Series(highest, index=per_chiller.index)
+    return highest

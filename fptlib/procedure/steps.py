@@ -20,9 +20,8 @@ from fptlib.procedure import (
     running,
     transition,
 )
-from fptlib.procedure.case import Case
-from fptlib.procedure.catalogue import Question
-from fptlib.procedure.needs import points_of
+from fptlib.procedure.functional_test import FunctionalTest, cached
+from fptlib.procedure.judge import CheckOf
 from fptlib.procedure.verdict import Check
 
 # What every verdict rests on, as places in job.toml; the files read come on top of them.
@@ -46,7 +45,7 @@ class Step:
     name: str
     title: str
     purpose: str
-    checks: tuple[Question, ...] = ()
+    checks: tuple[CheckOf, ...] = ()
     rests_on: tuple[str, ...] = _ALWAYS
 
     @property
@@ -59,9 +58,9 @@ class Step:
         """Whether the step gives verdicts."""
         return bool(self.checks)
 
-    def judge(self, case: Case) -> list[Check]:
+    def judge(self, test: FunctionalTest) -> list[Check]:
         """Every check of the step, in order."""
-        return [question(case) for question in self.checks]
+        return [judge(test, check.id) for check in self.checks]
 
     def __str__(self) -> str:
         return f"{self.number} {self.title}"
@@ -127,15 +126,28 @@ def step(name: str) -> Step:
             return entry
     raise FormError(f"there is no step '{name}'; the steps are: " + ", ".join(TITLES))
 
+CHECKS: dict[str, CheckOf] = {
+    each.id: each for step in JUDGED for each in step.checks}
 
-def points_used(case: Case) -> dict[str, list[str]]:
+
+def points_used(test: FunctionalTest) -> dict[str, list[str]]:
     """For every check the trended points that it can rest on."""
-    return {
-        question.words.id: [name for need in question.words.needs for name in points_of(case, need)]
-        for entry in JUDGED for question in entry.checks
-    }
+    return {id: [name for need in each.needs for name in test.points_of(need)]
+            for id, each in CHECKS.items()}
 
 
-def all_checks(case: Case) -> list[Check]:
+def all_checks(test: FunctionalTest) -> list[Check]:
     """Every check of every step, in order."""
-    return [check for entry in JUDGED for check in entry.judge(case)]
+    return [judge(test, id) for id in CHECKS]
+
+
+@cached
+def judge(test: FunctionalTest, id: str) -> Check:
+    """One check of a test, by its id.
+
+    Raises:
+        FormError: there is no such check.
+    """
+    if id not in CHECKS:
+        raise FormError(f"there is no check '{id}'; the checks are: " + ", ".join(CHECKS))
+    return CHECKS[id](test)

@@ -1,4 +1,4 @@
-"""Step 9: kW/ton before and after: went the plant over too soon, or left too late?
+"""Step 9: kW/ton before and after: did the plant change over too soon, or leave too late?
 
 What the exchanger drew is compared with what chillers would have drawn at the same load and
 wet bulb. Where that is not known, before is compared with after, at like load. Both are shown.
@@ -7,182 +7,162 @@ wet bulb. Where that is not known, before is compared with after, at like load. 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from fptlib.procedure import uncertainty
-from fptlib.procedure.case import Case, once
-from fptlib.procedure.catalogue import at_least, at_most, check, unjudged
-from fptlib.procedure.episodes import Changeover
-from fptlib.procedure.normalised import FEWEST_MINUTES, Normalised, against_chillers
-from fptlib.procedure.verdict import Check, Event
+from fptlib.procedure.changeovers import Exit, Run
+from fptlib.procedure.chiller_baseline import FEWEST_MINUTES, AgainstChillers, against_chillers
+from fptlib.procedure.functional_test import FunctionalTest, cached
+from fptlib.procedure.judge import Finding, check, not_judged
+from fptlib.procedure.measures import median
 
-WINDOW = pd.Timedelta(minutes=60)
-SETTLING = pd.Timedelta(minutes=30)
+WINDOW = 60.0
+SETTLING = 30.0
 LIKE_LOAD = 0.25
 
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """Plant kW/ton and load [tons] before and after a moment, or why there is none."""
+    """Plant kW/ton and load [tons] before and after a moment, the expanded uncertainty of the
+    change, or why there is none."""
 
     before: float
     after: float
     load_before: float
     load_after: float
-    doubt: float
+    uncertainty: float
     problem: str = ""
 
     @property
     def change(self) -> float:
+        """After minus before [kW/ton]."""
         return self.after - self.before
 
-
-@check(
-    "transition.entering",
-    "On the way in: does kW/ton after the recovery not exceed that of chillers at the same load "
-    "and wet bulb, or else that before the request at like load?",
-    unit="kW/ton",
-    needs=("request", "chillers", "load", "power"),
-    limits=("transition.entering",),
-    good="Going over paid from the start.",
-    bad="The plant went over too soon: it drew more on the exchanger than on chillers.",
-    adjust="Likely too little tolerance in the enable condition, then towers that make colder "
-    "water than needed: enable later.",
-    advise=lambda case, failed: (
-        f"kW/ton rose by up to {max(event.measured for event in failed):.2f}."),
-    capacity=True,
-    runs=True,
-)
-def entering(case: Case) -> list[Event]:
-    return [event for c in case.requests if c.handover is not None for event in _judge(
-        case, c.name, c.handover, against_chillers(case, _entry(case, c)[1]),
-        compare_entry(case, c), at_most, case.limits["transition.entering"])]
+    def __str__(self) -> str:
+        return self.problem or (f"{self.before:.2f} kW/ton at {self.load_before:.0f} tons before, "
+                                f"{self.after:.2f} at {self.load_after:.0f} after")
 
 
-@check(
-    "transition.leaving",
-    "On the way out: is kW/ton of chillers at the same load and wet bulb, or else that after the "
-    "exit at like load, not below that before the exit?",
-    unit="kW/ton",
-    needs=("request", "chillers", "load", "power"),
-    limits=("transition.leaving",),
-    good="The plant stayed only while it paid.",
-    bad="The plant stayed too long: it drew less as soon as chillers carried it.",
-    adjust="Likely an exit on supply temperature alone (see exit.comparative): leave earlier.",
-    advise=lambda case, failed: (
-        f"kW/ton fell by up to {-min(event.measured for event in failed):.2f} when chillers "
-        "took over."),
-    capacity=True,
-    runs=True,
-)
-def leaving(case: Case) -> list[Event]:
-    return [event for c in case.exits if c.handover is not None for event in _judge(
-        case, c.name, c.exit, against_chillers(case, _leaving(case, c)[0]),
-        compare_exit(case, c), at_least, -case.limits["transition.leaving"])]
+@check("transition.entering", unit="kW/ton", each="run", capacity=True,
+       needs=("request", "chillers", "load", "power"), limits=("transition.entering",),
+       advise=lambda test, failed: (
+           f"kW/ton rose by up to {max(event.measured or 0.0 for event in failed):.2f}."))
+def entering(test: FunctionalTest, run: Run) -> Iterator[Finding]:
+    """kW/ton on the exchanger minus that of chillers, or after minus before."""
+    if run.enabled is None:
+        return
+    found = against_chillers(test, entry_hours(test, run)[1])
+    limit = test.limits["transition.entering"]
+    yield from _judge(test, run.number, run.first, found, compare_entry(test, run), 1.0, limit)
 
 
-def compare_entry(case: Case, changeover: Changeover) -> Comparison:
-    """The hour before the request against the hour after recovery and settling."""
-    return _compare(case, *_entry(case, changeover), chillers=0.0)
+@check("transition.leaving", unit="kW/ton", each="exit", capacity=True,
+       needs=("request", "chillers", "load", "power"), limits=("transition.leaving",),
+       advise=lambda test, failed: (
+           f"kW/ton fell by up to {-min(event.measured or 0.0 for event in failed):.2f} when "
+           "chillers took over."))
+def leaving(test: FunctionalTest, left: Exit) -> Iterator[Finding]:
+    """kW/ton of chillers minus that on the exchanger, or after minus before."""
+    found = against_chillers(test, exit_hours(test, left)[0])
+    limit = test.limits["transition.leaving"]
+    yield from _judge(test, left.number, left.row, found, compare_exit(test, left), -1.0, limit)
 
 
-def compare_exit(case: Case, changeover: Changeover) -> Comparison:
+def compare_entry(test: FunctionalTest, run: Run) -> Comparison:
+    """The hour before the enable against the hour after recovery and settling."""
+    return _compare(test, *entry_hours(test, run), chillers=0.0)
+
+
+def compare_exit(test: FunctionalTest, left: Exit) -> Comparison:
     """The hour before the exit against the hour after it and settling."""
-    return _compare(case, *_leaving(case, changeover), chillers=1.0)
+    return _compare(test, *exit_hours(test, left), chillers=1.0)
 
 
-def _entry(case: Case, changeover: Changeover) -> tuple[slice, slice]:
-    return _hours(case, changeover.request, case.recovered(changeover) or changeover.handover)
+def entry_hours(test: FunctionalTest, run: Run) -> tuple[slice, slice]:
+    """The hour before the enable and the one that follows recovery and settling."""
+    assert run.enabled is not None
+    back = test.recovered(run)
+    return _hours(test, run.enabled, run.first if back is None else back)
 
 
-def _leaving(case: Case, changeover: Changeover) -> tuple[slice, slice]:
-    return _hours(case, changeover.exit, changeover.exit)
+def exit_hours(test: FunctionalTest, left: Exit) -> tuple[slice, slice]:
+    """The hour before the exit and the one that follows it and settling."""
+    return _hours(test, left.row, left.row)
 
 
-def _hours(case: Case, end: pd.Timestamp, start: pd.Timestamp) -> tuple[slice, slice]:
-    """The hour before ``end``, and the hour that follows ``start`` and settling."""
-    step, settled = case.trends.step, start + SETTLING
-    return slice(end - WINDOW, end - step), slice(settled, settled + WINDOW - step)
+def _hours(test: FunctionalTest, end: int, start: int) -> tuple[slice, slice]:
+    hour, settled = WINDOW / test.minutes, start + SETTLING / test.minutes
+    return test.window(end - hour, end), test.window(settled, settled + hour)
 
 
-def _compare(case: Case, before: slice, after: slice, chillers: float) -> Comparison:
+def _compare(test: FunctionalTest, before: slice, after: slice, chillers: float) -> Comparison:
     """Compare two windows; of the second count the rows with ``chillers`` on (1) or off (0)."""
-    first, second = _known(case, before, None), _known(case, after, chillers)
-    if min(len(first), len(second)) * case.minutes < FEWEST_MINUTES:
+    known = ~np.isnan(test.kw_per_ton + test.load)
+    with_chillers = known & (test.chillers_on == chillers)
+    rows = [span.start + np.flatnonzero(flags[span])
+            for flags, span in ((known, before), (with_chillers, after))]
+    if min(map(len, rows)) * test.minutes < FEWEST_MINUTES:
         return Comparison(0, 0, 0, 0, 0, "less than half an hour on either side can be used")
-    means, loads = zip(first.mean(axis=0).tolist(), second.mean(axis=0).tolist(), strict=True)
-    doubt = _doubt(case, means, loads)
-    unlike = abs(loads[0] - loads[1]) > LIKE_LOAD * max(loads)
-    return Comparison(*means, *loads, doubt,
-                      f"the load changed from {loads[0]:.0f} to {loads[1]:.0f} tons"
-                      if unlike else "")
+    first, second = (float(test.kw_per_ton[each].mean()) for each in rows)
+    load_first, load_second = (float(test.load[each].mean()) for each in rows)
+    unlike = abs(load_first - load_second) > LIKE_LOAD * max(load_first, load_second)
+    return Comparison(
+        first, second, load_first, load_second,
+        _uncertainty(test, [first, second], [load_first, load_second]),
+        f"the load changed from {load_first:.0f} to {load_second:.0f} tons" if unlike else "")
 
 
-def _known(case: Case, rows: slice, chillers: float | None) -> np.ndarray:
-    """kW/ton and load in the rows of a window in which both are known, one row each."""
-    table = np.column_stack([case.values(each, rows) for each in (case.kw_per_ton, case.load)])
-    known = ~np.isnan(table[:, 0])
-    if chillers is not None:
-        known &= case.values(case.chillers_on, rows) == chillers
-    return table[known]
-
-
-def _doubt(case: Case, ratios: tuple[float, float], loads: tuple[float, float]) -> float:
+def _uncertainty(test: FunctionalTest, ratios: list[float], loads: list[float]) -> float:
     """Expanded uncertainty of the change.
 
-    The same meters stand on both sides, so their relative error scales the change alone;
+    The same meters are on both sides, so their relative error scales the change alone;
     the temperature sensors' error weighs by the two loads.
     """
-    temperature = _load_uncertainty(case) * abs(ratios[1] / loads[1] - ratios[0] / loads[0])
-    relative = 2.0 * sum(uncertainty.standard(case, name, 1.0) ** 2
-                         for name in ("chw_flow", "plant_power")) ** 0.5
-    return float((temperature**2 + (relative * (ratios[1] - ratios[0])) ** 2) ** 0.5)
+    temperature = _load_uncertainty(test) * abs(ratios[1] / loads[1] - ratios[0] / loads[0])
+    relative = 2.0 * math.hypot(*(uncertainty.standard(test, name, 1.0)
+                                  for name in ("chw_flow", "plant_power")))
+    return math.hypot(temperature, relative * (ratios[1] - ratios[0]))
 
 
-@once
-def _load_uncertainty(case: Case) -> float:
+@cached
+def _load_uncertainty(test: FunctionalTest) -> float:
     """Expanded uncertainty of the load [tons] from the temperature sensors, at the usual flow."""
-    flow = float(case.frame["chw_flow"].median())
     sensors = {"chw_return_temp": 1.0, "chw_supply_temp": -1.0}
-    return uncertainty.expanded(case, sensors) * flow / 24.0
+    return uncertainty.expanded(test, sensors) * median(test["chw_flow"]) / 24.0
 
 
-def _judge(case: Case, name: str, at: pd.Timestamp, found: Normalised, seen: Comparison,
-           direction: Callable[..., Event], limit: float) -> list[Event]:
-    """The comparison with chillers; without one it says why, and before and after are judged."""
-    label = f"{name}, against chillers"
+def _judge(test: FunctionalTest, number: int, row: int, found: AgainstChillers, seen: Comparison,
+           sign: float, limit: float) -> Iterator[Finding]:
+    """The comparison with chillers; without one it says why, and before and after are judged.
+
+    ``sign`` is 1 where the change must be at most the limit (entering), -1 where it must be at
+    least minus the limit (leaving).
+    """
+    at_most, at_least = (limit, None) if sign > 0.0 else (None, -limit)
     if found.problem:
-        return [unjudged(label, at, found.problem),
-                _like_load(case, f"{name}, before and after", at, seen, direction, limit)]
-    change = found.drawn - found.expected
-    meters = _doubt(case, (found.expected, found.drawn), (found.load, found.load))
-    return [direction(
-        case, label, at, None, change if direction is at_most else -change, limit,
-        math.hypot(meters, found.doubt),
+        yield not_judged(number, row, found.problem, subject="against chillers")
+        if seen.problem:
+            yield not_judged(number, row, seen.problem, subject="before and after")
+        else:
+            yield Finding(number, row, str(seen), subject="before and after",
+                          measured=seen.change, at_most=at_most, at_least=at_least,
+                          uncertainty=seen.uncertainty)
+        return
+    meters = _uncertainty(test, [found.expected, found.drawn], [found.load, found.load])
+    yield Finding(
+        number, row,
         f"{found.drawn:.2f} kW/ton on the exchanger at {found.load:.0f} tons and "
         f"{found.wet_bulb:z.0f} °F wet bulb, where chillers would draw {found.expected:.2f}; "
-        f"as measured: {_as_measured(seen)}")]
-
-
-def _like_load(case: Case, name: str, at: pd.Timestamp, seen: Comparison,
-               direction: Callable[..., Event], limit: float) -> Event:
-    if seen.problem:
-        return unjudged(name, at, seen.problem)
-    return direction(case, name, at, None, seen.change, limit, seen.doubt, _as_measured(seen))
-
-
-def _as_measured(seen: Comparison) -> str:
-    return seen.problem or (f"{seen.before:.2f} kW/ton at {seen.load_before:.0f} tons before, "
-                            f"{seen.after:.2f} at {seen.load_after:.0f} after")
+        f"as measured: {seen}",
+        subject="against chillers", measured=sign * (found.drawn - found.expected),
+        at_most=at_most, at_least=at_least,
+        uncertainty=math.hypot(meters, found.uncertainty),
+        quantities={"on the exchanger, kW/ton": found.drawn,
+                    "chillers there, kW/ton": found.expected, "load, tons": found.load,
+                    "wet bulb, °F": found.wet_bulb})
 
 
 CHECKS = (entering, leaving)
-
-
-def checks(case: Case) -> list[Check]:
-    """Every check of the step."""
-    return [judge(case) for judge in CHECKS]

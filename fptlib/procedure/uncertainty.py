@@ -9,39 +9,35 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from fptlib.physics import moist_air
 from fptlib.physics.errors import ImpossibleState
-from fptlib.procedure import approaches
-from fptlib.procedure.case import Case, once
-from fptlib.procedure.known import largest_step
+from fptlib.procedure.functional_test import FunctionalTest, cached
+from fptlib.procedure.measures import median
 
 COVERAGE = 2.0
 
 
-def standard(case: Case, name: str, reading: float = 0.0) -> float:
+def standard(test: FunctionalTest, name: str, reading: float = 0.0) -> float:
     """Standard uncertainty of one reading of a point, in the point's unit."""
-    sensor = case.sensor(name)
+    sensor = test.sensor(name)
     half_width = sensor.accuracy * (abs(reading) if sensor.relative else 1.0)
     return math.hypot(half_width / math.sqrt(3.0), sensor.resolution / math.sqrt(12.0))
 
 
-def expanded(case: Case, weights: Mapping[str, float]) -> float:
+def expanded(test: FunctionalTest, weights: Mapping[str, float]) -> float:
     """Expanded uncertainty of a weighted sum of readings, one weight per sensor.
 
     For sensors with an absolute accuracy. A sensor that enters twice has its weights added
     first: that is how its error cancels.
     """
-    return COVERAGE * math.hypot(*(w * standard(case, name) for name, w in weights.items()))
+    return COVERAGE * math.hypot(*(w * standard(test, name) for name, w in weights.items()))
 
 
-def propagated(
-    case: Case, function: Callable[..., Any], readings: Mapping[str, float]
-) -> float:
+def propagated(test: FunctionalTest, function: Callable[..., np.ndarray],
+               readings: Mapping[str, float]) -> float:
     """Expanded uncertainty of ``function(**readings)``, by central differences.
 
     Each argument is the reading of the point of that name. ``function`` takes arrays, is
@@ -53,75 +49,42 @@ def propagated(
     """
     moved = {name: np.full(2 * len(readings), value) for name, value in readings.items()}
     for at, (name, value) in enumerate(readings.items()):
-        moved[name][2 * at : 2 * at + 2] += np.array([1.0, -1.0]) * standard(case, name, value)
+        moved[name][2 * at : 2 * at + 2] += np.array([1.0, -1.0]) * standard(test, name, value)
     up, down = np.reshape(function(**moved), (-1, 2)).T
     if np.isnan(up - down).any():
         raise ImpossibleState("within the sensors' accuracy there is no such state")
     return COVERAGE * math.hypot(*((up - down) / 2.0))
 
 
-def resolution(case: Case, *names: str) -> float:
+def resolution(test: FunctionalTest, *names: str) -> float:
     """Expanded uncertainty from the display steps alone.
 
     For what a controller does with its own readings: its sensors' errors are in both the
     readings and the action, so only the rounding of the trends is left.
     """
-    steps = [case.sensor(name).resolution for name in names]
+    steps = [test.sensor(name).resolution for name in names]
     return COVERAGE * math.hypot(*(step / math.sqrt(12.0) for step in steps))
 
 
-def between_rows(values: np.ndarray, every: float) -> float:
-    """What may have happened between two samples, ``every`` [min], or after the last: the
-    largest change from row to row.
-
-    Zero at one-minute trends, which resolve these events (common practice, no source).
-    """
-    return largest_step(values) if every > 1.0 else 0.0
-
-
-def shows_change(values: np.ndarray, every: float) -> bool:
-    """Whether there are rows enough to tell what may have happened between them."""
-    return every <= 1.0 or not math.isnan(largest_step(values))
-
-
-def calculated_wet_bulb(case: Case) -> float:
-    """Expanded uncertainty of the wet bulb worked out at the trends' median [degF]."""
-    pressure = case.pressure
-    if isinstance(pressure, pd.Series):
-        pressure = float(pressure.median())
-    humidity = float(case.frame["outdoor_humidity"].median())
+@cached
+def calculated_wet_bulb(test: FunctionalTest) -> float:
+    """Expanded uncertainty of the calculated wet bulb at the trends' median [degF]."""
+    pressure = median(np.atleast_1d(test.pressure))
 
     def wet_bulb(outdoor_dry_bulb: np.ndarray, outdoor_humidity: np.ndarray) -> np.ndarray:
         # A step of the sensor's error may leave the range that air can have.
         possible = np.clip(outdoor_humidity, 0.0, 100.0)
-        return moist_air.wet_bulb(outdoor_dry_bulb, possible, pressure)
+        return np.asarray(moist_air.wet_bulb(outdoor_dry_bulb, possible, pressure))
 
-    return propagated(case, wet_bulb, {
-        "outdoor_dry_bulb": float(case.frame["outdoor_dry_bulb"].median()),
-        "outdoor_humidity": humidity,
-    })
+    return propagated(test, wet_bulb, {
+        name: median(test[name]) for name in ("outdoor_dry_bulb", "outdoor_humidity")})
 
 
-def wet_bulb(case: Case) -> float:
+def wet_bulb(test: FunctionalTest) -> float:
     """Expanded uncertainty of the wet bulb in use [degF]."""
-    if case.wet_bulb_point == "outdoor_wet_bulb":
-        return expanded(case, {"outdoor_wet_bulb": 1.0})
-    return calculated_wet_bulb(case)
-
-
-@once
-def enable_margin(case: Case) -> float:
-    """Expanded uncertainty of the enable margin [degF].
-
-    Reset setpoint - (wet bulb + tower approach + exchanger approach + tolerances). What the
-    approaches were observed with enters twice with opposite signs and cancels; where one
-    sensor reads the condenser water of both, the exchanger's leaving sensor alone remains.
-    An approach taken from design cancels nothing.
-    """
-    weights = added({"wet_bulb": 1.0}, approaches.tower_sensors(case),
-                    approaches.exchanger_sensors(case))
-    air = weights.pop("wet_bulb")
-    return math.hypot(air * wet_bulb(case) if air else 0.0, expanded(case, weights))
+    if test.wet_bulb_point == "outdoor_wet_bulb":
+        return expanded(test, {"outdoor_wet_bulb": 1.0})
+    return calculated_wet_bulb(test)
 
 
 def added(*weights: Mapping[str, float]) -> dict[str, float]:

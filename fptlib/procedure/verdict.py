@@ -7,14 +7,18 @@ from secondary sources, see the contributor guide.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
-import pandas as pd
-
+from fptlib import units
 from fptlib.limits import Rule
 from fptlib.physics.conformance import conformance_probability
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 class Verdict(StrEnum):
@@ -25,26 +29,43 @@ class Verdict(StrEnum):
     INDETERMINATE = "indeterminate"
     NOT_TESTED = "not tested"
     DEFERRED = "deferred"
+    NOT_APPLICABLE = "not applicable"
 
 
 # The worst event decides; what could not be judged never hides what was judged.
 _WORST_FIRST = (
     Verdict.FAIL, Verdict.INDETERMINATE, Verdict.DEFERRED, Verdict.PASS, Verdict.NOT_TESTED,
+    Verdict.NOT_APPLICABLE,
 )
+
+
+class NotTested(Exception):
+    """A check that cannot be judged; says why in one sentence."""
+
+    verdict = Verdict.NOT_TESTED
+
+
+class Deferred(NotTested):
+    """A check whose season or load has not come; says what to wait for."""
+
+    verdict = Verdict.DEFERRED
 
 
 @dataclass(frozen=True, slots=True)
 class Event:
     """One event a check rests on: what was measured there and what came of it.
 
-    ``margin`` is positive inside the limit; ``uncertainty`` is expanded (k = 2), in the
-    unit of the check unless ``unit`` says otherwise; ``probability`` is that of
-    conformance.
+    ``changeover`` is its number, 0 where the event belongs to none; ``subject`` the chiller,
+    cell or quantity; ``first`` and ``last`` its rows on the grid, ``start`` and ``end`` when
+    they begin. ``margin`` is positive inside the limit; ``uncertainty`` is expanded (k = 2), in
+    ``unit``; ``probability`` is that of conformance. ``quantities`` are what the check's formula
+    was given and what it made of it, each under its name with its unit.
     """
 
-    name: str
-    start: pd.Timestamp
-    end: pd.Timestamp | None
+    changeover: int
+    subject: str
+    start: datetime
+    end: datetime | None
     verdict: Verdict
     text: str
     measured: float | None = None
@@ -53,6 +74,17 @@ class Event:
     uncertainty: float | None = None
     probability: float | None = None
     unit: str = ""
+    first: int | None = None
+    last: int | None = None
+    quantities: Mapping[str, float | str] = field(default_factory=dict)
+
+    @property
+    def name(self) -> str:
+        """How reports call it."""
+        number = f"changeover {self.changeover}" if self.changeover else ""
+        # "changeover 3 to 4" reads on; everything else is a part of it.
+        joint = " " if self.subject.startswith("to ") else ", "
+        return joint.join(part for part in (number, self.subject) if part)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +111,24 @@ class Check:
     def step(self) -> str:
         """The step the check belongs to."""
         return self.id.split(".", 1)[0]
+
+    @property
+    def worksheet(self) -> pd.DataFrame:
+        """How the verdict was calculated: a row per event with the quantities of the formula."""
+        import pandas as pd
+
+        return pd.DataFrame([worksheet_row(event) for event in self.events])
+
+
+def worksheet_row(event: Event) -> dict[str, float | str | None]:
+    """An event's line of the worksheet, by column head."""
+    unit = units.symbol(event.unit)
+    return {
+        "event": event.name, "from": f"{event.start:%Y-%m-%d %H:%M}", **event.quantities,
+        f"measured, {unit}": event.measured, f"limit, {unit}": event.limit,
+        f"margin, {unit}": event.margin, "± (k = 2)": event.uncertainty,
+        "verdict": event.verdict.value,
+    }
 
 
 def decide(margin: float, uncertainty: float, rule: Rule) -> Verdict:

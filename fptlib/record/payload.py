@@ -178,7 +178,10 @@ def check_row(check: Check) -> dict[str, Any]:
 
 
 def _event(check: Check, event: Event) -> dict[str, Any]:
-    return plain(asdict(event), f"{check.id}, {event.name}")
+    names = ("name", "start", "end", "verdict", "text", "measured", "limit", "margin",
+             "uncertainty", "probability", "unit")
+    row = {name: getattr(event, name) for name in names}
+    return plain(row, f"{check.id}, {event.name}")
 
 
 def _steps(checks: Sequence[Check]) -> list[dict[str, Any]]:
@@ -191,7 +194,8 @@ def _step(name: str, checks: Sequence[Check]) -> dict[str, Any]:
     verdicts = [check.verdict for check in checks]
     return {
         "step": name, "title": TITLES.get(name, name), "verdict": worst(verdicts).value,
-        "counts": {verdict.value: verdicts.count(verdict) for verdict in Verdict},
+        "counts": {verdict.value: verdicts.count(verdict) for verdict in Verdict
+                   if verdict is not Verdict.NOT_APPLICABLE},
     }
 
 

@@ -103,10 +103,10 @@ class Grid:
     def __len__(self) -> int:
         return next((len(values) for values in self.columns.values()), self.rows)
 
-    def time(self, row: int) -> datetime:
+    def time(self, row: float) -> datetime:
         """When a row begins, in the site's zone; rows beyond the ends count on evenly."""
         # In UTC, because a day on which the clocks change has 23 or 25 hours.
-        begin = self.start.astimezone(UTC) + int(row) * self.step
+        begin = self.start.astimezone(UTC) + row * self.step
         return begin.astimezone(self.start.tzinfo)
 
     def row(self, moment: datetime) -> int:

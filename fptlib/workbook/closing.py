@@ -12,7 +12,7 @@ from typing import Any
 from fptlib.errors import FormError, RecordError
 from fptlib.job.folder import Job, now, write_atomically
 from fptlib.procedure.assemble import assemble
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check
 from fptlib.record import (
@@ -40,7 +40,7 @@ _MOST_NAMED = 3
 class Computed:
     """A case with every check, computed from the job's files now."""
 
-    case: Case
+    case: FunctionalTest
     checks: list[Check]
 
 
@@ -70,7 +70,7 @@ def sign(job: Job, key_file: Path, passphrase: str, name: str) -> Path:
 def _stated(job: Job, found: Computed) -> dict[str, Any]:
     """What a record made now would state."""
     case = found.case
-    return payload.payload(job, case.trends, case.limits, found.checks, case.readings,
+    return payload.payload(job, case.grid, case.limits, found.checks, case.readings,
                            case.instruments)
 
 

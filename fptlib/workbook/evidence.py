@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Check
 from fptlib.workbook.figures import (
     changeover,
@@ -19,7 +19,7 @@ from fptlib.workbook.figures import (
 )
 from fptlib.workbook.figures.base import Evidence
 
-FIGURES: Mapping[str, Callable[[Case, Sequence[Check]], Evidence]] = {
+FIGURES: Mapping[str, Callable[[FunctionalTest, Sequence[Check]], Evidence]] = {
     "instruments": sensors.figure,
     "reset": reset.figure,
     "enable": enable.figure,
@@ -32,11 +32,11 @@ FIGURES: Mapping[str, Callable[[Case, Sequence[Check]], Evidence]] = {
 }
 
 
-def of(step: str, case: Case, checks: Sequence[Check]) -> Evidence:
+def of(step: str, case: FunctionalTest, checks: Sequence[Check]) -> Evidence:
     """The figure of a step, drawn from its own checks."""
     return FIGURES[step](case, [check for check in checks if check.step == step])
 
 
-def pictures(case: Case, checks: Sequence[Check]) -> dict[str, bytes]:
+def pictures(case: FunctionalTest, checks: Sequence[Check]) -> dict[str, bytes]:
     """Every step's figure as PNG, by step, for the pages of a record."""
     return {step: of(step, case, checks).png() for step in FIGURES}

@@ -20,7 +20,8 @@ from IPython.display import display
 
 from fptlib.errors import FormError, FptError, JobError
 from fptlib.job.folder import JOB_FILE, Job
-from fptlib.procedure.case import Case
+from fptlib.procedure import approaches as find_approaches
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import STEPS, Step, step
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.workbook import (
@@ -165,10 +166,10 @@ class Page:
 
     # -- computation in the open -------------------------------------------------------
 
-    def can(self, case: Case, *needs: str, approaches: bool = False) -> bool:
+    def can(self, case: FunctionalTest, *needs: str, approaches: bool = False) -> bool:
         """Whether the step's arithmetic can be shown; says what is missing where not."""
-        lacking = case.lacking(needs)
-        if approaches and not (case.tower_approach and case.exchanger_approach):
+        lacking = case.missing(*needs)
+        if approaches and not (find_approaches.tower(case) and find_approaches.exchanger(case)):
             lacking.append("an approach, neither stated in the plan nor seen in the trends")
         if lacking:
             display(static.note("Not computed, missing: " + ", ".join(lacking), "not tested"))
@@ -234,7 +235,7 @@ class Page:
             return static.notes([f"{name} is saved, but not complete.", *left], "waiting")
         return static.note(f"{name} is complete.", "done")
 
-    def evidence(self, case: Case, checks: Sequence[Check]) -> Shown:
+    def evidence(self, case: FunctionalTest, checks: Sequence[Check]) -> Shown:
         """The step's figure, and below it what it shows in words."""
         return self.figure(evidence.of(self.step.name, case, checks))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from fptlib import units
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.overview import overview as facts
 from fptlib.procedure.steps import points_used
 from fptlib.trends.quality import quality as report_of
@@ -16,26 +16,26 @@ from fptlib.workbook.verdicts import number
 MOST_REMARKS = 60
 
 
-def trends(case: Case) -> Shown:
+def trends(case: FunctionalTest) -> Shown:
     """The files read and what intake found in them."""
     files = [[f.name, f"{f.rows}", _time(f.first), _time(f.last), f"{f.step_minutes:g} min"]
-             for f in case.trends.files]
+             for f in case.grid.files]
     shown = static.table("Trend files read", ("File", "Rows", "From", "To", "Step"), files,
                          "none")
     return shown + remarks(case)
 
 
-def remarks(case: Case) -> Shown:
+def remarks(case: FunctionalTest) -> Shown:
     """What intake did and found; what must be looked at first."""
     order = {"unusable": 0, "doubt": 1, "note": 2}
-    found = sorted(case.trends.remarks, key=lambda r: order.get(r.severity, 3))
+    found = sorted(case.grid.remarks, key=lambda r: order.get(r.severity, 3))
     rows = [[r.severity, r.point or r.file, r.text] for r in found[:MOST_REMARKS]]
     more = len(found) - len(rows)
     title = "What was found in the files" + (f" ({more} more notes)" if more else "")
     return static.table(title, ("Kind", "Where", "What"), rows, "nothing to remark")
 
 
-def overview(case: Case) -> Shown:
+def overview(case: FunctionalTest) -> Shown:
     """How the plant runs, whatever its economizer does."""
     rows = [[fact.name, units.symbol(fact.unit),
              *(number(value, fact.unit) for value in (fact.low, fact.median, fact.high)),
@@ -45,9 +45,9 @@ def overview(case: Case) -> Shown:
         ("What", "Unit", "5 % below", "Median", "5 % above", "Hours"), rows, "nothing trended")
 
 
-def quality(case: Case) -> Shown:
+def quality(case: FunctionalTest) -> Shown:
     """What of the trends is not whole, and which checks it costs."""
-    report = report_of(case.trends, points_used(case))
+    report = report_of(case.grid, points_used(case))
     flawed = report[(report["gaps"] > 0) | (report["stuck_hours"] > 0) | (report["spikes"] > 0)]
     rows = [[str(name), number(row["coverage"]), f"{row['gaps']}", number(row["longest_gap"]),
              number(row["stuck_hours"]), f"{row['spikes']}", str(row["costs"]) or "none"]
@@ -58,14 +58,18 @@ def quality(case: Case) -> Shown:
         rows, "every point is whole")
 
 
-def changeovers(case: Case) -> Shown:
+def changeovers(case: FunctionalTest) -> Shown:
     """Every changeover found, by its moments on the site's clock."""
-    given_up = any(c.abandoned for c in case.changeovers)
-    rows = [[f"{c.number}", *map(_moment, (c.request, c.handover, case.recovered(c), c.exit)),
-             *([_moment(c.abandoned)] if given_up else [])] for c in case.changeovers]
+    given_up = any(c.abandoned is not None for c in case.changeovers)
+    rows = []
+    for c in case.changeovers:
+        back = case.recovered(c.run) if c.run else None
+        moments = [c.enabled, c.transition, back, c.exit_row, *([c.abandoned] if given_up else [])]
+        rows.append([f"{c.number}", *(
+            "–" if row is None else f"{case.time(row):%m-%d %H:%M}" for row in moments)])
     heads = ("No.", "Request", "Handover", "Recovered", "Exit",
              *(["Given up"] if given_up else []))
-    missing = case.lacking(("request", "chillers"))
+    missing = case.missing("request", "chillers")
     empty = "not trended: " + ", ".join(missing) if missing else "none in these trends"
     return static.table("Changeovers found (month-day hour:minute)", heads, rows, empty)
 

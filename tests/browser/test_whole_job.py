@@ -172,7 +172,7 @@ def the_record_equals_the_headless_one(job: Job, folder: Path) -> None:
     whole = Job(folder / "whole")
     found = closing.compute(whole)
     case = found.case
-    headless = payload(whole, case.trends, case.limits, found.checks, case.readings,
+    headless = payload(whole, case.grid, case.limits, found.checks, case.readings,
                        case.instruments)
     for part in ("checks", "steps", "limits", "readings"):
         assert record.payload[part] == headless[part], part

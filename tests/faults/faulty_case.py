@@ -16,7 +16,7 @@ from fptlib import points, units
 from fptlib.job import answers
 from fptlib.job.folder import place
 from fptlib.job.schema import Reading
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check
 from fptlib.trends.grid import AlarmText, Grid
@@ -43,14 +43,14 @@ class Run:
             return simulate(scenario)
         return self.entry.finish(simulate(library.faulty(self.entry, scenario)))
 
-    def case(self, minutes: int = 1) -> Case:
+    def case(self, minutes: int = 1) -> FunctionalTest:
         """The case, with trends at rows of so many minutes."""
         stated = _answers(self.result.scenario, self.entry)
         frame = self.result.frame
         frame = at_interval(frame, minutes) if minutes > 1 else frame
         step = pd.Timedelta(minutes=minutes)
         alarms = self.entry.alarms(self.result) if self.entry else ()
-        return Case(
+        return FunctionalTest(
             Grid.from_frame(frame.astype(float).asfreq(step), step,
                    alarms=tuple(AlarmText(a.time, a.point, a.text) for a in alarms)),
             answers.plant(stated), answers.limits(stated), answers.sensors(stated),

@@ -85,10 +85,12 @@ def test_changeovers_are_found_to_the_row(run: Run) -> None:
     # A file with a clock of its own shows its chillers' stops and starts so much later.
     late = result.scenario.sensors.get("chiller_1_running", SensorError()).late * MINUTE
     found = {
-        "request": [c.request for c in case.requests],
-        "handover": [c.handover - late for c in case.handovers if c.request is not None],
-        "exit": [c.exit - late for c in case.exits],
-        "abandoned": [c.abandoned for c in case.changeovers if c.abandoned is not None],
+        "request": [case.time(c.row) for c in case.requests],
+        "handover": [case.time(c.first) - late for c in case.runs if c.enabled is not None],
+        "exit": [case.time(row) - late for c in case.changeovers
+                 if (row := c.exit_row) is not None],
+        "abandoned": [case.time(c.abandoned) for c in case.changeovers
+                      if c.abandoned is not None],
     }
     true = {kind: [event.time for event in result.events(kind)] for kind in found}
     true["handover"] = [time for time in true["handover"] if taken_over(result, time)]

@@ -65,9 +65,9 @@ def test_hours_that_a_gap_hides_are_told_and_not_counted(folder: Path) -> None:
     case = assemble(Job(folder))
     missed = next(check for check in all_checks(case) if check.id == "enable.missed")
     whole = hours(case, missed)
-    wet_bulb = case.frame["outdoor_wet_bulb"].mask(np.arange(len(case.frame)) < 180)
-    trends = case.trends.with_frame(case.frame.assign(outdoor_wet_bulb=wet_bulb))
-    part = hours(replace(case, trends=trends), missed)
+    wet_bulb = case.grid.frame["outdoor_wet_bulb"].mask(np.arange(len(case.grid.frame)) < 180)
+    trends = case.grid.with_frame(case.grid.frame.assign(outdoor_wet_bulb=wet_bulb))
+    part = hours(replace(case, grid=trends), missed)
     assert (whole.unseen, part.unseen) == (0.0, 3.0)
     assert whole.lost is not None and part.lost is not None
     assert whole.lost - 3.0 <= part.lost < whole.lost
@@ -89,8 +89,8 @@ def test_a_missing_point_is_named_and_nothing_is_invented(tmp_path: Path) -> Non
 
 def test_without_a_run_the_energy_is_not_stated(folder: Path) -> None:
     case = assemble(Job(folder))
-    table = case.frame.assign(economizer_command=0.0, chiller_1_running=1.0)
-    case = replace(case, trends=case.trends.with_frame(table))
+    table = case.grid.frame.assign(economizer_command=0.0, chiller_1_running=1.0)
+    case = replace(case, grid=case.grid.with_frame(table))
     missed = next(check for check in all_checks(case) if check.id == "enable.missed")
     found = hours(case, missed)
     assert found.lost and found.kwh is None and "no settled economizer run" in found.why_no_kwh

@@ -19,12 +19,13 @@ MINUTE = pd.Timedelta(minutes=1)
 
 def test_advice_on_the_supply_leaves_out_a_run_without_any() -> None:
     case = Run("", SOUND.name).case()
-    first, *others = case.handovers
-    table = case.frame.copy()
-    table.loc[first.handover : first.ended, "chw_supply_temp"] = np.nan
-    for changeover in others:
-        table.loc[changeover.handover : changeover.ended, "chw_supply_temp"] += 2.5
-    check = running.supply(replace(case, trends=case.trends.with_frame(table)))
+    first, *others = case.runs
+    supply = case["chw_supply_temp"].copy()
+    supply[first.rows] = np.nan
+    for run in others:
+        supply[run.rows] += 2.5
+    columns = {**case.grid.columns, "chw_supply_temp": supply}
+    check = running.supply(replace(case, grid=replace(case.grid, columns=columns)))
     assert check.verdict is Verdict.FAIL and len(others) > 0
     assert "nan" not in check.adjust and "it stood too high" in check.adjust
 

@@ -9,7 +9,7 @@ import pytest
 
 from fptlib.job.schema import Approach
 from fptlib.limits import Deviation, Limits
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 
@@ -17,7 +17,7 @@ CAPACITY = {"handover.excursion", "running.supply", "running.exchanger", "exit.c
             "transition.entering", "transition.leaving"}
 
 
-def rows(case: Case) -> dict[str, Check]:
+def rows(case: FunctionalTest) -> dict[str, Check]:
     return {check.id: check for check in all_checks(case)}
 
 

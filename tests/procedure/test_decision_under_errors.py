@@ -15,8 +15,8 @@ import pytest
 
 from fptlib.job.schema import Approach, Plant, Sensor, Sensors
 from fptlib.limits import Deviation, Limits
-from fptlib.procedure import enable, instruments, lift
-from fptlib.procedure.case import Case
+from fptlib.procedure import approaches, enable, instruments, lift
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Verdict
 from fptlib.trends.grid import Grid
 
@@ -37,12 +37,12 @@ def passed(outcomes: list[Verdict]) -> float:
     return outcomes.count(Verdict.PASS) / len(outcomes)
 
 
-def case_with(errors: dict[str, float], rule: str, **changes: object) -> Case:
+def case_with(errors: dict[str, float], rule: str, **changes: object) -> FunctionalTest:
     table = WINDOW.copy()
     for name, error in errors.items():
         table[name] += error
     case = drawn.case(WINDOW, limits=limits(rule), sensors=SENSORS, **changes)
-    return dataclasses.replace(case, trends=Grid.from_frame(table, case.trends.step))
+    return dataclasses.replace(case, grid=Grid.from_frame(table, case.grid.step))
 
 
 def lift_outcomes(rule: str, seed: int) -> list[Verdict]:
@@ -82,16 +82,16 @@ def test_observed_approaches_cancel_the_sensors_they_share(entering: str, kept: 
     the exchanger's leaving sensor and, where it has one of its own, both condenser waters."""
     chosen = np.random.default_rng(3)
     tolerances = 3.0
-    adders = drawn.case(WINDOW).needed_setpoint - WINDOW["outdoor_wet_bulb"]
+    adders = approaches.needed_setpoint(drawn.case(WINDOW)) - WINDOW["outdoor_wet_bulb"]
     assert adders.iloc[0] == pytest.approx(7.0 + 2.0 + tolerances)
     setpoint = WINDOW["outdoor_wet_bulb"][drawn.REQUEST] + 12.0 - HAIR
     rows = []
     for _ in range(300):
         errors, plant = observed_with(chosen, entering)
         case = case_with(errors, "guarded acceptance", plant=plant)
-        case.frame["chw_reset_setpoint"] = setpoint
+        case.grid.columns["chw_reset_setpoint"] = np.full(len(case), setpoint)
         if entering == "cw_supply_temp":
-            del case.frame["hx_cw_entering_temp"]
+            del case.grid.columns["hx_cw_entering_temp"]
         rows.append((enable.condition(case), lift.chiller_on(case)))
     for row, *others in zip(*rows, strict=True):
         margins = [row.margin, *(other.margin for other in others)]

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from drawn_plant import PLANT, at, case, frame
 
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.trends.grid import AlarmText
@@ -229,9 +229,9 @@ def test_an_alarm_has_the_text_of_its_own_row() -> None:
 
     def reason(seconds: float) -> str:
         said = AlarmText(at("03:10") + pd.Timedelta(seconds=seconds), "chiller_1_alarm", "LOW LIFT")
-        drawn: Case = case(table)
-        trends = dataclasses.replace(drawn.trends, alarms=(said,))
-        checks = {c.id: c for c in all_checks(dataclasses.replace(drawn, trends=trends))}
+        drawn: FunctionalTest = case(table)
+        trends = dataclasses.replace(drawn.grid, alarms=(said,))
+        checks = {c.id: c for c in all_checks(dataclasses.replace(drawn, grid=trends))}
         return checks["lift.chiller_on"].reason
 
     assert "LOW LIFT" in reason(-30.0) and "LOW LIFT" in reason(59.0)
@@ -357,8 +357,9 @@ def test_a_pull_down_behind_a_gap_is_no_ordinary_reset() -> None:
     table.loc[between(table, "02:40", "03:20"), "economizer_command"] = np.nan
     drawn = case(table)
     assert drawn.requests == []
-    assert drawn.changing.loc[at("02:50"):at("03:24")].all()
-    assert not drawn.changing.loc[at("02:30")] and not drawn.changing.loc[at("12:00")]
+    row = drawn.grid.row
+    assert drawn.changing[row(at("02:50")) : row(at("03:24")) + 1].all()
+    assert not drawn.changing[row(at("02:30"))] and not drawn.changing[row(at("12:00"))]
 
 
 def test_a_stuck_wet_bulb_stays_stuck_with_rows_missing() -> None:

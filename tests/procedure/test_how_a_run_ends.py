@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from fptlib.procedure import enable, exit, handover, lift, recovery
-from fptlib.procedure.catalogue import Question
+from fptlib.procedure.judge import CheckOf
 from fptlib.procedure.verdict import Check, Verdict
 
 IN_THE_PULL_DOWN = (lift.minimum, lift.setpoint, lift.floor, recovery.demand)
@@ -31,7 +31,7 @@ def left(command_off: int, chiller_on: int) -> pd.DataFrame:
     *[("03:10", judge) for judge in IN_THE_PULL_DOWN],
     *[("03:40", judge) for judge in IN_THE_RETURN],
 ])
-def test_trends_that_end_in_the_midst_pass_nothing(last: str, judged: Question) -> None:
+def test_trends_that_end_in_the_midst_pass_nothing(last: str, judged: CheckOf) -> None:
     check = judged(drawn.case(drawn.frame()[: drawn.at(last)]))
     assert check.verdict is Verdict.NOT_TESTED, check.reason
     assert "trends end" in check.reason

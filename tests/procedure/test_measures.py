@@ -3,26 +3,25 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 import pytest
 
-from fptlib.procedure.catalogue import Untested
-from fptlib.procedure.demand import interval_demand
-from fptlib.procedure.durations import (
-    all_stretches,
+from fptlib.procedure.flags import Flags, Stretch
+from fptlib.procedure.measures import (
+    Demand,
+    interval_demand,
     largest_rise,
+    largest_step,
     lasting_low,
-    longest,
+    median,
     reversals,
 )
-from fptlib.procedure.known import largest_step, median, share
-
-START = pd.Timestamp("2026-01-10", tz="America/Denver")
+from fptlib.procedure.verdict import NotTested
 
 
-def series(values: list[float] | np.ndarray, minutes: int = 1) -> pd.Series:
-    index = pd.date_range(START, periods=len(values), freq=f"{minutes}min")
-    return pd.Series(np.asarray(values, dtype=float), index=index)
+def demand(values: list[float] | np.ndarray, minutes: float, window: str,
+           past_midnight: float = 0.0) -> Demand:
+    """Quarter-hour demand of rows of so many minutes, the first at midnight or later."""
+    return interval_demand(np.asarray(values, dtype=float), minutes, 15.0, window, past_midnight)
 
 
 @pytest.mark.parametrize(("window", "expected"), [
@@ -30,8 +29,8 @@ def series(values: list[float] | np.ndarray, minutes: int = 1) -> pd.Series:
     ("clock", [566.667, 566.667]), ("sliding", [733.333]),
 ])
 def test_demand_of_a_ten_minute_step(window: str, expected: list[float]) -> None:
-    power = series(np.r_[np.full(10, 400.0), np.full(10, 900.0), np.full(10, 400.0)])
-    found = interval_demand(power, 15.0, window)
+    power = np.r_[np.full(10, 400.0), np.full(10, 900.0), np.full(10, 400.0)]
+    found = demand(power, 1.0, window).power
     if window == "clock":
         assert found.round(3).tolist() == expected
     else:
@@ -43,41 +42,41 @@ def test_demand_of_a_ten_minute_step(window: str, expected: list[float]) -> None
 def test_demand_interval_with_more_than_a_third_missing_is_left_out(
     missing: int, expected: list[float]
 ) -> None:
-    power = series([100.0] * (15 - missing) + [np.nan] * missing + [200.0] * 15)
-    assert interval_demand(power, 15.0, "clock").tolist() == expected
+    power = [100.0] * (15 - missing) + [np.nan] * missing + [200.0] * 15
+    assert demand(power, 1.0, "clock").power.tolist() == expected
 
 
 @pytest.mark.parametrize("window", ["clock", "sliding"])
 def test_demand_of_rows_that_do_not_divide_the_interval(window: str) -> None:
     # Ten-minute rows: the quarter-hour from 00:15 holds half of one row and a whole one.
-    found = interval_demand(series([400.0, 400.0, 900.0, 400.0, 400.0, 400.0], 10), 15.0, window)
-    assert found[START + pd.Timedelta("15min")] == pytest.approx((5 * 400 + 10 * 900) / 15)
-    assert found.max() == pytest.approx((5 * 400 + 10 * 900) / 15)
+    found = demand([400.0, 400.0, 900.0, 400.0, 400.0, 400.0], 10.0, window)
+    begins = (found.begins * 10.0).tolist()
+    assert found.power[begins.index(15.0)] == pytest.approx((5 * 400 + 10 * 900) / 15)
+    assert found.power.max() == pytest.approx((5 * 400 + 10 * 900) / 15)
     if window == "clock":
-        assert list(found.index) == list(pd.date_range(START, periods=4, freq="15min"))
+        assert begins == [0.0, 15.0, 30.0, 45.0]
 
 
 def test_demand_of_rows_that_fit_no_interval_is_not_guessed() -> None:
-    odd = series([400.0] * 100)
-    odd.index = pd.date_range(START, periods=100, freq="60060ms")
-    with pytest.raises(Untested, match="do not fit into a demand interval of 15 min"):
-        interval_demand(odd, 15.0, "clock")
+    with pytest.raises(NotTested, match="do not fit into a demand interval of 15 min"):
+        demand([400.0] * 100, 60.06 / 60.0, "clock")
 
 
-@pytest.mark.parametrize("day", ["2025-11-02", "2026-03-08"])
-def test_demand_blocks_keep_to_the_clock_when_it_changes(day: str) -> None:
-    index = pd.date_range(day, periods=26 * 6, freq="10min", tz="America/Denver")
-    found = interval_demand(pd.Series(400.0, index), 15.0, "clock")
-    assert list(found.index) == list(pd.date_range(index[0], periods=26 * 4, freq="15min"))
+def test_demand_blocks_keep_to_the_clock() -> None:
+    """Rows from 00:20 on: the first block is what is left of the quarter-hour from 00:15."""
+    found = demand(np.full(26, 400.0), 10.0, "clock", past_midnight=20.0)
+    assert (20.0 + found.begins * 10.0).tolist()[:3] == [15.0, 30.0, 45.0]
 
 
-def test_stretches_and_the_longest() -> None:
-    flags = series([0, 1, 1, 0, 1, 1, 1, 0]) == 1.0
-    found = all_stretches(flags.to_numpy(), flags.index, 1.0)
-    assert [(s.start.minute, s.end.minute, s.minutes) for s in found] == [(1, 2, 2.0),
-                                                                         (4, 6, 3.0)]
-    assert longest(flags.to_numpy(), flags.index, 1.0) == found[1]
-    assert longest(np.zeros(8, dtype=bool), flags.index, 1.0) is None
+def test_conditions_with_gaps_are_three_valued() -> None:
+    above = Flags.above(np.array([3.0, np.nan, 1.0, 3.0, 3.0, np.nan]), 2.0)
+    assert above.stretches() == [Stretch(0, 0), Stretch(3, 4)]
+    assert above.stretches(maybe=True) == [Stretch(0, 1), Stretch(3, 5)]
+    assert above.longest() == Stretch(3, 4) and above[1:].longest() == Stretch(3, 4)
+    assert (~above).stretches() == [Stretch(2, 2)]
+    on = Flags.on(np.array([1.0, 1.0, 1.0, 0.0, np.nan, 1.0]))
+    assert (above & on).stretches(maybe=True) == [Stretch(0, 1), Stretch(4, 5)]
+    assert (above | on).stretches() == [Stretch(0, 5)]
 
 
 def test_dip_shorter_than_the_window_does_not_count() -> None:
@@ -113,9 +112,10 @@ def test_reversals_count_swings_of_the_size() -> None:
 
 
 def test_share_leaves_gaps_out() -> None:
-    values = np.array([1.0, 0.0, np.nan, 1.0])
-    assert share(values == 1.0, ~np.isnan(values)) == pytest.approx(200.0 / 3.0)
-    assert np.isnan(share(np.array([True]), np.array([False])))
+    found = Flags.on(np.array([1.0, 0.0, np.nan, 1.0]))
+    assert found.share() == pytest.approx(200.0 / 3.0)
+    assert found.share_in_gaps() == pytest.approx(50.0)
+    assert np.isnan(Flags.on(np.array([np.nan])).share())
 
 
 def test_median_and_largest_step_leave_gaps_out() -> None:

@@ -16,7 +16,7 @@ import pytest
 from faulty_case import Run
 from plants import SOUND
 
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks, points_used
 from fptlib.procedure.verdict import Check, Verdict
 
@@ -74,7 +74,7 @@ TOGETHER: dict[tuple[str, str], set[str]] = {
 
 
 @cache
-def case(plant: str) -> Case:
+def case(plant: str) -> FunctionalTest:
     """Two plants of quite different origin; the simulated one trends every point."""
     return drawn.case() if plant == "drawn" else Run("", SOUND.name).case()
 
@@ -84,15 +84,15 @@ def whole(plant: str) -> dict[str, Check]:
     return rows(case(plant))
 
 
-def rows(of: Case) -> dict[str, Check]:
+def rows(of: FunctionalTest) -> dict[str, Check]:
     return {check.id: check for check in all_checks(of)}
 
 
 def without(plant: str, points: Iterable[str]) -> dict[str, Check]:
     """The rows that come out otherwise without these points."""
     full = case(plant)
-    left = full.trends.with_frame(full.frame.drop(columns=list(points)))
-    found = rows(replace(full, trends=left))
+    left = full.grid.with_frame(full.grid.frame.drop(columns=list(points)))
+    found = rows(replace(full, grid=left))
     return {id: check for id, check in found.items()
             if check.verdict is not whole(plant)[id].verdict}
 
@@ -109,7 +109,7 @@ def family(point: str) -> str:
 
 
 PLANTS_AND_POINTS = [(plant, point) for plant in ("drawn", "simulated")
-                     for point in case(plant).frame]
+                     for point in case(plant).grid.frame]
 
 
 @pytest.mark.parametrize(("plant", "point"), PLANTS_AND_POINTS)
@@ -126,7 +126,7 @@ def test_tables_name_every_point_that_is_used(plant: str) -> None:
     used = points_used(case(plant))
     known = {*NEEDED, *REPLACED}
     assert {family(p) for points in used.values() for p in points} <= known
-    for point in case(plant).frame:
+    for point in case(plant).grid.frame:
         declared = {id for id, points in used.items() if point in points}
         assert needed(plant, point) <= declared
         if family(point) not in known:

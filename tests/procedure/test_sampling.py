@@ -9,22 +9,22 @@ import pytest
 from drawn_plant import EXIT, SENSORS, WARM, at, case, frame
 
 from fptlib.job.schema import Sensor, Sensors
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 
 
-def sampled(minutes: int) -> Case:
+def sampled(minutes: int) -> FunctionalTest:
     """The drawn plant sampled every so many minutes, each value standing until the next."""
     table = frame()
     held = table.iloc[::minutes].reindex(table.index).ffill(limit=minutes - 1)
     drawn = case(held)
     intervals = dict.fromkeys(map(str, table), float(minutes))
-    return dataclasses.replace(drawn, trends=dataclasses.replace(drawn.trends,
+    return dataclasses.replace(drawn, grid=dataclasses.replace(drawn.grid,
                                                                  intervals=intervals))
 
 
-def checks(of: Case) -> dict[str, Check]:
+def checks(of: FunctionalTest) -> dict[str, Check]:
     return {check.id: check for check in all_checks(of)}
 
 
@@ -43,20 +43,20 @@ def test_a_time_is_known_to_a_sample_and_no_better(name: str) -> None:
     assert uncertainty is not None and uncertainty >= 5.0
 
 
-def test_seen_every_is_the_rarest_sample_and_a_row_at_the_least() -> None:
+def test_sample_interval_is_the_rarest_sample_and_a_row_at_the_least() -> None:
     drawn = case()
-    trends = dataclasses.replace(drawn.trends, intervals={
+    trends = dataclasses.replace(drawn.grid, intervals={
         "economizer_command": 5.0, "chw_flow": 60.0, "chw_supply_temp": 0.0})
-    mixed = dataclasses.replace(drawn, trends=trends)
-    assert mixed.seen_every("request") == 5.0
-    assert mixed.seen_every("chw_supply_temp", "chillers") == 1.0
-    assert mixed.seen_every("load") == 60.0
-    wandering = dataclasses.replace(drawn.trends, intervals={"chw_flow": 1.004})
-    assert dataclasses.replace(drawn, trends=wandering).seen_every("load") == 1.0
-    assert isinstance(drawn.frame.index, pd.DatetimeIndex) and drawn.seen_every("load") == 1.0
+    mixed = dataclasses.replace(drawn, grid=trends)
+    assert mixed.sample_interval("request") == 5.0
+    assert mixed.sample_interval("chw_supply_temp", "chillers") == 1.0
+    assert mixed.sample_interval("load") == 60.0
+    wandering = dataclasses.replace(drawn.grid, intervals={"chw_flow": 1.004})
+    assert dataclasses.replace(drawn, grid=wandering).sample_interval("load") == 1.0
+    assert isinstance(drawn.grid.frame.index, pd.DatetimeIndex) and drawn.sample_interval("load") == 1.0
 
 
-def rounded(step: float) -> Case:
+def rounded(step: float) -> FunctionalTest:
     """The drawn plant with its temperatures shown in steps, and that stated, as a plan does."""
     table = frame()
     table.loc[WARM:EXIT, "chw_supply_temp"] = 51.7

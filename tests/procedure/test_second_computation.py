@@ -41,7 +41,7 @@ class Sample:
 
     def __init__(self, name: str) -> None:
         case = assemble(Job(SAMPLES / name), keep=False)
-        self.frame = case.frame
+        self.frame = case.grid.frame
         self.job: dict[str, Any] = tomllib.loads((SAMPLES / name / "job.toml").read_text("utf-8"))
         self.checks = {check.id: check for check in all_checks(case)}
 

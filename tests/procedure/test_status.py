@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 import pytest
 
-from fptlib.procedure.status import held, running
+from fptlib.procedure.status import debounce, running_by_signals
 
 
-def rows(text: str) -> pd.Series:
-    index = pd.date_range("2026-01-10", periods=len(text), freq="min", tz="America/Denver")
-    return pd.Series([{"0": 0.0, "1": 1.0, ".": np.nan}[letter] for letter in text], index=index)
+def rows(text: str) -> np.ndarray:
+    return np.array([{"0": 0.0, "1": 1.0, ".": np.nan}[letter] for letter in text])
 
 
-def text(status: pd.Series) -> str:
+def text(status: np.ndarray) -> str:
     return "".join("." if np.isnan(value) else f"{value:.0f}" for value in status)
 
 
@@ -35,21 +33,20 @@ def text(status: pd.Series) -> str:
 def test_short_gaps_are_held_and_flickers_left_out(
     given: str, minutes: float, expected: str
 ) -> None:
-    assert text(held(rows(given), minutes)) == expected
+    assert text(debounce(rows(given), minutes)) == expected
 
 
 def test_a_heater_in_a_standing_chiller_is_no_running() -> None:
-    table = pd.DataFrame({"chiller_1_power": rows("0011") * 180.0,
-                          "chiller_2_power": rows("1111") * 1.0})
-    found = running(table, 2)
+    table = {"chiller_1_power": rows("0011") * 180.0, "chiller_2_power": rows("1111") * 1.0}
+    found = running_by_signals(table, 2)
     assert found is not None and text(found) == "0000"
 
 
 def test_a_status_without_a_value_gives_way_to_power_and_a_gap_in_it_too() -> None:
     power = rows("0110") * 180.0
-    silent = pd.DataFrame({"chiller_1_running": rows("...."), "chiller_1_power": power})
-    gappy = pd.DataFrame({"chiller_1_running": rows("0..1"), "chiller_1_power": power})
+    silent = {"chiller_1_running": rows("...."), "chiller_1_power": power}
+    gappy = {"chiller_1_running": rows("0..1"), "chiller_1_power": power}
     for table, expected in ((silent, "0110"), (gappy, "0111")):
-        found = running(table, 1)
+        found = running_by_signals(table, 1)
         assert found is not None and text(found) == expected
-    assert running(pd.DataFrame({"chiller_1_running": rows("....")}), 1) is None
+    assert running_by_signals({"chiller_1_running": rows("....")}, 1) is None

@@ -16,7 +16,7 @@ import pytest
 from drawn_plant import EXIT, HANDOVER, RECOVERED, RELEASE, REQUEST, WARM, at
 
 from fptlib.job.schema import Instrument, Reading, Sensor, Sensors
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 
@@ -24,7 +24,7 @@ MINUTE = pd.Timedelta(minutes=1)
 Bend = Callable[[pd.DataFrame], None]
 
 
-def rows(case: Case) -> dict[str, Check]:
+def rows(case: FunctionalTest) -> dict[str, Check]:
     return {check.id: check for check in all_checks(case)}
 
 

@@ -14,7 +14,7 @@ import pandas as pd
 from fptlib.job.schema import Approach, Chiller, Exchanger, Plant, Sensor, Sensors
 from fptlib.limits import Deviation, Limits
 from fptlib.physics import atmosphere, moist_air
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.trends.grid import Grid
 
 ZONE = "America/Denver"
@@ -106,10 +106,10 @@ def frame() -> pd.DataFrame:
     return f.astype(float)
 
 
-def case(table: pd.DataFrame | None = None, minutes: int = 1, **changes: object) -> Case:
+def case(table: pd.DataFrame | None = None, minutes: int = 1, **changes: object) -> FunctionalTest:
     """A case of the drawn plant, at rows of so many minutes, with other fields changed."""
     table = frame() if table is None else table
     step = pd.Timedelta(minutes=minutes)
     trends = Grid.from_frame(table.iloc[::minutes].asfreq(step), step)
     return dataclasses.replace(
-        Case(trends, PLANT, LIMITS, Sensors(SENSORS)), **changes)
+        FunctionalTest(trends, PLANT, LIMITS, Sensors(SENSORS)), **changes)

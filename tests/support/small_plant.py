@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from fptlib.job.schema import Approach, Chiller, Exchanger, Plant
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.trends.grid import Grid
 
 ZONE = "America/Denver"
@@ -52,11 +52,11 @@ def frame(days: int = 2, minutes: int = 5) -> pd.DataFrame:
     }, index=index)
 
 
-def case(content: pd.DataFrame | None = None) -> Case:
+def case(content: pd.DataFrame | None = None) -> FunctionalTest:
     """The plant as a case."""
     content = frame() if content is None else content
     step = content.index[1] - content.index[0]
-    return Case(Grid.from_frame(content, step), Plant(
+    return FunctionalTest(Grid.from_frame(content, step), Plant(
         altitude=4200.0, time_zone=ZONE,
         chillers=(Chiller(1, "CH-1", minimum_water_lift=14.0, cutout=34.0),), tower_cells=1,
         exchanger=Exchanger("HX-1", load=700.0), tower_approach=Approach(6.0, "observed"),
@@ -64,7 +64,7 @@ def case(content: pd.DataFrame | None = None) -> Case:
     ))
 
 
-def empty_case() -> Case:
+def empty_case() -> FunctionalTest:
     """A plant that trends nothing a step needs."""
     index = pd.date_range("2026-01-10", periods=10, freq="5min", tz=ZONE)
     return case(pd.DataFrame({"space_humidity": 40.0}, index=index))

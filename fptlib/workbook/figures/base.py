@@ -11,6 +11,7 @@ import io
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import matplotlib
@@ -21,8 +22,8 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from fptlib.procedure.case import Case
-from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.changeovers import Changeover
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Check
 
 # Tags and alarm texts are what people typed; two dollar signs in one are no mathematics.
@@ -119,9 +120,9 @@ def times(index: pd.DatetimeIndex) -> np.ndarray:
     return dates.date2num(index.tz_localize(None).to_numpy())
 
 
-def moment(at: pd.Timestamp) -> float:
+def moment(at: datetime) -> float:
     """One moment as matplotlib's date, on the site's clock."""
-    return float(dates.date2num(at.tz_localize(None).to_numpy()))
+    return float(dates.date2num(at.replace(tzinfo=None)))
 
 
 def decimated(series: pd.Series, pixels: int = PIXELS) -> tuple[np.ndarray, np.ndarray]:
@@ -180,9 +181,9 @@ def _last(series: pd.Series) -> float | None:
     return float(known.iloc[-1]) if len(known) else None
 
 
-def events(ax: Axes, named: Sequence[tuple[pd.Timestamp | None, str]]) -> None:
-    """An upright line at each event, with its name above; names that would meet are joined."""
-    known = sorted((moment(at), text) for at, text in named if at is not None)
+def events(ax: Axes, case: FunctionalTest, named: Sequence[tuple[int | None, str]]) -> None:
+    """An upright line at each event's row, its name above; names that would meet are joined."""
+    known = sorted((moment(case.time(at)), text) for at, text in named if at is not None)
     low, high = ax.get_xlim()
     groups: list[tuple[float, list[str]]] = []
     for x, text in known:
@@ -197,15 +198,15 @@ def events(ax: Axes, named: Sequence[tuple[pd.Timestamp | None, str]]) -> None:
                     annotation_clip=False)
 
 
-def shade(ax: Axes, start: pd.Timestamp, end: pd.Timestamp, kind: str, name: str = "") -> None:
+def shade(ax: Axes, start: datetime, end: datetime, kind: str, name: str = "") -> None:
     """A stretch of time, with its name at the top of its end, where a pull-down's lines are low."""
     ax.axvspan(moment(start), moment(end), color=SHADES[kind], zorder=0)
     ax.annotate(name, (moment(end), 1.0), xycoords=("data", "axes fraction"), xytext=(-3, -10),
                 textcoords="offset points", ha="right", fontsize=8.5, color=GREY)
 
 
-def finish(ax: Axes, title: str, unit: str, start: pd.Timestamp | None = None,
-           end: pd.Timestamp | None = None) -> None:
+def finish(ax: Axes, title: str, unit: str, start: datetime | None = None,
+           end: datetime | None = None) -> None:
     """Title, unit on the axis, and dates that are short."""
     ax.set_title(title, loc="left", fontsize=11, color=INK, pad=16)
     ax.set_ylabel(unit, fontsize=9, color=INK)
@@ -216,14 +217,14 @@ def finish(ax: Axes, title: str, unit: str, start: pd.Timestamp | None = None,
     ax.xaxis.set_major_formatter(dates.ConciseDateFormatter(locator))
 
 
-def focus(case: Case, checks: Sequence[Check], id: str) -> Changeover | None:
+def focus(case: FunctionalTest, checks: Sequence[Check], id: str) -> Changeover | None:
     """The changeover that decided a check, else the first one seen."""
     row = next((check for check in checks if check.id == id), None)
     same = [e for e in row.events if e.verdict is row.verdict] if row else []
     worst = min(same, key=lambda e: np.inf if e.margin is None else e.margin, default=None)
-    wanted = worst.name.split(",", 1)[0] if worst else ""
-    known = case.requests or case.changeovers
-    return next((c for c in case.changeovers if c.name == wanted), known[0] if known else None)
+    wanted = worst.changeover if worst else 0
+    known = [c for c in case.changeovers if c.enabled is not None] or case.changeovers
+    return next((c for c in case.changeovers if c.number == wanted), known[0] if known else None)
 
 
 def reason(checks: Sequence[Check], fallback: str) -> str:
@@ -231,10 +232,16 @@ def reason(checks: Sequence[Check], fallback: str) -> str:
     return next((check.reason for check in checks if check.reason), fallback)
 
 
-def window(case: Case, start: pd.Timestamp, before: float, end: pd.Timestamp,
-           after: float) -> slice:
-    """A stretch of the trends, widened by so many minutes on either side."""
-    first = start - pd.Timedelta(minutes=before)
-    last = end + pd.Timedelta(minutes=after)
-    index = case.frame.index
-    return slice(max(first, index[0]), min(last, index[-1]))
+def window(case: FunctionalTest, first: int, before: float, last: int, after: float) -> slice:
+    """A stretch of rows, widened by so many minutes on either side."""
+    return case.window(first - before / case.minutes, last + 1 + after / case.minutes)
+
+
+def ends(case: FunctionalTest, rows: slice) -> tuple[datetime, datetime]:
+    """When the first and the last of these rows begin."""
+    return case.time(rows.start), case.time(rows.stop - 1)
+
+
+def series(case: FunctionalTest, values: np.ndarray, rows: slice) -> pd.Series:
+    """Values on the grid, in these rows, over time."""
+    return pd.Series(values[rows], case.grid.index[rows])

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import pandas as pd
 from matplotlib.axes import Axes
 
-from fptlib.procedure.case import Case
-from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.changeovers import Changeover
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Check
 from fptlib.workbook.figures import base
 
@@ -21,10 +21,10 @@ LINES = (
 MARKED_WITHIN = 12
 
 
-def figure(case: Case, checks: Sequence[Check], decides: str) -> base.Evidence:
+def figure(case: FunctionalTest, checks: Sequence[Check], decides: str) -> base.Evidence:
     """Temperatures, setpoints and chiller status of the changeover that decided a check."""
     chosen = base.focus(case, checks, decides)
-    missing = case.lacking(("request", "chillers", "chw_supply_temp"))
+    missing = case.missing("request", "chillers", "chw_supply_temp")
     if missing or chosen is None:
         return base.nothing("Changeover", base.reason(checks, "no changeover in these trends"))
     drawn, (above, below) = base.canvas(2, 6.2, (3.0, 0.8), share=True)
@@ -39,48 +39,50 @@ def figure(case: Case, checks: Sequence[Check], decides: str) -> base.Evidence:
                                 "water and every setpoint")
 
 
-def _stretch(case: Case, chosen: Changeover) -> slice:
-    start = chosen.request or chosen.handover or chosen.ended
-    end = case.recovered(chosen) or min(chosen.ended, start + pd.Timedelta(hours=4))
+def _stretch(case: FunctionalTest, chosen: Changeover) -> slice:
+    start = next(row for row in (chosen.enabled, chosen.transition, chosen.last)
+                 if row is not None)
+    back = case.recovered(chosen.run) if chosen.run else None
+    end = min(chosen.last, start + case.rows(240.0)) if back is None else back
     return base.window(case, start, 30.0, end, 60.0)
 
 
-def _temperatures(ax: Axes, case: Case, rows: slice, name: str) -> None:
-    known = [(case.frame[point][rows], text, look) for point, text, look in LINES
+def _temperatures(ax: Axes, case: FunctionalTest, rows: slice, name: str) -> None:
+    known = [(base.series(case, case[point], rows), text, look) for point, text, look in LINES
              if case.has(point)]
-    if not case.lacking(["reset_setpoint"]):
-        known.append((case.reset_setpoint[rows], "reset setpoint", base.RESET))
+    if not case.missing("reset_setpoint"):
+        known.append((base.series(case, case.reset_setpoint, rows), "reset setpoint", base.RESET))
     for series, _, look in known:
         base.draw(ax, series, look)
-    base.finish(ax, name[0].upper() + name[1:], "°F", rows.start, rows.stop)
+    base.finish(ax, name[0].upper() + name[1:], "°F", *base.ends(case, rows))
     base.label_lines(ax, known)
 
 
-def _status(ax: Axes, case: Case, rows: slice) -> None:
-    lines = [(case.commanded[rows], "economizer command")]
-    lines += [(case.running(n)[rows], f"chiller {n} runs") for n in case.chiller_numbers]
+def _status(ax: Axes, case: FunctionalTest, rows: slice) -> None:
+    lines = [(base.series(case, case.commanded, rows), "economizer command")]
+    lines += [(base.series(case, case.running(n), rows), f"chiller {n} runs") for n in case.chiller_numbers]
     for level, (series, _) in enumerate(lines):
         on = pd.Series(level + 0.7 * series.to_numpy(dtype=float), index=series.index)
         x, y = base.decimated(on)
         ax.fill_between(x, level, y, step="post", color=base.SERIES[level % 5].colour, alpha=0.75)
     ax.set_yticks([])
     ax.set_ylim(-0.1, len(lines))
-    base.finish(ax, "", "on / off", rows.start, rows.stop)
+    base.finish(ax, "", "on / off", *base.ends(case, rows))
     base.label_levels(ax, [(level + 0.35, text, base.SERIES[level % 5].colour)
                            for level, (_, text) in enumerate(lines)])
 
 
-def _events(ax: Axes, case: Case, chosen: Changeover, named: bool) -> None:
-    if chosen.request is not None:
-        base.shade(ax, chosen.request, chosen.pull_down_end, "pull-down",
+def _events(ax: Axes, case: FunctionalTest, chosen: Changeover, named: bool) -> None:
+    if (request := chosen.request) is not None:
+        base.shade(ax, case.time(request.row), case.time(request.end), "pull-down",
                    "pull-down" if named else "")
-    moments = [(chosen.request, "request"), (chosen.handover, "handover"),
-               (case.recovered(chosen), "recovered")]
-    base.events(ax, [(at, text if named else "") for at, text in moments])
+    moments = [(chosen.enabled, "request"), (chosen.transition, "handover"),
+               (case.recovered(chosen.run) if chosen.run else None, "recovered")]
+    base.events(ax, case, [(at, text if named else "") for at, text in moments])
 
 
-def _marks(ax: Axes, case: Case, rows: slice) -> None:
-    seen = [m for m in case.marks if rows.start <= m.time <= rows.stop][:MARKED_WITHIN]
+def _marks(ax: Axes, case: FunctionalTest, rows: slice) -> None:
+    seen = [m for m in case.marks if base.ends(case, rows)[0] <= m.time <= base.ends(case, rows)[1]][:MARKED_WITHIN]
     for mark in seen:
         ax.axvline(base.moment(mark.time), color=base.GREY, linewidth=0.8, linestyle=":")
         ax.annotate(mark.what, (base.moment(mark.time), 0.02), xycoords=("data", "axes fraction"),

@@ -8,18 +8,19 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from fptlib.procedure.case import Case
-from fptlib.procedure.episodes import Changeover
+from fptlib.procedure import approaches
+from fptlib.procedure.changeovers import Changeover
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Check, Event
 from fptlib.workbook.figures import base
 
 NEEDS = ("wet_bulb", "reset_setpoint", "request", "chillers")
 
 
-def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
+def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
     """Margin over all trends, and the parts of the condition around the deciding request."""
     title = "Enable condition"
-    if case.lacking(NEEDS) or not (case.tower_approach and case.exchanger_approach):
+    if case.missing(*NEEDS) or not (approaches.tower(case) and approaches.exchanger(case)):
         return base.nothing(title, base.reason(checks, "points are missing"))
     drawn, (above, below) = base.canvas(2, 6.2, (1.0, 1.5))
     _margin(above, case, checks)
@@ -30,15 +31,16 @@ def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
                                 f"approaches and tolerances stacked against the setpoint{where}")
 
 
-def _margin(ax: Axes, case: Case, checks: Sequence[Check]) -> None:
-    base.draw(ax, case.enable_margin, base.MEASURED)
+def _margin(ax: Axes, case: FunctionalTest, checks: Sequence[Check]) -> None:
+    base.draw(ax, base.series(case, approaches.enable_margin(case), slice(0, len(case))),
+              base.MEASURED)
     ax.axhline(0.0, color=base.LIMIT.colour, linestyle=base.LIMIT.style,
                linewidth=base.LIMIT.width)
     _requests(ax, [event for check in checks if check.id == "enable.condition"
                    for event in check.events])
     base.finish(ax, "Margin: reset setpoint minus what is needed; each request by its verdict "
                     "(o pass, X fail, ◆ indeterminate)", "°F",
-                case.frame.index[0], case.frame.index[-1])
+                *base.ends(case, slice(0, len(case))))
     base.label_levels(ax, [(0.0, "holds from here up", base.LIMIT.colour)])
 
 
@@ -50,40 +52,39 @@ def _requests(ax: Axes, requests: Sequence[Event]) -> None:
                 markeredgecolor="white")
 
 
-def _parts(ax: Axes, case: Case, chosen: Changeover | None) -> None:
+def _parts(ax: Axes, case: FunctionalTest, chosen: Changeover | None) -> None:
     rows = _stretch(case, chosen)
-    needed = case.wet_bulb[rows]
+    needed = base.series(case, case.wet_bulb, rows)
     x = base.times(pd.DatetimeIndex(needed.index))
-    setpoint = case.reset_setpoint[rows]
+    setpoint = base.series(case, case.reset_setpoint, rows)
     floor = float(np.nanmin([needed.min(), setpoint.min()])) - 2.0
     levels = _stack(ax, x, needed.to_numpy(dtype=float), case, floor)
     base.draw(ax, setpoint, base.RESET, step=True)
     ax.set_ylim(bottom=floor)
     base.finish(ax, "What the condition adds up, against the reset setpoint", "°F",
-                rows.start, rows.stop)
+                *base.ends(case, rows))
     base.label_levels(ax, [*levels, (float(setpoint.dropna().iloc[-1]), "reset setpoint",
                                      base.INK)] if setpoint.notna().any() else levels)
-    if chosen and chosen.request is not None:
-        dwell = pd.Timedelta(minutes=case.limits["enable.dwell"])
-        base.shade(ax, chosen.request - dwell, chosen.request, "dwell", "dwell")
-        base.events(ax, [(chosen.request, f"request of {chosen.name}")])
+    if chosen and chosen.enabled is not None:
+        began = chosen.enabled - case.limits["enable.dwell"] / case.minutes
+        base.shade(ax, case.time(began), case.time(chosen.enabled), "dwell", "dwell")
+        base.events(ax, case, [(chosen.enabled, f"request of {chosen.name}")])
 
 
-def _stretch(case: Case, chosen: Changeover | None) -> slice:
-    if chosen is None or chosen.request is None:
-        end = case.frame.index[-1]
+def _stretch(case: FunctionalTest, chosen: Changeover | None) -> slice:
+    if chosen is None or chosen.enabled is None:
+        end = len(case) - 1
         return base.window(case, end, 1440.0, end, 0.0)
-    return base.window(case, chosen.request, 180.0, chosen.request, 60.0)
+    return base.window(case, chosen.enabled, 180.0, chosen.enabled, 60.0)
 
 
-def _stack(ax: Axes, x: np.ndarray, wet_bulb: np.ndarray, case: Case,
+def _stack(ax: Axes, x: np.ndarray, wet_bulb: np.ndarray, case: FunctionalTest,
            floor: float) -> list[tuple[float, str, str]]:
-    assert case.tower_approach and case.exchanger_approach
     parts = (
         (wet_bulb - floor, "wet bulb"),
-        (case.tower_approach.value, "+ tower approach"),
+        (approaches.need_tower(case), "+ tower approach"),
         (case.limits["enable.tower_tolerance"], "+ tolerance"),
-        (case.exchanger_approach.value, "+ exchanger approach"),
+        (approaches.need_exchanger(case), "+ exchanger approach"),
         (case.limits["enable.exchanger_tolerance"], "+ tolerance"),
     )
     low, labels = np.full(len(x), floor), []

@@ -5,16 +5,16 @@ from __future__ import annotations
 import pandas as pd
 from matplotlib.axes import Axes
 
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.trends.quality import gaps
 from fptlib.workbook.figures import base
 
 MOST = 30
 
 
-def figure(case: Case) -> base.Evidence:
+def figure(case: FunctionalTest) -> base.Evidence:
     """A strip for each point with gaps, the fullest of them first."""
-    coverage = case.frame.notna().mean()
+    coverage = case.grid.frame.notna().mean()
     flawed = coverage[coverage < 1.0].sort_values()[:MOST]
     whole = f"{int((coverage == 1.0).sum())} of {len(coverage)} points have no gap"
     height = 1.3 + 0.25 * max(len(flawed), 1)
@@ -24,20 +24,20 @@ def figure(case: Case) -> base.Evidence:
         _strip(ax, case, str(name), row)
     ax.set_yticks(range(len(flawed)), [str(name) for name in flawed.index], fontsize=8.5)
     ax.set_ylim(-0.6, max(len(flawed), 1) - 0.4)
-    base.finish(ax, f"Trends over time, gaps left white; {whole}", "", case.frame.index[0],
-                case.frame.index[-1] + case.trends.step)
+    base.finish(ax, f"Trends over time, gaps left white; {whole}", "", case.grid.frame.index[0],
+                case.grid.frame.index[-1] + case.grid.step)
     return base.Evidence(drawn, f"where trends are missing: {whole}")
 
 
-def _strip(ax: Axes, case: Case, name: str, row: int) -> None:
-    begin = base.moment(case.frame.index[0])
-    end = base.moment(case.frame.index[-1] + case.trends.step)
-    missing = gaps(case.trends, name)
+def _strip(ax: Axes, case: FunctionalTest, name: str, row: int) -> None:
+    begin = base.moment(case.grid.frame.index[0])
+    end = base.moment(case.grid.frame.index[-1] + case.grid.step)
+    missing = gaps(case.grid, name)
     ax.broken_barh([(begin, end - begin)], (row - 0.35, 0.7), color=base.SUPPLY.colour,
                    linewidth=0.0)
     ax.broken_barh([_bar(gap.begin, gap.end) for gap in missing.itertuples()],
                    (row - 0.37, 0.74), color="white", linewidth=0.0)
-    share = 100.0 * float(case.frame[name].notna().mean())
+    share = 100.0 * float(case.grid.frame[name].notna().mean())
     ax.annotate(f"{share:.1f} %", (1.0, row), xycoords=("axes fraction", "data"), xytext=(6, 0),
                 textcoords="offset points", fontsize=8.5, color=base.INK, va="center")
 

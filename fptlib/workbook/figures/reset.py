@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 
-from fptlib.procedure import reset
-from fptlib.procedure.case import Case
+from fptlib.procedure import approaches, reset, savings
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Check
 from fptlib.workbook.figures import base
 
@@ -16,9 +16,9 @@ SETPOINTS = np.arange(40.0, 62.5, 0.5)
 MOST_DOTS = 3000
 
 
-def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
+def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
     """Setpoint against outdoor temperature; hours against setpoint where a year is known."""
-    if case.lacking(("chw_supply_setpoint", "outdoor_dry_bulb")) or reset.reset_rows(case).empty:
+    if case.missing("chw_supply_setpoint", "outdoor_dry_bulb") or not len(reset.reset_rows(case)):
         return base.nothing("Setpoint reset", base.reason(checks, "points are missing"))
     hours = hours_known(case)
     drawn, axes = base.canvas(2 if hours else 1, 6.4 if hours else 4.0)
@@ -31,15 +31,15 @@ def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
                                 f"changeovers{more}")
 
 
-def hours_known(case: Case) -> bool:
+def hours_known(case: FunctionalTest) -> bool:
     """Whether the hours of a typical year can be worked out."""
-    return case.weather is not None and bool(case.tower_approach and case.exchanger_approach)
+    return case.weather is not None and bool(approaches.tower(case) and approaches.exchanger(case))
 
 
-def _reset(ax: Axes, case: Case) -> None:
+def _reset(ax: Axes, case: FunctionalTest) -> None:
     rows = reset.reset_rows(case)
-    every = max(1, len(rows) // MOST_DOTS)
-    ax.plot(rows["outdoor"][::every], rows["setpoint"][::every], ".", markersize=3,
+    shown = rows[:: max(1, len(rows) // MOST_DOTS)]
+    ax.plot(case["outdoor_dry_bulb"][shown], case["chw_supply_setpoint"][shown], ".", markersize=3,
             color="#7fb2d6")
     line = reset.reset_line(case)
     ax.plot(*line, color=base.INK, linewidth=2.0)
@@ -51,8 +51,8 @@ def _reset(ax: Axes, case: Case) -> None:
     ax.set_ylabel("setpoint, °F", fontsize=9, color=base.INK)
 
 
-def _hours(ax: Axes, case: Case) -> None:
-    hours = reset.economizer_hours(case, SETPOINTS)
+def _hours(ax: Axes, case: FunctionalTest) -> None:
+    hours = [savings.economizer_hours(case, each) for each in SETPOINTS]
     ax.plot(SETPOINTS, hours, color=base.MEASURED.colour, linewidth=2.0)
     on_reset = reset.economizer_hours_on_reset(case)
     ax.axhline(on_reset, color=base.LIMIT.colour, linestyle=base.LIMIT.style)

@@ -6,19 +6,20 @@ from collections.abc import Sequence
 
 from matplotlib.axes import Axes
 
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Check
 from fptlib.workbook.figures import base
 
 
-def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
+def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
     """The run that decided how well towers and supply were held."""
     chosen = base.focus(case, checks, _deciding(checks))
-    if case.lacking(("request", "chillers", "chw_supply_temp")) or chosen is None:
+    if case.missing("request", "chillers", "chw_supply_temp") or chosen is None:
         return base.nothing("Economizer run", base.reason(checks, "no run in these trends"))
-    start = chosen.handover or chosen.request or chosen.ended
+    start = next(row for row in (chosen.transition, chosen.enabled, chosen.last)
+                 if row is not None)
     drawn, (above, below) = base.canvas(2, 6.0, share=True)
-    rows = base.window(case, start, 30.0, chosen.ended, 30.0)
+    rows = base.window(case, start, 30.0, chosen.last, 30.0)
     _pair(above, case, rows, f"Chilled water in the run of {chosen.name}", (
         ("chw_supply_temp", "supply", base.SUPPLY),
         ("chw_supply_setpoint", "active setpoint", base.ACTIVE)))
@@ -26,8 +27,8 @@ def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
         ("cw_supply_temp", "condenser water", base.CONDENSER),
         ("cw_supply_setpoint", "tower setpoint", base.TOWER_SETPOINT)), wet_bulb=True)
     for ax in (above, below):
-        base.events(ax, [(chosen.handover, "handover" if ax is above else ""),
-                         (chosen.exit, "exit" if ax is above else "")])
+        base.events(ax, case, [(chosen.transition, "handover" if ax is above else ""),
+                         (chosen.exit_row, "exit" if ax is above else "")])
     return base.Evidence(drawn, f"supply and condenser water against their setpoints in the run "
                                 f"of {chosen.name}")
 
@@ -37,13 +38,13 @@ def _deciding(checks: Sequence[Check]) -> str:
     return bad[0] if bad else "running.tower_setpoint"
 
 
-def _pair(ax: Axes, case: Case, rows: slice, title: str,
+def _pair(ax: Axes, case: FunctionalTest, rows: slice, title: str,
           points: Sequence[tuple[str, str, base.Look]], wet_bulb: bool = False) -> None:
-    lines = [(case.frame[name][rows], text, look) for name, text, look in points
+    lines = [(base.series(case, case[name], rows), text, look) for name, text, look in points
              if case.has(name)]
-    if wet_bulb and not case.lacking(["wet_bulb"]):
-        lines.append((case.wet_bulb[rows], "wet bulb", base.SUPPLY))
+    if wet_bulb and not case.missing("wet_bulb"):
+        lines.append((base.series(case, case.wet_bulb, rows), "wet bulb", base.SUPPLY))
     for series, _, look in lines:
         base.draw(ax, series, look)
-    base.finish(ax, title, "°F", rows.start, rows.stop)
+    base.finish(ax, title, "°F", *base.ends(case, rows))
     base.label_lines(ax, lines)

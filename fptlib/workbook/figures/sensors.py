@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from matplotlib.axes import Axes
 
 from fptlib import points
-from fptlib.procedure.case import Case
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Check, Event
 from fptlib.workbook.figures import base
 
@@ -15,7 +15,7 @@ MOST_READINGS = 16
 WET_BULB = ("outdoor_wet_bulb", "outdoor_dry_bulb", "outdoor_humidity")
 
 
-def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
+def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
     """What there is of the two comparisons."""
     wet_bulb = case.has(*WET_BULB)
     compared = _compared(checks)
@@ -44,14 +44,14 @@ def _compared(checks: Sequence[Check]) -> list[Event]:
     return [event for event in judged if event in nearest]
 
 
-def _wet_bulb(ax: Axes, case: Case) -> None:
-    difference = case.frame["outdoor_wet_bulb"] - case.calculated_wet_bulb
+def _wet_bulb(ax: Axes, case: FunctionalTest) -> None:
+    difference = case.grid.frame["outdoor_wet_bulb"] - case.calculated_wet_bulb
     base.draw(ax, difference, base.MEASURED)
     limit = case.limits["instruments.wet_bulb"]
     for level in (-limit, limit):
         ax.axhline(level, color=base.LIMIT.colour, linestyle=base.LIMIT.style)
-    base.finish(ax, "Trended minus calculated wet bulb", "°F", case.frame.index[0],
-                case.frame.index[-1])
+    base.finish(ax, "Trended minus calculated wet bulb", "°F", case.grid.frame.index[0],
+                case.grid.frame.index[-1])
     base.label_levels(ax, [(limit, f"+{limit:g}", base.LIMIT.colour),
                            (-limit, f"−{limit:g}", base.LIMIT.colour)])
 

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from matplotlib.axes import Axes
 
 from fptlib.procedure import transition
-from fptlib.procedure.case import Case
-from fptlib.procedure.episodes import Changeover
+from fptlib.procedure.changeovers import Changeover
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Check
 from fptlib.workbook.figures import base
 
@@ -16,10 +16,10 @@ NEEDS = ("request", "chillers", "load", "power")
 MOST_NAMES = 12
 
 
-def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
+def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
     """kW/ton around the deciding way in, and the pairs of every changeover."""
     chosen = base.focus(case, checks, "transition.entering")
-    if case.lacking(NEEDS) or chosen is None:
+    if case.missing(*NEEDS) or chosen is None:
         return base.nothing("kW/ton", base.reason(checks, "no changeover in these trends"))
     drawn, (above, below) = base.canvas(2, 6.2)
     _over_time(above, case, chosen)
@@ -28,21 +28,23 @@ def figure(case: Case, checks: Sequence[Check]) -> base.Evidence:
                                 "changeover")
 
 
-def _over_time(ax: Axes, case: Case, chosen: Changeover) -> None:
-    start = chosen.request or chosen.handover or chosen.ended
-    end = chosen.exit or chosen.ended
+def _over_time(ax: Axes, case: FunctionalTest, chosen: Changeover) -> None:
+    start = next(row for row in (chosen.enabled, chosen.transition, chosen.last)
+                 if row is not None)
+    end = chosen.last if chosen.exit_row is None else chosen.exit_row
     rows = base.window(case, start, 120.0, end, 120.0)
-    series = case.kw_per_ton[rows]
+    series = base.series(case, case.kw_per_ton, rows)
     base.draw(ax, series, base.MEASURED)
     top = float(series.quantile(0.98)) if series.notna().any() else 1.0
     ax.set_ylim(0.0, 1.25 * top)
-    base.finish(ax, f"Plant kW/ton through {chosen.name}", "kW/ton", rows.start, rows.stop)
-    base.events(ax, [(chosen.request, "request"), (chosen.handover, "handover"),
-                     (case.recovered(chosen), "recovered"), (chosen.exit, "exit")])
+    base.finish(ax, f"Plant kW/ton through {chosen.name}", "kW/ton", *base.ends(case, rows))
+    back = case.recovered(chosen.run) if chosen.run else None
+    base.events(ax, case, [(chosen.enabled, "request"), (chosen.transition, "handover"),
+                           (back, "recovered"), (chosen.exit_row, "exit")])
     base.label_lines(ax, [(series, "plant", base.MEASURED)])
 
 
-def _pairs(ax: Axes, case: Case) -> None:
+def _pairs(ax: Axes, case: FunctionalTest) -> None:
     pairs = [(f"{changeover.number} {kind}", found) for changeover in case.changeovers
              for kind, found in _compared(case, changeover) if not found.problem]
     before = [found.before for _, found in pairs]
@@ -61,10 +63,10 @@ def _pairs(ax: Axes, case: Case) -> None:
     ax.set_ylabel("kW/ton", fontsize=9, color=base.INK)
 
 
-def _compared(case: Case, c: Changeover) -> list[tuple[str, transition.Comparison]]:
+def _compared(case: FunctionalTest, c: Changeover) -> list[tuple[str, transition.Comparison]]:
     found = []
-    if c.request is not None and c.handover is not None:
-        found.append(("in", transition.compare_entry(case, c)))
-    if c.exit is not None and c.handover is not None:
-        found.append(("out", transition.compare_exit(case, c)))
+    if c.run is not None and c.enabled is not None:
+        found.append(("in", transition.compare_entry(case, c.run)))
+    if c.exit is not None:
+        found.append(("out", transition.compare_exit(case, c.exit)))
     return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fptlib.procedure.chiller_mode import ChillerMode, fitted
+from fptlib.procedure.chiller_baseline import Baseline, fitted
 
 SCATTER = 5.0
 
@@ -14,7 +14,7 @@ def power(load: np.ndarray, wet_bulb: np.ndarray) -> np.ndarray:
     return 20.0 + 0.3 * load + 2e-4 * load**2 + 0.8 * wet_bulb
 
 
-def trained(chosen: np.random.Generator, wet_bulbs: tuple[float, float]) -> ChillerMode:
+def trained(chosen: np.random.Generator, wet_bulbs: tuple[float, float]) -> Baseline:
     load, air = chosen.uniform(200.0, 400.0, 300), chosen.uniform(*wet_bulbs, 300)
     return fitted(load, air, power(load, air) + chosen.normal(0.0, SCATTER, 300))
 

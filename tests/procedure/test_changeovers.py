@@ -2,27 +2,19 @@
 
 from __future__ import annotations
 
-import pandas as pd
+import numpy as np
 
-from fptlib.procedure.episodes import changeovers
-from fptlib.procedure.status import any_running, running
+from fptlib.procedure.changeovers import changeovers
+from fptlib.procedure.status import any_running, running_by_signals
 
 
-def series(text: str) -> pd.Series:
-    index = pd.date_range("2026-01-10", periods=len(text), freq="min", tz="America/Denver")
-    values = {"0": 0.0, "1": 1.0, ".": float("nan")}
-    return pd.Series([values[letter] for letter in text], index=index)
+def status(text: str) -> np.ndarray:
+    return np.array([{"0": 0.0, "1": 1.0, ".": np.nan}[letter] for letter in text])
 
 
 def minutes(commanded: str, chillers: str) -> list[tuple[int | None, ...]]:
-    command = series(commanded)
-    start = command.index[0]
-
-    def minute(moment: pd.Timestamp | None) -> int | None:
-        return None if moment is None else int((moment - start).total_seconds() // 60)
-
-    return [(minute(c.request), minute(c.handover), minute(c.exit), minute(c.abandoned))
-            for c in changeovers(command, series(chillers))]
+    return [(c.enabled, c.transition, c.exit_row, c.abandoned)
+            for c in changeovers(status(commanded), status(chillers), 1.0)]
 
 
 def test_request_handover_and_exit() -> None:
@@ -58,14 +50,12 @@ def test_gap_hides_and_nothing_is_invented() -> None:
 
 
 def test_one_unknown_chiller_leaves_the_plant_unknown() -> None:
-    table = pd.DataFrame({"a": series("0011"), "b": series("0..0")})
-    assert any_running(table).tolist()[0] == 0.0
-    assert pd.isna(any_running(table).iloc[1])
-    assert any_running(table).tolist()[2:] == [1.0, 1.0]
+    found = any_running([status("0011"), status("0..0")])
+    assert found[0] == 0.0 and np.isnan(found[1]) and found[2:].tolist() == [1.0, 1.0]
 
 
 def test_power_proves_running_where_status_is_not_trended() -> None:
-    power = pd.DataFrame({"chiller_1_power": series("0011") * 200.0 + 2.0})
-    found = running(power, 1)
+    power = {"chiller_1_power": status("0011") * 200.0 + 2.0}
+    found = running_by_signals(power, 1)
     assert found is not None and found.tolist() == [0.0, 0.0, 1.0, 1.0]
-    assert running(power, 2) is None
+    assert running_by_signals(power, 2) is None

@@ -1,0 +1,410 @@
+"""A functional test: everything one rests on, and the quantities calculated from it.
+
+Checks read it and change nothing. Quantities are arrays on the trends' grid; a gap in a
+point is a gap in what is calculated from it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from functools import cached_property, wraps
+from typing import Any, Concatenate, ParamSpec, TypeVar
+
+import numpy as np
+
+from fptlib import points
+from fptlib.job.schema import Instrument, Mark, Plant, Reading, Sensor, Sensors
+from fptlib.limits import Limits
+from fptlib.physics import atmosphere, moist_air, water
+from fptlib.procedure import changeovers as finding
+from fptlib.procedure.changeovers import Changeover, Exit, Request, Run
+from fptlib.procedure.status import any_running, debounce, running_by_signals
+from fptlib.trends.grid import Grid, shown_step
+
+_Found = TypeVar("_Found")
+_Given = ParamSpec("_Given")
+
+# The setpoint is back, or lowered, within a quarter of a degree.
+BACK_WITHIN = 0.25
+POWER_PARTS = ("tower_fan_power", "chw_pump_power", "cw_pump_power")
+
+# Quantities that can come from several points, and from which.
+ALTERNATIVES: dict[str, tuple[tuple[str, ...], ...]] = {
+    "request": (("economizer_command",), ("economizer_active",)),
+    "wet_bulb": (("outdoor_wet_bulb",), ("outdoor_dry_bulb", "outdoor_humidity")),
+    "reset_setpoint": (("chw_reset_setpoint",), ("chw_supply_setpoint",)),
+    "load": (("chw_flow", "chw_supply_temp", "chw_return_temp"),),
+    "exchanger_flows": (("hx_chw_flow", "hx_cw_flow"),),
+}
+
+
+def cached(calculate: Callable[Concatenate[FunctionalTest, _Given], _Found]
+           ) -> Callable[Concatenate[FunctionalTest, _Given], _Found]:
+    """Calculate what depends on a test, and a number or two, only once: many events ask."""
+    name = f"{calculate.__module__}.{calculate.__qualname__}"
+
+    def kept(test: FunctionalTest, /, *given: _Given.args, **named: _Given.kwargs) -> _Found:
+        key = (name, *given, *named.items())
+        if key not in test.kept:
+            test.kept[key] = calculate(test, *given, **named)
+        found: _Found = test.kept[key]
+        return found
+
+    return wraps(calculate)(kept)
+
+
+@dataclass(frozen=True)
+class FunctionalTest:
+    """One job's trends, plant, limits and field readings, ready to be judged.
+
+    ``condition`` is ``natural``, ``simulated`` or ``forced``; ``wet_bulb_source`` is
+    ``trended`` or ``calculated``; ``weather`` is a typical year, hour by hour, by point, where
+    the job has one.
+    """
+
+    grid: Grid
+    plant: Plant
+    limits: Limits = field(default_factory=Limits)
+    sensors: Sensors = field(default_factory=Sensors)
+    readings: Sequence[Reading] = ()
+    instruments: Mapping[str, Instrument] = field(default_factory=dict)
+    marks: Sequence[Mark] = ()
+    condition: str = "natural"
+    wet_bulb_source: str = "trended"
+    weather: Mapping[str, np.ndarray] | None = None
+    kept: dict[Any, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
+
+    # -- rows and points ---------------------------------------------------------------
+
+    def __getitem__(self, point: str) -> np.ndarray:
+        """A point's values, one a row; NaN is a gap."""
+        return self.grid.columns[point]
+
+    def __len__(self) -> int:
+        return len(self.grid)
+
+    @property
+    def minutes(self) -> float:
+        """Length of one row in minutes."""
+        return self.grid.minutes
+
+    def rows(self, minutes: float) -> int:
+        """How many rows make up so many minutes, at least one."""
+        return max(1, round(minutes / self.minutes))
+
+    def time(self, row: float) -> datetime:
+        """When a row begins, in the site's time."""
+        return self.grid.time(row)
+
+    def window(self, first: float, stop: float) -> slice:
+        """The whole rows from ``first`` up to, but without, ``stop``, as far as the trends go."""
+        return slice(min(max(math.ceil(first), 0), len(self)),
+                     min(max(math.floor(stop), 0), len(self)))
+
+    def within(self, stretches: Iterable[slice]) -> np.ndarray:
+        """Whether a row lies in any of these stretches."""
+        flags = np.zeros(len(self), dtype=bool)
+        for stretch in stretches:
+            flags[stretch] = True
+        return flags
+
+    def has(self, *names: str) -> bool:
+        """Whether these points are trended."""
+        return self.grid.has(*names)
+
+    def sample_interval(self, *needs: str) -> float:
+        """How far apart what these needs rest on was sampled [min], a row at the least.
+
+        What happened in between is not seen, however fine the grid is that another file asks
+        for. Counted in whole rows, for stamps that wander a little sample no more rarely.
+        """
+        names = (name for need in needs for name in self.points_of(need))
+        rarest = max((self.grid.intervals.get(name, 0.0) for name in names), default=0.0)
+        return self.rows(rarest) * self.minutes
+
+    # -- what a check needs ------------------------------------------------------------
+
+    @cached_property
+    def chiller_numbers(self) -> list[int]:
+        """Every chiller the job states or the trends show."""
+        stated = {chiller.number for chiller in self.plant.chillers}
+        seen = {n for what in ("running", "power")
+                for n in self.grid.numbers(f"chiller_{{n}}_{what}")}
+        return sorted(stated | seen)
+
+    @property
+    def tower_numbers(self) -> list[int]:
+        """Every tower cell the job states."""
+        return list(range(1, self.plant.tower_cells + 1))
+
+    @property
+    def pump_numbers(self) -> list[int]:
+        """Every pump that the job's equipment limit counts."""
+        return list(range(1, self.plant.pumps + 1))
+
+    def missing(self, *needs: str) -> list[str]:
+        """The points that are missing for these needs, each once.
+
+        A need is a point's name, a numbered family (``chiller_{n}_alarm`` means every one), or
+        a quantity that can come from several points: those of ``ALTERNATIVES``, ``chillers``,
+        ``power``, ``chiller_leaving_water``.
+        """
+        return list(dict.fromkeys(name for need in needs for name in self._missing(need)))
+
+    def _missing(self, need: str) -> list[str]:
+        if need in ALTERNATIVES:
+            lacks = [self.grid.missing(names) for names in ALTERNATIVES[need]]
+            return min(lacks, key=bool)
+        if need == "chillers":
+            unknown = [n for n in self.chiller_numbers if not self.is_known(n)]
+            return [f"chiller_{n}_running" for n in unknown or (
+                [] if self.chiller_numbers else [1])]
+        if need == "power":
+            return [] if self.has("plant_power") else self.grid.missing(
+                [*self._of_chillers("power"), *POWER_PARTS])
+        if need == "chiller_leaving_water":
+            own = self.grid.missing(self._of_chillers("chw_leaving_temp"))
+            return self.grid.missing(["chw_supply_temp"]) if own else []
+        return self.grid.missing(self._family(need))
+
+    def points_of(self, need: str) -> list[str]:
+        """Every trended point that a need can be met from."""
+        if need == "chillers":
+            names = [name for n in self.chiller_numbers
+                     for name in (f"chiller_{n}_running", f"chiller_{n}_power",
+                                  f"chiller_{n}_amps")]
+        elif need == "power":
+            names = ["plant_power", *self._of_chillers("power"), *POWER_PARTS]
+        elif need == "chiller_leaving_water":
+            names = [*self._of_chillers("chw_leaving_temp"), "chw_supply_temp"]
+        elif need in ALTERNATIVES:
+            names = [name for way in ALTERNATIVES[need] for name in way]
+        else:
+            names = self._family(need)
+        return [name for name in names if name in self.grid.columns]
+
+    def _of_chillers(self, what: str) -> list[str]:
+        return [f"chiller_{n}_{what}" for n in self.chiller_numbers]
+
+    def _family(self, need: str) -> list[str]:
+        """The point, or those of a numbered family; every plant has a first chiller and tower
+        cell, though no pump that its equipment limit counts."""
+        if "{n}" not in need:
+            return [need]
+        if need.startswith("pump"):
+            return [need.format(n=n) for n in self.pump_numbers]
+        numbers = self.tower_numbers if need.startswith("tower") else self.chiller_numbers
+        return [need.format(n=n) for n in numbers or [1]]
+
+    @cached
+    def sensor(self, name: str) -> Sensor:
+        """Errors of the sensor behind a point; the step in which its trend shows a temperature is
+        read off the trend where the job states none."""
+        stated, entry = self.sensors[name], points.point(name)
+        if stated.resolution or entry.unit != "degF" or not self.has(name):
+            return stated
+        # A setpoint takes few values by control; only many of them tell how it is shown.
+        step = shown_step(self[name], fewest=8 if entry.kind == points.SETPOINT else 4)
+        return replace(stated, resolution=0.0 if np.isnan(step) else step)
+
+    # -- status and changeovers ----------------------------------------------------------
+
+    @cached_property
+    def commanded(self) -> np.ndarray:
+        """Economizer operation commanded (1.0, 0.0, NaN), or the exchanger's status where that
+        is all."""
+        name = "economizer_command" if self.has("economizer_command") else "economizer_active"
+        return debounce(self[name], self.minutes)
+
+    @cached_property
+    def _running_by_number(self) -> dict[int, np.ndarray]:
+        found = {n: running_by_signals(self.grid.columns, n) for n in self.chiller_numbers}
+        return {n: debounce(values, self.minutes)
+                for n, values in found.items() if values is not None}
+
+    def is_known(self, n: int) -> bool:
+        """Whether it is known when chiller ``n`` runs."""
+        return n in self._running_by_number
+
+    def running(self, n: int) -> np.ndarray:
+        """1.0 where chiller ``n`` runs, 0.0 where it is off, NaN where unknown."""
+        return self._running_by_number[n]
+
+    @cached_property
+    def chillers_on(self) -> np.ndarray:
+        """1.0 where any chiller runs, 0.0 where all are off, NaN where unknown."""
+        return any_running(list(self._running_by_number.values()))
+
+    @cached_property
+    def changeovers(self) -> list[Changeover]:
+        """Every changeover, by the rule of ``changeovers``; empty where status is missing."""
+        if self.missing("request", "chillers"):
+            return []
+        return finding.changeovers(self.commanded, self.chillers_on, self.minutes)
+
+    @cached_property
+    def requests(self) -> list[Request]:
+        """The economizer enables that were seen."""
+        return [c.request for c in self.changeovers if c.request is not None]
+
+    @cached_property
+    def runs(self) -> list[Run]:
+        """The runs whose transition was seen."""
+        return [c.run for c in self.changeovers if c.run is not None]
+
+    @cached_property
+    def exits(self) -> list[Exit]:
+        """The exits of those runs."""
+        return [c.exit for c in self.changeovers if c.exit is not None]
+
+    @cached
+    def recovered(self, run: Run) -> int | None:
+        """The first row of a run in which the active setpoint is back within a quarter of a
+        degree of the reset setpoint."""
+        if self.missing("chw_supply_setpoint", "reset_setpoint"):
+            return None
+        active, reset = self["chw_supply_setpoint"][run.rows], self.reset_setpoint[run.rows]
+        back = active >= reset - BACK_WITHIN
+        return run.first + int(back.argmax()) if back.any() else None
+
+    def settled(self, run: Run) -> slice:
+        """The rows of a run in which the setpoint is back at the reset setpoint."""
+        start = self.recovered(run)
+        return slice(run.first if start is None else start, run.last + 1)
+
+    def cut_off(self, run: Run) -> str:
+        """Why it is not known how a run went on; empty where it ended, or the trends did."""
+        seen = run.complete or run.last >= len(self) - 1
+        return "" if seen else "a gap hides how the run went on"
+
+    @cached_property
+    def chiller_mode(self) -> np.ndarray:
+        """Whether chillers carry the plant: one runs, and no economizer operation."""
+        if self.missing("request"):
+            return self.chillers_on == 1.0
+        return (self.chillers_on == 1.0) & (self.commanded == 0.0)
+
+    @cached_property
+    def changing(self) -> np.ndarray:
+        """Whether a row lies between an enable and the end of its recovery.
+
+        Behind a gap a pull-down has no enable any more, but a chiller that runs under the
+        command, or may do so.
+        """
+        if self.missing("request", "chillers"):
+            return self.within(())
+        seen = self.within(
+            slice(c.enabled, (c.last if (back := self.recovered(c.run) if c.run else None) is None
+                              else back) + 1)
+            for c in self.changeovers if c.enabled is not None)
+        return seen | ((self.chillers_on == 1.0) & (self.commanded != 0.0))
+
+    # -- calculated quantities -----------------------------------------------------------
+
+    @cached_property
+    def pressure(self) -> np.ndarray | float:
+        """Station pressure [psia]: trended, or from the altitude."""
+        standard = float(atmosphere.pressure_at(self.plant.altitude))
+        if not self.has("station_pressure"):
+            return standard
+        trended = self["station_pressure"]
+        return np.where(np.isnan(trended), standard, trended)
+
+    @cached_property
+    def calculated_wet_bulb(self) -> np.ndarray:
+        """Wet bulb [degF] from dry bulb, humidity and station pressure."""
+        return np.asarray(moist_air.wet_bulb(
+            self["outdoor_dry_bulb"], self["outdoor_humidity"], self.pressure))
+
+    @property
+    def wet_bulb_point(self) -> str:
+        """The sensor whose error the wet bulb carries."""
+        trended = self.wet_bulb_source != "calculated" and self.has("outdoor_wet_bulb")
+        return "outdoor_wet_bulb" if trended else "outdoor_humidity"
+
+    @cached_property
+    def wet_bulb(self) -> np.ndarray:
+        """The wet bulb [degF] the checks use: the trended one unless the job says otherwise."""
+        trended = self.wet_bulb_point == "outdoor_wet_bulb"
+        return self["outdoor_wet_bulb"] if trended else self.calculated_wet_bulb
+
+    @cached_property
+    def reset_setpoint(self) -> np.ndarray:
+        """What the reset asks for [degF].
+
+        The trended reset setpoint; without it the active setpoint, held at its value
+        before the enable while a changeover may have replaced it (common practice, no
+        source: a reset moves little within an hour).
+        """
+        if self.has("chw_reset_setpoint"):
+            return self["chw_reset_setpoint"]
+        active = self["chw_supply_setpoint"].copy()
+        for changeover in self.changeovers:
+            request, stop = changeover.request, changeover.last + 1
+            if request is None:
+                continue
+            held = active[request.row - 1] if request.row else np.nan
+            after = request.end + 1
+            back = np.flatnonzero(active[after:stop] >= held - BACK_WITHIN)
+            active[request.row : after + int(back[0]) + 1 if len(back) else stop] = held
+        return active
+
+    @cached_property
+    def load(self) -> np.ndarray:
+        """Cooling load of the plant [tons], from flow and temperatures."""
+        return np.asarray(water.load(
+            self["chw_flow"], self["chw_return_temp"], self["chw_supply_temp"]))
+
+    @cached_property
+    def power(self) -> np.ndarray:
+        """Power of the plant [kW]; the sum of its parts where the whole is not trended.
+
+        The parts are all chillers, tower fans, chilled-water and condenser-water pumps:
+        the same boundary before and after a changeover.
+        """
+        if self.has("plant_power"):
+            return self["plant_power"]
+        parts = [*self._of_chillers("power"), *POWER_PARTS]
+        return np.sum([self[name] for name in parts], axis=0)
+
+    @cached_property
+    def kw_per_ton(self) -> np.ndarray:
+        """Plant power over plant load [kW/ton]; a gap where there is hardly any load."""
+        known = self.load[~np.isnan(self.load)]
+        if not len(known):
+            return np.full(len(self), np.nan)
+        least = 0.02 * float(np.quantile(known, 0.95))
+        enough = self.load > least
+        return np.where(enough, self.power / np.where(enough, self.load, 1.0), np.nan)
+
+    @cached
+    def water_lift(self, n: int) -> np.ndarray:
+        """Water lift of chiller ``n`` [degF] while it runs: leaving condenser water minus
+        leaving chilled water (the plant's supply where the chiller's own is not trended)."""
+        condenser, evaporator = self.water_lift_points(n)
+        return np.where(self.running(n) == 1.0, self[condenser] - self[evaporator], np.nan)
+
+    def water_lift_points(self, n: int) -> tuple[str, str]:
+        """The two points that the water lift of chiller ``n`` is the difference of."""
+        own = f"chiller_{n}_chw_leaving_temp"
+        return f"chiller_{n}_cw_leaving_temp", own if self.has(own) else "chw_supply_temp"
+
+    @cached_property
+    def floor(self) -> float:
+        """Lowest setpoint and supply allowed [degF]: the limit, or cutout plus its distance."""
+        cutouts = [c.cutout for c in self.plant.chillers if c.cutout is not None]
+        above = [cutout + self.limits["lift.above_cutout"] for cutout in cutouts]
+        return max([self.limits["lift.floor"], *above])
+
+    def light_load(self, rows: slice) -> str:
+        """Why the load in these rows proves no capacity; empty where it does or is not known."""
+        if self.missing("load") or not self.plant.exchanger.load:
+            return ""
+        known = self.load[rows][~np.isnan(self.load[rows])]
+        least = self.limits["conditions.load_low"] / 100.0 * self.plant.exchanger.load
+        if not len(known) or (tons := float(np.median(known))) >= least:
+            return ""
+        return f"the load was {tons:.0f} tons; repeat the test at {least:.0f} tons or more"

@@ -1,0 +1,255 @@
+"""How a check is written down: a function that returns findings, made into one row.
+
+A check's function takes the test, or one request, run or exit of it, and returns what it found:
+a number, the limit it must keep, and how well it is known. The decorator adds everything that
+is the same for all checks: points that are missing, the decision under uncertainty, what gaps
+hide, what was cut off, parts that pass together or not at all, the worst event, and the words.
+
+To add a check: write its function in its step's module, its words in ``words.toml``, its limits
+in ``fptlib/limits.py`` and its test.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from functools import cache
+from importlib import resources
+from itertools import groupby
+from typing import Any
+
+from fptlib.physics.errors import ImpossibleState
+from fptlib.procedure.approaches import season_to_wait_for
+from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.verdict import (
+    Check,
+    Deferred,
+    Event,
+    NotTested,
+    Verdict,
+    conformance,
+    decide,
+    worst,
+)
+
+__all__ = ["CheckOf", "Finding", "check", "not_judged"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What a check found at one place, before it is judged.
+
+    Attributes:
+        number: of the changeover, 0 where it belongs to none.
+        first, last: its rows.
+        text: what was found, in words.
+        measured: the number that is judged, in ``unit``, or the check's unit.
+        at_most, at_least: the limit, one of the two.
+        uncertainty: of ``measured``, expanded (k = 2).
+        worst_in_gaps: what might have been measured had the gaps held the worst: a pass must
+            pass with it, too. A fail needs no such proof.
+        cut_off: why it was not seen to its end: then it proves no pass.
+        fail_needs: what is missing for a fail to be fair: then it is deferred.
+        verdict: where no number decides.
+        subject: the chiller, cell or quantity.
+        start: the moment, where it is not that of a row.
+        quantities: what the formula was given, by name with unit; a row of the worksheet.
+    """
+
+    number: int
+    first: float
+    text: str
+    last: int | None = None
+    measured: float | None = None
+    at_most: float | None = None
+    at_least: float | None = None
+    uncertainty: float = 0.0
+    worst_in_gaps: float | None = None
+    cut_off: str = ""
+    fail_needs: str = ""
+    verdict: Verdict | None = None
+    unit: str = ""
+    subject: str = ""
+    start: datetime | None = None
+    quantities: Mapping[str, float | str] = field(default_factory=dict)
+
+    def saying(self, more: str) -> Finding:
+        """The same finding with ``more`` said at the end of its text."""
+        return replace(self, text=self.text + more)
+
+
+def not_judged(number: int, first: float, text: str, last: int | None = None, subject: str = "",
+               verdict: Verdict = Verdict.NOT_TESTED, start: datetime | None = None) -> Finding:
+    """A finding that cannot be judged, with the reason."""
+    return Finding(number, first, text, last, subject=subject, verdict=verdict, start=start)
+
+
+Findings = Finding | Iterable[Finding] | None
+Advise = Callable[[FunctionalTest, Sequence[Event]], str]
+
+
+@dataclass(frozen=True, slots=True)
+class CheckOf:
+    """A check as it is asked of a test: called with one, it returns the row.
+
+    ``needs`` lists points and quantities (see ``FunctionalTest.missing``); ``limits`` the limits
+    it uses; ``each`` whether its function takes every ``request``, ``run`` or ``exit``, or the
+    test as a whole. ``advise`` adds the number to set, from this plant's data. ``capacity`` marks
+    what only natural conditions prove, ``runs`` what says of which runs it could not judge, and
+    ``all_or_none`` that the parts of one changeover pass together, or none does.
+    """
+
+    function: Callable[..., Findings]
+    id: str
+    unit: str
+    each: str
+    needs: tuple[str, ...]
+    limits: tuple[str, ...]
+    advise: Advise | None
+    capacity: bool
+    runs: bool
+    all_or_none: bool
+
+    @property
+    def words(self) -> Mapping[str, str]:
+        """Its question, what pass and fail mean, and what to adjust."""
+        return words()[self.id]
+
+    def __call__(self, test: FunctionalTest) -> Check:
+        """Judge it."""
+        if missing := test.missing(*self.needs):
+            return self._without_events(test, Verdict.NOT_TESTED,
+                                        "not trended: " + ", ".join(missing), missing)
+        try:
+            events = tuple(self._events(test))
+            if not events:
+                raise Deferred(season) if (season := season_to_wait_for(test)) else NotTested(
+                    "the event did not occur in these trends")
+            if self.capacity and test.condition != "natural":
+                raise Deferred(f"the condition was {test.condition}: that proves function, not "
+                               "capacity; repeat under natural conditions")
+        except NotTested as stop:
+            return self._without_events(test, stop.verdict, str(stop))
+        except ImpossibleState as error:
+            return self._without_events(
+                test, Verdict.NOT_TESTED,
+                f"the sensors, as accurate as stated, cannot decide it: {error}")
+        return self._row(test, events)
+
+    def _events(self, test: FunctionalTest) -> Iterator[Event]:
+        """Every finding judged; runs that nobody saw begin are named."""
+        for number, found in groupby(self._findings(test), key=lambda each: each.number):
+            judged = [judged_alone(test, self.unit, each) for each in found]
+            yield from together(judged) if self.all_or_none and number else judged
+        if self.runs:
+            for lost in test.changeovers:
+                if lost.unseen:
+                    first = lost.last if lost.enabled is None else lost.enabled
+                    yield judged_alone(test, self.unit,
+                                       not_judged(lost.number, first, lost.unseen))
+
+    def _findings(self, test: FunctionalTest) -> Iterator[Finding]:
+        given: dict[str, Sequence[Any]] = {
+            "request": test.requests, "run": test.runs, "exit": test.exits, "": [None]}
+        for one in given[self.each]:
+            found = self.function(test) if one is None else self.function(test, one)
+            if isinstance(found, Finding):
+                yield found
+            elif found is not None:
+                yield from found
+
+    def _without_events(self, test: FunctionalTest, verdict: Verdict, reason: str,
+                        missing: Sequence[str] = ()) -> Check:
+        return Check(
+            self.id, self.words["question"], verdict, self.unit, None, None,
+            test.limits.basis(*self.limits), None, None, None, (), reason,
+            f"Nothing is proven: {reason}.", "", tuple(missing))
+
+    def _row(self, test: FunctionalTest, events: tuple[Event, ...]) -> Check:
+        """The check's row: the worst event decides, among equals the one of smallest margin."""
+        verdict = worst([event.verdict for event in events])
+        same = [event for event in events if event.verdict is verdict]
+        deciding = min(same, key=lambda e: float("inf") if e.margin is None else e.margin)
+        judged = sum(event.verdict is not Verdict.NOT_TESTED for event in events)
+        count = f" ({judged} of {len(events)} events judged)" if len(events) > 1 else ""
+        adjust = ""
+        if verdict is Verdict.FAIL:
+            number = self.advise(test, same) if self.advise else ""
+            adjust = f"{self.words['adjust']} {number}".strip()
+        return Check(
+            self.id, self.words["question"], verdict, deciding.unit, deciding.measured,
+            deciding.limit, test.limits.basis(*self.limits), deciding.margin,
+            deciding.uncertainty, deciding.probability, events,
+            f"{deciding.name}: {deciding.text}{count}", self._meaning(verdict), adjust)
+
+    def _meaning(self, verdict: Verdict) -> str:
+        return {
+            Verdict.PASS: self.words["pass"], Verdict.FAIL: self.words["fail"],
+            **{Verdict(name): text for name, text in words()["meaning"].items()},
+        }[verdict]
+
+
+def check(id: str, *, unit: str, each: str = "", needs: Sequence[str] = (),
+          limits: Sequence[str] = (), advise: Advise | None = None, capacity: bool = False,
+          runs: bool | None = None, all_or_none: bool = False,
+          ) -> Callable[[Callable[..., Findings]], CheckOf]:
+    """Make a function that returns findings into a check; see ``CheckOf``."""
+    return lambda function: CheckOf(
+        function, id, unit, each, tuple(needs), tuple(limits), advise, capacity,
+        each in ("run", "exit") if runs is None else runs, all_or_none)
+
+
+@cache
+def words() -> dict[str, dict[str, str]]:
+    """The fixed words of every check by its id, and under ``meaning`` those of verdicts."""
+    text = resources.files(__package__).joinpath("words.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def judged_alone(test: FunctionalTest, unit: str, found: Finding) -> Event:
+    """A finding decided: by its number, by what its gaps may hide, by whether it was whole."""
+    first = int(found.first // 1)
+    event = Event(
+        found.number, found.subject, found.start or test.time(found.first),
+        None if found.last is None else test.time(found.last),
+        found.verdict or Verdict.NOT_TESTED, found.text, unit=found.unit or unit, first=first,
+        last=found.last, quantities=found.quantities)
+    limit = found.at_most if found.at_most is not None else found.at_least
+    if found.measured is None or limit is None:
+        return event
+    sign = -1.0 if found.at_most is not None else 1.0
+    margin, rule = sign * (found.measured - limit), test.limits.rule
+    event = replace(
+        event, measured=float(found.measured), limit=float(limit), margin=float(margin),
+        uncertainty=float(found.uncertainty))
+    if found.verdict is not None:
+        return event
+    event = replace(event, verdict=decide(margin, found.uncertainty, rule),
+                    probability=conformance(margin, found.uncertainty))
+    if found.worst_in_gaps is not None and event.verdict is Verdict.PASS:
+        still = decide(sign * (found.worst_in_gaps - limit), found.uncertainty, rule)
+        if still is not Verdict.PASS:
+            event = unproven(event, f"{event.text}; what the trends do not show may be worse")
+    if found.cut_off and event.verdict is Verdict.PASS:
+        event = unproven(event, f"{event.text}; but {found.cut_off}")
+    if found.fail_needs and event.verdict is Verdict.FAIL:
+        event = unproven(event, f"{event.text}; but {found.fail_needs}", Verdict.DEFERRED)
+    return event
+
+
+def unproven(event: Event, text: str, verdict: Verdict = Verdict.NOT_TESTED) -> Event:
+    """The event without its verdict and numbers, and why."""
+    return replace(event, verdict=verdict, text=text, measured=None, limit=None, margin=None,
+                   uncertainty=None, probability=None)
+
+
+def together(events: list[Event]) -> list[Event]:
+    """The parts of one changeover (both temperatures, every chiller): they pass together, or
+    none does. A part that could not be judged leaves the others untested; a fail stands."""
+    lost = next((event for event in events if event.verdict is Verdict.NOT_TESTED), None)
+    if lost is None:
+        return events
+    return [unproven(event, f"{event.text}; but {lost.name}: {lost.text}")
+            if event.verdict is Verdict.PASS else event for event in events]

@@ -1,0 +1,239 @@
+"""What can be measured in numbers with gaps: levels that lasted, rises, swings, demand.
+
+What one noisy row shows decides nothing, and what lies between rare samples stays a doubt.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+
+from fptlib.procedure.flags import stretches
+from fptlib.procedure.verdict import NotTested
+
+MOST_PARTS = 60
+# Of a demand interval: with so much known its mean stands, with less it is a gap (common
+# practice, no source).
+LEAST_KNOWN = 2.0 / 3.0
+
+
+def median(values: np.ndarray) -> float:
+    """The median of what is known; NaN where nothing is."""
+    known = values[~np.isnan(values)]
+    return float(np.median(known)) if len(known) else math.nan
+
+
+def largest_step(values: np.ndarray) -> float:
+    """The largest change from one row to the next; NaN where none is known."""
+    steps = np.abs(np.diff(values))
+    known = steps[~np.isnan(steps)]
+    return float(known.max()) if len(known) else math.nan
+
+
+def between_rows(values: np.ndarray, every: float) -> float:
+    """What may have happened between two samples, ``every`` [min], or after the last: the
+    largest change from row to row.
+
+    Zero at one-minute trends, which resolve these events (common practice, no source).
+    """
+    return largest_step(values) if every > 1.0 else 0.0
+
+
+def shows_change(values: np.ndarray, every: float) -> bool:
+    """Whether there are rows enough to tell what may have happened between them."""
+    return every <= 1.0 or not math.isnan(largest_step(values))
+
+
+def carried(values: np.ndarray) -> np.ndarray:
+    """The values with each gap filled by the one before it; none before the first."""
+    known = ~np.isnan(values)
+    last = np.maximum.accumulate(np.where(known, np.arange(len(values)), 0))
+    return np.asarray(values[last])
+
+
+def straightened(values: np.ndarray) -> np.ndarray:
+    """The values with a straight line over each gap between two of them."""
+    known = ~np.isnan(values)
+    if not known.any():
+        return values
+    rows = np.arange(len(values))
+    return np.interp(rows, rows[known], values[known], left=np.nan, right=np.nan)
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """A level that lasted longer than a short dip, its ``uncertainty``, and from which row on.
+
+    ``worst_in_gaps`` is what it may have been had the gaps held the worst.
+    """
+
+    value: float
+    uncertainty: float
+    row: int
+    worst_in_gaps: float
+
+
+def lowest_kept(values: np.ndarray, dip: float, minutes: float, every: float,
+                unknown: np.ndarray | None = None) -> Level | None:
+    """The level that ``values`` stayed at or below for longer than a ``dip`` [min].
+
+    Rows of ``minutes``, sampled ``every`` so many. Samples a minute apart show it. Of rarer
+    ones two on end prove it, and a single one, or what lay between two, leaves it possible:
+    the uncertainty spans both. ``unknown`` tells the rows that a gap hides where others are
+    missing by right; else every missing row is a gap.
+    """
+    unknown = np.isnan(values) if unknown is None else unknown
+    if every <= 1.0:
+        longer = int(dip // minutes) + 1
+        found = lasting_low(values, longer)
+        # Gaps of a row each may together hide as much as a long one.
+        worst = lasting_low(np.where(unknown, -math.inf, values), longer)
+        return None if found is None or worst is None else Level(
+            found[0], 0.0, found[1], worst[0])
+    gap = max((last - first + 1 for first, last in stretches(unknown)), default=0)
+    possible = lasting_low(values, 1)
+    if possible is None or not shows_change(values, every):
+        return None
+    # A sample stands in so many rows: one row more holds the next one too.
+    sure = lasting_low(values, (int(dip // every) + 1) * max(1, round(every / minutes)) + 1)
+    highest = sure[0] if sure else float(np.nanmax(values))
+    lowest = possible[0] - between_rows(values, every)
+    middle = (highest + lowest) / 2.0
+    return Level(middle, (highest - lowest) / 2.0, possible[1],
+                 -math.inf if gap * minutes > dip else middle)
+
+
+def highest_kept(values: np.ndarray, dip: float, minutes: float, every: float,
+                 unknown: np.ndarray | None = None) -> Level | None:
+    """The level that ``values`` stayed at or above for longer than a ``dip`` [min]."""
+    found = lowest_kept(-values, dip, minutes, every, unknown)
+    return None if found is None else Level(-found.value, found.uncertainty, found.row,
+                                            -found.worst_in_gaps)
+
+
+def lasting_low(values: np.ndarray, rows: int) -> tuple[float, int] | None:
+    """The level that ``values`` stay at or below for ``rows`` rows on end, and from which row.
+
+    A shorter dip does not count. ``None`` where no window is complete.
+    """
+    if len(values) < rows:
+        return None
+    # A gap makes every window it lies in unknown.
+    level = sliding_window_view(values, rows).max(axis=1)
+    if np.isnan(level).all():
+        return None
+    at = int(np.nanargmin(level))
+    return float(level[at]), at
+
+
+@dataclass(frozen=True, slots=True)
+class Rise:
+    """Largest rise in a window: between ``low`` and ``high`` in truth, from row ``start`` on."""
+
+    low: float
+    high: float
+    start: int
+
+    @property
+    def middle(self) -> float:
+        """Halfway between the two."""
+        return (self.low + self.high) / 2.0
+
+
+def largest_rise(values: np.ndarray, window: float, row_minutes: float) -> Rise | None:
+    """Largest rise of ``values`` within any ``window`` minutes.
+
+    What happened between rows is not known: the true rise lies between that over the rows
+    that surely fit into the window and that over all rows a window can touch.
+    """
+    fits = int(window // row_minutes)
+    if len(values) < 2 or not np.isfinite(values).any():
+        return None
+    low, at = _rise_over(values, max(fits, 1))
+    # A row longer than the window: at least its share of the change fell into the window.
+    low = low if fits >= 1 else low * window / row_minutes
+    whole = fits >= 1 and fits * row_minutes == window and row_minutes <= 1.0
+    touched = math.ceil(window / row_minutes) + 1
+    high = low if whole else _rise_over(values, touched)[0]
+    return Rise(low, high, at)
+
+
+def _rise_over(values: np.ndarray, rows: int) -> tuple[float, int]:
+    rows = min(rows, len(values) - 1)
+    rises = np.full((rows, len(values)), -np.inf)
+    for shift in range(1, rows + 1):
+        rises[shift - 1, :-shift] = values[shift:] - values[:-shift]
+    best = np.nanargmax(np.where(np.isnan(rises), -np.inf, rises))
+    return float(rises.flat[best]), int(best % len(values))
+
+
+def reversals(values: np.ndarray, size: float) -> int:
+    """How often ``values`` turn round by at least ``size``."""
+    known = values[~np.isnan(values)].tolist()
+    turns, direction, extreme = 0, 0, known[0] if known else math.nan
+    for value in known:
+        ahead = (value - extreme) * (direction or 1)
+        if direction == 0:
+            if abs(value - extreme) >= size:
+                direction, extreme = (1 if value > extreme else -1), value
+        elif ahead > 0:
+            extreme = value
+        elif ahead <= -size:
+            turns, direction, extreme = turns + 1, -direction, value
+    return turns
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """Mean power over each demand interval [kW] and the row, or part of one, it begins in."""
+
+    begins: np.ndarray
+    power: np.ndarray
+
+    def between(self, first: float, last: float) -> slice:
+        """The intervals that begin in these rows, both included."""
+        return slice(int(self.begins.searchsorted(first, side="left")),
+                     int(self.begins.searchsorted(last, side="right")))
+
+
+def interval_demand(power: np.ndarray, row_minutes: float, interval: float, window: str,
+                    past_midnight: float) -> Demand:
+    """Mean power over each demand interval.
+
+    A row that lies in two intervals counts in each for its share. Of an interval with a short
+    gap the rest counts; one with more than a third unknown is left out.
+
+    Args:
+        power: [kW] in rows of ``row_minutes``.
+        row_minutes: length of a row [min].
+        interval: length of the demand interval [min].
+        window: ``clock`` for blocks aligned to the clock, ``sliding`` for every row.
+        past_midnight: when the first row begins [min].
+
+    Raises:
+        NotTested: rows and interval have no common measure worth the name.
+    """
+    # In thousandths of a second, for these are whole numbers.
+    row, whole = round(row_minutes * 60_000.0), round(interval * 60_000.0)
+    part = math.gcd(row, whole)
+    parts = row // part
+    if parts > MOST_PARTS:
+        raise NotTested(f"rows of {row_minutes:g} min do not fit into a demand interval of "
+                        f"{interval:g} min")
+    power = np.repeat(power, parts)
+    length, least = whole // part, math.ceil(LEAST_KNOWN * (whole // part))
+    if window == "sliding":
+        sums, counts = (np.convolve(each, np.ones(length), "valid") for each in (
+            np.nan_to_num(power), (~np.isnan(power)).astype(float)))
+        begins = np.arange(len(sums))
+    else:
+        before = round(past_midnight * 60_000.0) // part % length
+        padded = np.concatenate([np.full(before, np.nan), power])
+        padded = np.append(padded, np.full(-len(padded) % length, np.nan)).reshape(-1, length)
+        sums, counts = np.nansum(padded, axis=1), (~np.isnan(padded)).sum(axis=1)
+        begins = np.arange(len(sums)) * length - before
+    known = counts >= least
+    return Demand(begins[known] / parts, sums[known] / counts[known])

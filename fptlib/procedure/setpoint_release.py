@@ -1,0 +1,30 @@
+"""The temporary setpoint at the transition: whether there was one, and when it was released."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fptlib.procedure.changeovers import Run
+from fptlib.procedure.functional_test import BACK_WITHIN, FunctionalTest
+
+
+def lowered(test: FunctionalTest, run: Run) -> bool:
+    """Whether the setpoint was below the reset setpoint when the last chiller stopped."""
+    before = run.first - 1
+    active = test["chw_supply_setpoint"][before]
+    return bool(active < test.reset_setpoint[before] - BACK_WITHIN)
+
+
+def release_row(test: FunctionalTest, run: Run) -> int | None:
+    """First row in which the active setpoint is on its way up from its lowest."""
+    active = test["chw_supply_setpoint"][run.first - 1 : run.last + 1]
+    visible = max(0.05, test.sensor("chw_supply_setpoint").resolution / 2.0)
+    up = active > np.fmin.accumulate(active) + visible
+    return run.first - 1 + int(up.argmax()) if up.any() else None
+
+
+def rise_hidden(test: FunctionalTest, run: Run) -> bool:
+    """Whether a gap of more than a row lies just before the row in which it was seen to rise."""
+    if (seen := release_row(test, run)) is None:
+        return False
+    return bool(np.isnan(test["chw_supply_setpoint"][test.window(seen - 2, seen)]).all())
