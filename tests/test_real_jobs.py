@@ -114,7 +114,8 @@ def test_simulated_plant_changeovers_at_their_minute(tmp_path: Path) -> None:
         return f"{moment:%m-%d %H:%M}"
 
     assert [shown(case.time(c.first)) for c in case.runs] == ENTRIES
-    assert [shown(case.time(row)) for c in case.changeovers if (row := c.exit_row) is not None] == EXITS
+    exits = [c.exit_row for c in case.changeovers if c.exit_row is not None]
+    assert [shown(case.time(row)) for row in exits] == EXITS
     found = verdicts(case)
     judged = ("enable.stay", "enable.condition", "enable.rest", "handover.fallback",
               "handover.excursion", "running.supply", "instruments.heat_balance")

@@ -379,8 +379,9 @@ def test_two_winters_keep_the_verdicts_of_each(
 # -- less well told ------------------------------------------------------------------------
 
 def rows_dropped(case: FunctionalTest, share: float) -> FunctionalTest:
-    gone = np.random.default_rng(1).random(len(case.grid.frame)) < share
-    return with_frame(case, case.grid.frame.mask(np.broadcast_to(gone[:, None], case.grid.frame.shape)))
+    table = case.grid.frame
+    gone = np.random.default_rng(1).random(len(table)) < share
+    return with_frame(case, table.mask(np.broadcast_to(gone[:, None], table.shape)))
 
 
 def cells_dropped(case: FunctionalTest, share: float) -> FunctionalTest:

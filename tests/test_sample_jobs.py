@@ -69,7 +69,9 @@ def test_sound_plant_passes_every_check(sound: FunctionalTest) -> None:
         checks(sound), "pass")
 
 
-def test_limits_were_frozen_before_the_trends(sound: FunctionalTest, before: FunctionalTest) -> None:
+def test_limits_were_frozen_before_the_trends(
+    sound: FunctionalTest, before: FunctionalTest
+) -> None:
     for sample, case in (("sound", sound), ("before", before)):
         assert Job(SAMPLES / sample).get("frozen.limits") == case.limits.digest()
 
@@ -95,7 +97,7 @@ def test_failures_point_at_their_minute(before: FunctionalTest) -> None:
     for alarm, row in zip(alarms, trips, strict=True):
         assert f"{alarm.start:%H:%M}" in row[5]
     late = [e for e in found["exit.supply"].events if e.verdict is Verdict.FAIL]
-    assert len(late) == len(before.handovers)
+    assert len(late) == len(before.runs)
     assert all(e.measured > 60.0 for e in late)
 
 
