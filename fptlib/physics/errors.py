@@ -17,15 +17,3 @@ class UnknownRefrigerant(ValueError):
 
 class TowerInfeasible(ImpossibleState):
     """A tower duty whose air would be warmer than the water it cools."""
-
-
-class OutsideObserved(ValueError):
-    """A prediction asked for outside what the fitted trends have seen."""
-
-
-class Undecidable(ValueError):
-    """A result whose uncertainty is too large for the question asked of it."""
-
-
-class TooFewSamples(ValueError):
-    """Fewer independent samples than a statement needs."""

@@ -9,10 +9,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from fptlib.physics._kinds import Array, Quantity, any_kind, refuse
-from fptlib.physics._saturated_air import ABSOLUTE_ZERO, ratio_of, vapor_pressure
+from fptlib.physics._arrays import Array, Quantity, floats, refuse
 from fptlib.physics.atmosphere import SEA_LEVEL_PRESSURE
 from fptlib.physics.errors import TowerInfeasible
+from fptlib.physics.moist_air import (
+    ABSOLUTE_ZERO,
+    humidity_ratio,
+    saturated_enthalpy,
+    vapor_pressure,
+)
 
 WATER_TO_AIR = 1.2  # pound per pound, common design
 FILL_EXPONENT = 0.6  # KaV/L falls with the 0.6 power of L/G, common fill
@@ -24,14 +29,13 @@ _PLACES = np.linspace(0.0, 1.0, 11)
 _CHEBYSHEV = [1, 4, 6, 9]
 
 
-@any_kind
 def merkel(
     hot_water: Quantity,
     cold_water: Quantity,
     wet_bulb: Quantity,
     water_to_air: Quantity = WATER_TO_AIR,
     pressure: Quantity = SEA_LEVEL_PRESSURE,
-) -> Quantity:
+) -> Array:
     """Merkel number KaV/L that a tower must have for a duty.
 
     Args:
@@ -50,33 +54,32 @@ def merkel(
 
     Source: Merkel's equation by four-point Chebyshev integration (CTI ATC-105, from memory).
 
-    >>> round(merkel(105.0, 85.0, 78.0, 0.97), 4)
+    >>> round(float(merkel(105.0, 85.0, 78.0, 0.97)), 4)
     1.7104
     """
-    bad = (hot_water <= cold_water) | (cold_water <= wet_bulb) | (water_to_air <= 0.0)
-    cooling_range = np.where(bad, np.nan, hot_water - cold_water)
-    number, weakest = _number(cold_water, cooling_range, wet_bulb, water_to_air, pressure)
+    hot, cold, air, ratio = floats(hot_water, cold_water, wet_bulb, water_to_air)
+    numbers = {"hot": hot, "cold": cold, "wet_bulb": air, "ratio": ratio}
+    bad = (hot <= cold) | (cold <= air) | (ratio <= 0.0)
+    number, weakest = _number(cold, np.where(bad, np.nan, hot - cold), air, ratio, pressure)
     number = refuse(
         bad, number,
         "water from {hot} to {cold} degF at wet bulb {wet_bulb} degF and L/G {ratio} cannot be",
-        hot=hot_water, cold=cold_water, wet_bulb=wet_bulb, ratio=water_to_air,
+        **numbers,
     )
     return refuse(
         weakest <= 0.0, number,
         "water {hot} to {cold} degF at wet bulb {wet_bulb} degF and L/G {ratio}: "
-        "driving force {weakest:.2f} Btu/lb", TowerInfeasible,
-        hot=hot_water, cold=cold_water, wet_bulb=wet_bulb, ratio=water_to_air, weakest=weakest,
+        "driving force {weakest:.2f} Btu/lb", TowerInfeasible, weakest=weakest, **numbers,
     )
 
 
-@any_kind
 def approach_at(
     wet_bulb: Quantity,
     cooling_range: Quantity,
     merkel_number: Quantity,
     water_to_air: Quantity = WATER_TO_AIR,
     pressure: Quantity = SEA_LEVEL_PRESSURE,
-) -> Quantity:
+) -> Array:
     """Approach of a tower of known Merkel number.
 
     Args:
@@ -95,15 +98,13 @@ def approach_at(
 
     Source: Merkel's equation solved for the water leaving, by bisection.
 
-    >>> round(approach_at(40.0, 10.0, 1.1878), 2)
+    >>> round(float(approach_at(40.0, 10.0, 1.1878)), 2)
     19.66
     """
-    bad = (cooling_range <= 0.0) | (merkel_number <= 0.0) | (water_to_air <= 0.0)
-    duty = np.where(bad, np.nan, cooling_range)
-    low, high = _bracket(wet_bulb, duty, merkel_number, water_to_air, pressure)
-    found = (low + high) / 2.0
-    numbers = {"duty": cooling_range, "number": merkel_number, "ratio": water_to_air,
-               "wet_bulb": wet_bulb}
+    air, duty, number, ratio = floats(wet_bulb, cooling_range, merkel_number, water_to_air)
+    numbers = {"duty": duty, "number": number, "ratio": ratio, "wet_bulb": air}
+    bad = (duty <= 0.0) | (number <= 0.0) | (ratio <= 0.0)
+    found = _bisected(air, np.where(bad, np.nan, duty), number, ratio, pressure)
     found = refuse(
         bad, found, "range {duty} degF, KaV/L {number}, L/G {ratio} must be above zero", **numbers
     )
@@ -115,27 +116,6 @@ def approach_at(
     )
 
 
-@any_kind
-def air_volume(wet_bulb: Quantity, pressure: Quantity = SEA_LEVEL_PRESSURE) -> Quantity:
-    """Volume of a pound of dry air in saturated air, which sets a fan's mass of air.
-
-    Args:
-        wet_bulb [degF]: of the air, scalar or array.
-        pressure [psia]: station pressure, scalar or array.
-
-    Returns:
-        Volume [ft3/lb].
-
-    Source: ASHRAE Fundamentals (2017) ch. 1 eq. 26.
-
-    >>> round(air_volume(40.0), 2)
-    12.7
-    """
-    ratio = ratio_of(vapor_pressure(wet_bulb), pressure)
-    return 53.350 * (wet_bulb - ABSOLUTE_ZERO) * (1.0 + 1.607858 * ratio) / (144.0 * pressure)
-
-
-@any_kind
 def predicted_approach(
     observed_approach: Quantity,
     observed_range: Quantity,
@@ -146,7 +126,7 @@ def predicted_approach(
     fan_share: Quantity = 1.0,
     water_to_air: float = WATER_TO_AIR,
     pressure: Quantity = SEA_LEVEL_PRESSURE,
-) -> Quantity:
+) -> Array:
     """Approach at another wet bulb, range, flow and fan speed, from an observed one.
 
     The fan moves a constant volume, so cold and dense air lowers water over air, and
@@ -173,48 +153,65 @@ def predicted_approach(
 
     Source: Merkel's equation; KaV/L = C (L/G)^-0.6 (common fill).
 
-    >>> round(predicted_approach(7.0, 10.0, 78.0, 40.0, 5.0), 2)
+    >>> round(float(predicted_approach(7.0, 10.0, 78.0, 40.0, 5.0)), 2)
     10.56
     """
+    flow, fan = floats(flow_share, fan_share)
     leaving = observed_wet_bulb + observed_approach
-    observed = merkel(
-        leaving + observed_range, leaving, observed_wet_bulb, water_to_air, pressure
-    )
-    bad = (flow_share <= 0.0) | (fan_share <= 0.0)
+    observed = merkel(leaving + observed_range, leaving, observed_wet_bulb, water_to_air, pressure)
+    bad = (flow <= 0.0) | (fan <= 0.0)
     denser = air_volume(wet_bulb, pressure) / air_volume(observed_wet_bulb, pressure)
-    share = np.where(bad, 1.0, flow_share) / np.where(bad, 1.0, fan_share) * denser
+    share = np.where(bad, 1.0, flow) / np.where(bad, 1.0, fan) * denser
     number = observed * share**-FILL_EXPONENT
     return refuse(
         bad, approach_at(wet_bulb, cooling_range, number, water_to_air * share, pressure),
-        "flow share {flow} and fan share {fan} must be above zero",
-        flow=flow_share, fan=fan_share,
+        "flow share {flow} and fan share {fan} must be above zero", flow=flow, fan=fan,
     )
 
 
-def _bracket(
-    wet_bulb: Array, cooling_range: Array, number: Array, water_to_air: Array, pressure: Array
-) -> tuple[Array, Array]:
-    """Bisect the approach: the closer the water comes, the greater the number needed."""
+def air_volume(wet_bulb: Quantity, pressure: Quantity = SEA_LEVEL_PRESSURE) -> Quantity:
+    """Volume of a pound of dry air in saturated air, which sets a fan's mass of air.
+
+    Args:
+        wet_bulb [degF]: of the air, scalar or array.
+        pressure [psia]: station pressure, scalar or array.
+
+    Returns:
+        Volume [ft3/lb].
+
+    Source: ASHRAE Fundamentals (2017) ch. 1 eq. 26.
+
+    >>> round(float(air_volume(40.0)), 2)
+    12.7
+    """
+    ratio = humidity_ratio(vapor_pressure(wet_bulb), pressure)
+    return 53.350 * (wet_bulb - ABSOLUTE_ZERO) * (1.0 + 1.607858 * ratio) / (144.0 * pressure)
+
+
+def _bisected(
+    wet_bulb: Array, cooling_range: Array, number: Array, water_to_air: Array, pressure: Quantity
+) -> Array:
+    """The approach: the closer the water comes, the greater the number needed."""
     rows = np.broadcast(wet_bulb, cooling_range, number, water_to_air, pressure).shape
     low, high = np.full(rows, LEAST_APPROACH), np.full(rows, GREATEST_APPROACH)
     for _ in range(40):
         middle = (low + high) / 2.0
         needed, weakest = _number(
-            wet_bulb + middle, cooling_range, wet_bulb, water_to_air, pressure
-        )
+            wet_bulb + middle, cooling_range, wet_bulb, water_to_air, pressure)
         too_close = (weakest <= 0.0) | (needed > number)
         low, high = np.where(too_close, middle, low), np.where(too_close, high, middle)
     missing = np.isnan(needed) | np.isnan(number)
-    return np.where(missing, np.nan, low), high
+    return np.where(missing, np.nan, (low + high) / 2.0)
 
 
 def _number(
-    cold_water: Array, cooling_range: Array, wet_bulb: Array, water_to_air: Array, pressure: Array
+    cold_water: Array, cooling_range: Array, wet_bulb: Array, water_to_air: Array,
+    pressure: Quantity,
 ) -> tuple[Array, Array]:
     """Merkel number and the weakest driving force along the range."""
-    air = _saturated_enthalpy(wet_bulb, pressure)
+    air = saturated_enthalpy(wet_bulb, pressure)
     force = [
-        _saturated_enthalpy(cold_water + place * cooling_range, pressure)
+        saturated_enthalpy(cold_water + place * cooling_range, pressure)
         - air - water_to_air * place * cooling_range
         for place in _PLACES
     ]
@@ -222,10 +219,3 @@ def _number(
     sound = np.where(weakest > 0.0, 1.0, np.nan)
     number = cooling_range / 4.0 * sum(sound / force[i] for i in _CHEBYSHEV)
     return np.where(weakest <= 0.0, np.inf, number), weakest
-
-
-def _saturated_enthalpy(temperature: Array, pressure: Array) -> Array:
-    """Missing where the water would boil."""
-    vapor = vapor_pressure(temperature)
-    ratio = ratio_of(vapor, np.where(vapor < pressure, pressure, np.nan))
-    return 0.240 * temperature + ratio * (1061.0 + 0.444 * temperature)

@@ -206,7 +206,7 @@ def design_ua(test: FunctionalTest) -> float:
         raise NotTested("the exchanger's design flows and temperatures are not all stated in "
                         "the plan")
     try:
-        return float(physics.observed_conductance(*values))
+        return float(physics.observed_ua(*values))
     except ValueError as error:
         raise NotTested(f"the exchanger's design data are impossible: {error}") from error
 
@@ -232,8 +232,8 @@ def exchanger(test: FunctionalTest, run: Run) -> Finding:
     middle = dict(zip(EXCHANGER, np.median(known, axis=1).tolist(), strict=True))
 
     def of_design(**readings: np.ndarray) -> np.ndarray:
-        found = physics.observed_conductance(*(readings[name] for name in EXCHANGER))
-        corrected = physics.corrected_conductance(
+        found = physics.observed_ua(*(readings[name] for name in EXCHANGER))
+        corrected = physics.corrected_ua(
             found, clean, readings["hx_chw_flow"] / design.chw_flow,
             readings["hx_cw_flow"] / design.cw_flow)
         return np.asarray(100.0 * corrected / clean)

@@ -17,7 +17,7 @@ from fptlib.record import canonical
 
 # Packages whose version can change a computed number or the record's bytes.
 _PACKAGES = (
-    "numpy", "pandas", "pyarrow", "openpyxl", "uncertainties", "tomlkit", "rfc8785", "joserfc",
+    "numpy", "pandas", "pyarrow", "openpyxl", "tomlkit", "rfc8785", "joserfc",
     "cryptography", "tzdata", "matplotlib", "typst", "jinja2",
 )
 _CODE = {"code", "markdown", "raw"}

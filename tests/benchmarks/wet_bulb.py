@@ -52,7 +52,7 @@ def largest_difference(state: tuple[np.ndarray, np.ndarray, np.ndarray]) -> tupl
     """degC outside the band, and the rows flagged inside it."""
     psychrolib.PSYCHROLIB_TOLERANCE = 1e-10
     difference = np.abs(moist_air.wet_bulb(*state) - np.array(loop(state))) / 1.8
-    flagged = moist_air.is_ambiguous(*state)
+    flagged = ~np.isnan(moist_air.wet_bulb_branches(*state)).any(axis=0)
     return float(difference[~flagged].max()), int(flagged.sum())
 
 

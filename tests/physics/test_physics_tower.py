@@ -7,7 +7,6 @@ ATC-105 and the CTI Blue Book, from memory. Tolerance 0.5 percent.
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -154,11 +153,11 @@ def test_impossible_towers_are_refused():
 
 
 def test_impossible_rows_go_missing_and_kinds_agree():
-    cold = pd.Series([85.0, 77.0, np.nan, 47.0], index=[4, 5, 6, 7])
-    wet_bulb = pd.Series([78.0, 78.0, 78.0, 42.0], index=[4, 5, 6, 7])
+    cold = np.array([85.0, 77.0, np.nan, 47.0])
+    wet_bulb = np.array([78.0, 78.0, 78.0, 42.0])
     found = tower.merkel(cold + 10.0, cold, wet_bulb, 1.0)
-    assert found.isna().tolist() == [False, True, True, True]
-    assert found.loc[4] == pytest.approx(tower.merkel(95.0, 85.0, 78.0, 1.0))
+    assert np.isnan(found).tolist() == [False, True, True, True]
+    assert found[0] == pytest.approx(tower.merkel(95.0, 85.0, 78.0, 1.0))
     assert tower.air_volume(40.0) == pytest.approx(12.70, abs=0.01)
     approaches = tower.approach_at(np.array([40.0, np.nan, 40.0]), np.array([5.0, 5.0, -1]), 1.1878)
     assert np.isnan(approaches).tolist() == [False, True, True]

@@ -6,7 +6,6 @@ Rows without another source are computed with CoolProp 8.0.0 at 0.5 MPa.
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -17,6 +16,11 @@ from fptlib.physics.errors import ImpossibleState, OutsideRange
 KG_M3 = 0.45359237 / 0.3048**3
 J_KGK = 4186.8
 exact = settings(derandomize=True, deadline=None, max_examples=60)
+
+def rule_of_thumb(flow, entering, leaving):
+    """Tons by the rule of the trade; 0.8 percent low at 35 degF, 0.65 percent high at 95 degF."""
+    return 500.0 * flow * (entering - leaving) / 12_000.0
+
 
 # degF, kg/m3, J/kgK, Btu/h per gpm.degF, gpm.degF per ton, error of "500" in percent
 WATER = [
@@ -62,7 +66,7 @@ def test_density_maximum_at_39_degf():
 ])
 def test_load(flow, entering, leaving, tons, rule):
     assert water.load(flow, entering, leaving) == pytest.approx(tons, rel=1e-4)
-    assert water.load_rule_of_thumb(flow, entering, leaving) == pytest.approx(rule, rel=1e-5)
+    assert rule_of_thumb(flow, entering, leaving) == pytest.approx(rule, rel=1e-5)
 
 
 # Glycol at 50 degF, CoolProp INCOMP: heat factor and freezing point
@@ -78,8 +82,8 @@ def test_glycol(glycol, percent, factor, freezing):
 def test_glycol_taken_for_water_overstates_the_load():
     """25 percent propylene glycol: 4.9 percent by the rule of thumb (computed)."""
     factor = water.heat_factor(50.0, "propylene", 25.0)
-    assert water.RULE_OF_THUMB_FACTOR / factor - 1 == pytest.approx(0.049, abs=5e-4)
-    loads = water.load_rule_of_thumb(1000.0, 54.0, 46.0), water.load(
+    assert 500.0 / factor - 1 == pytest.approx(0.049, abs=5e-4)
+    loads = rule_of_thumb(1000.0, 54.0, 46.0), water.load(
         1000.0, 54.0, 46.0, "propylene", 25.0)
     assert loads[0] / loads[1] - 1 == pytest.approx(0.049, abs=1e-3)
 
@@ -118,44 +122,27 @@ def test_glycol_against_coolprop_between_the_nodes(glycol, fluid):
             assert found == pytest.approx(cp, rel=1e-6)
 
 
-def test_fifteen_feet_of_water_is_not_fifteen_psi():
-    """ASHRAE 90.1 6.5.1: 15 ft of water, 45 kPa, is 6.50 psi."""
-    assert water.pressure_of_head(15.0) == pytest.approx(6.50, abs=0.01)
-    assert water.pressure_of_head(15.0) * 6.894757 == pytest.approx(45.0, abs=0.3)
-
-
 @exact
 @given(st.floats(0.0, 20_000.0), st.floats(33.0, 110.0), st.floats(33.0, 110.0))
 def test_a_heated_stream_carries_the_negative_load(flow, one, other):
     assert water.load(flow, one, other) == pytest.approx(-water.load(flow, other, one))
-    rule = water.load_rule_of_thumb(flow, one, other)
+    rule = rule_of_thumb(flow, one, other)
     assert abs(water.load(flow, one, other) - rule) <= 0.012 * abs(rule) + 1e-9
 
 
-def test_kinds_agree():
+def test_array_and_scalar_agree():
     flow = np.array([1000.0, 0.0, np.nan])
-    series = water.load(pd.Series(flow), 54.0, 44.0)
-    assert isinstance(series, pd.Series)
-    assert np.array_equal(series, water.load(flow, 54.0, 44.0), equal_nan=True)
-    assert water.load(1000.0, 54.0, 44.0) == series.iloc[0]
-    mixed = water.heat_factor(np.array([50.0, 60.0]), "propylene", np.array([20.0, 25.0]))
+    found = water.load(flow, 54.0, 44.0)
+    assert np.isnan(found).tolist() == [False, False, True]
+    assert water.load(1000.0, 54.0, 44.0) == found[0]
+    assert isinstance(water.load(1000, 54, 44), float)
+    mixed = water.heat_factor(np.array([50.0, 60.0]), "propylene", 25.0)
     assert mixed[1] == pytest.approx(water.heat_factor(60.0, "propylene", 25.0))
-
-
-def test_uncertainty_passes_through():
-    from uncertainties import ufloat
-
-    entering, leaving = ufloat(54.0, 0.2887), ufloat(44.0, 0.2887)
-    load = water.load(1000.0, entering, leaving)
-    assert load.nominal_value == pytest.approx(418.106, rel=1e-4)
-    assert load.std_dev / load.nominal_value == pytest.approx(0.0408, abs=1e-3)
 
 
 def test_what_water_cannot_be():
     with pytest.raises(ImpossibleState, match="-5"):
         water.load(-5.0, 54.0, 44.0)
-    with pytest.raises(ImpossibleState, match="-5"):
-        water.load_rule_of_thumb(-5.0, 54.0, 44.0)
     with pytest.raises(OutsideRange, match="30"):
         water.density(30.0)
     with pytest.raises(OutsideRange, match="55"):

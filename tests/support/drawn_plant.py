@@ -10,10 +10,11 @@ import dataclasses
 
 import numpy as np
 import pandas as pd
+from humid_air import humidity_from_wet_bulb
 
 from fptlib.job.schema import Approach, Chiller, Exchanger, Plant, Sensor, Sensors
 from fptlib.limits import Deviation, Limits
-from fptlib.physics import atmosphere, moist_air
+from fptlib.physics import atmosphere
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.trends.grid import Grid
 
@@ -66,7 +67,7 @@ def frame() -> pd.DataFrame:
     f["outdoor_wet_bulb"] = line(("00:00", 42), ("03:00", 36), ("06:00", 34), ("18:00", 34),
                                  ("20:00", 38), ("24:00", 44), ("48:00", 44))
     f["outdoor_dry_bulb"] = f["outdoor_wet_bulb"] * 2.0 - 26.0
-    f["outdoor_humidity"] = moist_air.humidity_from_wet_bulb(
+    f["outdoor_humidity"] = humidity_from_wet_bulb(
         f["outdoor_dry_bulb"], f["outdoor_wet_bulb"], atmosphere.pressure_at(PLANT.altitude))
     f["chw_reset_setpoint"] = np.where(f["outdoor_dry_bulb"] > 58.0, 45.0, 50.0)
     cw = line(("00:00", 65), ("02:45", 65), ("03:25", 45), ("04:30", 48), ("19:40", 48),

@@ -1,4 +1,4 @@
-"""Make ``fits.py`` from CoolProp: python fptlib/physics/make_fits.py
+"""Make ``fits.py`` from CoolProp: python tests/physics/make_fits.py
 
 CoolProp takes more than a second to import, so the library carries Chebyshev
 interpolants of its curves instead. Only this script and the tests need CoolProp.
@@ -6,12 +6,15 @@ interpolants of its curves instead. Only this script and the tests need CoolProp
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.polynomial import chebyshev
+
+import fptlib.physics
 
 FLUIDS = {
     "R-134a": "R134a",
@@ -125,7 +128,8 @@ def text(values: dict[str, Any]) -> str:
     from CoolProp import __version__
 
     lines = [
-        f'"""Chebyshev fits of CoolProp {__version__}, made by make_fits.py. Do not edit.',
+        f'"""Chebyshev fits of CoolProp {__version__}, made by tests/physics/make_fits.py. '
+        "Do not edit.",
         "",
         "Refrigerants: ln of bubble or dew pressure [psia] over 1/T [1/degR].",
         "Water and glycol at 0.5 MPa: density [lb/ft3], heat capacity [Btu/lb.degF],",
@@ -139,16 +143,21 @@ def text(values: dict[str, Any]) -> str:
 
 
 def _literal(value: Any, indent: str) -> str:
+    """Tables a line an entry, numbers as many as fit on a line."""
     deeper = indent + "    "
     if isinstance(value, dict):
         inner = [f'{deeper}"{k}": {_literal(v, deeper)},' for k, v in value.items()]
         return "\n".join(["{", *inner, indent + "}"])
-    if isinstance(value, (list, tuple)):
-        inner = [f"{deeper}{_literal(v, deeper)}," for v in value]
+    if isinstance(value[0], list):
+        inner = [f"{deeper}{_literal(row, deeper)}," for row in value]
         return "\n".join(["(", *inner, indent + ")"])
-    return repr(float(value))
+    numbers = ", ".join(repr(float(each)) for each in value)
+    if len(numbers) <= 80:
+        return f"({numbers})"
+    inner = textwrap.wrap(numbers, 96, initial_indent=deeper, subsequent_indent=deeper)
+    return "\n".join(["(", *inner, indent + ")"])
 
 
 if __name__ == "__main__":
-    target = Path(__file__).with_name("fits.py")
+    target = Path(fptlib.physics.__path__[0]) / "fits.py"
     target.write_text(text(fits()), encoding="utf-8")

@@ -1,0 +1,40 @@
+"""What every function of the room takes and gives, and how it refuses the impossible."""
+
+from __future__ import annotations
+
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fptlib.physics.errors import ImpossibleState
+
+Array: TypeAlias = NDArray[np.float64]
+"""Floats; a result of scalars alone is a numpy float, which is a float too."""
+
+Quantity: TypeAlias = float | Array
+Flags: TypeAlias = NDArray[np.bool_]
+
+
+def floats(*quantities: Quantity) -> tuple[Array, ...]:
+    """Each quantity as floats of numpy, which divide by zero without an error."""
+    return tuple(np.asarray(quantity, dtype=float)[()] for quantity in quantities)
+
+
+def refuse(
+    impossible: bool | Flags,
+    result: Quantity,
+    message: str,
+    error: type[ValueError] = ImpossibleState,
+    /,
+    **numbers: object,
+) -> Array:
+    """Raise ``error`` for a single impossible state; make it NaN among the rows of an array.
+
+    ``message`` is filled with ``numbers``, and only where it is raised.
+    """
+    if np.ndim(impossible) == 0:
+        if impossible:
+            raise error(message.format(**numbers))
+        return np.asarray(result, dtype=float)[()]
+    return np.where(impossible, np.nan, result)
