@@ -155,6 +155,7 @@ def _write_settings(folder: Path, job: Job, step: Step, port: int, browser: bool
             "root_dir": str(job.folder), "terminals_enabled": False,
             "default_url": page(step), "shutdown_no_activity_timeout": 12 * 3600,
             "allow_root": _is_root(),
+            "contents_manager_class": "fptlib.workbook.contents.Workbooks",
             "max_body_size": LARGEST_UPLOAD, "max_buffer_size": LARGEST_UPLOAD,
             # A file chosen in the form comes in one message; beyond this the page loses its
             # kernel instead of telling, so it lies far above what the form takes.

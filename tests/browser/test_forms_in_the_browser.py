@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import json
+import os
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from browser_desk import Desk
 
 from fptlib.job.folder import Job
+from fptlib.procedure.steps import step
+from fptlib.workbook.run import run_one
 
 
 def test_wrong_answers_get_a_sentence_beside_the_field(desk: Desk):
@@ -114,6 +119,31 @@ def test_a_reload_and_a_second_window_lose_nothing(desk: Desk, browser):
     assert (held.get("site.name"), held.get("site.place"), held.get("job.number")) == (
         "First window", "Second window", "B-17")
     assert desk.control("site.place").input_value() == "Second window"
+
+
+def test_two_windows_and_a_run_beside_them_save_without_a_question(desk: Desk, browser):
+    page = browser.new_page(viewport={"width": 1366, "height": 768})
+    second = Desk(desk.office, page)
+    windows = (desk, second)
+    for window in windows:
+        window.open("enable")
+    for window in (*windows, *windows):
+        window.run()
+        window.save()
+    saved = desk.office.job.workbooks_folder / "03_enable.ipynb"
+    with ThreadPoolExecutor() as beside:  # the browser's driver has this thread's event loop
+        beside.submit(run_one, desk.office.job, step("enable"), dict(os.environ)).result()
+    for window in windows:
+        window.save()
+        assert window.page.locator(".jp-Dialog").count() == 0
+    # Only where somebody wrote into the workbook itself it is asked whose words to keep.
+    book = json.loads(saved.read_text("utf-8"))
+    book["cells"][0]["source"] = "# Written by somebody else"
+    saved.write_text(json.dumps(book), encoding="utf-8")
+    second.page.keyboard.press("Control+s")
+    second.wait_for("has changed on disk")
+    assert "Written by somebody else" in saved.read_text("utf-8")
+    page.close()
 
 
 def test_a_dead_kernel_loses_nothing(desk: Desk):

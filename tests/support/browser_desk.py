@@ -104,11 +104,6 @@ class Desk:
         self.name = ""
         self.outside: list[str] = []
         page.on("request", self._note)
-        # Two windows save one workbook, and JupyterLab asks whose pictures to keep. Answers lie
-        # in job.toml, so either will do; a technician presses the first button and goes on.
-        page.add_locator_handler(
-            page.locator(".jp-Dialog", has_text="has changed on disk"),
-            lambda dialog: dialog.get_by_role("button", name="Revert").click())
 
     def _note(self, request: Any) -> None:
         if not request.url.startswith((self.office.address, "data:", "blob:", "about:",
@@ -144,6 +139,13 @@ class Desk:
         within = f".fpt-at-{handle(path)}"
         found = self.page.locator(f"{within} input, {within} select, {within} textarea")
         return found.nth(nth)
+
+    def save(self) -> None:
+        """Save the workbook with the keyboard, and wait until the server has it."""
+        with self.page.expect_response(lambda r: r.request.method == "PUT"
+                                       and "/api/contents/" in r.url, timeout=20_000):
+            self.page.keyboard.press("Control+s")
+        self.page.wait_for_timeout(300)
 
     def type(self, path: str, text: str, nth: int = 0) -> None:
         """Type an answer and leave the field with the Tab key."""
