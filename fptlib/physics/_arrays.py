@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TypeAlias
 
 import numpy as np
@@ -19,6 +20,19 @@ Flags: TypeAlias = NDArray[np.bool_]
 def floats(*quantities: Quantity) -> tuple[Array, ...]:
     """Each quantity as floats of numpy, which divide by zero without an error."""
     return tuple(np.asarray(quantity, dtype=float)[()] for quantity in quantities)
+
+
+BLOCK = 16_384  # rows whose work arrays stay in the processor's cache: half the time over a year
+
+
+def in_blocks(solve: Callable[..., Array], *states: Array) -> Array:
+    """What ``solve`` gives for rows, of which it may give several arrays, solved block by block."""
+    together = np.broadcast_arrays(*states)
+    rows = [np.atleast_1d(state).reshape(-1) for state in together]
+    parts = [solve(*(np.ascontiguousarray(each[start : start + BLOCK]) for each in rows))
+             for start in range(0, max(rows[0].size, 1), BLOCK)]
+    found = np.concatenate(parts, axis=-1)
+    return found.reshape(found.shape[:-1] + together[0].shape)
 
 
 def refuse(

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.polynomial import chebyshev
 
 from fptlib.physics import fits
-from fptlib.physics._arrays import Array, Flags, Quantity, floats, refuse
+from fptlib.physics._arrays import Array, Flags, Quantity, floats, in_blocks, refuse
 from fptlib.physics.errors import OutsideRange
 
 BTU_PER_TON_HOUR = 12_000.0
@@ -122,14 +122,20 @@ def load(
     >>> round(float(load(2400.0, 56.0, 44.0)), 2)
     1203.91
     """
-    flow, entering, leaving = floats(flow, entering, leaving)
-    middle, half = (entering + leaving) / 2.0, (entering - leaving) / 2.0
-    drop = half * (heat_capacity(middle - half / np.sqrt(3.0), glycol, percent)
-                   + heat_capacity(middle + half / np.sqrt(3.0), glycol, percent))
-    cold = np.minimum(entering, leaving)
-    mass_flow = FT3_PER_HOUR_PER_GPM * flow * density(cold, glycol, percent)
-    return refuse(flow < 0.0, mass_flow * drop / BTU_PER_TON_HOUR,
-                  "flow {flow} gpm is negative", flow=flow)
+
+    def tons(flow: Array, entering: Array, leaving: Array) -> Array:
+        middle, half = (entering + leaving) / 2.0, (entering - leaving) / 2.0
+        drop = half * (heat_capacity(middle - half / np.sqrt(3.0), glycol, percent)
+                       + heat_capacity(middle + half / np.sqrt(3.0), glycol, percent))
+        cold = np.minimum(entering, leaving)
+        mass_flow = FT3_PER_HOUR_PER_GPM * flow * density(cold, glycol, percent)
+        return refuse(flow < 0.0, mass_flow * drop / BTU_PER_TON_HOUR,
+                      "flow {flow} gpm is negative", flow=flow)
+
+    states = floats(flow, entering, leaving)
+    # A number that stands alone is refused where it is impossible; within rows it becomes NaN.
+    alone = any(np.ndim(state) == 0 for state in states)
+    return tons(*states) if alone else in_blocks(tons, *states)
 
 
 def freezing_point(glycol: str, percent: float) -> float:

@@ -17,6 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fptlib.physics import atmosphere, moist_air
+from fptlib.physics._arrays import BLOCK
 from fptlib.physics.errors import ImpossibleState
 
 PA = 6894.757293168  # per psi
@@ -436,9 +437,9 @@ def test_array_and_scalar_agree():
 
 def test_blocks_agree_with_rows():
     """More rows than a block holds, in two dimensions."""
-    humidity = np.linspace(5.0, 100.0, 3 * moist_air._BLOCK // 2 * 2).reshape(2, -1)
+    humidity = np.linspace(5.0, 100.0, 3 * BLOCK // 2 * 2).reshape(2, -1)
     found = moist_air.wet_bulb(50.0, humidity, 14.0)
-    picked = [0, moist_air._BLOCK - 1, moist_air._BLOCK, -1]
+    picked = [0, BLOCK - 1, BLOCK, -1]
     assert found[1, picked] == pytest.approx(
         moist_air.wet_bulb(50.0, humidity[1, picked], 14.0), abs=1e-6)
 
