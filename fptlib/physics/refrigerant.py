@@ -1,6 +1,6 @@
 """Refrigerants: saturation, and the lift between two saturation temperatures.
 
-Every pressure is absolute [psia]. The evaporators of R-123 and R-1233zd(E) run in vacuum.
+Every pressure is absolute [psia]. The evaporators of R-123, R-1233zd(E) and R-514A run in vacuum.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from fptlib.physics.errors import OutsideRange, UnknownRefrigerant
 from fptlib.physics.moist_air import ABSOLUTE_ZERO
 
 REFRIGERANTS = tuple(fits.SATURATION)
+ESTIMATES = ("R-514A",)  # by mixing rules alone: about 1.5 percent low at its boiling point
 
 _COLDEST, _WARMEST = (t - ABSOLUTE_ZERO for t in fits.REFRIGERANT_RANGE)  # degR
 
@@ -36,7 +37,8 @@ def saturation_pressure(refrigerant: str, temperature: Quantity, dew: bool = Fal
         UnknownRefrigerant: no curve is carried for the name.
         OutsideRange: the temperature is outside the fit.
 
-    Source: CoolProp 8, fitted to 1e-6; R-513A by its mixture model, within 1 percent.
+    Source: CoolProp 8, fitted to 1e-6; R-513A by its mixture model, within 1 percent; R-514A is
+    an estimate, within 2 percent.
 
     >>> round(float(saturation_pressure("R-134a", 40.0)), 2)
     49.74

@@ -23,6 +23,10 @@ FLUIDS = {
     "R-1233zd(E)": "R1233zd(E)",
     "R-123": "R123",
     "R-22": "R22",
+    "R-1234yf": "R1234yf",
+    # Not among CoolProp's predefined blends: mass 0.747 and 0.253 as mole fractions, with
+    # estimated interaction terms; an azeotrope, so that the bubble point stands for both.
+    "R-514A": "HEOS::R1336mzz(Z)[0.63566]&R1130(E)[0.36434]",
 }
 BLENDS = ("R-513A",)  # whose dew point is not its bubble point
 GLYCOLS = {"propylene": "MPG", "ethylene": "MEG"}

@@ -164,6 +164,70 @@ def test_hx_10_approach_by_load_with_both_flows(share, approach):
     assert found == pytest.approx(approach, abs=5e-4)
 
 
+# V3.3, computed with ht.effectiveness_from_NTU, within 2e-5
+EFFECTIVENESS_AT = [0.5, 1.5, 2.5, 3.5, 4, 6, 7, 10]
+EFFECTIVENESS = [
+    (0.25, [0.37759, 0.73500, 0.88040, 0.94467, 0.96219, 0.99165, 0.99606, 0.99959]),
+    (0.5, [0.36227, 0.69079, 0.83280, 0.90485, 0.92742, 0.97447, 0.98467, 0.99662]),
+    (0.6, [0.35630, 0.67270, 0.81117, 0.88423, 0.90811, 0.96162, 0.97475, 0.99259]),
+    (0.7, [0.35042, 0.65450, 0.78829, 0.86096, 0.88550, 0.94392, 0.95982, 0.98452]),
+    (0.8, [0.34463, 0.63627, 0.76435, 0.83522, 0.85970, 0.92064, 0.93856, 0.96965]),
+    (0.9, [0.33894, 0.61808, 0.73960, 0.80735, 0.83103, 0.89155, 0.91021, 0.94500]),
+    (0.95, [0.33612, 0.60902, 0.72700, 0.79274, 0.81577, 0.87496, 0.89341, 0.92844]),
+    (0.99, [0.33389, 0.60180, 0.71684, 0.78080, 0.80319, 0.86080, 0.87880, 0.91317]),
+    (1, [0.33333, 0.60000, 0.71429, 0.77778, 0.80000, 0.85714, 0.87500, 0.90909]),
+]
+
+
+@pytest.mark.parametrize("ratio, expected", EFFECTIVENESS)
+def test_effectiveness_table(ratio, expected):
+    found = exchanger.effectiveness(np.array(EFFECTIVENESS_AT), ratio)
+    assert found == pytest.approx(expected, abs=2e-5)
+
+
+# V3.3, computed: UA over design UA by flow shares, equal films and no wall, exponents 0.6, 0.7, 0.8
+@pytest.mark.parametrize("chw, cw, shares", [
+    (0.75, 1, [0.9139, 0.8997, 0.8854]), (0.5, 1, [0.7950, 0.7620, 0.7296]),
+    (0.75, 0.75, [0.8415, 0.8176, 0.7944]), (0.5, 0.5, [0.6598, 0.6156, 0.5743]),
+    (1, 1.25, [1.0668, 1.0779, 1.0890]), (0.6, 1, [0.8479, 0.8231, 0.7985]),
+    (0.3, 1, [0.6537, 0.6019, 0.5525]),
+])
+def test_ua_by_flow(chw, cw, shares):
+    for exponent, share in zip((0.6, 0.7, 0.8), shares, strict=True):
+        found = exchanger.expected_ua(1.0, chw, cw, exponent, wall_share=0.0)
+        assert found == pytest.approx(share, abs=6e-5)
+
+
+# V3.3, computed: the exchanger of HX-06 (UA 1 763 360, 1200 and 1500 gpm, 56 and 41 degF entering):
+# leaving chilled water in degF and tons by flow shares, for exponents 0.6, 0.7 and 0.8
+@pytest.mark.parametrize("chw, cw, states", [
+    (1, 1, [(44.000, 600.00)] * 3),
+    (0.75, 1, [(42.672, 499.81), (42.716, 498.15), (42.761, 496.44)]),
+    (0.5, 1, [(41.559, 361.03), (41.630, 359.26), (41.708, 357.29)]),
+    (0.5, 0.5, [(43.187, 320.33), (43.377, 315.57), (43.576, 310.59)]),
+    (1, 0.75, [(45.336, 533.19), (45.381, 530.96), (45.426, 528.70)]),
+    (1.25, 1, [(45.276, 670.28), (45.244, 672.25), (45.213, 674.19)]),
+    (0.3, 1, [(41.088, 223.68), (41.129, 223.06), (41.187, 222.19)]),
+])
+def test_clean_exchanger_at_other_flows(chw, cw, states):
+    for exponent, (leaving, tons) in zip((0.6, 0.7, 0.8), states, strict=True):
+        clean = exchanger.expected_ua(1_763_360.0, chw, cw, exponent, wall_share=0.0)
+        approach = exchanger.predicted_approach(
+            tons, clean, rule_capacity(1200.0 * chw), rule_capacity(1500.0 * cw))
+        assert 41.0 + approach == pytest.approx(leaving, abs=1e-3)
+
+
+# V3.3, computed: the same exchanger fouled: UA share, tons, rise of the leaving chilled water
+@pytest.mark.parametrize("share, tons, rise", [
+    (0.9569, 592.93, 0.141), (0.9174, 586.02, 0.280), (0.8163, 566.13, 0.677),
+    (0.6897, 535.67, 1.287),
+])
+def test_fouled_exchanger(share, tons, rise):
+    approach = exchanger.predicted_approach(
+        tons, share * 1_763_360.0, rule_capacity(1200.0), rule_capacity(1500.0))
+    assert approach == pytest.approx(3.0 + rise, abs=2e-3)
+
+
 # Uncertainty of UA, k = 1, flow 1 percent
 @pytest.mark.parametrize("state, sensor, percent", [
     ((1200, 54, 44, 1200, 42, 52), 0.05, 2.8), ((1200, 54, 44, 1200, 42, 52), 0.1, 5.3),

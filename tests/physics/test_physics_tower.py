@@ -98,6 +98,74 @@ def test_slope_of_approach_over_wet_bulb(cooling_range, slope):
     assert (ends[0] - ends[1]) / 10.0 == pytest.approx(slope, abs=0.005)
 
 
+# V3.2, computed: approach in degF of a tower of 7 degF at 95/85/78 and L/G 1.2, by wet bulb, range,
+# water and fan share. Merkel with KaV/L by the -0.6 power of L/G and held constant (16-point Gauss
+# in SI; four points agree within 0.03 degF), and the span of five published models: EnergyPlus' two
+# polynomials, its effectiveness-NTU tower, and both Merkel towers.
+MODELS = [
+    ("V3.01", 78, 10, 1, 1, 7.00, 7.00, 6.91, 7.0),
+    ("V3.02", 65, 10, 1, 1, 10.67, 10.67, 9.83, 10.67),
+    ("V3.03", 55, 10, 1, 1, 14.00, 14.00, 12.5, 14.0),
+    ("V3.04", 48, 8, 1, 1, 14.04, 14.04, 12.34, 14.04),
+    ("V3.05", 45, 8, 1, 1, 15.02, 15.02, 13.18, 15.02),
+    ("V3.06", 42, 10, 1, 1, 18.86, 18.86, 16.54, 18.86),
+    ("V3.07", 42, 6, 1, 1, 12.80, 12.80, 11.38, 12.8),
+    ("V3.08", 40, 8, 1, 1, 16.71, 16.71, 14.67, 16.71),
+    ("V3.09", 36, 14, 1, 1, 26.52, 26.52, 23.56, 26.52),
+    ("V3.10", 36, 8, 1, 1, 18.10, 18.10, 15.91, 18.1),
+    ("V3.11", 36, 6, 1, 1, 14.47, 14.47, 12.6, 14.47),
+    ("V3.12", 36, 4, 1, 1, 10.31, 10.31, 9.04, 10.31),
+    ("V3.13", 32, 5, 1, 1, 13.45, 13.45, 11.53, 13.45),
+    ("V3.14", 30, 4, 1, 1, 11.46, 11.46, 9.87, 11.64),
+    ("V3.15", 48, 8, 0.75, 1, 10.88, 12.31, 9.06, 12.31),
+    ("V3.16", 36, 8, 0.75, 1, 14.25, 15.95, 11.99, 15.95),
+    ("V3.17", 36, 8, 0.60, 1, 11.73, 14.71, 9.62, 14.71),
+    ("V3.18", 36, 8, 1.1, 1, 19.53, 18.97, 17.35, 19.53),
+    ("V3.19", 78, 10, 1, 0.8, 8.89, 8.05, 8.05, 9.41),
+    ("V3.20", 78, 10, 1, 0.6, 11.83, 9.93, 9.93, 13.43),
+    ("V3.21", 48, 8, 1, 0.8, 16.94, 15.84, 15.53, 16.95),
+    ("V3.22", 48, 8, 1, 0.6, 21.30, 18.93, 18.93, 22.53),
+    ("V3.23", 36, 6, 1, 0.8, 17.40, 16.35, 16.19, 17.4),
+    ("V3.24", 36, 6, 1, 0.6, 21.82, 19.57, 19.57, 22.86),
+    ("V3.25", 36, 6, 1, 0.4, 29.41, 26.11, 26.11, 30.41),
+    ("V3.26", 36, 6, 1, 0.2, 46.07, 43.14, 28.98, 52.33),
+    ("V3.27", 42, 6, 0.75, 0.75, 12.80, 12.80, 11.45, 12.8),
+    ("V3.28", 42, 4, 0.8, 0.5, 13.74, 12.27, 12.27, 15.87),
+    ("V3.29", 60, 6, 0.75, 0.5, 12.02, 10.66, 10.66, 13.16),
+]
+
+
+@pytest.mark.parametrize(
+    "name, wet_bulb, cooling_range, water, fan, merkel, constant, low, high",
+    [row for row in MODELS if row[4] >= 0.6])
+def test_approach_against_other_models(
+    name, wet_bulb, cooling_range, water, fan, merkel, constant, low, high
+):
+    """Below 60 percent of fan speed the models part by several degrees: nothing is held there."""
+    ratio = water / fan
+    found = tower.approach_at(wet_bulb, cooling_range, 1.1878 * ratio**-0.6, 1.2 * ratio)
+    assert found == pytest.approx(merkel, abs=0.03)
+    found = tower.approach_at(wet_bulb, cooling_range, 1.1878, 1.2 * ratio)
+    assert found == pytest.approx(constant, abs=0.03)
+    predicted = tower.predicted_approach(7.0, 10.0, 78.0, wet_bulb, cooling_range, water, fan)
+    assert low - 0.5 <= predicted <= high + 0.5
+
+
+def test_approach_falls_with_wet_bulb_and_fan_and_rises_with_range_and_water():
+    """V3.2, fact iv, and fact ii: nothing changes where water and fan change together."""
+    design = 7.0, 10.0, 78.0
+    shares = np.array([0.6, 0.8, 1.0])
+
+    def approach(wet_bulb=42.0, cooling_range=6.0, water=1.0, fan=1.0):
+        return tower.predicted_approach(*design, wet_bulb, cooling_range, water, fan)
+
+    assert np.all(np.diff(approach(wet_bulb=np.array([30.0, 42.0, 55.0, 78.0]))) < 0.0)
+    assert np.all(np.diff(approach(cooling_range=np.array([4.0, 6.0, 10.0]))) > 0.0)
+    assert np.all(np.diff(approach(water=shares)) > 0.0)
+    assert np.all(np.diff(approach(fan=shares)) < 0.0)
+    assert approach(water=0.75, fan=0.75) == pytest.approx(approach(), abs=1e-6)
+
+
 duties = st.floats(30.0, 80.0), st.floats(2.0, 15.0), st.floats(0.5, 3.0), st.floats(0.4, 1.5)
 
 
