@@ -11,8 +11,9 @@ import sys
 from pathlib import Path, PurePosixPath
 
 import pytest
+from jsonschema import Draft202012Validator, FormatChecker
 
-from fptlib.__main__ import main
+from fptlib.cli.commands import main
 from fptlib.job.folder import Job, now
 from fptlib.job.start import pasted
 from fptlib.record import keys, signing, store
@@ -39,6 +40,14 @@ def signed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+@pytest.fixture(scope="module")
+def before(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A sample job that nobody has run."""
+    folder = tmp_path_factory.mktemp("before") / "job"
+    assert main(["start", str(folder), "--sample", "before"]) == 0
+    return folder
+
+
 def test_help_lists_every_command(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit, match="0"):
         main(["--help"])
@@ -58,7 +67,7 @@ def test_help_says_where_a_passphrase_may_come_from(
 
 
 def test_help_needs_no_heavy_package() -> None:
-    script = ("import sys; from fptlib.__main__ import main\n"
+    script = ("import sys; from fptlib.cli.commands import main\n"
               "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
               "heavy = {'pandas', 'numpy', 'matplotlib', 'pyarrow', 'IPython'} & set(sys.modules)\n"
               "print('HEAVY', heavy)")
@@ -261,10 +270,58 @@ def test_countersigned(signed: Path, tmp_path: Path) -> None:
     assert main(["countersign", *arguments]) == 0
 
 
-def test_check_prints_every_event(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["check", str(signed / "job"), "--all"]) == 1
+def test_check_prints_every_event(before: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", str(before), "--all"]) == 1
     said = " ".join(capsys.readouterr().out.split())
     assert "changeover 2" in said and "let it follow first" in said and "12 fail" in said
+
+
+def test_check_writes_all_of_it_as_json_of_its_own_schema(
+    before: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "verdicts.json"
+    assert main(["check", str(before), "--json", str(file)]) == 1
+    capsys.readouterr()
+    assert main(["check", "--json-schema"]) == 0
+    schema = json.loads(capsys.readouterr().out)
+    Draft202012Validator.check_schema(schema)
+    found = json.loads(file.read_text(encoding="utf-8"))
+    Draft202012Validator(schema, format_checker=FormatChecker()).validate(found)
+    assert found["first"] == "2025-01-10T00:00:00-07:00" and found["row_minutes"] == 1
+    lift = next(row for row in found["checks"] if row["id"] == "lift.minimum")
+    assert lift["verdict"] == "fail" and lift["unit"] == "degF" and lift["events"]
+    assert all(event["start"].endswith("-07:00") for event in lift["events"])
+    assert [row["number"] for row in found["changeovers"]] == list(range(1, 11))
+    ran = [row for row in found["changeovers"] if row["transition"]]
+    assert ran and all(row["enabled"] < row["transition"] < row["end"] for row in ran)
+    assert {row["severity"] for row in found["remarks"]} == {"note"}
+    own = next(row for row in found["limits"] if row["name"] == "lift.offset")
+    assert own["value"] == 4.5 and "this job's own value" in own["basis"]
+    # What the schema does not know must not slip in.
+    found["checks"][0]["more"] = 1
+    assert not Draft202012Validator(schema).is_valid(found)
+
+
+def test_check_shows_doubts_and_files_that_were_not_read(
+    before: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = Job(shutil.copytree(before, tmp_path / "job"))
+    (job.trends_folder / "forgotten.csv").write_text("Time,x\n", encoding="utf-8")
+    job.put("points.plant_power.unusable", "the meter was changed")
+    assert main(["check", str(job.folder)]) == 1
+    said = capsys.readouterr().out
+    assert "not read: forgotten.csv: no point of the job's map is in it" in said
+    assert "unusable: plant_power" in said and "the meter was changed" in said
+    assert "note: plant.csv" not in said and "limit lift.offset" not in said
+    assert main(["check", str(job.folder), "--all"]) == 1
+    said = capsys.readouterr().out
+    assert "note: plant.csv: " in said and "limit lift.offset: 4.5 °F" in said
+
+
+def test_a_check_of_nothing_is_one_sentence(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check"]) == 1
+    assert capsys.readouterr().err == (
+        "STOPPED: no job folder is named; write 'fptlib check JOB'\n")
 
 
 @pytest.mark.parametrize(("arguments", "said"), [
@@ -324,8 +381,8 @@ def test_no_terminal_to_type_a_passphrase_in_is_told_in_a_sentence(tmp_path: Pat
     assert "no passphrase was typed" in done.stderr and "Traceback" not in done.stderr
 
 
-def test_a_reader_that_has_enough_is_no_error(signed: Path) -> None:
-    command = [sys.executable, "-m", "fptlib", "check", str(signed / "job"), "--all"]
+def test_a_reader_that_has_enough_is_no_error(before: Path) -> None:
+    command = [sys.executable, "-m", "fptlib", "check", str(before), "--all"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as running:
         assert running.stdout is not None and running.stderr is not None
         running.stdout.close()
@@ -334,9 +391,10 @@ def test_a_reader_that_has_enough_is_no_error(signed: Path) -> None:
 
 
 def test_every_number_is_printed_in_its_own_unit(
-    signed: Path, capsys: pytest.CaptureFixture[str]
+    before: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    main(["check", str(signed / "job"), "--all"])
+    main(["check", str(before), "--all"])
     said = capsys.readouterr().out.replace("\n      ", " ")
-    assert re.search(r"min from the end of one to the next request \[\d+ \+/- 1 min, limit", said)
+    assert re.search(r"min from the end of one to the next request \[\d+\.\d \+/- 1\.0 min, limit",
+                     said)
     assert re.search(r"above the reset setpoint \[\S+ \+/- \S+ °F, limit", said)

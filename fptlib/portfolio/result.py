@@ -1,14 +1,23 @@
-"""What screening says of one plant: plain values that travel between processes and files.
+"""What screening says of one plant: plain values that travel between processes, and their file.
 
-This module imports nothing heavy, so that the process that only collects results stays small.
+A kept result stands as long as the job's own files, the program's version and the form of the
+result are the same; else the plant is screened again. This module imports nothing heavy, so
+that the process that only collects results stays small.
 """
 
 from __future__ import annotations
 
+import hashlib
+import json
 from dataclasses import asdict, dataclass
+from pathlib import Path
 from typing import Any
 
+from fptlib import __version__
+from fptlib.job.folder import JOB_FILE, READINGS_FILE, sha256, write_atomically
+
 FAIL, NOT_TESTED = "fail", "not tested"
+FORM = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +29,6 @@ class Row:
     verdict: str
     reason: str
     at: str = ""
-    missing: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,14 +87,20 @@ class Screening:
         """The checks that came to this verdict."""
         return [row for row in self.rows if row.verdict == verdict]
 
-
-def to_json(screening: Screening) -> dict[str, Any]:
-    """The result as plain JSON types; floats keep every bit."""
-    return asdict(screening)
+    @property
+    def outcome(self) -> str:
+        """What came of it, in a line."""
+        if self.error or self.hours is None:
+            return f"COULD NOT BE SCREENED: {self.error}"
+        failed = f"{len(self.with_verdict(FAIL))} failed"
+        if self.hours.lost is None:
+            return f"{failed}; hours not known: {self.hours.why_unknown}"
+        energy = "" if self.hours.kwh is None else f", about {self.hours.kwh:,.0f} kWh"
+        return f"{failed}; {self.hours.lost:,.1f} h lost{energy}"
 
 
 def from_json(stated: dict[str, Any]) -> Screening:
-    """The result that ``to_json`` wrote.
+    """The result whose ``dataclasses.asdict`` went through JSON.
 
     Raises:
         KeyError, TypeError: it is none.
@@ -94,7 +108,7 @@ def from_json(stated: dict[str, Any]) -> Screening:
     hours = stated["hours"]
     if hours is not None:
         hours = Hours(**{**hours, "spark": tuple((a, b) for a, b in hours["spark"])})
-    rows = tuple(Row(**{**row, "missing": tuple(row["missing"])}) for row in stated["rows"])
+    rows = tuple(Row(**row) for row in stated["rows"])
     return Screening(**{**stated, "rows": rows, "hours": hours,
                         "doubts": tuple(stated["doubts"])})
 
@@ -104,3 +118,49 @@ def unforeseen(error: BaseException) -> str:
     said = " ".join(str(error).split())[:200]
     return (f"it could not be screened ({type(error).__name__}: {said}); run 'fptlib check' on "
             "this job to see where it stops")
+
+
+def inputs_digest(job_folder: Path) -> str:
+    """SHA-256 over everything a result rests on: the job's answers, readings and trends."""
+    paths = [job_folder / JOB_FILE, job_folder / READINGS_FILE,
+             *sorted(job_folder.glob("trends/*"))]
+    stated = [[path.name, sha256(path)] for path in paths if path.is_file()]
+    text = json.dumps([FORM, __version__, stated], ensure_ascii=False)
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+class Results:
+    """The folder of results of one portfolio: a file per plant, each replaced in one move."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def file(self, plant: str) -> Path:
+        """Where a plant's result lies."""
+        return self.folder / "plants" / f"{plant}.json"
+
+    def record_file(self, plant: str) -> Path:
+        """Where a plant's unsigned record lies."""
+        return self.folder / "records" / f"{plant}.screening.json"
+
+    def read(self, plant: str, digest: str) -> Screening | None:
+        """The result that rests on these inputs, or None: there is none, or it is damaged."""
+        try:
+            stated = json.loads(self.file(plant).read_text(encoding="utf-8"))
+            return from_json(stated["result"]) if stated["inputs"] == digest else None
+        except (OSError, ValueError, KeyError, TypeError):
+            return None
+
+    def keep(self, screening: Screening, digest: str, record: dict[str, Any] | None) -> None:
+        """Write the record, then the result that vouches for it."""
+        if record is None:
+            self.record_file(screening.plant).unlink(missing_ok=True)
+        else:
+            _write(self.record_file(screening.plant), record)
+        _write(self.file(screening.plant), {"inputs": digest, "result": asdict(screening)})
+
+
+def _write(path: Path, content: dict[str, Any]) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    text = json.dumps(content, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    write_atomically(path, text.encode("utf-8"))

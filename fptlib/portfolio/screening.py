@@ -1,23 +1,31 @@
-"""Screening of one plant: from its job folder to a result, and to a record marked as such."""
+"""Screening of one plant: from its job folder to a result, and to a record marked as such.
+
+The rule of its hours (common practice, no source): an hour is lost where the enable condition
+held, chillers ran and the economizer was not enabled, as in the check ``enable.missed``, but
+counted from the first minute. Its energy is the plant's mean power over the lost hours minus
+that over settled economizer runs of the same trends; unlike loads are not evened out.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from fptlib.errors import FptError
-from fptlib.job.folder import Job, lookup
-from fptlib.portfolio.hours import hours
-from fptlib.portfolio.result import Row, Screening, unforeseen
+from fptlib.job.folder import Job
+from fptlib.portfolio.result import NOT_TESTED, Hours, Row, Screening, unforeseen
+from fptlib.procedure import approaches, enable, running
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.functional_test import FunctionalTest
-from fptlib.procedure.steps import all_checks
+from fptlib.procedure.steps import all_checks, judge
 from fptlib.procedure.verdict import Check
 from fptlib.record.payload import payload
 
 STATEMENT = ("Screening: computed from the job's trends alone, by one who was not on site. "
              "Unsigned. It says where to look first and proves nothing.")
+PARTS = 52
 
 
 def screen_with_record(
@@ -30,7 +38,10 @@ def screen_with_record(
     """
     plant = plant or Path(folder).name
     try:
-        return _screen(Job(folder), plant)
+        job = Job(folder)
+        test = assemble(job, keep=False)
+        record, problem = _record(job, test)
+        return _result(plant, job, test, problem), record
     except FptError as error:
         return Screening(plant, error=str(error)), None
     # A fault of this program, or a folder that cannot be read, costs this plant only.
@@ -38,16 +49,10 @@ def screen_with_record(
         return Screening(plant, error=unforeseen(error)), None
 
 
-def _screen(job: Job, plant: str) -> tuple[Screening, dict[str, Any] | None]:
-    case = assemble(job, keep=False)
-    checks = all_checks(case)
-    record, problem = _record(job, case, checks)
-    return _result(plant, job.answers(), case, checks, problem), record
-
-
-def _record(job: Job, case: FunctionalTest, checks: list[Check]) -> tuple[dict[str, Any] | None, str]:
+def _record(job: Job, test: FunctionalTest) -> tuple[dict[str, Any] | None, str]:
     try:
-        stated = payload(job, case.grid, case.limits, checks, case.readings, case.instruments)
+        stated = payload(job, test.grid, test.limits, all_checks(test), test.readings,
+                         test.instruments)
     except FptError as error:
         return None, str(error)
     except OSError as error:
@@ -55,18 +60,16 @@ def _record(job: Job, case: FunctionalTest, checks: list[Check]) -> tuple[dict[s
     return {"screening": True, "statement": STATEMENT, "payload": stated}, ""
 
 
-def _result(plant: str, answers: Mapping[str, Any], case: FunctionalTest, checks: list[Check],
-            problem: str) -> Screening:
+def _result(plant: str, job: Job, test: FunctionalTest, problem: str) -> Screening:
     return Screening(
         plant,
-        title=str(lookup(answers, "job.title", "")),
-        number=str(lookup(answers, "job.number", "")),
-        invented=lookup(answers, "job.invented", False) is True,
-        first=case.time(0).isoformat(), last=case.time(len(case)).isoformat(),
-        rows=tuple(_row(check) for check in checks),
-        hours=hours(case, next(check for check in checks if check.id == "enable.missed")),
-        doubts=tuple(remark.text for remark in case.grid.remarks
-                     if remark.severity != "note"),
+        title=str(job.get("job.title", "")),
+        number=str(job.get("job.number", "")),
+        invented=job.get("job.invented") is True,
+        first=test.time(0).isoformat(), last=test.time(len(test)).isoformat(),
+        rows=tuple(_row(check) for check in all_checks(test)),
+        hours=hours(test),
+        doubts=tuple(remark.text for remark in test.grid.remarks if remark.severity != "note"),
         record_problem=problem,
     )
 
@@ -76,4 +79,56 @@ def _row(check: Check) -> Row:
     deciding = min(worst, key=lambda e: float("inf") if e.margin is None else e.margin,
                    default=None)
     return Row(check.id, check.question, str(check.verdict), check.reason,
-               deciding.start.isoformat() if deciding else "", check.missing)
+               deciding.start.isoformat() if deciding else "")
+
+
+def hours(test: FunctionalTest) -> Hours:
+    """The economizer hours of a test; the check ``enable.missed`` says what is missing for it."""
+    def counted(flags: np.ndarray) -> float:
+        return round(float(np.count_nonzero(flags)) * test.minutes / 60.0, 2)
+
+    span = round(len(test) * test.minutes / 60.0, 2)
+    missed = judge(test, "enable.missed")
+    if missed.verdict == NOT_TESTED:
+        return Hours(span, why_unknown=missed.reason)
+    margin, lost = approaches.enable_margin(test), enable.waiting(test).sure
+    holds, certain = margin >= 0.0, lost & (margin >= approaches.enable_uncertainty(test))
+    unseen = np.isnan(margin + test.chillers_on + test.commanded)
+    lost_hours = counted(lost)
+    chillers, economizer, kwh, why = _energy(test, lost, lost_hours)
+    return Hours(span, counted(unseen), counted(holds), lost_hours, counted(certain),
+                 chillers, economizer, kwh, why, _parts(test, holds, lost))
+
+
+def _energy(test: FunctionalTest, lost: np.ndarray, lost_hours: float
+            ) -> tuple[float | None, float | None, float | None, str]:
+    """Chiller kW, economizer kW, kWh of the lost hours, and why there is none."""
+    if missing := test.missing("power"):
+        return None, None, None, "not trended: " + ", ".join(missing)
+    settled = [test.power[rows] for run in test.runs if (rows := running.settled(test, run))]
+    economizer = _mean(np.concatenate(settled)) if settled else None
+    if not lost.any():
+        return None, economizer, 0.0, ""
+    chillers = _mean(test.power[lost])
+    if chillers is None:
+        return None, economizer, None, "the power has a gap over every lost hour"
+    if economizer is None:
+        return chillers, None, None, ("no settled economizer run in these trends shows what the "
+                                      "plant draws then")
+    return chillers, economizer, round(lost_hours * (chillers - economizer), 0), ""
+
+
+def _mean(power: np.ndarray) -> float | None:
+    known = power[~np.isnan(power)]
+    return round(float(known.mean()), 1) if len(known) else None
+
+
+def _parts(test: FunctionalTest, holds: np.ndarray, lost: np.ndarray
+           ) -> tuple[tuple[float, float], ...]:
+    """Hours possible and lost in equal parts of the trends."""
+    edges = np.linspace(0, len(holds), min(PARTS, len(holds)) + 1).astype(int)[:-1]
+    share = test.minutes / 60.0
+    possible, gone = (np.add.reduceat(flags.astype(np.int64), edges) * share
+                      for flags in (holds, lost))
+    return tuple((round(float(a), 2), round(float(b), 2))
+                 for a, b in zip(possible, gone, strict=True))

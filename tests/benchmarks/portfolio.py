@@ -21,9 +21,8 @@ from pathlib import Path
 
 import _measure as measure
 
-from fptlib.portfolio import engines
-from fptlib.portfolio.jobs import RESULTS
-from fptlib.portfolio.worker import Task, prepare, screen
+from fptlib.portfolio import engine
+from fptlib.portfolio.engine import RESULTS, Task, prepare, screen_plant
 
 
 def main(small: bool) -> None:
@@ -44,8 +43,8 @@ def main(small: bool) -> None:
 def line(root: Path, count: int, rounds: int) -> None:
     tasks = [Task(root, f"plant {n:02d}", root / RESULTS) for n in range(count)]
     runs: dict[str, Callable[[], object]] = {
-        "one": lambda: list(engines.on_this_machine(tasks, 1)),
-        "two": lambda: list(engines.on_this_machine(tasks, 2)),
+        "one": lambda: list(engine.on_this_machine(tasks, 1)),
+        "two": lambda: list(engine.on_this_machine(tasks, 2)),
         "bare": partial(bare, tasks),
     }
     found: dict[str, list[float]] = {name: [] for name in runs}
@@ -65,7 +64,7 @@ def line(root: Path, count: int, rounds: int) -> None:
 def bare(tasks: Sequence[Task]) -> list:
     with ProcessPoolExecutor(min(2, len(tasks)), multiprocessing.get_context("spawn"),
                              prepare) as pool:
-        return list(pool.map(screen, tasks))
+        return list(pool.map(screen_plant, tasks))
 
 
 if __name__ == "__main__":

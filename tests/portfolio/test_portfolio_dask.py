@@ -9,9 +9,9 @@ import portfolio_plants as plants
 import pytest
 
 from fptlib.errors import JobError
-from fptlib.portfolio import engines
+from fptlib.portfolio import engine
+from fptlib.portfolio.engine import Task
 from fptlib.portfolio.screening import screen_with_record
-from fptlib.portfolio.worker import Task
 
 distributed = pytest.importorskip(
     "dask.distributed", reason="Dask is not installed; it comes with fptlib[portfolio]")
@@ -24,7 +24,7 @@ def test_results_of_dask_workers_equal_single_runs(tmp_path: Path) -> None:
     tasks = [Task(tmp_path, name, tmp_path / "screening") for name in [*names, "absent"]]
     with distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None,
                                   ) as cluster:
-        found = {r.plant: r for r in engines.on_scheduler(tasks, cluster.scheduler_address)}
+        found = {r.plant: r for r in engine.on_scheduler(tasks, cluster.scheduler_address)}
     assert "no job.toml" in found.pop("absent").error
     assert found == {name: screen_with_record(tmp_path / name)[0] for name in names}
 
@@ -32,9 +32,9 @@ def test_results_of_dask_workers_equal_single_runs(tmp_path: Path) -> None:
 def test_a_scheduler_that_does_not_answer_is_a_sentence(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(engines, "PATIENCE_SECONDS", 1)
+    monkeypatch.setattr(engine, "PATIENCE_SECONDS", 1)
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         address = f"tcp://127.0.0.1:{free.getsockname()[1]}"
     with pytest.raises(JobError, match="no Dask scheduler answers"):
-        list(engines.on_scheduler([Task(tmp_path, "p", tmp_path)], address))
+        list(engine.on_scheduler([Task(tmp_path, "p", tmp_path)], address))

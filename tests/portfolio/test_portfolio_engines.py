@@ -17,12 +17,12 @@ import portfolio_faults
 import portfolio_plants as plants
 import pytest
 
+from fptlib.cli.commands import main
 from fptlib.errors import JobError
-from fptlib.portfolio import engines
-from fptlib.portfolio.command import screen
-from fptlib.portfolio.results import Results, inputs_digest
+from fptlib.portfolio import engine
+from fptlib.portfolio.engine import Task
+from fptlib.portfolio.result import Results, inputs_digest
 from fptlib.portfolio.screening import screen_with_record
-from fptlib.portfolio.worker import Task
 
 SRC = Path(__file__).resolve().parents[2]
 unix = pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise on Windows")
@@ -50,23 +50,23 @@ def tasks(portfolio: Path, results: Path, names: object) -> list[Task]:
 def test_results_of_two_workers_equal_single_runs_to_the_bit(
     portfolio: Path, singles: dict, tmp_path: Path
 ) -> None:
-    found = {r.plant: r for r in engines.on_this_machine(tasks(portfolio, tmp_path, singles), 2)}
+    found = {r.plant: r for r in engine.on_this_machine(tasks(portfolio, tmp_path, singles), 2)}
     assert found == singles
 
 
 def test_a_killed_worker_costs_its_own_plant_a_second_attempt(
     portfolio: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    pools, made = [], engines._process
+    pools, made = [], engine._process
 
     def counted():  # type: ignore[no-untyped-def]
         pools.append(1)
         return made()
 
-    monkeypatch.setattr(engines, "_process", counted)
-    monkeypatch.setattr(engines, "screen", portfolio_faults.slowly)
+    monkeypatch.setattr(engine, "_process", counted)
+    monkeypatch.setattr(engine, "screen_plant", portfolio_faults.slowly)
     found, wanted = [], [f"p{n}" for n in range(6)]
-    for result in engines.on_this_machine(tasks(portfolio, tmp_path, wanted), 2):
+    for result in engine.on_this_machine(tasks(portfolio, tmp_path, wanted), 2):
         found.append(result)
         if len(found) == 1:
             time.sleep(0.3)
@@ -81,9 +81,9 @@ def test_a_killed_worker_costs_its_own_plant_a_second_attempt(
 def test_a_plant_that_always_ends_its_worker_is_reported_and_others_are_done(
     portfolio: Path, singles: dict, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(engines, "screen", portfolio_faults.doomed_or_screened)
+    monkeypatch.setattr(engine, "screen_plant", portfolio_faults.doomed_or_screened)
     names = ["plant 0", "doomed", "plant 1"]
-    found = {r.plant: r for r in engines.on_this_machine(tasks(portfolio, tmp_path, names), 2)}
+    found = {r.plant: r for r in engine.on_this_machine(tasks(portfolio, tmp_path, names), 2)}
     assert "ended from outside 2 times" in found.pop("doomed").error
     assert found == {name: singles[name] for name in found} and len(found) == 2
 
@@ -92,7 +92,7 @@ def test_the_command_writes_table_page_and_records(
     portfolio: Path, singles: dict, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (portfolio / "forgotten").mkdir(exist_ok=True)
-    assert screen(portfolio, 2) == 1
+    assert main(["screen", str(portfolio), "--workers", "2"]) == 1
     said = capsys.readouterr()
     assert "forgotten: COULD NOT BE SCREENED" in said.out and "plant" in said.err
     results = portfolio / "screening"
@@ -115,7 +115,7 @@ def test_the_command_writes_table_page_and_records(
 def test_a_formula_in_a_name_is_no_formula_in_the_table(singles: dict, title: str) -> None:
     from dataclasses import replace
 
-    from fptlib.portfolio.table import table
+    from fptlib.portfolio.page import table
 
     text = table([replace(singles["plant 0"], title=title)])
     (row,) = csv.DictReader(io.StringIO(text, newline=""))
@@ -175,7 +175,7 @@ def test_no_workers_and_no_scheduler_are_sentences(
     portfolio: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with pytest.raises(JobError, match="0 plants at a time"):
-        screen(portfolio, 0)
+        engine.screen(portfolio, 0)
     monkeypatch.setitem(sys.modules, "dask.distributed", None)
     with pytest.raises(JobError, match=r"fptlib\[portfolio\]"):
-        list(engines.on_scheduler(tasks(portfolio, tmp_path, ["plant 0"]), "tcp://127.0.0.1:1"))
+        list(engine.on_scheduler(tasks(portfolio, tmp_path, ["plant 0"]), "tcp://127.0.0.1:1"))

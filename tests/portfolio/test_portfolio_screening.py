@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,12 +12,10 @@ import portfolio_plants as plants
 import pytest
 
 from fptlib.job.folder import Job
-from fptlib.portfolio import jobs
-from fptlib.portfolio.hours import hours
-from fptlib.portfolio.result import Screening, from_json, to_json
-from fptlib.portfolio.results import Results, inputs_digest
-from fptlib.portfolio.screening import screen_with_record
-from fptlib.portfolio.worker import Task, screen
+from fptlib.portfolio import engine
+from fptlib.portfolio.engine import Task, screen_plant
+from fptlib.portfolio.result import Results, Screening, from_json, inputs_digest
+from fptlib.portfolio.screening import hours, screen_with_record
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.steps import all_checks
 from fptlib.record import schema
@@ -63,11 +61,10 @@ def test_lost_hours_are_counted_by_hand(folder: Path) -> None:
 
 def test_hours_that_a_gap_hides_are_told_and_not_counted(folder: Path) -> None:
     case = assemble(Job(folder))
-    missed = next(check for check in all_checks(case) if check.id == "enable.missed")
-    whole = hours(case, missed)
+    whole = hours(case)
     wet_bulb = case.grid.frame["outdoor_wet_bulb"].mask(np.arange(len(case.grid.frame)) < 180)
     trends = case.grid.with_frame(case.grid.frame.assign(outdoor_wet_bulb=wet_bulb))
-    part = hours(replace(case, grid=trends), missed)
+    part = hours(replace(case, grid=trends))
     assert (whole.unseen, part.unseen) == (0.0, 3.0)
     assert whole.lost is not None and part.lost is not None
     assert whole.lost - 3.0 <= part.lost < whole.lost
@@ -91,8 +88,7 @@ def test_without_a_run_the_energy_is_not_stated(folder: Path) -> None:
     case = assemble(Job(folder))
     table = case.grid.frame.assign(economizer_command=0.0, chiller_1_running=1.0)
     case = replace(case, grid=case.grid.with_frame(table))
-    missed = next(check for check in all_checks(case) if check.id == "enable.missed")
-    found = hours(case, missed)
+    found = hours(case)
     assert found.lost and found.kwh is None and "no settled economizer run" in found.why_no_kwh
 
 
@@ -133,25 +129,25 @@ def test_nothing_in_the_job_is_changed(folder: Path) -> None:
 
 def test_a_result_survives_its_file_to_the_bit(folder: Path) -> None:
     found = screen_with_record(folder)[0]
-    assert from_json(json.loads(json.dumps(to_json(found)))) == found
-    assert from_json(to_json(Screening("x", error="y"))) == Screening("x", error="y")
+    assert from_json(json.loads(json.dumps(asdict(found)))) == found
+    assert from_json(asdict(Screening("x", error="y"))) == Screening("x", error="y")
 
 
 def test_kept_results_stand_until_an_input_changes(tmp_path: Path) -> None:
     job = plants.write_job(tmp_path / "p", days=2)
     task = Task(tmp_path, "p", tmp_path / "screening")
     results = Results(task.results)
-    first = screen(task)
+    first = screen_plant(task)
     stamp = results.file("p").stat().st_mtime_ns
-    assert screen(task) == first and results.file("p").stat().st_mtime_ns == stamp
+    assert screen_plant(task) == first and results.file("p").stat().st_mtime_ns == stamp
     (job / "job.toml").write_text((job / "job.toml").read_text().replace("INV-0", "INV-1"))
     assert results.read("p", inputs_digest(job)) is None
-    assert screen(task).number == "INV-1"
+    assert screen_plant(task).number == "INV-1"
     results.file("p").write_text("{}")
-    assert screen(task).number == "INV-1"
+    assert screen_plant(task).number == "INV-1"
     assert json.loads(results.record_file("p").read_text())["screening"] is True
     (job / "trends" / "plant.csv").unlink()
-    assert "plant.csv" in screen(task).error
+    assert "plant.csv" in screen_plant(task).error
     assert not results.record_file("p").exists()
 
 
@@ -159,7 +155,7 @@ def test_kept_results_stand_until_an_input_changes(tmp_path: Path) -> None:
 def test_a_folder_that_may_not_be_read_costs_itself(tmp_path: Path) -> None:
     job = plants.write_job(tmp_path / "p", days=1)
     (job / "trends" / "plant.csv").chmod(0)
-    assert "PermissionError" in screen(Task(tmp_path, "p", tmp_path / "screening")).error
+    assert "PermissionError" in screen_plant(Task(tmp_path, "p", tmp_path / "screening")).error
 
 
 def test_jobs_are_found_at_any_depth_and_others_are_not_passed_over(tmp_path: Path) -> None:
@@ -169,7 +165,7 @@ def test_jobs_are_found_at_any_depth_and_others_are_not_passed_over(tmp_path: Pa
     (tmp_path / "forgotten").mkdir()
     (tmp_path / "a" / "inside").mkdir()
     (tmp_path / "a" / "inside" / "job.toml").write_text("")
-    assert jobs.plants(tmp_path) == ["a", "b/one", "b/two", "forgotten"]
+    assert engine.plants(tmp_path) == ["a", "b/one", "b/two", "forgotten"]
 
 
 @pytest.mark.parametrize(("make", "said"), [
@@ -182,4 +178,4 @@ def test_a_folder_that_is_no_portfolio_says_so(tmp_path: Path, make, said: str) 
 
     make(tmp_path / "x")
     with pytest.raises(JobError, match=said):
-        jobs.plants(tmp_path / "x")
+        engine.plants(tmp_path / "x")

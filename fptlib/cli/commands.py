@@ -1,0 +1,346 @@
+"""The command line, thin: what each command asks for, the call that does the work, and what it
+prints."""
+
+from __future__ import annotations
+
+import argparse
+import gc
+import json
+import os
+import sys
+from argparse import Namespace
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from fptlib import __version__
+from fptlib.cli import api
+from fptlib.errors import FptError, JobError, RecordError
+
+# The matrices here are a few columns wide: more threads of linear algebra gain nothing, and
+# to start them costs a tenth of a second.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+PASSPHRASE = "FPTLIB_PASSPHRASE"
+
+Options = dict[str, dict[str, Any]]
+Command = Callable[[Namespace], int | None]
+COMMANDS: dict[str, tuple[Command, str, Options]] = {}
+
+_ASKED = f"its passphrase is asked for, or taken from the environment variable {PASSPHRASE}"
+_JOB: Options = {"job": {"type": Path, "help": "the job folder"}}
+_RECORD = "a job folder, a record or its PDF"
+_SIGNING: Options = {
+    **_JOB,
+    "--key": {"type": Path, "required": True, "help": f"key file; {_ASKED}"},
+    "--name": {"required": True, "help": "name of the person who signs"},
+}
+_SAMPLES = {
+    "sound": "a sound plant (invented)",
+    "before": "the same plant before correction (invented)",
+}
+_FURTHER = ["engineer", "witness", "contractor", "controls"]
+
+
+def process() -> int:
+    """The command line as a process of its own.
+
+    Most commands live for seconds and hold thousands of modules' objects: to search them for
+    unused rings as often as Python does, and once more at the end, is a tenth of such a run.
+    What lives longer (open, run, screen) waits for other processes and makes few rings.
+    """
+    gc.set_threshold(100_000)
+    try:
+        return main()
+    finally:
+        gc.freeze()
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; 0 when it succeeded, 1 when it found or met something wrong."""
+    for stream in (sys.stdout, sys.stderr):
+        # A Windows console may speak a code page that lacks the degree sign.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    stated = _parser().parse_args(arguments)
+    try:
+        code = int(stated.command(stated) or 0)
+        sys.stdout.flush()
+        return code
+    except FptError as error:
+        print(f"STOPPED: {error}", file=sys.stderr)
+    except BrokenPipeError:
+        # Whoever read along has read enough; Python's own last flush must not complain.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except OSError as error:
+        where = f" '{error.filename}'" if error.filename else ""
+        print(f"STOPPED: the file or folder{where} cannot be used ({error.strerror or error}); "
+              "look whether it is read-only, full or held by another program, and try again",
+              file=sys.stderr)
+    except KeyboardInterrupt:
+        print("interrupted; nothing saved is lost", file=sys.stderr)
+    return 1
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="fptlib", description="Functional test of a waterside-economizer changeover.")
+    parser.add_argument("--version", action="version", version=f"fptlib {__version__}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    for name, (function, about, options) in COMMANDS.items():
+        entry = commands.add_parser(name, help=about, description=about)
+        entry.set_defaults(command=function)
+        for option, settings in options.items():
+            entry.add_argument(option, **settings)
+    return parser
+
+
+def command(about: str, options: Options) -> Callable[[Command], Command]:
+    """Make a function the command of its name; ``options`` are argparse's, by their names."""
+    def added(function: Command) -> Command:
+        COMMANDS[function.__name__.strip("_")] = function, about, options
+        return function
+
+    return added
+
+
+@command("Start a job from the standard workbooks.", {
+    "folder": {"type": Path, "help": "a new folder"},
+    "--title": {"default": "", "help": "title of the job"},
+    "--procedure": {"type": Path, "help": "a firm's procedure folder"},
+    "--sample": {"choices": [*_SAMPLES], "help": "start with an invented plant"},
+    "--retest": {"type": Path, "metavar": "RECORD",
+                 "help": "repeat the test of this job folder, record or its PDF after correction"},
+})
+def start(stated: Namespace) -> None:
+    from fptlib.job.start import pasted
+
+    api.start(stated.folder, stated.title, stated.sample, stated.retest, stated.procedure)
+    print(f"job folder {stated.folder} is ready; put the trend files into "
+          f"{stated.folder / 'trends'}")
+    print(f"open it:  fptlib open {pasted(stated.folder)}")
+
+
+@command("Open a job's workbooks in the browser.", _JOB)
+def open_(stated: Namespace) -> int:
+    from fptlib.job.folder import Job
+    from fptlib.workbook.launch import open_job
+
+    return open_job(Job(stated.job))
+
+
+@command("Run all workbooks of a job without a browser.", _JOB)
+def run(stated: Namespace) -> int:
+    from tqdm import tqdm
+
+    from fptlib.job.folder import Job
+    from fptlib.workbook.run import run_all
+
+    job = Job(stated.job)
+    with tqdm(total=len(list(job.workbooks_folder.glob("*.ipynb"))), unit="workbook",
+              desc=job.folder.name) as bar:
+        results = run_all(job, lambda _: bar.update())
+    for result in results:
+        print(f"{result.file}: {result.stopped or result.verdict or 'ran'}")
+    return 1 if any(result.stopped for result in results) else 0
+
+
+@command("Print every verdict of a job.", {
+    "job": {"type": Path, "nargs": "?", "help": "the job folder"},
+    "--all": {"action": "store_true", "help": "every event, remark and limit"},
+    "--json": {"type": Path, "metavar": "FILE", "help": "write all of it as JSON"},
+    "--json-schema": {"action": "store_true", "help": "print the JSON Schema of that file"},
+})
+def check(stated: Namespace) -> int:
+    from fptlib.cli.report import Report, json_schema
+    from fptlib.job.folder import Job, write_atomically
+
+    if stated.json_schema:
+        print(json.dumps(json_schema(), indent=2))
+        return 0
+    if stated.job is None:
+        raise JobError("no job folder is named; write 'fptlib check JOB'")
+    with _reading() as progress:
+        report = Report.of(Job(stated.job), progress)
+    if stated.json:
+        write_atomically(stated.json, report.json())
+    print("\n".join(report.lines(stated.all)))
+    return 1 if any(found.verdict == "fail" for found in report.checks) else 0
+
+
+@contextmanager
+def _reading() -> Iterator[Callable[[float, str], None]]:
+    """A progress bar that appears only where the reading takes more than two seconds."""
+    from tqdm import tqdm
+
+    with tqdm(total=100, delay=2, leave=False,
+              bar_format="{desc} {bar} {percentage:.0f}%") as bar:
+        def progress(share: float, text: str) -> None:
+            bar.set_description_str(text, refresh=False)
+            bar.update(max(0.0, 100.0 * share - bar.n))
+
+        yield progress
+
+
+@command("Make a signing key.", {"file": {"type": Path, "help": f"a new key file; {_ASKED}"}})
+def keygen(stated: Namespace) -> None:
+    from fptlib.record.keys import make_key
+
+    key = make_key(stated.file, _passphrase("new passphrase for this key: ", again=True))
+    print(f"key {key.thumbprint} is in {stated.file}; keep file and passphrase to yourself")
+    print(f"its public half, for a list of trusted keys: {json.dumps(key.public())}")
+
+
+def _passphrase(prompt: str = "passphrase of the key: ", again: bool = False) -> str:
+    from getpass import getpass
+
+    if given := os.environ.get(PASSPHRASE):
+        return given
+    try:
+        typed = getpass(prompt)
+        if again and getpass("once more: ") != typed:
+            raise RecordError("the two passphrases differ; try again")
+    except EOFError as error:
+        raise RecordError("no passphrase was typed; type it, or put it into the variable "
+                          f"{PASSPHRASE}") from error
+    return typed
+
+
+@command("Calculate every check and sign a new record.", _SIGNING)
+def sign(stated: Namespace) -> None:
+    from fptlib.job.folder import Job
+    from fptlib.workbook import closing
+
+    record = closing.sign(Job(stated.job), stated.key, _passphrase(), stated.name)
+    print(f"signed record: {record}")
+
+
+@command("Add a signature to the latest record.", {
+    **_SIGNING,
+    "--role": {"default": "engineer", "choices": _FURTHER, "help": "role"},
+    "--return": {"dest": "returned", "metavar": "REASON",
+                 "help": "sign that the record is returned for correction"},
+})
+def countersign(stated: Namespace) -> None:
+    from fptlib.job.folder import Job
+    from fptlib.record import signing
+    from fptlib.workbook import closing
+
+    # An empty reason, as of a variable that is not set, is refused and never an acceptance.
+    decision = signing.ACCEPT if stated.returned is None else signing.SEND_BACK
+    record = closing.countersign(Job(stated.job), stated.key, _passphrase(), stated.name,
+                                 decision, stated.returned or "", stated.role)
+    print(f"signed record: {record}")
+
+
+@command("Say who signed what and when, and whether anything changed.", {
+    "record": {"type": Path, "help": _RECORD},
+    "--trusted": {"type": Path, "help": "the firm's list of trusted keys"},
+})
+def verify(stated: Namespace) -> int:
+    found = api.verify(stated.record, stated.trusted)
+    print("\n".join(found.lines()))
+    return 0 if found.good else 1
+
+
+@command("Put a key onto a firm's list of trusted keys, or revoke one.", {
+    "list": {"type": Path, "help": "the list; it is made where there is none"},
+    "key": {"help": "file with the key's public half, or a signing key; to revoke one, its "
+                    "thumbprint will do (behind -- where it begins with a dash)"},
+    "--name": {"default": "", "help": "holder's name, as it stands in the signatures"},
+    "--role": {"default": "", "choices": ["technician", *_FURTHER], "help": "holder's role"},
+    "--revoke": {"choices": ["retired", "compromised"],
+                 "help": "retired: earlier signatures count; compromised: none does"},
+})
+def trust(stated: Namespace) -> None:
+    from fptlib.record import trust as keys
+
+    if stated.revoke:
+        entry = keys.revoke(stated.list, stated.key, stated.revoke, _passphrase)
+    else:
+        entry = keys.add(stated.list, stated.key, stated.name, stated.role, _passphrase)
+    state = f"revoked as {entry.revoked_reason}" if entry.revoked else "trusted"
+    print(f"{entry.role} {entry.name}, key {entry.kid}: {state} in {stated.list}")
+
+
+@command("Recalculate a record and compare.", {
+    "record": {"type": Path, "help": _RECORD},
+    "--trends": {"type": Path, "help": "the folder of the trend files that the record names, "
+                                       "where its job folder is not at hand"},
+})
+def recalculate(stated: Namespace) -> int:
+    from fptlib.record.named import named
+    from fptlib.workbook.closing import computed_anew
+
+    found = computed_anew(named(stated.record), stated.trends)
+    print("\n".join(difference.line() for difference in found))
+    return 1 if any(not difference.same for difference in found) else 0
+
+
+@command("Set a retest beside the test it repeats, and say what it closes.", {
+    "before": {"type": Path, "help": f"the earlier test: {_RECORD}"},
+    "after": {"type": Path, "help": f"the retest: {_RECORD}; the page is written beside it"},
+})
+def compare(stated: Namespace) -> int:
+    from fptlib.record.named import named
+    from fptlib.workbook import comparing
+
+    found = comparing.compare(named(stated.before), named(stated.after))
+    print("\n".join(found.lines()))
+    return 0 if found.good else 1
+
+
+@command("Write the latest record as HTML, PDF and tables.", _JOB)
+def export(stated: Namespace) -> None:
+    from fptlib.job.folder import Job
+    from fptlib.workbook.closing import print_latest
+
+    print("\n".join(str(path) for path in print_latest(Job(stated.job))))
+
+
+@command("Screen a folder of jobs and rank them.", {
+    "folder": {"type": Path, "help": "folder that holds job folders"},
+    "--workers": {"type": int, "help": "how many plants at a time"},
+    "--scheduler": {"help": "address of a Dask scheduler"},
+})
+def screen(stated: Namespace) -> int:
+    from tqdm import tqdm
+
+    from fptlib.portfolio import engine, page
+
+    folder = stated.folder.resolve()
+    with tqdm(engine.screen(folder, stated.workers, stated.scheduler),
+              total=len(engine.plants(folder)), unit="plant", desc=folder.name) as bar:
+        done = list(bar)
+    written = page.write(folder / engine.RESULTS, folder.name, done)
+    for plant in page.ranked(done):
+        print(f"{plant.plant}: {plant.outcome}")
+    print("\n".join(map(str, written)))
+    return 1 if any(plant.error for plant in done) else 0
+
+
+@command("Do the whole job on the invented sample plant.", {
+    "folder": {"type": Path, "nargs": "?", "default": Path("demo"), "help": "a new folder"},
+})
+def demo(stated: Namespace) -> int:
+    from fptlib.job.start import pasted
+
+    folder, count = stated.folder, 1
+    while folder.exists():
+        count += 1
+        folder = stated.folder.with_name(f"{stated.folder.name}-{count}")
+    folder.mkdir(parents=True)
+    # The demonstration's key protects nothing, so its passphrase is no secret.
+    os.environ[PASSPHRASE] = "demonstration only"
+    key = str(folder / "demonstration-key")
+    failed = main(["keygen", key])
+    for sample, about in _SAMPLES.items():
+        job = str(folder / sample)
+        print(f"\n== {about}")
+        failed |= main(["start", job, "--sample", sample]) | main(["run", job])
+        main(["check", job])
+        failed |= main(["sign", job, "--key", key, "--name", "demonstration"])
+        failed |= main(["verify", job])
+    print(f"\nopen the workbooks in the browser:  fptlib open {pasted(folder / 'sound')}")
+    return failed
