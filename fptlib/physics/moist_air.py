@@ -33,6 +33,25 @@ class Curve(NamedTuple):
     powers: tuple[float, ...]
     logarithm: float
 
+    def log_pressure(self, absolute: Array) -> Array:
+        total = self.powers[-1] * absolute
+        for power in self.powers[-2:0:-1]:
+            total = (total + power) * absolute
+        total += self.powers[0]
+        total += self.reciprocal / absolute
+        total += self.logarithm * np.log(absolute)
+        return total
+
+    def log_slope(self, absolute: Array) -> Array:
+        """Derivative of ``log_pressure`` by absolute temperature."""
+        powers = self.powers
+        total = (len(powers) - 1) * powers[-1] * absolute
+        for exponent in range(len(powers) - 2, 1, -1):
+            total = (total + exponent * powers[exponent]) * absolute
+        total += powers[1]
+        total += (self.logarithm - self.reciprocal / absolute) / absolute
+        return total
+
 
 class Wick(NamedTuple):
     """(latent - slope wb) Ws - dry (db - wb) = W (total + vapor db - sensible wb)."""
@@ -43,6 +62,12 @@ class Wick(NamedTuple):
     total: float
     vapor: float
     sensible: float
+
+    def ratio(self, dry_bulb: Quantity, wet_bulb: Quantity, pressure: Quantity) -> Array:
+        """Humidity ratio W that the balance gives."""
+        saturated = humidity_ratio(vapor_pressure(wet_bulb), pressure)
+        gain = (self.latent - self.slope * wet_bulb) * saturated - self.dry * (dry_bulb - wet_bulb)
+        return gain / (self.total + self.vapor * dry_bulb - self.sensible * wet_bulb)
 
 
 OVER_ICE = Curve(  # eq. 5
@@ -71,10 +96,10 @@ def vapor_pressure(temperature: Quantity) -> Array:
     absolute = np.asarray(temperature, dtype=float) - ABSOLUTE_ZERO
     frozen = absolute <= TRIPLE_POINT - ABSOLUTE_ZERO
     if frozen.all():
-        return np.exp(_log_pressure(OVER_ICE, absolute))
-    logarithm = _log_pressure(OVER_LIQUID, absolute)
+        return np.exp(OVER_ICE.log_pressure(absolute))
+    logarithm = OVER_LIQUID.log_pressure(absolute)
     if frozen.any():
-        logarithm[frozen] = _log_pressure(OVER_ICE, absolute[frozen])
+        logarithm[frozen] = OVER_ICE.log_pressure(absolute[frozen])
     return np.exp(logarithm)
 
 
@@ -115,28 +140,6 @@ def saturated_enthalpy(temperature: Quantity, pressure: Quantity) -> Array:
     vapor = vapor_pressure(temperature)
     ratio = humidity_ratio(vapor, np.where(vapor < pressure, pressure, np.nan))
     return 0.240 * temperature + ratio * (1061.0 + 0.444 * temperature)
-
-
-def wick_ratio(wick: Wick, dry_bulb: Quantity, wet_bulb: Quantity, pressure: Quantity) -> Array:
-    """Humidity ratio that the energy balance of a wick gives.
-
-    Args:
-        wick [-]: ``LIQUID_WICK`` or ``ICE_WICK``.
-        dry_bulb [degF]: scalar or array.
-        wet_bulb [degF]: scalar or array.
-        pressure [psia]: station pressure, scalar or array.
-
-    Returns:
-        Humidity ratio [lb/lb].
-
-    Source: ASHRAE Fundamentals (2017) ch. 1 eq. 33 and 35.
-
-    >>> round(float(wick_ratio(LIQUID_WICK, 100.0, 65.0, 14.696)), 5)
-    0.00519
-    """
-    saturated = humidity_ratio(vapor_pressure(wet_bulb), pressure)
-    gain = (wick.latent - wick.slope * wet_bulb) * saturated - wick.dry * (dry_bulb - wet_bulb)
-    return np.asarray(gain / (wick.total + wick.vapor * dry_bulb - wick.sensible * wet_bulb))[()]
 
 
 def wet_bulb(dry_bulb: Quantity, humidity: Quantity, pressure: Quantity) -> Array:
@@ -199,8 +202,8 @@ def _both(dry_bulb: Array, humidity: Array, pressure: Array) -> Array:
     humidity = np.where(bad, np.nan, humidity)
     with np.errstate(divide="ignore"):  # an impossible pressure may be that of the vapor
         ratio = humidity_ratio(humidity * (0.01 * saturated), pressure)
-    has_liquid = ratio >= wick_ratio(LIQUID_WICK, dry_bulb, FREEZING, pressure)
-    has_ice = ~has_liquid | (ratio < wick_ratio(ICE_WICK, dry_bulb, FREEZING, pressure))
+    has_liquid = ratio >= LIQUID_WICK.ratio(dry_bulb, FREEZING, pressure)
+    has_ice = ~has_liquid | (ratio < ICE_WICK.ratio(dry_bulb, FREEZING, pressure))
     state = dry_bulb, ratio, pressure
     return np.stack([_solve_where(has_liquid, LIQUID_WICK, *state),
                      _solve_where(has_ice, ICE_WICK, *state)])
@@ -260,9 +263,9 @@ def _newton_step(
     wick: Wick, curve: Curve, wet_bulb: Array, offset: Array, slope: Array, pressure: Array
 ) -> Array:
     absolute = wet_bulb - ABSOLUTE_ZERO
-    vapor: Array = np.exp(_log_pressure(curve, absolute))
+    vapor: Array = np.exp(curve.log_pressure(absolute))
     saturated = humidity_ratio(vapor, pressure)
-    steepness = _log_slope(curve, absolute) * saturated
+    steepness = curve.log_slope(absolute) * saturated
     steepness *= pressure / (pressure - vapor)
     latent = wick.latent - wick.slope * wet_bulb
     miss = latent * saturated + slope * wet_bulb - offset
@@ -275,24 +278,3 @@ def _first_guess(dry_bulb: Array, ratio: Array, pressure: Array) -> Array:
     root = np.sqrt(np.maximum(enthalpy + 15.0, 0.0))
     fitted = 42.19 * root - 174.6 + 0.669 * pressure + (0.0261 * pressure - 2.163) * enthalpy
     return np.clip(fitted, LOWEST, dry_bulb)
-
-
-def _log_pressure(curve: Curve, absolute: Array) -> Array:
-    total = curve.powers[-1] * absolute
-    for power in curve.powers[-2:0:-1]:
-        total = (total + power) * absolute
-    total += curve.powers[0]
-    total += curve.reciprocal / absolute
-    total += curve.logarithm * np.log(absolute)
-    return total
-
-
-def _log_slope(curve: Curve, absolute: Array) -> Array:
-    """Derivative of ``_log_pressure`` by absolute temperature."""
-    powers = curve.powers
-    total = (len(powers) - 1) * powers[-1] * absolute
-    for exponent in range(len(powers) - 2, 1, -1):
-        total = (total + exponent * powers[exponent]) * absolute
-    total += powers[1]
-    total += (curve.logarithm - curve.reciprocal / absolute) / absolute
-    return total

@@ -9,7 +9,7 @@ from fptlib.physics import moist_air
 
 def ratio_from_wet_bulb(dry_bulb, wet_bulb, pressure):
     """Humidity ratio [lb/lb]; the wick is ice below 32 degF (ASHRAE eq. 33 and 35)."""
-    liquid, ice = (moist_air.wick_ratio(wick, dry_bulb, wet_bulb, pressure)
+    liquid, ice = (wick.ratio(dry_bulb, wet_bulb, pressure)
                    for wick in (moist_air.LIQUID_WICK, moist_air.ICE_WICK))
     return np.maximum(np.where(wet_bulb >= moist_air.FREEZING, liquid, ice), 0.0)
 
