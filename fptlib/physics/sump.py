@@ -1,4 +1,4 @@
-"""The common sump and the loop: what towers took out, and how long stored cold lasts."""
+"""The common sump: what the towers took out while they pulled it cold."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from fptlib.physics.errors import ImpossibleState
 from fptlib.physics.water import BTU_PER_TON_HOUR
 
 LB_PER_GALLON = 8.345
-VERDICT_TURNOVERS = 3.0  # common practice
 
 
 def net_rejection(volume: float, temperature_drop: float, minutes: float) -> float:
@@ -31,27 +30,3 @@ def net_rejection(volume: float, temperature_drop: float, minutes: float) -> flo
     if volume <= 0.0 or minutes <= 0.0:
         raise ImpossibleState(f"{volume} gal in {minutes} min have no net rejection")
     return 60.0 * volume * LB_PER_GALLON * temperature_drop / BTU_PER_TON_HOUR / minutes
-
-
-def verdict_time(volume: float, flow: float, turnovers: float = VERDICT_TURNOVERS) -> float:
-    """Time after the last chiller stops before a verdict on the supply means anything.
-
-    Args:
-        volume [gal]: of the chilled-water loop.
-        flow [gpm]: in it.
-        turnovers [-]: before the stored cold no longer hides a failure.
-
-    Returns:
-        Time [min].
-
-    Raises:
-        ImpossibleState: volume or flow is not above zero.
-
-    Source: common practice, three turnovers.
-
-    >>> round(verdict_time(20_000.0, 3600.0), 1)
-    16.7
-    """
-    if volume <= 0.0 or flow <= 0.0:
-        raise ImpossibleState(f"{volume} gal at {flow} gpm has no residence time")
-    return turnovers * (volume / flow)

@@ -8,7 +8,6 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from fptlib.physics import exchanger as physics
-from fptlib.physics import sump
 from fptlib.procedure import approaches, uncertainty
 from fptlib.procedure.changeovers import Run
 from fptlib.procedure.flags import Flags, stretches
@@ -43,7 +42,7 @@ def turned_over(test: FunctionalTest, run: Run) -> float:
         return run.first
     if not (flow := median(test["chw_flow"][run.rows])) > 0.0:
         return run.first
-    minutes = sump.verdict_time(test.plant.loop_volume, flow, test.limits["conditions.turnovers"])
+    minutes = test.limits["conditions.turnovers"] * (test.plant.loop_volume / flow)
     return run.first + round(float(minutes)) / test.minutes
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fptlib.physics import moist_air, weather_hours
+from fptlib.physics import moist_air
 from fptlib.procedure import approaches
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.measures import median
@@ -50,9 +50,9 @@ def economizer_hours(test: FunctionalTest, setpoint: float | np.ndarray) -> int:
     Those hours in which wet bulb + approaches + tolerances do not exceed the setpoint.
     """
     tolerance = test.limits["enable.tower_tolerance"] + test.limits["enable.exchanger_tolerance"]
-    return int(weather_hours.hours_allowed(
-        weather_wet_bulb(test), setpoint, approaches.need_tower(test),
-        approaches.need_exchanger(test), tolerance))
+    water = (weather_wet_bulb(test) + approaches.need_tower(test)
+             + approaches.need_exchanger(test) + tolerance)
+    return int(np.count_nonzero(water <= setpoint))
 
 
 @cached
