@@ -141,7 +141,7 @@ def _unseen_before(test: FunctionalTest, run: Run, row: int) -> float:
     return float(np.logical_and.accumulate(missing[::-1]).sum()) * test.minutes
 
 
-@check("recovery.stable", unit="degF", each="run", runs=False, needs=(*_SETPOINTS, _SUPPLY),
+@check("recovery.stable", unit="degF", each="run", needs=(*_SETPOINTS, _SUPPLY),
        limits=("recovery.overshoot", "recovery.reversals", "recovery.reversal_size"))
 def stable(test: FunctionalTest, run: Run) -> Iterator[Finding]:
     """Overshoot of the chilled water over the reset setpoint, and how often it turns round, from
