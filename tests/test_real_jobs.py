@@ -22,7 +22,7 @@ from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.record.keys import make_key
 from fptlib.record.verify import verify
-from fptlib.workbook import closing
+from fptlib.workbook import sign_off
 from fptlib.workbook.run import run_all
 
 
@@ -49,7 +49,7 @@ def test_through_all_workbooks_to_a_signed_record(name: str, tmp_path: Path) -> 
     assert not [r for r in results if r.broken], results
     job.put("findings.summary", "Nothing was corrected.")
     make_key(tmp_path / "key", "a test's passphrase")
-    path = closing.sign(job, tmp_path / "key", "a test's passphrase", "a test")
+    path = sign_off.sign(job, tmp_path / "key", "a test's passphrase", "a test")
     found = verify(path.read_bytes(), None, job)
     assert found.good, found.lines()
     assert before == {path.name: path.read_bytes() for path in job.trend_files()}

@@ -37,10 +37,10 @@ def start(folder: Path, title: str = "", sample: str = "", retest: Path | None =
     if sample:
         job = begin.start_sample(folder, sample)
     elif retest:
-        from fptlib.record.named import named
-        from fptlib.record.retest_job import start_retest
+        from fptlib.record.locate import locate
+        from fptlib.record.retest import start_retest
 
-        job = start_retest(folder, named(retest).record, title)
+        job = start_retest(folder, locate(retest).record, title)
     else:
         job = begin.start(folder, title or folder.name)
     adopt(job, firm)
@@ -57,9 +57,9 @@ def verify(record: Path, trusted: Path | None = None) -> Verification:
     Raises:
         RecordError: record or list cannot be read.
     """
-    from fptlib.record.named import named
-    from fptlib.record.trusted import TrustedKeys
+    from fptlib.record.locate import locate
+    from fptlib.record.trusted_keys import TrustedKeys
     from fptlib.record.verify import verify as verified
 
-    of = named(record)
+    of = locate(record)
     return verified(of.record, TrustedKeys.read(trusted) if trusted else None, of.job)

@@ -210,9 +210,9 @@ def _passphrase(prompt: str = "passphrase of the key: ", again: bool = False) ->
 @command("Calculate every check and sign a new record.", _SIGNING)
 def sign(stated: Namespace) -> None:
     from fptlib.job.folder import Job
-    from fptlib.workbook import closing
+    from fptlib.workbook import sign_off
 
-    record = closing.sign(Job(stated.job), stated.key, _passphrase(), stated.name)
+    record = sign_off.sign(Job(stated.job), stated.key, _passphrase(), stated.name)
     print(f"signed record: {record}")
 
 
@@ -225,11 +225,11 @@ def sign(stated: Namespace) -> None:
 def countersign(stated: Namespace) -> None:
     from fptlib.job.folder import Job
     from fptlib.record import signing
-    from fptlib.workbook import closing
+    from fptlib.workbook import sign_off
 
     # An empty reason, as of a variable that is not set, is refused and never an acceptance.
     decision = signing.ACCEPT if stated.returned is None else signing.SEND_BACK
-    record = closing.countersign(Job(stated.job), stated.key, _passphrase(), stated.name,
+    record = sign_off.countersign(Job(stated.job), stated.key, _passphrase(), stated.name,
                                  decision, stated.returned or "", stated.role)
     print(f"signed record: {record}")
 
@@ -254,7 +254,7 @@ def verify(stated: Namespace) -> int:
                  "help": "retired: earlier signatures count; compromised: none does"},
 })
 def trust(stated: Namespace) -> None:
-    from fptlib.record import trust as keys
+    from fptlib.record import trusted_keys as keys
 
     if stated.revoke:
         entry = keys.revoke(stated.list, stated.key, stated.revoke, _passphrase)
@@ -270,10 +270,10 @@ def trust(stated: Namespace) -> None:
                                        "where its job folder is not at hand"},
 })
 def recalculate(stated: Namespace) -> int:
-    from fptlib.record.named import named
-    from fptlib.workbook.closing import computed_anew
+    from fptlib.record.locate import locate
+    from fptlib.workbook.sign_off import recalculated
 
-    found = computed_anew(named(stated.record), stated.trends)
+    found = recalculated(locate(stated.record), stated.trends)
     print("\n".join(difference.line() for difference in found))
     return 1 if any(not difference.same for difference in found) else 0
 
@@ -283,10 +283,10 @@ def recalculate(stated: Namespace) -> int:
     "after": {"type": Path, "help": f"the retest: {_RECORD}; the page is written beside it"},
 })
 def compare(stated: Namespace) -> int:
-    from fptlib.record.named import named
+    from fptlib.record.locate import locate
     from fptlib.workbook import comparing
 
-    found = comparing.compare(named(stated.before), named(stated.after))
+    found = comparing.compare(locate(stated.before), locate(stated.after))
     print("\n".join(found.lines()))
     return 0 if found.good else 1
 
@@ -294,9 +294,9 @@ def compare(stated: Namespace) -> int:
 @command("Write the latest record as HTML, PDF and tables.", _JOB)
 def export(stated: Namespace) -> None:
     from fptlib.job.folder import Job
-    from fptlib.workbook.closing import print_latest
+    from fptlib.workbook.sign_off import export_latest
 
-    print("\n".join(str(path) for path in print_latest(Job(stated.job))))
+    print("\n".join(str(path) for path in export_latest(Job(stated.job))))
 
 
 @command("Screen a folder of jobs and rank them.", {

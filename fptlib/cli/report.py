@@ -24,7 +24,7 @@ from fptlib.procedure.changeovers import Changeover
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Event
-from fptlib.record.plain import plain
+from fptlib.record.canonical import plain
 from fptlib.trends.grid import Remark, TrendFile
 from fptlib.units import rounded, stated, symbol
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -11,77 +11,69 @@ from tomlkit.exceptions import TOMLKitError
 
 from fptlib.errors import RecordError
 from fptlib.job.folder import JOB_FILE, READINGS_FILE, Job, lookup, sha256
-from fptlib.record import canonical, provenance
-from fptlib.record.plain import plain
+from fptlib.record import canonical, files
 
 _MOST_NAMED = 20
+# Where the workbooks stand is no answer, and may move on.
 _BOOKKEEPING = "state"
-# What makes a job this job.
-_NAMES = ("number", "created")
 
 
 def since(payload: Mapping[str, Any], job: Job) -> list[str]:
     """Sentences on everything that is not as the payload states it."""
-    inputs = payload["inputs"]
+    inputs, books = payload["inputs"], payload["procedure"]["workbooks"]
+    trends = {path.name: path for path in job.trend_files()}
+    workbooks = {path.name: path for path in sorted(job.workbooks_folder.glob("*.ipynb"))}
     return [
         *_job_file(inputs[JOB_FILE], job),
         *_readings(inputs[READINGS_FILE], job),
-        *_trends(inputs["trends"], job),
-        *_workbooks(payload["procedure"]["workbooks"], job),
+        *_files("trend file {}", "", inputs["trends"], trends, sha256),
+        *_files("workbook {}", ": its code or text is not the one that was used", books,
+                workbooks, _workbook_digest),
     ]
 
 
 def another_job(payload: Mapping[str, Any], job: Job) -> list[str]:
-    """One sentence where the record is that of another job."""
-    now = _answers(_text(_bytes(job.file) or b"")) or {}
-    mine = [str(lookup(now, f"job.{name}", "")) for name in _NAMES]
-    theirs = [payload["job"][name] for name in _NAMES]
+    """One sentence where the record is that of another job, by its number and creation."""
+    now = _answers(_text(job.file) or "") or {}
+    mine, theirs = ([str(lookup(answers, f"job.{name}", "")) for name in ("number", "created")]
+                    for answers in (now, payload))
     if mine == theirs:
         return []
-    return [f"this record belongs to another job: to {_named(theirs)}, not to {_named(mine)}"]
+    return [f"this record belongs to another job: to {_named(*theirs)}, not to {_named(*mine)}"]
 
 
-def _named(job: Sequence[str]) -> str:
-    number, created = job
+def _named(number: str, created: str) -> str:
     return f"{number or 'a job without number'} of {created or 'no date'}"
 
 
 def _job_file(stated: Mapping[str, Any], job: Job) -> list[str]:
-    data = _bytes(job.file)
-    if data is None:
+    text = _text(job.file)
+    if text is None:
         return [f"{JOB_FILE} is gone"]
-    if canonical.digest(data) == stated["sha256"]:
+    if sha256(job.file) == stated["sha256"]:
         return []
-    before, now = _answers(stated["text"]), _answers(_text(data))
+    before, now = _answers(stated["text"]), _answers(text)
     if before is None or now is None:
         return [f"{JOB_FILE} changed and cannot be read any more"]
-    changed = _answers_changed(_given(before), _given(now))
-    if not changed and before.get(_BOOKKEEPING) != now.get(_BOOKKEEPING):
-        return []
-    return changed or [
-        f"{JOB_FILE} changed, in comments or layout only; no answer and no limit changed"
-    ]
+    moved_on = before.pop(_BOOKKEEPING, None) != now.pop(_BOOKKEEPING, None)
+    said = _answers_changed(flat(before), flat(now))
+    if said or moved_on:
+        return said
+    return [f"{JOB_FILE} changed, in comments or layout only; no answer and no limit changed"]
 
 
-def _given(answers: Mapping[str, Any]) -> dict[str, Any]:
-    """What somebody answered; where the workbooks stand is no answer, and may move on."""
-    return {name: table for name, table in answers.items() if name != _BOOKKEEPING}
-
-
-def _answers_changed(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
-    old, new = _flat(before), _flat(now)
+def _answers_changed(
+    old: Mapping[tuple[str, ...], Any], new: Mapping[tuple[str, ...], Any]
+) -> list[str]:
     # dict keys keep the file's order, so the sentences do too.
     names = [name for name in {**old, **new} if old.get(name) != new.get(name)]
-    said = [_answer_changed(name, old, new) for name in names[:_MOST_NAMED]]
+    said = []
+    for name in names[:_MOST_NAMED]:
+        what = f"limit '{name[1]}' ({name[-1]})" if name[0] == "limits" else f"'{'.'.join(name)}'"
+        said.append(f"{JOB_FILE}: {what} was {shown(old.get(name))}, "
+                    f"is now {shown(new.get(name))}")
     rest = len(names) - len(said)
-    return said + ([f"{JOB_FILE}: {rest} more answers changed"] if rest > 0 else [])
-
-
-def _answer_changed(
-    name: tuple[str, ...], old: Mapping[tuple[str, ...], Any], new: Mapping[tuple[str, ...], Any]
-) -> str:
-    what = f"limit '{name[1]}' ({name[-1]})" if name[0] == "limits" else f"'{'.'.join(name)}'"
-    return f"{JOB_FILE}: {what} was {shown(old.get(name))}, is now {shown(new.get(name))}"
+    return said + ([f"{JOB_FILE}: {rest} more answers changed"] if rest else [])
 
 
 def shown(value: Any) -> str:
@@ -89,77 +81,60 @@ def shown(value: Any) -> str:
     return "absent" if value is None else f"'{str(value)[:80]}'"
 
 
-def _flat(answers: Any, name: tuple[str, ...] = ()) -> dict[tuple[str, ...], Any]:
+def flat(answers: Any, name: tuple[str, ...] = ()) -> dict[tuple[str, ...], Any]:
+    """Nested answers as one table: the names on the way to a value, then the value."""
+    entries: Iterable[tuple[Any, Any]]
     if isinstance(answers, Mapping):
-        entries = [(str(key), value) for key, value in answers.items()]
+        entries = answers.items()
     elif isinstance(answers, list):
-        entries = [(str(n), value) for n, value in enumerate(answers, start=1)]
+        entries = enumerate(answers, start=1)
     else:
         return {name: answers}
-    found: dict[tuple[str, ...], Any] = {}
-    for key, value in entries:
-        found |= _flat(value, (*name, key))
-    return found
+    return {path: value for key, entry in entries
+            for path, value in flat(entry, (*name, str(key))).items()}
 
 
 def _answers(text: str) -> dict[str, Any] | None:
     try:
-        return plain(tomlkit.parse(text).unwrap(), JOB_FILE)
+        return dict(canonical.plain(tomlkit.parse(text).unwrap(), JOB_FILE))
     except (TOMLKitError, RecordError):
         return None
 
 
 def _readings(stated: Mapping[str, Any] | None, job: Job) -> list[str]:
-    data = _bytes(job.readings_file)
+    text = _text(job.readings_file)
     if stated is None:
-        return [] if data is None else [f"{READINGS_FILE} was added after the record was made"]
-    if data is None:
+        return [] if text is None else [f"{READINGS_FILE} was added after the record was made"]
+    if text is None:
         return [f"{READINGS_FILE} is gone"]
-    if canonical.digest(data) == stated["sha256"]:
+    if sha256(job.readings_file) == stated["sha256"]:
         return []
-    before, now = stated["text"].split("\n"), _text(data).split("\n")
+    before, now = stated["text"].split("\n"), text.split("\n")
     rows = [n for n in range(max(len(before), len(now))) if before[n:n + 1] != now[n:n + 1]]
-    if not rows:
-        return [f"{READINGS_FILE} changed"]
     named = ", ".join(str(n + 1) for n in rows[:_MOST_NAMED])
     more = f" and {len(rows) - _MOST_NAMED} more" if len(rows) > _MOST_NAMED else ""
-    return [f"{READINGS_FILE} changed in row {named}{more}"]
+    return [f"{READINGS_FILE} changed" + (f" in row {named}{more}" if rows else "")]
 
 
-def _trends(stated: Mapping[str, Any], job: Job) -> list[str]:
-    now = {path.name: path for path in job.trend_files()}
+def _files(
+    what: str, how: str, stated: Mapping[str, Any], now: Mapping[str, Path],
+    digest: Callable[[Path], str],
+) -> list[str]:
     return [
-        *(f"trend file {name} is gone" for name in stated if name not in now),
-        *(f"trend file {name} was added after the record was made"
+        *(f"{what.format(name)} is gone" for name in stated if name not in now),
+        *(f"{what.format(name)} was added after the record was made"
           for name in now if name not in stated),
-        *(f"trend file {name} changed" for name, path in now.items()
-          if name in stated and sha256(path) != stated[name]["sha256"]),
+        *(f"{what.format(name)} changed{how}" for name, path in now.items()
+          if name in stated and digest(path) != stated[name]["sha256"]),
     ]
 
 
-def _workbooks(stated: Mapping[str, Any], job: Job) -> list[str]:
-    folder = job.workbooks_folder
-    names = {path.name for path in folder.glob("*.ipynb")} if folder.is_dir() else set()
-    return [
-        *(f"workbook {name} is gone" for name in stated if name not in names),
-        *(f"workbook {name} was added after the record was made"
-          for name in sorted(names) if name not in stated),
-        *(f"workbook {name} changed: its code or text is not the one that was used"
-          for name in sorted(names) if name in stated
-          and _digest(folder / name) != stated[name]["sha256"]),
-    ]
-
-
-def _digest(path: Path) -> str:
+def _workbook_digest(path: Path) -> str:
     try:
-        return provenance.workbook_digest(path)
+        return files.workbook_digest(path)
     except RecordError:
         return ""
 
 
-def _bytes(path: Path) -> bytes | None:
-    return path.read_bytes() if path.is_file() else None
-
-
-def _text(data: bytes) -> str:
-    return data.decode("utf-8", errors="replace")
+def _text(path: Path) -> str | None:
+    return path.read_bytes().decode("utf-8", errors="replace") if path.is_file() else None

@@ -25,11 +25,11 @@ from fptlib.record.files import write_new
 
 SHORTEST_PASSPHRASE = 10
 _KEY_WRAP, _CONTENT = "PBES2-HS512+A256KW", "A256GCM"
+_ALGORITHMS = [_KEY_WRAP, _CONTENT]
 _ROUNDS = 250_000
 _LARGEST_KEY_FILE = 10_000
-# RFC 7638 section 3.2: the members that name a key, and no others.
-_NAMING_MEMBERS = {"OKP": ("crv", "kty", "x"), "RSA": ("e", "kty", "n"),
-                   "EC": ("crv", "kty", "x", "y")}
+# RFC 7638 section 3.2 and RFC 8037 section 2: the members that name such a key, and no others.
+_NAMING_MEMBERS = ("crv", "kty", "x")
 
 
 @dataclass(frozen=True)
@@ -41,25 +41,24 @@ class Key:
     @property
     def thumbprint(self) -> str:
         """The key's name (RFC 7638)."""
-        return thumbprint(self)
+        return thumbprint(self.public())
 
     def public(self) -> dict[str, str]:
         """The public half as a JWK: the three members that name it."""
         jwk = self.secret.as_dict(private=False)
-        return {name: str(jwk[name]) for name in _NAMING_MEMBERS["OKP"]}
+        return {name: str(jwk[name]) for name in _NAMING_MEMBERS}
 
 
-def thumbprint(key: Key | Mapping[str, Any]) -> str:
-    """RFC 7638 thumbprint, SHA-256, base64url, of a key or of a JWK.
+def thumbprint(jwk: Mapping[str, Any]) -> str:
+    """RFC 7638 thumbprint, SHA-256, base64url, of the JWK of an Ed25519 key.
 
     Raises:
         RecordError: the JWK lacks a member that names it.
     """
-    jwk = key.public() if isinstance(key, Key) else key
-    names = _NAMING_MEMBERS.get(str(jwk.get("kty")), ())
-    if not names or any(not isinstance(jwk.get(name), str) for name in names):
+    if jwk.get("kty") != "OKP" or any(
+            not isinstance(jwk.get(name), str) for name in _NAMING_MEMBERS):
         raise RecordError("this key lacks the members that name it (RFC 7638)")
-    return _rfc7638({name: jwk[name] for name in names})
+    return _rfc7638({name: jwk[name] for name in _NAMING_MEMBERS})
 
 
 def make_key(path: Path | str, passphrase: str) -> Key:
@@ -71,12 +70,19 @@ def make_key(path: Path | str, passphrase: str) -> Key:
     path = Path(path)
     _check_place(path)
     if len(passphrase) < SHORTEST_PASSPHRASE:
-        raise RecordError(
-            f"the passphrase has {len(passphrase)} characters; give at least "
-            f"{SHORTEST_PASSPHRASE}"
-        )
+        raise RecordError(f"the passphrase has {len(passphrase)} characters; give at least "
+                          f"{SHORTEST_PASSPHRASE}")
     key = Key(OKPKey.generate_key("Ed25519"))
-    _write_secret(path, _lock(key, passphrase))
+    header = {"alg": _KEY_WRAP, "enc": _CONTENT, "p2c": _ROUNDS, "cty": "jwk+json",
+              "kid": key.thumbprint}
+    secret = canonical.encode(key.secret.as_dict(private=True))
+    locked = jwe.encrypt_compact(header, secret, _wrapping(passphrase), algorithms=_ALGORITHMS)
+    try:
+        write_new(path, locked.encode() + b"\n", 0o600)
+    except FileExistsError:
+        raise RecordError(f"'{path.name}' exists; a key is never overwritten") from None
+    except OSError as error:
+        raise RecordError(f"key file '{path.name}' cannot be saved: {error.strerror}") from error
     return key
 
 
@@ -94,27 +100,12 @@ def load_key(path: Path | str, passphrase: str) -> Key:
     except OSError as error:
         raise RecordError(f"key file '{path.name}' cannot be read: {error.strerror}") from error
     try:
-        opened = jwe.decrypt_compact(
-            locked, _wrapping(passphrase), algorithms=[_KEY_WRAP, _CONTENT]
-        )
-        jwk = canonical.parse(opened.plaintext or b"", "the key")
-        return Key(OKPKey.import_key(jwk))
+        opened = jwe.decrypt_compact(locked, _wrapping(passphrase), algorithms=_ALGORITHMS)
+        return Key(OKPKey.import_key(canonical.parse(opened.plaintext or b"", "the key")))
     except (JoseError, ValueError, TypeError, RecordError):
         # Which of the two it was would only help somebody who guesses.
-        raise RecordError(
-            f"key file '{path.name}' does not open: the passphrase is wrong or the file is "
-            "not a signing key"
-        ) from None
-
-
-def _lock(key: Key, passphrase: str) -> bytes:
-    header = {"alg": _KEY_WRAP, "enc": _CONTENT, "p2c": _ROUNDS, "cty": "jwk+json",
-              "kid": key.thumbprint}
-    secret = canonical.encode(key.secret.as_dict(private=True))
-    locked = jwe.encrypt_compact(
-        header, secret, _wrapping(passphrase), algorithms=[_KEY_WRAP, _CONTENT]
-    )
-    return locked.encode()
+        raise RecordError(f"key file '{path.name}' does not open: the passphrase is wrong or the "
+                          "file is not a signing key") from None
 
 
 def _wrapping(passphrase: str) -> OctKey:
@@ -131,12 +122,3 @@ def _check_place(path: Path) -> None:
                 f"key file '{path.name}' lies in the job folder '{folder.name}'; a job folder "
                 "is handed on, so keep keys outside of it"
             )
-
-
-def _write_secret(path: Path, data: bytes) -> None:
-    try:
-        write_new(path, data + b"\n", 0o600)
-    except FileExistsError:
-        raise RecordError(f"'{path.name}' exists; a key is never overwritten") from None
-    except OSError as error:
-        raise RecordError(f"key file '{path.name}' cannot be saved: {error.strerror}") from error

@@ -9,35 +9,49 @@ step, trends, deficiencies, retest, abort conditions and safe state, deferral, s
 
 from __future__ import annotations
 
+import platform
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from datetime import datetime
+from importlib import metadata
 from typing import Any
 
 import numpy as np
 
+import fptlib
 from fptlib import points
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job, lookup, now
 from fptlib.job.schema import Instrument, Reading
 from fptlib.limits import Limits, standard
 from fptlib.procedure.steps import JUDGED, TITLES
-from fptlib.procedure.verdict import Check, Event, Verdict, worst
-from fptlib.record import deficiencies, provenance, schema
-from fptlib.record.plain import DECIMALS, moment, plain
+from fptlib.procedure.verdict import Check, Verdict, worst
+from fptlib.record import files, schema
+from fptlib.record.canonical import DECIMALS, moment, plain
 from fptlib.trends.grid import Grid
 
 # Lists and tables of job.toml that go into the record as they are.
-_TABLES = ("site", "plant", "sensors", "points", "files", "people", "answers", "findings")
+_TABLES = ("site", "plant", "sensors", "points", "files", "people", "answers", "findings",
+           "retest")
 _LISTS = ("prerequisites", "overrides", "abort", "marks")
+_JOB = ("number", "title", "created", "condition")
 _TEST = ("revision", "purpose", "requirement", "sequence", "sequence_revision", "weather",
          "initial_conditions", "sampling", "deferred_until", "deferral_reason", "safe_state",
          "returned_to_normal")
+_EVENT = ("name", "start", "end", "verdict", "text", "measured", "limit", "margin",
+          "uncertainty", "probability", "unit", "changeover", "subject", "first", "last",
+          "quantities")
+_WEATHER = ("outdoor_dry_bulb", "outdoor_wet_bulb", "outdoor_humidity")
+# Packages whose version can change a computed number or the record's bytes.
+_PACKAGES = (
+    "numpy", "pandas", "pyarrow", "openpyxl", "tomlkit", "rfc8785", "joserfc",
+    "cryptography", "tzdata", "matplotlib", "typst", "jinja2",
+)
 
 
 def payload(
     job: Job, trends: Grid, limits: Limits, checks: Sequence[Check],
-    readings: Iterable[Reading], instruments: Mapping[str, Instrument] | Iterable[Instrument],
+    readings: Iterable[Reading], instruments: Mapping[str, Instrument],
     made: datetime | None = None,
 ) -> dict[str, Any]:
     """Everything the record states, plain JSON types only.
@@ -50,48 +64,63 @@ def payload(
         limits: the limits in force.
         checks: every check of every step, in the procedure's order.
         readings: field readings in the glossary's units.
-        instruments: the field instruments.
+        instruments: the field instruments, by tag.
         made: moment of making; the present one where left out.
 
     Raises:
         RecordError: a value that a record cannot hold, or a file that cannot be read.
     """
     with job.locked():
-        files = provenance.inputs(job)
+        inputs = files.inputs(job)
         answers = plain(job.answers(), "job.toml")
-    _unchanged(trends, files)
+    for file in trends.files:
+        if file.sha256 != inputs["trends"].get(file.name, {}).get("sha256"):
+            raise RecordError(f"trend file '{file.name}' changed after it was judged; run the "
+                              "steps again and sign then")
     rows = [check_row(check) for check in checks]
     return {
         "schema": {"name": schema.NAME, "version": schema.VERSION, "decimals": DECIMALS},
-        "program": provenance.program(),
-        "clock": provenance.clock(made or now()),
+        "program": program(),
+        "clock": _clock(made or now()),
         "procedure": {"edition": _text(answers, "job.procedure"),
                       "letterhead": [str(line) for line in _letterhead(answers)],
-                      "workbooks": provenance.workbooks(job)},
-        "job": _job(answers),
+                      "workbooks": files.workbooks(job)},
+        "job": {**{name: _text(answers, f"job.{name}") for name in _JOB},
+                "invented": lookup(answers, "job.invented", False) is True},
         "test": _test(answers, trends),
         **{name: _table(answers, name) for name in _TABLES},
         **{name: lookup(answers, name, []) for name in _LISTS},
-        "inputs": files,
+        "inputs": inputs,
         "trends": _trends(trends),
         "limits": _limits(limits, answers),
         "steps": _steps(checks),
         "checks": rows,
-        "readings": [_reading(reading) for reading in readings],
-        "instruments": [_instrument(entry) for entry in _each(instruments)],
-        "deficiencies": deficiencies.from_checks(rows, _table(answers, "deficiencies")),
-        "retest": _table(answers, "retest"),
+        "readings": [{**plain(asdict(reading), f"reading of {reading.point}"),
+                      "unit": points.point(reading.point).unit} for reading in readings],
+        "instruments": [plain(asdict(entry), f"instrument {entry.tag}")
+                        for entry in instruments.values()],
+        "deficiencies": deficiencies(rows, _table(answers, "deficiencies")),
         "signatures_required": _required(answers),
     }
 
 
-def _unchanged(trends: Grid, files: Mapping[str, Any]) -> None:
-    """The files that were judged must be those that the record names."""
-    now_there = {name: entry["sha256"] for name, entry in files["trends"].items()}
-    for file in trends.files:
-        if file.sha256 != now_there.get(file.name):
-            raise RecordError(f"trend file '{file.name}' changed after it was judged; run the "
-                              "steps again and sign then")
+def program() -> dict[str, Any]:
+    """Version of this program, of Python and of the packages that bear on the numbers."""
+    found = {}
+    for name in _PACKAGES:
+        try:
+            found[name] = metadata.version(name)
+        except metadata.PackageNotFoundError:
+            continue
+    return {"name": "fptlib", "version": fptlib.__version__,
+            "python": platform.python_version(), "packages": found}
+
+
+def _clock(made: datetime) -> dict[str, str]:
+    """The clock of the computer on which the record was made; nobody vouches for it."""
+    local = made.astimezone()
+    return {"utc": made.isoformat(), "computer": local.isoformat(),
+            "computer_zone": str(local.tzname() or "")}
 
 
 def _table(answers: Mapping[str, Any], name: str) -> dict[str, Any]:
@@ -110,12 +139,6 @@ def _text(answers: Mapping[str, Any], path: str) -> str:
     return str(lookup(answers, path, ""))
 
 
-def _job(answers: Mapping[str, Any]) -> dict[str, Any]:
-    names = ("number", "title", "created", "condition")
-    stated = {name: _text(answers, f"job.{name}") for name in names}
-    return {**stated, "invented": lookup(answers, "job.invented", False) is True}
-
-
 def _test(answers: Mapping[str, Any], trends: Grid) -> dict[str, Any]:
     rows = len(trends)
     span = (trends.time(0), trends.time(rows)) if rows else (None, None)
@@ -123,18 +146,10 @@ def _test(answers: Mapping[str, Any], trends: Grid) -> dict[str, Any]:
         **{name: _text(answers, f"test.{name}") for name in _TEST},
         "trended_from": moment(span[0]), "trended_to": moment(span[1]),
         "time_zone": _text(answers, "site.time_zone"),
-        "observed_weather": _weather(trends),
-    }
-
-
-def _weather(trends: Grid) -> dict[str, Any]:
-    names = [name for name in ("outdoor_dry_bulb", "outdoor_wet_bulb", "outdoor_humidity")
-             if trends.has(name)]
-    return {
-        name: {"lowest": plain(np.nanmin(trends.columns[name]), name),
-               "highest": plain(np.nanmax(trends.columns[name]), name),
-               "unit": points.point(name).unit}
-        for name in names
+        "observed_weather": {
+            name: {"lowest": plain(np.nanmin(trends.columns[name]), name),
+                   "highest": plain(np.nanmax(trends.columns[name]), name),
+                   "unit": points.point(name).unit} for name in _WEATHER if trends.has(name)},
     }
 
 
@@ -173,43 +188,23 @@ def _limit(name: str, limits: Limits) -> dict[str, Any]:
 def check_row(check: Check) -> dict[str, Any]:
     """A check as the payload holds it."""
     row = {name: getattr(check, name) for name in check.__dataclass_fields__ if name != "events"}
-    events = [_event(check, event) for event in check.events]
+    events = [plain({name: getattr(event, name) for name in _EVENT}, f"{check.id}, {event.name}")
+              for event in check.events]
     return {**plain(row, check.id), "step": check.step, "events": events}
-
-
-def _event(check: Check, event: Event) -> dict[str, Any]:
-    names = ("name", "start", "end", "verdict", "text", "measured", "limit", "margin",
-             "uncertainty", "probability", "unit")
-    row = {name: getattr(event, name) for name in names}
-    return plain(row, f"{check.id}, {event.name}")
 
 
 def _steps(checks: Sequence[Check]) -> list[dict[str, Any]]:
     # Steps the standard does not know come last, in the order of their checks.
-    names = dict.fromkeys([*(step.name for step in JUDGED), *(check.step for check in checks)])
-    return [_step(name, [check for check in checks if check.step == name]) for name in names]
-
-
-def _step(name: str, checks: Sequence[Check]) -> dict[str, Any]:
-    verdicts = [check.verdict for check in checks]
-    return {
-        "step": name, "title": TITLES.get(name, name), "verdict": worst(verdicts).value,
-        "counts": {verdict.value: verdicts.count(verdict) for verdict in Verdict
-                   if verdict is not Verdict.NOT_APPLICABLE},
-    }
-
-
-def _reading(reading: Reading) -> dict[str, Any]:
-    row = plain(asdict(reading), f"reading of {reading.point}")
-    return {**row, "unit": points.point(reading.point).unit}
-
-
-def _instrument(instrument: Instrument) -> dict[str, Any]:
-    return plain(asdict(instrument), f"instrument {instrument.tag}")
-
-
-def _each(entries: Mapping[str, Instrument] | Iterable[Instrument]) -> Iterable[Instrument]:
-    return entries.values() if isinstance(entries, Mapping) else entries
+    made = []
+    known = [step.name for step in JUDGED]
+    for name in dict.fromkeys([*known, *(check.step for check in checks)]):
+        verdicts = [check.verdict for check in checks if check.step == name]
+        made.append({
+            "step": name, "title": TITLES.get(name, name), "verdict": worst(verdicts).value,
+            "counts": {verdict.value: verdicts.count(verdict) for verdict in Verdict
+                       if verdict is not Verdict.NOT_APPLICABLE or verdict in verdicts},
+        })
+    return made
 
 
 def _required(answers: Mapping[str, Any]) -> list[str]:
@@ -217,3 +212,53 @@ def _required(answers: Mapping[str, Any]) -> list[str]:
     named = [role for role in ("technician", "engineer", "witness")
              if _text(people, f"{role}.name").strip()]
     return named or ["technician"]
+
+
+CRITICAL, MAJOR, MINOR = "critical", "major", "minor"
+# Common practice, no source: what can trip or harm a chiller first, then what lets the
+# supply drift, then what costs energy.
+_SEVERITY = {"lift": CRITICAL, "handover": MAJOR, "recovery": MAJOR, "exit": MAJOR,
+             "enable": MAJOR, "reset": MAJOR, "instruments": MAJOR}
+_DUE = {CRITICAL: "before the economizer operates again", MAJOR: "before acceptance",
+        MINOR: "within 30 days"}
+# A setting changed for one step bears on the steps that come after it in the changeover.
+_INVALIDATES = {
+    "instruments": tuple(step.name for step in JUDGED),
+    "reset": ("reset", "enable", "handover", "recovery", "exit"),
+    "enable": ("enable", "handover", "transition"),
+    "lift": ("lift", "handover", "recovery"),
+    "handover": ("handover", "recovery"),
+    "recovery": ("recovery",),
+    "running": ("running", "transition"),
+    "exit": ("exit", "transition"),
+    "transition": ("enable", "exit", "transition"),
+}
+_DECIDED = ("severity", "responsible", "due", "corrective_action", "cost_party", "remark")
+
+
+def deficiencies(
+    checks: Sequence[Mapping[str, Any]], decided: Mapping[str, Any]
+) -> list[dict[str, Any]]:
+    """Each failed check as a numbered item somebody has to close, in the procedure's order.
+
+    What the job's people decided about an item (``[deficiencies."lift.minimum"]`` in job.toml)
+    replaces the default; the number and what was found never change by hand.
+    """
+    failed = [check for check in checks if check["verdict"] == Verdict.FAIL]
+    return [{"number": f"D{n}", **_deficiency(check, decided.get(check["id"], {}))}
+            for n, check in enumerate(failed, start=1)]
+
+
+def _deficiency(check: Mapping[str, Any], decided: Any) -> dict[str, Any]:
+    decision = {name: str(decided[name]) for name in _DECIDED
+                if isinstance(decided, Mapping) and name in decided}
+    step = check["step"]
+    severity = decision.get("severity") or _SEVERITY.get(step, MINOR)
+    return {
+        "check": check["id"], "found": check["reason"], "recommended": check["adjust"],
+        "retest": list(_INVALIDATES.get(step, (step,))),
+        "severity": severity, "due": _DUE.get(severity, ""),
+        "responsible": "instrument technician" if step == "instruments"
+                       else "controls contractor",
+        "corrective_action": "", "cost_party": "", "remark": "", **decision,
+    }

@@ -1,29 +1,32 @@
-"""What the page and the PDF show: sections made of a few kinds of blocks, all plain text.
+"""What page and PDF show of a record, or of a retest beside its record.
 
-Both are typeset from this one structure, so they say the same. The kinds of blocks are
-``text``, ``facts`` (label and value), ``table``, ``check`` (one check in full) and ``figure``.
+Both are typeset from this one structure, so they say the same.
 """
 
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from PIL import Image
 
 from fptlib.errors import RecordError
 from fptlib.job.folder import lookup
-from fptlib.procedure.verdict import Verdict, worst
-from fptlib.record import schema, sections, signing
-from fptlib.record.signing import SignedRecord
-from fptlib.record.text import clean, moment
+from fptlib.procedure.steps import TITLES
+from fptlib.procedure.verdict import Verdict
+from fptlib.record import retest, schema
+from fptlib.record.sections import Block, Content, Figures, all_sections, figure, section, table
+from fptlib.record.signing import Signature, SignedRecord, read_whole
+from fptlib.record.text import clean, moment, number
 
 # Colours are blind-safe and differ in lightness; the word and the mark say it without them.
 MARKS = {"pass": "✔", "fail": "✘", "indeterminate": "?", "not tested": "–", "deferred": "…"}
+_WORDS = {"pass": "passed", "fail": "failed", "indeterminate": "could not be decided",
+          "not tested": "not tested", "deferred": "deferred"}
 
 
-def report(record: bytes, figures: Mapping[str, bytes]) -> dict[str, Any]:
+def report(record: bytes, figures: Figures) -> dict[str, Any]:
     """The report on a record.
 
     Args:
@@ -33,42 +36,68 @@ def report(record: bytes, figures: Mapping[str, bytes]) -> dict[str, Any]:
     Raises:
         RecordError: the record is damaged, no payload of a known kind, or a figure is no PNG.
     """
-    found = whole(record)
-    check_figures(figures)
+    found = read_whole(record)
+    _check_figures(figures)
     content = schema.current(found.payload)
-    signers = signers_of(found, content)
+    return _report(
+        found, content,
+        title=clean(content["job"]["title"]) or "Changeover test",
+        facts=_head(content, _signers(found, content)),
+        conclusion=_conclusion(content),
+        sections=all_sections(content, figures),
+    )
+
+
+def comparison_report(before: bytes, after: bytes, figures: Figures) -> dict[str, Any]:
+    """The report that sets a retest beside the record it refers to.
+
+    Args:
+        before: the earlier record.
+        after: the retest's record.
+        figures: PNG images under ``before`` or ``after`` and their name in the record.
+
+    Raises:
+        RecordError: a record is damaged, or the second does not refer to the first.
+    """
+    _check_figures(figures)
+    first, second = read_whole(before), read_whole(after)
+    old, new = schema.current(first.payload), schema.current(second.payload)
+    closings, rows = retest.closings(before, after), retest.compare(before, after)
+    closed = sum(closing.closed for closing in closings)
+    failing = retest.newly_failing(rows)
+    worse = f" Failing now and not before: {', '.join(failing)}." if failing else ""
+    return _report(
+        second, new,
+        title=f"Before and after: {clean(new['job']['title'])}",
+        facts=[["Before", f"job {clean(old['job']['number'])}, record {first.digest[:16]}"],
+               ["After", f"job {clean(new['job']['number'])}, record {second.digest[:16]}"]],
+        conclusion=f"{closed} of {len(closings)} deficiencies are closed by the retest.{worse}",
+        sections=[
+            section("Deficiencies", table(
+                "", {"No.": 8, "Check": 26, "State": 12, "Why it is open": 54},
+                [[item.number, item.check, "closed" if item.closed else "open", item.reason]
+                 for item in closings])),
+            section("Every check", _compared(rows)),
+            section("Figures", _figures(rows, figures)),
+        ],
+    )
+
+
+def _report(
+    found: SignedRecord, content: Content, sections: list[dict[str, Any]], **head: Any
+) -> dict[str, Any]:
+    """The members every report has; its sections are those that have something to show."""
+    shown = [section for section in sections if section["blocks"]]
     return {
-        "title": clean(content["job"]["title"]) or "Changeover test",
-        "facts": _head(content, signers),
-        "verdict": worst([Verdict(check["verdict"]) for check in content["checks"]]).value,
-        "conclusion": _conclusion(content),
-        "invented": content["job"]["invented"],
-        "digest": found.digest,
-        "signers": signers,
+        **head, "invented": content["job"]["invented"], "digest": found.digest,
+        "signers": _signers(found, content),
         "signed_at": found.signatures[-1].header["signed-at"],
-        "sections": numbered(sections.all_sections(content, figures)),
+        "sections": [{**section, "id": f"s{n}", "title": f"{n}  {section['title']}"}
+                     for n, section in enumerate(shown, start=1)],
     }
 
 
-def whole(record: bytes) -> SignedRecord:
-    """The record taken apart, its signatures checked.
-
-    Raises:
-        RecordError: the record is damaged.
-    """
-    found = signing.read(record)
-    for signature in found.signatures:
-        if refusal := signing.mismatch(found, signature):
-            raise RecordError(f"this record cannot be used: {refusal}; take a whole copy of it")
-    return found
-
-
-def check_figures(figures: Mapping[str, bytes]) -> None:
-    """Refuse a figure that is no PNG.
-
-    Raises:
-        RecordError: names the figure.
-    """
+def _check_figures(figures: Figures) -> None:
     for name, image in figures.items():
         try:
             with Image.open(io.BytesIO(image), formats=["PNG"]) as opened:
@@ -77,60 +106,63 @@ def check_figures(figures: Mapping[str, bytes]) -> None:
             raise RecordError(f"figure '{name}' is not a PNG image") from error
 
 
-def _head(content: Mapping[str, Any], signers: list[dict[str, str]]) -> list[list[str]]:
-    job, site = content["job"], content["site"]
-    where = ", ".join(clean(site[name]) for name in ("name", "place") if site.get(name))
-    test = content["test"]
-    return [row for row in [
-        ["Firm", clean(", ".join(content["procedure"].get("letterhead", [])))],
-        ["Job", clean(job["number"])],
-        ["Site", where],
-        ["Procedure", clean(content["procedure"]["edition"])],
-        ["Trends", f"{moment(test['trended_from'])} to {moment(test['trended_to'])}"
-                   if test["trended_from"] else "none"],
-        ["Record made", moment(content["clock"]["utc"])],
-        ["Signatures", "; ".join(_signer_line(signer) for signer in signers)],
-    ] if row[1]]
+def _head(content: Content, signers: Sequence[Mapping[str, str]]) -> list[list[str]]:
+    job, site, test = content["job"], content["site"], content["test"]
+    rows = {
+        "Firm": clean(", ".join(content["procedure"].get("letterhead", []))),
+        "Job": clean(job["number"]),
+        "Site": ", ".join(clean(site[name]) for name in ("name", "place") if site.get(name)),
+        "Procedure": clean(content["procedure"]["edition"]),
+        "Trends": f"{moment(test['trended_from'])} to {moment(test['trended_to'])}"
+                  if test["trended_from"] else "none",
+        "Record made": moment(content["clock"]["utc"]),
+        "Signatures": "; ".join(f"{signer['role']} {signer['name']} ({signer['decision']})"
+                                for signer in signers),
+    }
+    return [[label, value] for label, value in rows.items() if value]
 
 
-def _conclusion(content: Mapping[str, Any]) -> str:
-    checks, open_items = content["checks"], content["deficiencies"]
-    if not checks:
+def _conclusion(content: Content) -> str:
+    found = [check["verdict"] for check in content["checks"]]
+    if not found:
         return "No check was made."
-    found = [check["verdict"] for check in checks]
-    said = [f"{_WORDS[word]} {found.count(word)}" for word in MARKS if word in found]
-    items = f" Deficiencies: {len(open_items)}." if open_items else ""
-    return f"{len(checks)} checks: {', '.join(said)}.{items}"
+    said = [f"{words} {found.count(word)}" for word, words in _WORDS.items() if word in found]
+    open_items = len(content["deficiencies"])
+    items = f" Deficiencies: {open_items}." if open_items else ""
+    return f"{len(found)} checks: {', '.join(said)}.{items}"
 
 
-_WORDS = {"pass": "passed", "fail": "failed", "indeterminate": "could not be decided",
-          "not tested": "not tested", "deferred": "deferred"}
-
-
-def signers_of(found: SignedRecord, content: Mapping[str, Any]) -> list[dict[str, str]]:
+def _signers(found: SignedRecord, content: Content) -> list[dict[str, str]]:
     """Who signed, then whose signature the record awaits."""
     signed = [_signer(signature) for signature in found.signatures]
     roles = {signer["role"] for signer in signed}
-    awaited = [role for role in content["signatures_required"] if role not in roles]
-    return signed + [{"role": role, "name": clean(lookup(content, f"people.{role}.name", "")),
-                      "decision": "awaited", "at": "", "kid": "", "reason": ""}
-                     for role in awaited]
+    return signed + [
+        {"role": role, "name": clean(lookup(content, f"people.{role}.name", "")),
+         "decision": "awaited", "at": "", "kid": "", "reason": ""}
+        for role in content["signatures_required"] if role not in roles]
 
 
-def _signer_line(signer: dict[str, str]) -> str:
-    return f"{signer['role']} {signer['name']} ({signer['decision']})"
+def _signer(signature: Signature) -> dict[str, str]:
+    return {"role": signature.role, "name": clean(signature.name),
+            "decision": "sent back" if signature.sent_back else "accepted",
+            "at": moment(signature.header["signed-at"]), "kid": signature.kid,
+            "reason": clean(signature.header["reason"])}
 
 
-def _signer(signature: signing.Signature) -> dict[str, str]:
-    header = signature.header
-    decision = "sent back" if header["decision"] == signing.SEND_BACK else "accepted"
-    return {"role": header["role"], "name": clean(header["name"]), "decision": decision,
-            "at": moment(header["signed-at"]), "kid": header["kid"],
-            "reason": clean(header["reason"])}
+def _compared(rows: Sequence[retest.Comparison]) -> list[Block]:
+    columns = {"Check": 24, "Question": 22, "Before": 16, "After": 16, "Measured before": 11,
+               "Measured after": 11}
+    return table("", columns, [
+        [row.check, row.question, *(Verdict(word) if word else "not made"
+                                    for word in (row.before, row.after)),
+         number(row.measured_before, row.unit), number(row.measured_after, row.unit)]
+        for row in rows])
 
 
-def numbered(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The sections that have something to show, with number and anchor."""
-    shown = [section for section in found if section["blocks"]]
-    return [{**section, "id": f"s{n}", "title": f"{n}  {section['title']}"}
-            for n, section in enumerate(shown, start=1)]
+def _figures(rows: Sequence[retest.Comparison], figures: Figures) -> list[Block]:
+    about = {**TITLES, **{row.check: row.question for row in rows}}
+    # A figure belongs to a check or to a whole step.
+    names = dict.fromkeys([*(row.check for row in rows),
+                           *(row.check.split(".", 1)[0] for row in rows)])
+    return [block for name in names for when in ("before", "after")
+            for block in figure(f"{when} {name}", f"{when}: {about.get(name, name)}", figures)]

@@ -1,15 +1,92 @@
-"""Retest: what it refers to, what it has to repeat, what it closes, before and after."""
+"""Retest: what it starts with, what it refers to and repeats, and what it closes."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
 from fptlib.errors import RecordError
+from fptlib.job.folder import JOB_FILE, Job, now
+from fptlib.job.start import start_with
 from fptlib.procedure.verdict import Verdict
 from fptlib.record import schema, signing
+from fptlib.record.recalculate import text_of
 from fptlib.record.text import one_line
+
+# What belongs to plant, site and the agreed way of testing; all else is of the test as made.
+_KEPT = ("job", "site", "plant", "files", "points", "sensors", "limits", "people", "instruments",
+         "abort")
+_SIGNED_OFF = ("done", "by")
+_SUFFIX = ", retest"
+_UNPROVEN = (Verdict.NOT_TESTED, Verdict.DEFERRED, "")
+
+
+def start_retest(folder: Path | str, record: bytes, title: str = "") -> Job:
+    """A new job folder that repeats an earlier test after correction.
+
+    It has the plant, site, points, limits and people of the earlier test's record and refers
+    to it; what was found, marked and signed off then is left out.
+
+    Raises:
+        RecordError: the record is damaged or of an unknown kind.
+        JobError: the folder is there already and not empty.
+    """
+    return start_with(folder, answers(record, title))
+
+
+def answers(record: bytes, title: str = "") -> str:
+    """The text of the retest's ``job.toml``; comments of what is taken over stay.
+
+    Args:
+        record: the earlier test's record; its signatures must match.
+        title: title of the retest; the earlier one's with a word added where left out.
+
+    Raises:
+        RecordError: the record is damaged or of an unknown kind.
+    """
+    content = schema.current(signing.read_whole(record).payload)
+    earlier = content["job"]
+    try:
+        document = tomlkit.parse(text_of(JOB_FILE, content["inputs"]))
+    except TOMLKitError as error:
+        raise RecordError(f"the record's text of {JOB_FILE} cannot be read: {error}; take another "
+                          "record of that job") from error
+    for name in [name for name in document if name not in _KEPT]:
+        document.remove(name)
+    document["job"] = {
+        "title": title or earlier["title"].removesuffix(_SUFFIX) + _SUFFIX,
+        "condition": "natural", "created": now().isoformat(),
+        # An invented plant stays one, and every page says so.
+        **({"invented": True} if earlier["invented"] else {}),
+    }
+    if content["prerequisites"]:
+        # Every one is to be signed off again.
+        document["prerequisites"] = listed = tomlkit.aot()
+        for row in content["prerequisites"]:
+            listed.append(tomlkit.item({k: v for k, v in row.items() if k not in _SIGNED_OFF}))
+    document["retest"] = reference(record)
+    return tomlkit.dumps(document)
+
+
+def reference(record: bytes) -> dict[str, Any]:
+    """What a retest's ``job.toml`` holds under ``[retest]`` to refer to a record.
+
+    Raises:
+        RecordError: the record is damaged or of an unknown kind.
+    """
+    found = signing.read(record)
+    content = schema.current(found.payload)
+    items = content["deficiencies"]
+    return {
+        "of_job": content["job"]["number"], "of_record": found.digest,
+        "deficiencies": [item["number"] for item in items],
+        "steps": list(dict.fromkeys(step for item in items for step in item["retest"])),
+    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +100,31 @@ class Comparison:
     after: str
     measured_before: float | None
     measured_after: float | None
+
+
+def compare(before: bytes, after: bytes) -> list[Comparison]:
+    """Every check of either record, before and after.
+
+    Raises:
+        RecordError: a record is damaged or of an unknown kind.
+    """
+    old, new = ({row["id"]: row for row in schema.current(signing.read(record).payload)["checks"]}
+                for record in (before, after))
+    return [_comparison(id, old.get(id, {}), new.get(id, {})) for id in {**old, **new}]
+
+
+def _comparison(id: str, old: Mapping[str, Any], new: Mapping[str, Any]) -> Comparison:
+    words = new or old
+    return Comparison(
+        id, words["question"], words["unit"], old.get("verdict", ""), new.get("verdict", ""),
+        old.get("measured"), new.get("measured"),
+    )
+
+
+def newly_failing(rows: Sequence[Comparison]) -> list[str]:
+    """The checks that fail in the retest and did not fail before."""
+    return [row.check for row in rows
+            if row.after == Verdict.FAIL and row.before != Verdict.FAIL]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,51 +144,6 @@ class Closing:
         """What became of the deficiency, as a line of text."""
         state = "closed" if self.closed else f"open: {self.reason}"
         return one_line(f"{self.number} {self.check}: {state}")
-
-
-def reference(record: bytes) -> dict[str, Any]:
-    """What a retest's ``job.toml`` holds under ``[retest]`` to refer to a record.
-
-    Raises:
-        RecordError: the record is damaged or of an unknown kind.
-    """
-    found = signing.read(record)
-    content = schema.current(found.payload)
-    items = content["deficiencies"]
-    steps = dict.fromkeys(step for item in items for step in item["retest"])
-    return {
-        "of_job": content["job"]["number"], "of_record": found.digest,
-        "deficiencies": [item["number"] for item in items], "steps": list(steps),
-    }
-
-
-def compare(before: bytes, after: bytes) -> list[Comparison]:
-    """Every check of either record, before and after.
-
-    Raises:
-        RecordError: a record is damaged or of an unknown kind.
-    """
-    old, new = _checks(before), _checks(after)
-    return [_comparison(id, old.get(id, {}), new.get(id, {}))
-            for id in dict.fromkeys([*old, *new])]
-
-
-def newly_failing(rows: list[Comparison]) -> list[str]:
-    """The checks that fail in the retest and did not fail before."""
-    return [row.check for row in rows
-            if row.after == Verdict.FAIL and row.before != Verdict.FAIL]
-
-
-def _checks(record: bytes) -> dict[str, Mapping[str, Any]]:
-    return {row["id"]: row for row in schema.current(signing.read(record).payload)["checks"]}
-
-
-def _comparison(id: str, old: Mapping[str, Any], new: Mapping[str, Any]) -> Comparison:
-    words = new or old
-    return Comparison(
-        id, words["question"], words["unit"], old.get("verdict", ""), new.get("verdict", ""),
-        old.get("measured"), new.get("measured"),
-    )
 
 
 def closings(before: bytes, after: bytes) -> list[Closing]:
@@ -110,8 +167,8 @@ def closings(before: bytes, after: bytes) -> list[Closing]:
             for item in schema.current(first.payload)["deficiencies"]]
 
 
-def _open(item: Mapping[str, Any], compared: list[Comparison]) -> str:
-    unproven = (Verdict.NOT_TESTED, Verdict.DEFERRED, "")
+def _open(item: Mapping[str, Any], compared: Sequence[Comparison]) -> str:
+    """Why a deficiency is not closed, or nothing."""
     for row in compared:
         if row.check == item["check"] and row.after != Verdict.PASS:
             return f"{row.check} is {row.after or 'absent'} in the retest"
@@ -120,6 +177,6 @@ def _open(item: Mapping[str, Any], compared: list[Comparison]) -> str:
             continue
         if row.after == Verdict.FAIL:
             return f"{row.check}, which the correction bears on, fails in the retest"
-        if row.after in unproven and row.before not in unproven:
+        if row.after in _UNPROVEN and row.before not in _UNPROVEN:
             return f"{row.check} has to be repeated; it is {row.after or 'absent'}"
     return ""

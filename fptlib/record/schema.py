@@ -10,7 +10,7 @@ from typing import Any
 
 from fptlib.errors import RecordError
 
-NAME, VERSION = "changeover-test-record", 2
+NAME, VERSION = "changeover-test-record", 3
 _LONGEST_PART = 60
 
 
@@ -25,9 +25,21 @@ def _to_2(payload: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def _to_3(payload: dict[str, Any]) -> dict[str, Any]:
+    """Version 2 kept of an event its outcome alone, not what its formula was given."""
+    kept = {"changeover": 0, "first": None, "last": None, "quantities": {}}
+    return {
+        **payload,
+        "schema": {**payload["schema"], "version": 3},
+        "checks": [{**check, "events": [{**event, **kept, "subject": event["name"]}
+                                        for event in check["events"]]}
+                   for check in payload["checks"]],
+    }
+
+
 # The step from each older version to the next one. The signed bytes stay as they are; only what
 # is shown and compared is brought up.
-MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {1: _to_2}
+MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {1: _to_2, 2: _to_3}
 
 
 def current(payload: dict[str, Any]) -> dict[str, Any]:

@@ -1,25 +1,42 @@
-"""The sections of a report, each made of the payload's members alone."""
+"""The sections of a report, made of the payload's members alone.
+
+A section has a title and blocks of plain text: ``text``, ``facts`` (label and value),
+``table``, ``check`` (one check in full) and ``figure``.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import io
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
+
+from PIL import Image
 
 from fptlib.limits import COMMON_PRACTICE
 from fptlib.procedure.verdict import Verdict
-from fptlib.record.blocks import Block, facts, figure, flat, paired, section, table, text
+from fptlib.record.changes import flat
 from fptlib.record.text import clean, likelihood, moment, number, span, unit_shown
 
 Content = Mapping[str, Any]
-_OVERRIDE_OPEN = "NOT RELEASED"
+Block = dict[str, Any]
+Figures = Mapping[str, bytes]
 _MOST_CAUTIONS = 8
+_ANSWERS = {"What": 40, "Answer": 60}
+# The units of design data, as the plant's dataclasses state them.
+_PLANT_UNITS = {
+    "capacity": "tons", "load": "tons", "minimum_water_lift": "degF",
+    "minimum_pressure_lift": "psi", "cutout": "degF", "loop_volume": "gal",
+    "sump_volume": "gal", "chw_flow": "gpm", "cw_flow": "gpm", "chw_entering": "degF",
+    "chw_leaving": "degF", "cw_entering": "degF", "cw_leaving": "degF",
+    "tower_approach, value": "degF", "exchanger_approach, value": "degF",
+}
 
 
-def all_sections(content: Content, figures: Mapping[str, bytes]) -> list[dict[str, Any]]:
+def all_sections(content: Content, figures: Figures) -> list[dict[str, Any]]:
     """Every section with its blocks, the summary first."""
     return [
         section("Verdict per step", _summary(content)),
-        section("Cautions", _cautions(content)),
+        section("Cautions", [_text(caution) for caution in _cautions(content)]),
         section("Plant and conditions", _conditions(content)),
         section("Deficiencies and retest", _deficiencies(content)),
         *(section(step["title"], _step(content, step, figures)) for step in content["steps"]),
@@ -30,190 +47,234 @@ def all_sections(content: Content, figures: Mapping[str, bytes]) -> list[dict[st
     ]
 
 
+def section(title: str, blocks: list[Block]) -> dict[str, Any]:
+    """A section of a report."""
+    return {"title": clean(title), "blocks": blocks}
+
+
+def _text(words: str) -> Block:
+    return {"kind": "text", "text": clean(words)}
+
+
+def _facts(rows: Mapping[str, Any]) -> list[Block]:
+    """Labels with their values; an empty value is left out."""
+    shown = [[label, clean(value)] for label, value in rows.items() if str(value or "").strip()]
+    return [{"kind": "facts", "rows": shown}] if shown else []
+
+
+def table(
+    caption: str, columns: Mapping[str, int], rows: Iterable[Sequence[Any]], doubled: bool = False
+) -> list[Block]:
+    """A table, none where it has no row.
+
+    Args:
+        caption: what stands above it.
+        columns: heads with their shares of the line.
+        rows: rows of cells, each a text or a verdict.
+        doubled: two rows to a line, down the left half first.
+    """
+    made = [[_cell(cell) for cell in row] for row in rows]
+    heads, widths = list(columns), list(columns.values())
+    if doubled:
+        half = (len(made) + 1) // 2
+        right = [*made[half:], [_cell("")] * len(heads)]
+        made = [[*row, *right[n]] for n, row in enumerate(made[:half])]
+        heads, widths = heads * 2, widths * 2
+    return [{"kind": "table", "caption": caption, "head": heads, "rows": made,
+             "widths": widths}] if made else []
+
+
+def _cell(cell: Any) -> dict[str, str]:
+    if isinstance(cell, Verdict):
+        return {"verdict": cell.value, "text": cell.value}
+    return {"verdict": "", "text": clean(cell)}
+
+
+def figure(name: str, about: str, figures: Figures) -> list[Block]:
+    """The figure of that name, where there is one; its own description is read out for it."""
+    if name not in figures:
+        return []
+    with Image.open(io.BytesIO(figures[name]), formats=["PNG"]) as opened:
+        said = str(opened.info.get("Description", ""))
+        ratio = opened.height / opened.width
+    return [{"kind": "figure", "key": name, "caption": f"Evidence: {clean(about)}",
+             "alt": clean(said or f"Chart of the trends behind: {about}"), "ratio": ratio}]
+
+
+def answer_rows(answers: Any) -> list[list[str]]:
+    """Nested answers as rows of a label and the value with its unit."""
+    rows = []
+    for path, value in flat(answers).items():
+        # An entry of a list is numbered, one of a table is named.
+        name = "".join(f" {part}" if part.isdigit() else f", {part}" for part in path)[2:]
+        *_, last = ("", *path)
+        unit = _PLANT_UNITS.get(name, _PLANT_UNITS.get(last, ""))
+        rows.append([name.replace("_", " "), number(value, unit)])
+    return rows
+
+
+def _of_step(content: Content, step: Content) -> list[Content]:
+    return [check for check in content["checks"] if check["step"] == step["step"]]
+
+
 def _summary(content: Content) -> list[Block]:
+    rows = []
+    for step in content["steps"]:
+        checks, verdict = _of_step(content, step), Verdict(step["verdict"])
+        counts = ", ".join(f"{count} {name}" for name, count in step["counts"].items() if count)
+        deciding = [check["reason"] for check in checks if check["verdict"] == verdict]
+        if verdict is Verdict.PASS and len(deciding) == len(checks):
+            deciding = ["every check passed"]
+        rows.append([step["title"], verdict, counts or "none",
+                     deciding[0] if deciding else "no check was made"])
     found = content["findings"].get("summary", "")
-    rows = [_summary_row(content, step) for step in content["steps"]]
     return [
-        *table("", ["Step", "Verdict", "Checks", "What decided"], rows, (24, 18, 18, 40)),
-        *([text(f"Findings: {found}")] if found else []),
+        *table("", {"Step": 24, "Verdict": 18, "Checks": 18, "What decided": 40}, rows),
+        *([_text(f"Findings: {found}")] if found else []),
     ]
 
 
-def _summary_row(content: Content, step: Content) -> list[Any]:
-    checks = [check for check in content["checks"] if check["step"] == step["step"]]
-    verdict = Verdict(step["verdict"])
-    counts = ", ".join(f"{count} {name}" for name, count in step["counts"].items() if count)
-    deciding = [check for check in checks if check["verdict"] == verdict.value]
-    decided = "every check passed" if verdict is Verdict.PASS and len(deciding) == len(checks) \
-        else deciding[0]["reason"] if deciding else "no check was made"
-    return [step["title"], verdict, counts or "none", decided]
-
-
-def _cautions(content: Content) -> list[Block]:
-    return [text(caution) for caution in [
-        *_condition_cautions(content), *_limit_cautions(content), *_override_cautions(content),
-        *_trend_cautions(content),
-    ]]
-
-
-def _trend_cautions(content: Content) -> list[str]:
-    remarks = content["trends"]["remarks"]
-    unusable = [f"Not used: {remark['text']} ({remark['point'] or remark['file'] or 'trends'})"
-                for remark in remarks if remark["severity"] == "unusable"]
-    doubts = sum(remark["severity"] == "doubt" for remark in remarks)
-    shown, rest = unusable[:_MOST_CAUTIONS], len(unusable) - _MOST_CAUTIONS
-    return [
-        *shown,
-        *([f"{rest} more points are not used."] if rest > 0 else []),
-        *([f"{doubts} doubts about the trends are listed under Trends and files."]
-          if doubts else []),
-    ]
-
-
-def _condition_cautions(content: Content) -> list[str]:
+def _cautions(content: Content) -> list[str]:
     said = []
+    condition = content["job"]["condition"]
+    unchanged = content["limits"]["unchanged_since_frozen"]
+    remarks = content["trends"]["remarks"]
     if content["job"]["invented"]:
         said.append("The data of this record are invented, for demonstration; no such plant "
                     "exists.")
-    condition = content["job"]["condition"]
     if condition not in ("", "natural"):
         said.append(f"The condition was {condition}, not natural: the test shows what the "
                     "controls do, not what the plant can carry.")
     if not content["readings"]:
         said.append("No field reading was taken: the trends were not compared with an "
                     "instrument.")
+    if unchanged is None:
+        said.append("The acceptance limits were not frozen before the trends were read.")
+    if unchanged is False:
+        said.append("The acceptance limits were changed after they had been frozen; see the "
+                    "limits in force.")
+    said += [f"The override of {entry.get('point', 'a point')} is not shown as released."
+             for entry in content["overrides"] if not entry.get("released")]
+    unusable = [f"Not used: {remark['text']} ({remark['point'] or remark['file'] or 'trends'})"
+                for remark in remarks if remark["severity"] == "unusable"]
+    said += unusable[:_MOST_CAUTIONS]
+    if (rest := len(unusable) - _MOST_CAUTIONS) > 0:
+        said.append(f"{rest} more points are not used.")
+    if doubts := sum(remark["severity"] == "doubt" for remark in remarks):
+        said.append(f"{doubts} doubts about the trends are listed under Trends and files.")
     return said
 
 
-def _limit_cautions(content: Content) -> list[str]:
-    unchanged = content["limits"]["unchanged_since_frozen"]
-    if unchanged is None:
-        return ["The acceptance limits were not frozen before the trends were read."]
-    return [] if unchanged else [
-        "The acceptance limits were changed after they had been frozen; see the limits in force."]
-
-
-def _override_cautions(content: Content) -> list[str]:
-    return [f"The override of {entry.get('point', 'a point')} is not shown as released."
-            for entry in content["overrides"] if not entry.get("released")]
-
-
 def _conditions(content: Content) -> list[Block]:
-    test, site, plant = content["test"], content["site"], content["plant"]
-    return [
-        *facts([
-            ("Purpose", test["purpose"]), ("Requirement", test["requirement"]),
-            ("Test revision", test["revision"]),
-            ("Sequence of operation", " ".join(
-                part for part in (test["sequence"], test["sequence_revision"]) if part)),
-            ("Condition", content["job"]["condition"]),
-            ("Altitude", number(site.get("altitude"), "ft") if "altitude" in site else ""),
-            ("Time zone", test["time_zone"]), ("Weather, as noted", test["weather"]),
-            *((f"Trended {name.replace('_', ' ')}",
-               f"{number(span['lowest'])} to {number(span['highest'], span['unit'])}")
-              for name, span in test["observed_weather"].items()),
-            ("Initial conditions", test["initial_conditions"]), ("Sampling", test["sampling"]),
-            ("Deferred until", test["deferred_until"]),
-            ("Reason of deferral", test["deferral_reason"]),
-            ("Safe state", test["safe_state"]),
-            ("Returned to normal", test["returned_to_normal"]),
-        ]),
-        *table("Plant as the job states it", ["What", "Value"] * 2,
-               paired(flat(plant)), (24, 26, 24, 26)),
-        *table("Other answers given in the workbooks", ["What", "Answer"],
-                flat(_other_answers(content)), (40, 60)),
-    ]
-
-
-def _other_answers(content: Content) -> dict[str, Any]:
+    test, site = content["test"], content["site"]
     steps = {step["step"] for step in content["steps"]}
-    return {name: value for name, value in content["answers"].items() if name not in steps}
+    others = {name: value for name, value in content["answers"].items() if name not in steps}
+    return [
+        *_facts({
+            "Purpose": test["purpose"], "Requirement": test["requirement"],
+            "Test revision": test["revision"],
+            "Sequence of operation": f"{test['sequence']} {test['sequence_revision']}".strip(),
+            "Condition": content["job"]["condition"],
+            "Altitude": number(site.get("altitude"), "ft") if "altitude" in site else "",
+            "Time zone": test["time_zone"], "Weather, as noted": test["weather"],
+            **{f"Trended {name.replace('_', ' ')}":
+               f"{number(seen['lowest'])} to {number(seen['highest'], seen['unit'])}"
+               for name, seen in test["observed_weather"].items()},
+            "Initial conditions": test["initial_conditions"], "Sampling": test["sampling"],
+            "Deferred until": test["deferred_until"],
+            "Reason of deferral": test["deferral_reason"],
+            "Safe state": test["safe_state"], "Returned to normal": test["returned_to_normal"],
+        }),
+        *table("Plant as the job states it", {"What": 24, "Value": 26},
+               answer_rows(content["plant"]), doubled=True),
+        *table("Other answers given in the workbooks", _ANSWERS, answer_rows(others)),
+    ]
 
 
 def _deficiencies(content: Content) -> list[Block]:
-    items = [
-        [item["number"], item["check"], item["severity"], item["found"], item["recommended"],
-         item["responsible"], item["due"]] for item in content["deficiencies"]
-    ]
+    items = content["deficiencies"]
     return [
-        *([] if items else [text("No check failed; there is no deficiency.")]),
-        *facts([("Deficiencies as the engineer wrote them",
-                  content["findings"].get("deficiencies", ""))]),
-        *table("Deficiencies", ["No.", "Check", "Severity", "Found", "Recommended setting",
-                                 "Responsible", "Due"], items, (5, 20, 8, 19, 25, 12, 11)),
-        *table("Correction and retest", ["No.", "Corrective action", "Steps to repeat",
-                                          "Cost borne by", "Remark"],
-                [[item["number"], item["corrective_action"], ", ".join(item["retest"]),
-                  item["cost_party"], item["remark"]] for item in content["deficiencies"]],
-                (6, 32, 30, 14, 18)),
-        *table("This job is a retest", ["What", "Value"], flat(content["retest"]), (40, 60)),
+        *([] if items else [_text("No check failed; there is no deficiency.")]),
+        *_facts({"Deficiencies as the engineer wrote them":
+                 content["findings"].get("deficiencies", "")}),
+        *table("Deficiencies", {"No.": 5, "Check": 20, "Severity": 8, "Found": 19,
+                                "Recommended setting": 25, "Responsible": 12, "Due": 11},
+               _rows(items, "number check severity found recommended responsible due")),
+        *table("Correction and retest", {"No.": 6, "Corrective action": 32, "Steps to repeat": 30,
+                                         "Cost borne by": 14, "Remark": 18},
+               [[item["number"], item["corrective_action"], ", ".join(item["retest"]),
+                 item["cost_party"], item["remark"]] for item in items]),
+        *table("This job is a retest", {"What": 40, "Value": 60}, answer_rows(content["retest"])),
     ]
 
 
-def _step(content: Content, step: Content, figures: Mapping[str, bytes]) -> list[Block]:
-    checks = [check for check in content["checks"] if check["step"] == step["step"]]
-    answers = flat(content["answers"].get(step["step"], {}))
-    blocks = [block for check in checks for block in _check(check, figures)]
+def _rows(entries: Iterable[Content], members: str) -> list[list[Any]]:
+    """The named members of each entry; one that it does not have is empty."""
+    return [[entry.get(name, "") for name in members.split()] for entry in entries]
+
+
+def _step(content: Content, step: Content, figures: Figures) -> list[Block]:
     return [
-        *blocks,
+        *(block for check in _of_step(content, step) for block in _check(check, figures)),
         *figure(step["step"], step["title"], figures),
-        *table("Answers given in the workbook", ["What", "Answer"], answers, (40, 60)),
+        *table("Answers given in the workbook", _ANSWERS,
+               answer_rows(content["answers"].get(step["step"], {}))),
     ]
 
 
-def _check(check: Content, figures: Mapping[str, bytes]) -> list[Block]:
-    unit = check["unit"]
+def _check(check: Content, figures: Figures) -> list[Block]:
+    numbers = {"Measured": check["measured"], "Limit": check["limit"], "Margin": check["margin"],
+               # Zero is what a check without an uncertainty of its own carries: no statement.
+               "Uncertainty (k = 2)": check["uncertainty"] or None}
+    words = {name: clean(check[name])
+             for name in ("id", "question", "reason", "basis", "meaning", "adjust")}
     return [{
-        "kind": "check", "id": clean(check["id"]), "question": clean(check["question"]),
-        "verdict": check["verdict"], "reason": clean(check["reason"]),
-        "values": [[label, number(check[name], unit)] for label, name in (
-            ("Measured", "measured"), ("Limit", "limit"), ("Margin", "margin"),
-            ("Uncertainty (k = 2)", "uncertainty")) if _stated(check, name)],
+        "kind": "check", **words, "verdict": check["verdict"],
+        "values": [[label, number(value, check["unit"])] for label, value in numbers.items()
+                   if value is not None],
         "probability": likelihood(check["probability"]),
-        "basis": clean(check["basis"]), "meaning": clean(check["meaning"]),
-        "adjust": clean(check["adjust"]),
         "missing": ", ".join(clean(name) for name in check["missing"]),
         "events": _events(check),
     }, *figure(check["id"], check["question"], figures)]
 
 
-def _stated(check: Content, name: str) -> bool:
-    # Zero is what a check without an uncertainty of its own carries; it is no statement.
-    return bool(check[name]) if name == "uncertainty" else check[name] is not None
-
-
 def _events(check: Content) -> list[Block]:
-    events = check["events"]
     rows = [[event["name"], span(event["start"], event["end"]), event["text"],
-             Verdict(event["verdict"])] for event in events]
-    if all(event["verdict"] == check["verdict"] for event in events):
+             Verdict(event["verdict"])] for event in check["events"]]
+    if all(event["verdict"] == check["verdict"] for event in check["events"]):
         # The check's own verdict says it for each of them.
-        return table("", ["Event", "When", "What was seen"], [row[:3] for row in rows],
-                     (19, 26, 55))
-    return table("", ["Event", "When", "What was seen", "Verdict"], rows, (17, 26, 43, 14))
+        shown = table("", {"Event": 19, "When": 26, "What was seen": 55},
+                      [row[:3] for row in rows])
+    else:
+        shown = table("", {"Event": 17, "When": 26, "What was seen": 43, "Verdict": 14}, rows)
+    return [*shown, *_worksheet(check)]
+
+
+def _worksheet(check: Content) -> list[Block]:
+    """What the formula was given in each event, as it was calculated."""
+    known = [event for event in check["events"] if event["quantities"]]
+    names = list(dict.fromkeys(name for event in known for name in event["quantities"]))
+    widths = {"Event": 16, **{name: max(84 // len(names), 8) for name in names}}
+    return table("How it was calculated", widths,
+                 [[event["name"], *(number(event["quantities"].get(name)) for name in names)]
+                  for event in known])
 
 
 def _readings(content: Content) -> list[Block]:
-    readings = [
-        [moment(row["time"]), row["point"], _read(row), row["instrument"], row["taken_by"],
-         row["remark"]] for row in content["readings"]
-    ]
-    instruments = [
-        [row["tag"], row["make_model"], row["serial"], row["range"],
-         number(row["accuracy"], row["accuracy_unit"]),
-         moment(row["calibrated"])[:10], moment(row["due"])[:10] or "not stated"]
-        for row in content["instruments"]
-    ]
     return [
-        *table("Field readings", ["Time", "Point", "Value", "Instrument", "Taken by", "Remark"],
-                readings, (18, 23, 13, 13, 16, 17)),
-        *table("Field instruments", ["Tag", "Make and model", "Serial", "Range", "Accuracy ±",
-                                      "Calibrated", "Due"],
-                instruments, (11, 19, 14, 14, 14, 14, 14)),
+        *table("Field readings", {"Time": 18, "Point": 23, "Value": 13, "Instrument": 13,
+                                  "Taken by": 16, "Remark": 17},
+               [[moment(row["time"]), row["point"], _read(row), row["instrument"],
+                 row["taken_by"], row["remark"]] for row in content["readings"]]),
+        *table("Field instruments", {"Tag": 11, "Make and model": 19, "Serial": 14, "Range": 14,
+                                     "Accuracy ±": 14, "Calibrated": 14, "Due": 14},
+               [[row["tag"], row["make_model"], row["serial"], row["range"],
+                 number(row["accuracy"], row["accuracy_unit"]), moment(row["calibrated"])[:10],
+                 moment(row["due"])[:10] or "not stated"] for row in content["instruments"]]),
     ]
 
 
-def _read(row: Mapping[str, Any]) -> str:
+def _read(row: Content) -> str:
     """A reading, and in brackets what was written down where that is in another unit."""
     value = number(row["value"], row["unit"])
     if row["taken_unit"] in ("", row["unit"]):
@@ -222,78 +283,67 @@ def _read(row: Mapping[str, Any]) -> str:
 
 
 def _limits(content: Content) -> list[Block]:
-    limits = content["limits"]
-    frozen = limits["frozen"]
-    deviations = [
-        [row["name"], number(row["standard"], row["unit"]), number(row["value"], row["unit"]),
-         row["deviation"]["reason"], row["deviation"]["author"], row["deviation"]["date"]]
-        for row in limits["in_force"] if row["deviation"]
-    ]
+    limits, frozen = content["limits"]["in_force"], content["limits"]["frozen"]
     return [
-        *facts([
-            ("Frozen", moment(frozen.get("at"))), ("Frozen by", frozen.get("by", "")),
-        ]),
-        *table("", ["Digest of the limits", "SHA-256"],
-                [["when frozen", frozen.get("limits", "not frozen")],
-                 ["in force", limits["digest"]]], (30, 70)),
-        *table("Deviations from the standard", ["Limit", "Standard", "This job", "Reason",
-                                                 "Author", "Date"],
-                deviations, (20, 13, 13, 26, 14, 14)),
-        *table("Every limit", ["Limit", "Value", "Meaning", "Basis"],
+        *_facts({"Frozen": moment(frozen.get("at")), "Frozen by": frozen.get("by", "")}),
+        *table("", {"Digest of the limits": 30, "SHA-256": 70},
+               [["when frozen", frozen.get("limits", "not frozen")],
+                ["in force", content["limits"]["digest"]]]),
+        *table("Deviations from the standard", {"Limit": 20, "Standard": 13, "This job": 13,
+                                                "Reason": 26, "Author": 14, "Date": 14},
+               [[row["name"], number(row["standard"], row["unit"]),
+                 number(row["value"], row["unit"]), *_rows([row["deviation"]],
+                                                           "reason author date")[0]]
+                for row in limits if row["deviation"]]),
+        *table("Every limit", {"Limit": 22, "Value": 14, "Meaning": 42, "Basis": 22},
                [[row["name"], number(row["value"], row["unit"]), row["meaning"],
-                 "" if row["basis"] == COMMON_PRACTICE else row["basis"]]
-                for row in limits["in_force"]], (22, 14, 42, 22)),
-        text(f"Where no basis is given it is {COMMON_PRACTICE}."),
+                 "" if row["basis"] == COMMON_PRACTICE else row["basis"]] for row in limits]),
+        _text(f"Where no basis is given it is {COMMON_PRACTICE}."),
     ]
 
 
 def _people(content: Content) -> list[Block]:
-    people = [[role, person.get("name", ""), person.get("firm_role", "")]
-              for role, person in content["people"].items() if isinstance(person, Mapping)]
+    people = {role: person for role, person in content["people"].items()
+              if isinstance(person, Mapping)}
     return [
-        *table("Participants", ["Role", "Name", "Function"], people, (25, 40, 35)),
-        *_listed("Prerequisites", content["prerequisites"],
-                 {"text": "What", "done": "Done", "by": "By"}, (60, 20, 20)),
-        *table("Overrides", ["Point", "Value", "Placed", "Released", "Read back"],
-                [[row.get("point", ""), number(row.get("value", "")), moment(row.get("placed")),
-                  moment(row.get("released")) or _OVERRIDE_OPEN, row.get("readback", "")]
-                 for row in content["overrides"]], (26, 12, 22, 22, 18)),
-        *_listed("Abort conditions", content["abort"], {"text": "Condition"}, (100,)),
-        *table("Moments marked by hand", ["Time", "What", "By"],
-                [[moment(row.get("time")), row.get("what", ""), row.get("by", "")]
-                 for row in content["marks"]], (25, 50, 25)),
+        *table("Participants", {"Role": 25, "Name": 40, "Function": 35},
+               [[role, person.get("name", ""), person.get("firm_role", "")]
+                for role, person in people.items()]),
+        *table("Prerequisites", {"What": 60, "Done": 20, "By": 20},
+               _rows(content["prerequisites"], "text done by")),
+        *table("Overrides", {"Point": 26, "Value": 12, "Placed": 22, "Released": 22,
+                             "Read back": 18},
+               [[row.get("point", ""), number(row.get("value", "")), moment(row.get("placed")),
+                 moment(row.get("released")) or "NOT RELEASED", row.get("readback", "")]
+                for row in content["overrides"]]),
+        *table("Abort conditions", {"Condition": 100}, _rows(content["abort"], "text")),
+        *table("Moments marked by hand", {"Time": 25, "What": 50, "By": 25},
+               [[moment(row.get("time")), row.get("what", ""), row.get("by", "")]
+                for row in content["marks"]]),
     ]
 
 
-def _listed(
-    caption: str, rows: Sequence[Any], members: Mapping[str, str], widths: Sequence[int]
-) -> list[Block]:
-    cells = [[row.get(name, "") for name in members] for row in rows]
-    return table(caption, list(members.values()), cells, widths)
-
-
 def _files(content: Content) -> list[Block]:
-    inputs = content["inputs"]
-    small = [(name, inputs[name]) for name in ("job.toml", "readings.csv") if inputs[name]]
+    inputs, trends = content["inputs"], content["trends"]
+    small = {name: inputs[name] for name in ("job.toml", "readings.csv") if inputs[name]}
     program, clock = content["program"], content["clock"]
     return [
-        *table("Points and where they come from", ["Point", "File, column and unit"] * 2,
-               paired(content["trends"]["sources"].items()), (22, 28, 22, 28)),
-        *table("Files with SHA-256", ["File", "Bytes", "SHA-256"],
-                [[name, number(file["size"]), file["sha256"]]
-                 for name, file in [*inputs["trends"].items(), *small]], (26, 12, 62)),
-        *table("Workbooks used, SHA-256 of their code and text", ["Workbook", "SHA-256"],
-                [[name, book["sha256"]]
-                 for name, book in content["procedure"]["workbooks"].items()], (38, 62)),
-        *table("What reading the trends did and found", ["Kind", "Where", "Remark"],
-                [[row["severity"], row["point"] or row["file"], row["text"]]
-                 for row in content["trends"]["remarks"]], (12, 28, 60)),
-        *table("Alarms in the trends", ["Time", "Point", "Text"],
-                [[moment(row["time"]), row["point"], row["text"]]
-                 for row in content["trends"]["alarms"]], (25, 30, 45)),
-        *facts([
-            ("Program", f"{program['name']} {program['version']}, Python {program['python']}"),
-            ("Packages", ", ".join(f"{name} {v}" for name, v in program["packages"].items())),
-            ("Clock of the computer", f"{moment(clock['computer'])} ({clock['computer_zone']})"),
-        ]),
+        *table("Points and where they come from", {"Point": 22, "File, column and unit": 28},
+               trends["sources"].items(), doubled=True),
+        *table("Files with SHA-256", {"File": 26, "Bytes": 12, "SHA-256": 62},
+               [[name, number(file["size"]), file["sha256"]]
+                for name, file in {**inputs["trends"], **small}.items()]),
+        *table("Workbooks used, SHA-256 of their code and text", {"Workbook": 38, "SHA-256": 62},
+               [[name, book["sha256"]]
+                for name, book in content["procedure"]["workbooks"].items()]),
+        *table("What reading the trends did and found", {"Kind": 12, "Where": 28, "Remark": 60},
+               [[row["severity"], row["point"] or row["file"], row["text"]]
+                for row in trends["remarks"]]),
+        *table("Alarms in the trends", {"Time": 25, "Point": 30, "Text": 45},
+               [[moment(row["time"]), row["point"], row["text"]] for row in trends["alarms"]]),
+        *_facts({
+            "Program": f"{program['name']} {program['version']}, Python {program['python']}",
+            "Packages": ", ".join(f"{name} {v}" for name, v in program["packages"].items()),
+            "Clock of the computer": f"{moment(clock['computer'])} ({clock['computer_zone']})",
+        }),
     ]

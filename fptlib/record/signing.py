@@ -19,8 +19,8 @@ from joserfc.registry import HeaderParameter
 
 from fptlib.errors import RecordError
 from fptlib.record import canonical
+from fptlib.record.canonical import read_moment
 from fptlib.record.keys import Key, thumbprint
-from fptlib.record.trusted import read_moment
 
 ROLES = ("technician", "engineer", "witness", "contractor", "controls")
 ACCEPT, SEND_BACK = "accept", "send back"
@@ -34,7 +34,8 @@ _OWN_HEADER = {
     "reason": HeaderParameter("why it is sent back", "str", True),
     "earlier": HeaderParameter("digests of the signatures before this one", "list[str]", True),
 }
-_HEADER = {"alg", "kid", "jwk", *_OWN_HEADER}
+_REGISTRY = jws.JWSRegistry(_OWN_HEADER, [ALGORITHM])
+_REGISTRY.max_payload_length = _REGISTRY.max_header_length = _LARGEST_RECORD
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,23 +49,32 @@ class Signature:
     @property
     def digest(self) -> str:
         """What a later signature names this one by."""
-        whole = f"{self.protected}.{self.signature}"
-        return canonical.digest(whole.encode("ascii"))
+        return canonical.digest(f"{self.protected}.{self.signature}".encode("ascii"))
 
     @property
     def kid(self) -> str:
         """Thumbprint of the signer's key."""
-        return self.header["kid"]
+        return str(self.header["kid"])
 
     @property
     def role(self) -> str:
         """What the signer signed as."""
-        return self.header["role"]
+        return str(self.header["role"])
+
+    @property
+    def name(self) -> str:
+        """The signer's name."""
+        return str(self.header["name"])
 
     @property
     def signed_at(self) -> datetime:
         """The moment of signing, by the signer's own statement."""
         return read_moment(self.header["signed-at"], "the moment of signing")
+
+    @property
+    def sent_back(self) -> bool:
+        """The signer did not accept the record."""
+        return bool(self.header["decision"] == SEND_BACK)
 
     def members(self) -> dict[str, str]:
         """The signature as it stands in the record."""
@@ -84,12 +94,22 @@ class SignedRecord:
         """SHA-256 of the signed bytes, the record's name on paper."""
         return canonical.digest(self.payload_bytes)
 
-    def to_bytes(self) -> bytes:
-        """The record's bytes, in canonical form."""
-        return canonical.encode({
-            "payload": canonical.to_base64(self.payload_bytes),
-            "signatures": [signature.members() for signature in self.signatures],
-        })
+    def mismatch(self, signature: Signature) -> str:
+        """Why the signature does not belong to these bytes, or nothing.
+
+        It is checked with the key in its own header, which proves that nothing was changed;
+        whose key that is only a list of trusted keys can say.
+        """
+        flattened: Any = {
+            "payload": canonical.to_base64(self.payload_bytes), **signature.members()
+        }
+        try:
+            key = OKPKey.import_key(dict(signature.header["jwk"]))
+            jws.deserialize_json(flattened, key, registry=_REGISTRY)
+        except (JoseError, ValueError) as error:
+            return (f"the signature of the {signature.role} does not match: the record was "
+                    f"changed after it was signed ({type(error).__name__})")
+        return ""
 
 
 def sign(payload: dict[str, Any], key: Key, role: str, name: str, time: datetime) -> bytes:
@@ -115,22 +135,18 @@ def countersign(
     """
     found = read(record)
     for signature in found.signatures:
-        if refusal := mismatch(found, signature):
+        if refusal := found.mismatch(signature):
             raise RecordError(f"this record cannot be countersigned: {refusal}")
-        _check_further(signature, role, key.thumbprint)
+        if signature.sent_back:
+            raise RecordError(
+                f"the {signature.role} sent this record back ({signature.header['reason']}); "
+                "correct the job and sign a new record"
+            )
+        if signature.role == role:
+            raise RecordError(f"the {role} has signed this record already")
+        if signature.kid == key.thumbprint:
+            raise RecordError(f"this key has signed this record already, as {signature.role}")
     return _append(found, key, _statement(role, name, time, decision, reason))
-
-
-def _check_further(signature: Signature, role: str, kid: str) -> None:
-    if signature.header["decision"] == SEND_BACK:
-        raise RecordError(
-            f"the {signature.role} sent this record back ({signature.header['reason']}); "
-            "correct the job and sign a new record"
-        )
-    if signature.role == role:
-        raise RecordError(f"the {role} has signed this record already")
-    if signature.kid == kid:
-        raise RecordError(f"this key has signed this record already, as {signature.role}")
 
 
 def _statement(role: str, name: str, time: datetime, decision: str, reason: str) -> dict[str, str]:
@@ -153,23 +169,30 @@ def _append(record: SignedRecord, key: Key, statement: dict[str, str]) -> bytes:
         "alg": ALGORITHM, "kid": key.thumbprint, "jwk": key.public(), **statement,
         "earlier": [signature.digest for signature in record.signatures],
     }
-    whole = jws.serialize_json(
-        {"protected": header}, record.payload_bytes, key.secret, registry=_registry()
-    )
-    new = Signature(whole["protected"], whole["signature"], header)
-    signatures = (*record.signatures, new)
-    return SignedRecord(record.payload_bytes, record.payload, signatures).to_bytes()
+    made = jws.serialize_json(
+        {"protected": header}, record.payload_bytes, key.secret, registry=_REGISTRY)
+    new = {"protected": made["protected"], "signature": made["signature"]}
+    return canonical.encode({
+        "payload": canonical.to_base64(record.payload_bytes),
+        "signatures": [*(signature.members() for signature in record.signatures), new],
+    })
 
 
-def _registry() -> jws.JWSRegistry:
-    registry = jws.JWSRegistry(_OWN_HEADER, [ALGORITHM])
-    registry.max_payload_length = _LARGEST_RECORD
-    registry.max_header_length = _LARGEST_RECORD
-    return registry
+def read_whole(record: bytes) -> SignedRecord:
+    """A record taken apart, every signature of which matches.
+
+    Raises:
+        RecordError: the record is damaged.
+    """
+    found = read(record)
+    for signature in found.signatures:
+        if refusal := found.mismatch(signature):
+            raise RecordError(f"this record cannot be used: {refusal}; take a whole copy of it")
+    return found
 
 
 def read(record: bytes) -> SignedRecord:
-    """Take a record apart, strictly; whether the signatures match is ``mismatch``'s matter.
+    """Take a record apart, strictly; whether the signatures match is not looked at.
 
     Raises:
         RecordError: anything but exactly the members and forms of a record.
@@ -190,28 +213,23 @@ def read(record: bytes) -> SignedRecord:
 
 
 def _signature(entry: Any) -> Signature:
+    what = "a signature's header"
     _exact(entry, {"protected", "signature"}, "a signature of the record")
     canonical.from_base64(entry["signature"], "a signature of the record")
-    header = canonical.parse(
-        canonical.from_base64(entry["protected"], "a signature's header"), "a signature's header"
-    )
-    _exact(header, _HEADER, "a signature's header")
-    _check_header(header)
-    return Signature(entry["protected"], entry["signature"], header)
-
-
-def _check_header(header: dict[str, Any]) -> None:
+    header = canonical.parse(canonical.from_base64(entry["protected"], what), what)
+    _exact(header, {"alg", "kid", "jwk", *_OWN_HEADER}, what)
     texts = ("alg", "kid", "role", "name", "signed-at", "decision", "reason")
     if any(not isinstance(header[name], str) for name in texts):
-        raise RecordError("a signature's header holds something that is not text")
+        raise RecordError(f"{what} holds something that is not text")
     if header["alg"] != ALGORITHM or header["role"] not in ROLES:
-        raise RecordError("a signature's header states an algorithm or role that is not allowed")
+        raise RecordError(f"{what} states an algorithm or role that is not allowed")
     if header["decision"] not in (ACCEPT, SEND_BACK) or not isinstance(header["earlier"], list):
-        raise RecordError("a signature's header states a decision that is not allowed")
+        raise RecordError(f"{what} states a decision that is not allowed")
     read_moment(header["signed-at"], "the moment of signing")
     _exact(header["jwk"], {"crv", "kty", "x"}, "a signature's key")
     if header["jwk"]["crv"] != ALGORITHM or header["kid"] != thumbprint(header["jwk"]):
         raise RecordError("a signature's key is not the one that its header names")
+    return Signature(entry["protected"], entry["signature"], header)
 
 
 def _exact(value: Any, members: set[str], what: str) -> None:
@@ -233,23 +251,5 @@ def _check_order(signatures: tuple[Signature, ...]) -> None:
                 "before it: one was dropped, added, repeated or moved"
             )
         digests.append(signature.digest)
-    if any(signature.header["decision"] == SEND_BACK for signature in signatures[:-1]):
+    if any(signature.sent_back for signature in signatures[:-1]):
         raise RecordError("the record was signed again after it was sent back")
-
-
-def mismatch(record: SignedRecord, signature: Signature) -> str:
-    """Why the signature does not belong to these bytes, or nothing.
-
-    It is checked with the key in its own header, which proves that nothing was changed;
-    whose key that is only a list of trusted keys can say.
-    """
-    flattened: Any = {
-        "payload": canonical.to_base64(record.payload_bytes), **signature.members()
-    }
-    try:
-        key = OKPKey.import_key(dict(signature.header["jwk"]))
-        jws.deserialize_json(flattened, key, registry=_registry())
-    except (JoseError, ValueError) as error:
-        return (f"the signature of the {signature.role} does not match: the record was changed "
-                f"after it was signed ({type(error).__name__})")
-    return ""

@@ -28,8 +28,8 @@ def save(job: Job, record: bytes) -> Path:
     try:
         with job.locked():
             job.record_folder.mkdir(exist_ok=True)
-            path = job.record_folder / f"{_next_number(job.record_folder):04d}.json"
-            write_new(path, record, 0o644)
+            path = job.record_folder / f"{_next_number(job):04d}.json"
+            write_new(path, record)
             return path
     except OSError as error:
         raise RecordError(
@@ -38,15 +38,16 @@ def save(job: Job, record: bytes) -> Path:
         ) from error
 
 
-def _next_number(folder: Path) -> int:
-    return max((number for number, _ in _numbered(folder)), default=0) + 1
+def _next_number(job: Job) -> int:
+    return max((int(path.stem) for path in records(job)), default=0) + 1
 
 
 def records(job: Job) -> list[Path]:
     """Every record of the job, oldest first."""
     if not job.record_folder.is_dir():
         return []
-    return [path for _, path in sorted(_numbered(job.record_folder))]
+    found = [path for path in job.record_folder.iterdir() if _NAME.match(path.name)]
+    return sorted(found, key=lambda path: int(path.stem))
 
 
 def latest(job: Job) -> Path | None:
@@ -63,17 +64,8 @@ def read(path: Path) -> SignedRecord:
     """
     try:
         return signing.read(path.read_bytes())
-    except OSError as error:
-        raise _unusable(path, f"it cannot be read: {error.strerror or error}") from error
-    except RecordError as error:
-        raise _unusable(path, str(error)) from error
-
-
-def _unusable(path: Path, why: str) -> RecordError:
-    return RecordError(f"{path.parent.name}/{path.name} cannot be used: {why}; put a whole copy "
-                       "of it in its place, or sign a new record")
-
-
-def _numbered(folder: Path) -> list[tuple[int, Path]]:
-    found = [(_NAME.match(path.name), path) for path in folder.iterdir()]
-    return [(int(hit[1]), path) for hit, path in found if hit]
+    except (OSError, RecordError) as error:
+        why = f"it cannot be read: {error.strerror or error}" if isinstance(error, OSError) \
+            else error
+        raise RecordError(f"{path.parent.name}/{path.name} cannot be used: {why}; put a whole copy "
+                          "of it in its place, or sign a new record") from error

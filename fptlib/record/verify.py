@@ -2,40 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
 
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job
 from fptlib.record import changes, schema, signing, store
 from fptlib.record.signing import Signature, SignedRecord
 from fptlib.record.text import one_line
-from fptlib.record.trusted import TrustedKeys
+from fptlib.record.trusted_keys import TrustedKeys
 
 
 @dataclass(frozen=True, slots=True)
 class Signer:
     """One signature as found. ``refused`` says why it does not count, or is empty."""
 
-    role: str
-    name: str
-    kid: str
-    signed_at: str
-    decision: str
-    reason: str
+    signature: Signature
     refused: str
-    remark: str
+    vouched: bool
+
+    @property
+    def role(self) -> str:
+        """What the signer signed as."""
+        return self.signature.role
 
     def line(self) -> str:
         """The finding as text."""
+        header = self.signature.header
+        said = "sent it back" if self.signature.sent_back else "signed"
+        why = f" because: {header['reason']}" if header["reason"] else ""
         state = f"REFUSED: {self.refused}" if self.refused else "signature matches"
-        said = "sent it back" if self.decision == signing.SEND_BACK else "signed"
-        why = f" because: {self.reason}" if self.reason else ""
-        remark = f"; {self.remark}" if self.remark else ""
-        return (f"{self.role} {self.name} {said} at {self.signed_at}{why}, "
-                f"key {self.kid}: {state}{remark}")
+        remark = "" if self.vouched else "; nobody vouched for this key"
+        return (f"{self.role} {self.signature.name} {said} at {header['signed-at']}{why}, "
+                f"key {self.signature.kid}: {state}{remark}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,12 +64,7 @@ class Verification:
     @property
     def sent_back(self) -> bool:
         """Somebody signed that the record is sent back."""
-        return any(signer.decision == signing.SEND_BACK for signer in self.signers)
-
-    @property
-    def complete(self) -> bool:
-        """Good, accepted and signed by every role the record asks for."""
-        return self.good and not self.awaited and not self.sent_back
+        return any(signer.signature.sent_back for signer in self.signers)
 
     def lines(self) -> list[str]:
         """The findings as lines of text, the conclusion first."""
@@ -95,104 +88,64 @@ class Verification:
         return f"record{named}: whole and unchanged"
 
 
-def verify(
-    record: bytes, trusted: TrustedKeys | None, job: Job | None,
-    expected: Sequence[tuple[str, str]] | None = None,
-) -> Verification:
+def verify(record: bytes, trusted: TrustedKeys | None, job: Job | None) -> Verification:
     """Check a record; bad bytes are a finding, not an error.
 
     Args:
         record: the record's bytes.
         trusted: the firm's list of trusted keys; without it nobody vouches for the keys.
         job: the job folder to compare with, or None for the record alone.
-        expected: the exact (role, key thumbprint) list where it is known from elsewhere.
     """
     try:
         found = signing.read(record)
     except RecordError as error:
         return Verification(refused=(str(error),))
-    signers = tuple(_signer(found, signature, trusted) for signature in found.signatures)
-    refused = [f"{signer.role} {signer.name}: {signer.refused}"
+    signers = tuple(
+        Signer(signature, found.mismatch(signature) or _distrust(signature, trusted),
+               trusted is not None) for signature in found.signatures)
+    refused = [f"{signer.role} {signer.signature.name}: {signer.refused}"
                for signer in signers if signer.refused]
-    refused += _against_expected(found, expected) + _against_folder(found, job)
+    refused += [] if job is None else _dropped(found, job)
     try:
         content = schema.current(found.payload)
     except RecordError as error:
         return Verification(found.digest, signers, (*refused, str(error)))
-    if job is not None:
-        refused += changes.another_job(content, job)
+    signed = {signer.role for signer in signers}
     return Verification(
-        found.digest, signers, tuple(refused), tuple(_changes(content, job)),
-        _awaited(found, content), _remarks(trusted, job),
+        found.digest, signers,
+        (*refused, *(changes.another_job(content, job) if job else [])),
+        tuple(changes.since(content, job) if job else []),
+        tuple(role for role in content["signatures_required"] if role not in signed),
+        _remarks(trusted, job),
     )
 
 
-def _signer(found: SignedRecord, signature: Signature, trusted: TrustedKeys | None) -> Signer:
-    header = signature.header
-    refused = signing.mismatch(found, signature)
-    if not refused and trusted is not None:
-        refused = _distrust(signature, trusted)
-    return Signer(
-        header["role"], header["name"], header["kid"], header["signed-at"], header["decision"],
-        header["reason"], refused, "" if trusted else "nobody vouched for this key",
-    )
-
-
-def _distrust(signature: Signature, trusted: TrustedKeys) -> str:
+def _distrust(signature: Signature, trusted: TrustedKeys | None) -> str:
+    if trusted is None:
+        return ""
     known = trusted.find(signature.kid)
     if known is None:
         return "unknown key: it is not in the list of trusted keys"
-    if (known.role, known.name) != (signature.role, signature.header["name"]):
+    if (known.role, known.name) != (signature.role, signature.name):
         return f"the key is that of {known.role} {known.name}, not of this signer"
     return known.refusal(signature.signed_at)
 
 
-def _against_expected(
-    found: SignedRecord, expected: Sequence[tuple[str, str]] | None
-) -> list[str]:
-    if expected is None:
-        return []
-    there = [(signature.role, signature.kid) for signature in found.signatures]
-    if there == list(expected):
-        return []
-    return [f"the signatures are those of {_names(there)}; expected are {_names(expected)}"]
-
-
-def _names(signers: Sequence[tuple[str, str]]) -> str:
-    return ", ".join(f"{role} ({kid})" for role, kid in signers)
-
-
-def _against_folder(found: SignedRecord, job: Job | None) -> list[str]:
+def _dropped(found: SignedRecord, job: Job) -> list[str]:
     """A later record of the same bytes with more signatures shows that some were dropped."""
-    if job is None:
-        return []
     mine = [signature.digest for signature in found.signatures]
     for path in store.records(job):
-        other = _readable(path)
-        if other is None or other.digest != found.digest:
+        try:
+            other = store.read(path)
+        except RecordError:
             continue
         theirs = [signature.digest for signature in other.signatures]
-        if len(theirs) > len(mine) and theirs[:len(mine)] == mine:
+        if other.digest == found.digest and len(theirs) > len(mine) \
+                and theirs[:len(mine)] == mine:
             role = other.signatures[len(mine)].role
             return [f"{path.name} of the job carries the signature of the {role} too; "
                     "it is not in this record"]
     return []
-
-
-def _readable(path: Path) -> SignedRecord | None:
-    try:
-        return store.read(path)
-    except RecordError:
-        return None
-
-
-def _changes(content: Mapping[str, Any], job: Job | None) -> list[str]:
-    return [] if job is None else changes.since(content, job)
-
-
-def _awaited(found: SignedRecord, content: Mapping[str, Any]) -> tuple[str, ...]:
-    signed = {signature.role for signature in found.signatures}
-    return tuple(role for role in content["signatures_required"] if role not in signed)
 
 
 def _remarks(trusted: TrustedKeys | None, job: Job | None) -> tuple[str, ...]:

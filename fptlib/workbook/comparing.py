@@ -7,12 +7,12 @@ from itertools import count
 from pathlib import Path
 
 from fptlib.errors import RecordError
-from fptlib.record import page, retest, verify
+from fptlib.record import render, retest, verify
 from fptlib.record.files import write_new
-from fptlib.record.named import Named
+from fptlib.record.locate import Located
 from fptlib.record.retest import Closing
 from fptlib.record.text import one_line
-from fptlib.workbook import closing, evidence
+from fptlib.workbook import evidence, sign_off
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +44,7 @@ class Compared:
                 f"page: {self.page}"]
 
 
-def compare(before: Named, after: Named) -> Compared:
+def compare(before: Located, after: Located) -> Compared:
     """Write the page that compares the two, beside the retest's record.
 
     Figures are drawn where the record's job folder is at hand and unchanged.
@@ -56,27 +56,27 @@ def compare(before: Named, after: Named) -> Compared:
     # Asked first: it refuses two records that do not belong together before anything is drawn.
     closings = retest.closings(before.record, after.record)
     (first, why_not_first), (second, why_not_second) = _figures(before), _figures(after)
-    made = page.comparison(before.record, after.record, first, second)
+    made = render.comparison(before.record, after.record, first, second)
     failing = retest.newly_failing(retest.compare(before.record, after.record))
     remarks = [why for why in (why_not_first, why_not_second) if why]
     return Compared(_save(after.path, made), closings, failing, remarks)
 
 
-def _figures(of: Named) -> tuple[dict[str, bytes], str]:
+def _figures(of: Located) -> tuple[dict[str, bytes], str]:
     """The figures of a record, or why there are none."""
     if of.job is None:
         return {}, f"no figures of {of.path.name}: it lies in no job folder that has its trends"
     if not verify.verify(of.record, None, of.job).good:
         return {}, (f"no figures of {of.path.name}: job '{of.job.folder.name}' is not as it was "
                     "signed; 'fptlib verify' says what changed")
-    found = closing.compute(of.job)
+    found = sign_off.compute(of.job)
     return evidence.pictures(found.case, found.checks), ""
 
 
 def _save(record: Path, made: bytes) -> Path:
     try:
         path = _free(record)
-        write_new(path, made, 0o644)
+        write_new(path, made)
         return path
     except OSError as error:
         raise RecordError(f"the page cannot be saved in '{record.parent.name}': "

@@ -15,7 +15,7 @@ from typing import Any
 from jupyter_server.services.contents.largefilemanager import AsyncLargeFileManager
 
 from fptlib.errors import RecordError
-from fptlib.record.provenance import workbook_digest
+from fptlib.record.files import workbook_digest
 
 
 class Workbooks(AsyncLargeFileManager):  # type: ignore[misc]

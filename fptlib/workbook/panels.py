@@ -16,7 +16,7 @@ from fptlib.procedure.verdict import Check
 from fptlib.record import keys, signing, store, verify
 from fptlib.record.text import moment
 from fptlib.trends.suggest import Suggestion
-from fptlib.workbook import closing, parts, planning, review, state, static, verdicts
+from fptlib.workbook import parts, planning, review, sign_off, state, static, verdicts
 from fptlib.workbook.forms import Message, Presses, Saved, guarded
 from fptlib.workbook.parts import button
 from fptlib.workbook.taking_in import LARGEST, MB, take_in
@@ -128,7 +128,7 @@ def sign(job: Job, saved: Saved = lambda: None) -> Panel:
     panel.does(make, lambda: _make_key(fields), lambda: None)
 
     def signed() -> str:
-        path = closing.sign(job, fields.file, fields.passphrase(), fields.name.value)
+        path = sign_off.sign(job, fields.file, fields.passphrase(), fields.name.value)
         return (f"signed: record/{path.name}, with {path.stem}.html and {path.stem}.pdf for "
                 "people; run this step to see it checked below")
 
@@ -148,7 +148,7 @@ def countersign(job: Job, saved: Saved = lambda: None) -> Panel:
     def signed() -> str:
         if not decision.value:
             raise FormError("Decision: no answer; choose accept or send back")
-        path = closing.countersign(job, fields.file, fields.passphrase(), fields.name.value,
+        path = sign_off.countersign(job, fields.file, fields.passphrase(), fields.name.value,
                                    decision.value, reason.value.strip())
         done = "sent back" if decision.value == signing.SEND_BACK else "countersigned"
         return f"{done}: record/{path.name}; run this step to see it checked above"
@@ -210,7 +210,7 @@ def reexecute(job: Job) -> Panel:
     panel = Panel("Outputs edited by hand", [press])
 
     def compared() -> str:
-        found = [*review.hand_edits(job), *closing.differences(job)]
+        found = [*review.hand_edits(job), *sign_off.differences(job)]
         if found:
             raise FormError(" ".join(found))
         return "every output comes out the same, and the record's verdicts with it"

@@ -26,7 +26,7 @@ from fptlib.errors import JobError
 from fptlib.job.folder import Job, lookup, write_atomically
 from fptlib.job.start import EDITION, clear
 from fptlib.limits import Limits, own, standard
-from fptlib.record.provenance import workbook_digest
+from fptlib.record.files import workbook_digest
 
 PROCEDURE_FILE = "procedure.toml"
 _KINDS: Mapping[str, type] = {"procedure": dict, "letterhead": dict, "letterhead.lines": list,

@@ -7,14 +7,14 @@ from typing import Any
 
 import record_support as support
 
-from fptlib.record import page
+from fptlib.record import render
 
 
 def test_the_page_fits_a_narrow_window(browser: Any, tmp_path: Path):
     job = support.make_job(tmp_path / "job")
     record = support.signed(support.make_payload(job), support.make_keys(), ("technician",))
     window = browser.new_page(viewport={"width": 600, "height": 768})
-    window.set_content(page.html(record, {}).decode("utf-8"))
+    window.set_content(render.html(record, {}).decode("utf-8"))
     wide = window.evaluate("document.documentElement.scrollWidth")
     over = window.evaluate("""() => [...document.querySelectorAll('td .verdict')].filter(
       e => e.getBoundingClientRect().right > e.closest('td').getBoundingClientRect().right + 1

@@ -17,7 +17,7 @@ from fptlib.procedure.steps import STEPS
 from fptlib.record import signing, store
 from fptlib.record.keys import make_key
 from fptlib.record.payload import payload
-from fptlib.workbook import closing
+from fptlib.workbook import sign_off
 
 PASSPHRASE = "an invented passphrase"
 AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
@@ -170,7 +170,7 @@ def the_record_equals_the_headless_one(job: Job, folder: Path) -> None:
     record = signing.read(store.latest(job).read_bytes())
     assert [signature.role for signature in record.signatures] == ["technician", "engineer"]
     whole = Job(folder / "whole")
-    found = closing.compute(whole)
+    found = sign_off.compute(whole)
     case = found.case
     headless = payload(whole, case.grid, case.limits, found.checks, case.readings,
                        case.instruments)

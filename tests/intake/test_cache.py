@@ -110,7 +110,7 @@ def test_a_job_that_cannot_be_written_is_read_all_the_same(job: Job) -> None:
 
 
 def test_the_cache_is_no_trend_file_and_no_input_of_a_record(job: Job) -> None:
-    from fptlib.record.provenance import inputs
+    from fptlib.record.files import inputs
 
     before = inputs(job)
     read(job)

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from fptlib.record import exchange, page, pdf, retest, signing
-from fptlib.record.named import Named, named
-from fptlib.record.trusted import TrustedKeys
+from fptlib.record import render, retest, signing
+from fptlib.record.locate import Located, locate
+from fptlib.record.trusted_keys import TrustedKeys
 from fptlib.record.verify import verify
-from fptlib.workbook.closing import computed_anew
+from fptlib.workbook.sign_off import recalculated
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / "tests" / "data" / "records"
@@ -29,11 +29,11 @@ JUDGED_OTHERWISE: dict[str, str] = {}
 
 
 @pytest.fixture(params=RECORDS, ids=lambda path: path.name)
-def found(request: pytest.FixtureRequest) -> Named:
-    return named(request.param)
+def found(request: pytest.FixtureRequest) -> Located:
+    return locate(request.param)
 
 
-def test_it_verifies(found: Named) -> None:
+def test_it_verifies(found: Located) -> None:
     checked = verify(found.record, TRUSTED, None)
     assert checked.good, checked.lines()
     assert checked.digest == DIGESTS[found.path.name]
@@ -41,29 +41,29 @@ def test_it_verifies(found: Named) -> None:
     assert checked.sent_back is (found.path.name == "exchanger_parallel.json")
 
 
-def test_it_prints(found: Named) -> None:
+def test_it_prints(found: Located) -> None:
     checks = signing.read(found.record).payload["checks"]
-    shown = page.html(found.record, {}).decode("utf-8")
+    shown = render.html(found.record, {}).decode("utf-8")
     assert all(f"<code>{check['id']}</code>" in shown for check in checks)
-    printed = pdf.typeset(found.record, {})
-    assert pdf.record_of_pdf(printed) == found.record
-    tables = {table.name: table for table in exchange.tables(signing.read(found.record).payload)}
+    printed = render.pdf(found.record, {})
+    assert render.record_of_pdf(printed) == found.record
+    tables = {table.name: table for table in render.tables(signing.read(found.record).payload)}
     assert [row[0] for row in tables["checks"].rows] == [check["id"] for check in checks]
-    assert exchange.to_xlsx(list(tables.values()))
+    assert render.to_xlsx(list(tables.values()))
 
 
 def test_a_retest_and_its_record_are_compared() -> None:
-    before, after = (named(FOLDER / name).record for name in ("before.json", "sound.json"))
+    before, after = (locate(FOLDER / name).record for name in ("before.json", "sound.json"))
     closings = retest.closings(before, after)
     assert len(closings) == 12 and all(closing.closed for closing in closings)
-    shown = page.comparison(before, after, {}, {}).decode("utf-8")
+    shown = render.comparison(before, after, {}, {}).decode("utf-8")
     assert "12 of 12 deficiencies are closed by the retest." in shown
 
 
 @pytest.mark.parametrize("sample", ["before", "sound"])
 def test_it_comes_out_the_same_from_its_trends(sample: str) -> None:
-    of = named(FOLDER / f"{sample}.json")
-    compared = computed_anew(of, ROOT / "sample_trends" / sample / "trends")
+    of = locate(FOLDER / f"{sample}.json")
+    compared = recalculated(of, ROOT / "sample_trends" / sample / "trends")
     recorded = {check["id"] for check in signing.read(of.record).payload["checks"]}
     differ = [difference.line() for difference in compared
               if difference.check in recorded and not difference.same

@@ -12,9 +12,9 @@ import pytest
 import record_support as support
 
 from fptlib.errors import RecordError
-from fptlib.record import files, trust
+from fptlib.record import files, trusted_keys
 from fptlib.record.keys import load_key, make_key
-from fptlib.record.trusted import COMPROMISED, TrustedKeys
+from fptlib.record.trusted_keys import COMPROMISED, TrustedKeys
 
 PASSPHRASE = "a long enough phrase"
 
@@ -148,12 +148,12 @@ def test_a_key_comes_onto_a_new_list_and_is_withdrawn(tmp_path: Path, named: str
     key, firm = make_key(tmp_path / "me.key", PASSPHRASE), tmp_path / "firm.jwks"
     (tmp_path / "me.public").write_text(json.dumps(key.public()))
     file = str(tmp_path / {"signing key": "me.key", "public half": "me.public"}[named])
-    trust.add(firm, file, "Avery Field", "technician", lambda: PASSPHRASE)
+    trusted_keys.add(firm, file, "Avery Field", "technician", lambda: PASSPHRASE)
     entry = TrustedKeys.read(firm).known(key.thumbprint)
     assert (entry.name, entry.role, entry.revoked) == ("Avery Field", "technician", None)
     with pytest.raises(RecordError, match="twice"):
-        trust.add(firm, file, "Blair Senior", "engineer", lambda: PASSPHRASE)
-    trust.revoke(firm, file, COMPROMISED, lambda: PASSPHRASE)
+        trusted_keys.add(firm, file, "Blair Senior", "engineer", lambda: PASSPHRASE)
+    trusted_keys.revoke(firm, file, COMPROMISED, lambda: PASSPHRASE)
     assert TrustedKeys.read(firm).known(key.thumbprint).revoked_reason == COMPROMISED
 
 
@@ -169,7 +169,7 @@ def test_a_key_that_cannot_be_trusted_makes_no_list(
     (tmp_path / "public").write_text(json.dumps(made.public()))
     (tmp_path / "text").write_text("nonsense")
     with pytest.raises(RecordError, match=said):
-        trust.add(tmp_path / "firm.jwks", str(tmp_path / key), name, "engineer", lambda: "")
+        trusted_keys.add(tmp_path / "firm.jwks", str(tmp_path / key), name, "engineer", lambda: "")
     assert not (tmp_path / "firm.jwks").exists()
 
 

@@ -23,7 +23,7 @@ import tomlkit
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job
 from fptlib.job.schema import Instrument, Reading
-from fptlib.record import blocks, canonical, exchange, page, pdf, signing
+from fptlib.record import canonical, render, sections, signing
 from fptlib.record.payload import payload
 from fptlib.record.text import likelihood
 from fptlib.record.verify import verify
@@ -44,7 +44,7 @@ def record(job: Job) -> bytes:
 
 @pytest.fixture(scope="module")
 def made(record: bytes) -> bytes:
-    return pdf.typeset(record, FIGURES)
+    return render.pdf(record, FIGURES)
 
 
 class Reader(HTMLParser):
@@ -94,7 +94,7 @@ SHOWN = [
 
 @pytest.mark.parametrize("text", SHOWN, ids=range(len(SHOWN)))
 def test_page_and_pdf_show(record: bytes, made: bytes, text: str) -> None:
-    assert squeezed(text) in squeezed(Reader(page.html(record, FIGURES)).text)
+    assert squeezed(text) in squeezed(Reader(render.html(record, FIGURES)).text)
     assert squeezed(text) in squeezed(pdf_text(made))
 
 
@@ -105,7 +105,7 @@ def test_the_verdicts_are_words_on_the_first_page(made: bytes) -> None:
 
 
 def test_the_page_stands_on_its_own(record: bytes) -> None:
-    read = Reader(page.html(record, FIGURES))
+    read = Reader(render.html(record, FIGURES))
     assert not {"script", "link", "iframe", "object", "form", "base"} & set(read.tags)
     links = [value for name, value in read.attributes if name in ("src", "href")]
     assert links
@@ -117,24 +117,24 @@ def test_the_page_stands_on_its_own(record: bytes) -> None:
 
 
 def test_the_page_carries_the_record(record: bytes) -> None:
-    (link,) = [value for name, value in Reader(page.html(record, {})).attributes
+    (link,) = [value for name, value in Reader(render.html(record, {})).attributes
                if value.startswith("data:application/json")]
     assert base64.b64decode(link.split(",", 1)[1]) == record
 
 
 def test_page_and_pdf_are_repeatable(record: bytes, made: bytes) -> None:
-    assert page.html(record, FIGURES) == page.html(record, FIGURES)
-    assert pdf.typeset(record, FIGURES) == made
+    assert render.html(record, FIGURES) == render.html(record, FIGURES)
+    assert render.pdf(record, FIGURES) == made
 
 
 def test_the_pdf_alone_verifies(record: bytes, made: bytes) -> None:
-    assert pdf.record_of_pdf(made) == record
-    assert verify(pdf.record_of_pdf(made), support.trust(KEYS), None).good
+    assert render.record_of_pdf(made) == record
+    assert verify(render.record_of_pdf(made), support.trust(KEYS), None).good
 
 
 def test_the_pdf_is_soon_made_and_small(record: bytes) -> None:
     start = time.perf_counter()
-    data = pdf.typeset(record, FIGURES, "a4")
+    data = render.pdf(record, FIGURES, "a4")
     assert time.perf_counter() - start < 5.0
     assert len(data) < 5_000_000
 
@@ -149,7 +149,7 @@ def test_the_pdf_keeps_what_it_claims(made: bytes) -> None:
         assert "/JavaScript" not in root.get("/Names", {}) and "/OpenAction" not in root
         assert str(root.OutputIntents[0].S) == "/GTS_PDFA1"
         assert [str(file.AFRelationship) for file in root.AF] == ["/Source"]
-        assert list(document.attachments) == [pdf.RECORD_NAME]
+        assert list(document.attachments) == [render.RECORD_NAME]
         with document.open_metadata() as metadata:
             assert metadata["pdfaid:part"] == "3" and metadata["pdfaid:conformance"] == "A"
             assert metadata["pdfuaid:part"] == "1" and metadata["dc:title"]
@@ -186,38 +186,38 @@ def _structure(node: Any) -> dict[str, list[str]]:
 @pytest.mark.parametrize("data", [b"", b"%PDF-1.7", b"nonsense", b"%PDF-1.7\n%%EOF\n"])
 def test_a_file_that_is_no_such_pdf_is_told_in_a_sentence(data: bytes) -> None:
     with pytest.raises(RecordError, match="this PDF"):
-        pdf.record_of_pdf(data)
+        render.record_of_pdf(data)
 
 
 def test_a_pdf_without_or_with_two_records_is_refused(made: bytes, record: bytes) -> None:
     with pikepdf.open(io.BytesIO(made)) as document:
-        del document.attachments[pdf.RECORD_NAME]
+        del document.attachments[render.RECORD_NAME]
         stream = io.BytesIO()
         document.save(stream)
     with pytest.raises(RecordError, match="carries 0 attachments"):
-        pdf.record_of_pdf(stream.getvalue())
+        render.record_of_pdf(stream.getvalue())
     with pikepdf.open(io.BytesIO(made)) as document:
         document.attachments["another.json"] = record
         stream = io.BytesIO()
         document.save(stream)
     with pytest.raises(RecordError, match="carries 2 attachments"):
-        pdf.record_of_pdf(stream.getvalue())
+        render.record_of_pdf(stream.getvalue())
 
 
 def test_a_damaged_record_makes_no_page(record: bytes) -> None:
     forged = json.loads(record)
     forged["payload"] = "e30"
-    for make in (page.html, pdf.typeset):
+    for make in (render.html, render.pdf):
         with pytest.raises(RecordError, match="cannot be used: the signature"):
             make(canonical.encode(forged), {})
 
 
 def test_what_is_no_png_and_unknown_paper_are_refused(record: bytes) -> None:
-    for make in (page.html, pdf.typeset):
+    for make in (render.html, render.pdf):
         with pytest.raises(RecordError, match="'lift' is not a PNG"):
             make(record, {"lift": b"<svg onload=alert(1)>"})
     with pytest.raises(RecordError, match="paper"):
-        pdf.typeset(record, {}, "postcard")
+        render.pdf(record, {}, "postcard")
 
 
 HOSTILE = {
@@ -261,7 +261,7 @@ def hostile_record(job: Job, text: str) -> bytes:
     reading = Reading(support.at("2026-01-06 10:00"), "chw_flow", 1.0, text, text, text)
     instrument = Instrument(text, text, text, text, 0.2)
     content = payload(job, support.make_trends(job), support.LIMITS, [check], [reading],
-                      [instrument], made=support.MOMENT)
+                      {text: instrument}, made=support.MOMENT)
     return signing.sign(content, KEYS["technician"], "technician", text, support.MOMENT)
 
 
@@ -283,7 +283,7 @@ def visible(text: str) -> str:
 
 def test_typed_text_reaches_the_page_as_text(hostile: tuple[str, bytes], record: bytes) -> None:
     text, forged = hostile
-    read, usual = Reader(page.html(forged, {})), Reader(page.html(record, {}))
+    read, usual = Reader(render.html(forged, {})), Reader(render.html(record, {}))
     assert squeezed(read.text).count(visible(text)) > 30
     assert set(read.tags) <= set(usual.tags)
     assert {name for name, _ in read.attributes} == {name for name, _ in usual.attributes}
@@ -291,9 +291,9 @@ def test_typed_text_reaches_the_page_as_text(hostile: tuple[str, bytes], record:
 
 def test_typed_text_reaches_the_pdf_as_text(hostile: tuple[str, bytes]) -> None:
     text, forged = hostile
-    made = pdf.typeset(forged, {})
+    made = render.pdf(forged, {})
     with pikepdf.open(io.BytesIO(made)) as document:
-        assert list(document.attachments) == [pdf.RECORD_NAME]
+        assert list(document.attachments) == [render.RECORD_NAME]
         assert document.check_pdf_syntax() == []
     shown = squeezed(pdf_text(made))
     # A letter that the font cannot draw is written out, and long words are broken.
@@ -305,8 +305,8 @@ def test_typed_text_reaches_the_pdf_as_text(hostile: tuple[str, bytes]) -> None:
 
 def test_typed_text_reaches_csv_as_text(hostile: tuple[str, bytes]) -> None:
     text, forged = hostile
-    for table in exchange.tables(signing.read(forged).payload):
-        data = exchange.to_csv(table).decode("utf-8-sig")
+    for table in render.tables(signing.read(forged).payload):
+        data = render.to_csv(table).decode("utf-8-sig")
         for row in csv.reader(io.StringIO(data, newline="")):
             assert not any(cell.startswith(("=", "+", "@", "\t", "＝")) for cell in row)
             assert not any(cell.startswith("-") and not _is_number(cell) for cell in row)
@@ -324,7 +324,7 @@ def _is_number(text: str) -> bool:
 
 def test_typed_text_reaches_xlsx_as_text(hostile: tuple[str, bytes]) -> None:
     text, forged = hostile
-    data = exchange.to_xlsx(exchange.tables(signing.read(forged).payload))
+    data = render.to_xlsx(render.tables(signing.read(forged).payload))
     book = openpyxl.load_workbook(io.BytesIO(data))
     cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row
              if cell.value is not None]
@@ -339,12 +339,12 @@ def test_a_million_letters_in_every_field(tmp_path: Path) -> None:
     content = signing.read(hostile_record(support.make_job(tmp_path / "job"), text)).payload
     content["job"]["title"] = content["site"]["name"] = text
     forged = signing.sign(content, KEYS["technician"], "technician", text, support.MOMENT)
-    assert Reader(page.html(forged, {})).text.count(text) > 10
+    assert Reader(render.html(forged, {})).text.count(text) > 10
     assert "1,000,000 characters; the whole text is in the signed record" in squeezed_words(
-        pdf_text(pdf.typeset(forged, {})))
-    book = openpyxl.load_workbook(io.BytesIO(exchange.to_xlsx(exchange.tables(content))))
+        pdf_text(render.pdf(forged, {})))
+    book = openpyxl.load_workbook(io.BytesIO(render.to_xlsx(render.tables(content))))
     assert "1,000,000 characters" in book["readings"]["G2"].value
-    tables = {table.name: exchange.to_csv(table) for table in exchange.tables(content)}
+    tables = {table.name: render.to_csv(table) for table in render.tables(content)}
     assert text.encode() in tables["readings"]
 
 
@@ -360,7 +360,7 @@ def test_a_browser_finds_only_text(tmp_path: Path) -> None:
         pytest.skip("no Chromium on this computer")
     text = HOSTILE["html"]
     forged = hostile_record(hostile_job(tmp_path / "job", text), text)
-    (tmp_path / "page.html").write_bytes(page.html(forged, FIGURES))
+    (tmp_path / "render.html").write_bytes(render.html(forged, FIGURES))
     said: list[str] = []
     with browsers.sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
@@ -369,7 +369,7 @@ def test_a_browser_finds_only_text(tmp_path: Path) -> None:
         tab.on("console", lambda message: said.append(message.text))
         tab.on("request", lambda request: said.append(request.url[:60])
                if request.url.startswith("http") else None)
-        tab.goto((tmp_path / "page.html").as_uri())
+        tab.goto((tmp_path / "render.html").as_uri())
         assert text in tab.inner_text("main")
         assert tab.locator("script, b b, main img[src=x]").count() == 0
         browser.close()
@@ -385,13 +385,14 @@ def test_a_likelihood_is_never_overstated(probability: float | None, printed: st
 
 
 def test_the_page_prints_no_uncertainty_of_zero_and_no_certainty(record: bytes) -> None:
-    shown = page.html(record, {}).decode("utf-8")
+    shown = render.html(record, {}).decode("utf-8")
     assert "Probability of conformance &gt; 99 %" in shown
     assert not re.search(r"Probability of conformance [01]\.", shown)
     assert not re.search(r"Uncertainty \(k = 2\)\D*\b0 ", shown)
 
 
 def test_the_approaches_of_the_plant_have_their_unit() -> None:
-    rows = blocks.flat({"tower_approach": {"value": 7.02, "basis": "design"}, "cutout": 34.0})
+    rows = sections.answer_rows(
+        {"tower_approach": {"value": 7.02, "basis": "design"}, "cutout": 34.0})
     assert rows == [["tower approach, value", "7.02 °F"], ["tower approach, basis", "design"],
                     ["cutout", "34 °F"]]

@@ -20,9 +20,9 @@ from fptlib.job.folder import Job
 from fptlib.job.schema import Instrument, Reading
 from fptlib.limits import Limits
 from fptlib.procedure import verdict
-from fptlib.record import canonical, deficiencies, page, schema
-from fptlib.record.payload import payload
-from fptlib.record.plain import plain
+from fptlib.record import canonical, render, schema
+from fptlib.record.canonical import plain
+from fptlib.record.payload import deficiencies, payload
 from fptlib.record.verify import verify
 from fptlib.trends.grid import AlarmText, Remark, TrendFile
 
@@ -145,7 +145,7 @@ def test_an_empty_job_gives_a_valid_payload(tmp_path: Path) -> None:
     job.readings_file.unlink()
     trends = dataclasses.replace(
         support.make_trends(job), columns={}, rows=0)
-    content = payload(job, trends, Limits(), [], [], [], made=support.MOMENT)
+    content = payload(job, trends, Limits(), [], [], {}, made=support.MOMENT)
     assert content["inputs"]["readings.csv"] is None
     assert content["signatures_required"] == ["technician"]
 
@@ -206,10 +206,16 @@ def test_the_schema_knows_every_field(kind: type, member: str) -> None:
     assert {field.name for field in dataclasses.fields(kind)} <= set(found["properties"])
 
 
+WORKSHEET = ("changeover", "subject", "first", "last", "quantities")
+
+
 def _of_version_1(content: dict[str, Any]) -> dict[str, Any]:
     later = ("accuracy_unit", "taken", "taken_unit")
     bare = {part: [{name: value for name, value in row.items() if name not in later}
                    for row in content[part]] for part in ("instruments", "readings")}
+    bare["checks"] = [{**check, "events": [
+        {name: value for name, value in event.items() if name not in WORKSHEET}
+        for event in check["events"]]} for check in content["checks"]]
     return {**content, "schema": {**content["schema"], "version": 1}, **bare}
 
 
@@ -219,8 +225,12 @@ def test_an_older_version_is_brought_up(content: dict[str, Any]) -> None:
     brought = schema.current(older)
     assert [row["accuracy_unit"] for row in brought["instruments"]] == ["", ""]
     assert [row["taken"] for row in brought["readings"]] == ["", ""]
-    assert {**brought, "instruments": content["instruments"],
+    events = [event for check in brought["checks"] for event in check["events"]]
+    assert events and all(event["quantities"] == {} and event["changeover"] == 0
+                          for event in events)
+    assert {**brought, "instruments": content["instruments"], "checks": content["checks"],
             "readings": content["readings"]} == content
+    assert _of_version_1(brought)["checks"] == older["checks"]
     assert json.dumps(older) == kept
 
 
@@ -229,7 +239,7 @@ def test_an_older_version_is_held_against_its_own_schema(content: dict[str, Any]
     with pytest.raises(RecordError, match="instruments: 7 is not of type 'array'"):
         schema.current(older)
     unknown = {**content, "schema": {**content["schema"], "version": 0}}
-    with pytest.raises(RecordError, match="version 0; this program reads up to 2"):
+    with pytest.raises(RecordError, match="version 0; this program reads up to 3"):
         schema.current(unknown)
 
 
@@ -239,14 +249,14 @@ def test_a_record_of_an_older_version_is_read_and_printed(
     keys = support.make_keys()
     record = support.signed(_of_version_1(content), keys, ("technician",))
     assert verify(record, support.trust(keys), job).good
-    assert "Accuracy ±" in page.html(record, {}).decode("utf-8")
+    assert "Accuracy ±" in render.html(record, {}).decode("utf-8")
 
 
 def test_each_failure_is_a_numbered_deficiency() -> None:
     rows = [{"id": f"{step}.x", "step": step, "verdict": word, "reason": "found", "adjust": "set"}
             for step, word in (("lift", "fail"), ("reset", "pass"), ("exit", "fail"),
                                ("transition", "fail"), ("enable", "indeterminate"))]
-    found = deficiencies.from_checks(rows, {"exit.x": {"due": "Friday", "severity": "minor"}})
+    found = deficiencies(rows, {"exit.x": {"due": "Friday", "severity": "minor"}})
     assert [(item["number"], item["check"], item["severity"]) for item in found] == [
         ("D1", "lift.x", "critical"), ("D2", "exit.x", "minor"), ("D3", "transition.x", "minor")]
     assert found[0]["due"] == "before the economizer operates again"
@@ -268,7 +278,7 @@ def test_the_firms_letterhead_stands_on_the_page(tmp_path: Path) -> None:
     job = support.make_job(tmp_path / "firm", support.JOB_TOML + head)
     content = schema.current(support.make_payload(job))
     assert content["procedure"]["letterhead"] == ["Paper Firm <b>", "an invented street"]
-    made = page.html(support.signed(content, support.make_keys(), ("technician",)), {})
+    made = render.html(support.signed(content, support.make_keys(), ("technician",)), {})
     assert b"Paper Firm &lt;b&gt;, an invented street" in made
 
 

@@ -17,7 +17,7 @@ from joserfc.jwk import ECKey, OKPKey, RSAKey
 
 from fptlib.errors import RecordError
 from fptlib.record import canonical
-from fptlib.record.keys import Key, thumbprint
+from fptlib.record.keys import Key
 
 # RFC 8032 section 7.1: TEST 1, 2, 3 and SHA(abc). Secret key, public key, message, signature.
 ED25519 = [
@@ -49,14 +49,6 @@ JWK_8037 = {
     "d": "nWGxne_9WmC6hEr0kuwsxERJxWl7MmkZcDusAxyuf2A",
     "x": "11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo",
 }
-# RFC 7638 section 3.1.
-RSA_7638 = {
-    "kty": "RSA", "e": "AQAB", "alg": "RS256", "kid": "2011-04-29",
-    "n": "0vx7agoebGcQSuuPiLJXZptN9nndrQmbXEps2aiAFbWhM78LhWx4cbbfAAtVT86zwu1RK7aPFFxuhDR1L6tSoc_B"
-         "JECPebWKRXjBZCiFV4n3oknjhMstn64tZ_2W-5JsGY4Hc5n9yBXArwl93lqt7_RN5w6Cf0h4QyQ5v-65YGjQR0_F"
-         "DW2QvzqY368QQMicAtaSqzs8KJZgnYb9c7d0zgdAZHzu6qMQvRL5hajrn1n91CbOpbISD08qNLyrdkt-bFTWhAI4"
-         "vMQFh6WeZu0fM4lFd2NcRwr3XPksINHaQ-G_xBniIqbw0Ls1jF44-csFCur-kEgU8awapJzKnqDKgw",
-}
 # RFC 7515 appendix A.2 and A.3: the public keys of A.6.
 RSA_7515 = {
     "kty": "RSA", "e": "AQAB",
@@ -85,14 +77,13 @@ def test_ed25519_of_rfc_8032(secret: str, public: str, message: str, signature: 
     private.public_key().verify(bytes.fromhex(signature), bytes.fromhex(message))
 
 
-def test_thumbprints_of_rfc_8037_and_rfc_7638() -> None:
+def test_thumbprint_of_rfc_8037() -> None:
     key = Key(OKPKey.import_key(JWK_8037))
     assert key.thumbprint == "kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k"
     assert canonical.from_base64(key.thumbprint, "it").hex() == (
         "90facafea9b1556698540f70c0117a22ea37bd5cf3ed3c47093c1707282b4b89")
     assert canonical.encode(key.public()) == (
         b'{"crv":"Ed25519","kty":"OKP","x":"11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo"}')
-    assert thumbprint(RSA_7638) == "NzbLsXh8uDCcd-6MNwXF4W_7noWXFZAfHkxZsRGC9Xs"
 
 
 def test_signature_of_rfc_8037() -> None:

@@ -11,8 +11,8 @@ import pytest
 import record_support as support
 
 from fptlib.errors import JobError, RecordError
-from fptlib.record import canonical, retest, retest_job
-from fptlib.record.retest_job import start_retest
+from fptlib.record import canonical, retest
+from fptlib.record.retest import start_retest
 
 KEYS = support.make_keys()
 # Tables out of their order, as hand and forms leave them, and what only the old test had.
@@ -44,7 +44,7 @@ def record(folder: Path, toml: str = support.JOB_TOML + MORE) -> bytes:
 
 
 def started(made: bytes, title: str = "") -> dict[str, Any]:
-    return tomllib.loads(retest_job.answers(made, title))
+    return tomllib.loads(retest.answers(made, title))
 
 
 def test_plant_site_limits_and_people_are_those_of_the_record(tmp_path: Path) -> None:
@@ -56,7 +56,7 @@ def test_plant_site_limits_and_people_are_those_of_the_record(tmp_path: Path) ->
 
 
 def test_a_comment_of_what_is_taken_over_stays(tmp_path: Path) -> None:
-    assert "value = 4.5  # from the maker" in retest_job.answers(record(tmp_path / "job"))
+    assert "value = 4.5  # from the maker" in retest.answers(record(tmp_path / "job"))
 
 
 def test_the_new_job_has_its_own_head(tmp_path: Path) -> None:

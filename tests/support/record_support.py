@@ -18,7 +18,7 @@ from fptlib.procedure.verdict import Check, Event, Verdict
 from fptlib.record import signing
 from fptlib.record.keys import Key
 from fptlib.record.payload import payload
-from fptlib.record.trusted import TrustedKeys
+from fptlib.record.trusted_keys import TrustedKeys
 from fptlib.trends.grid import AlarmText, Grid, Remark, TrendFile
 
 ZONE = "America/Denver"
@@ -138,7 +138,7 @@ def make_trends(job: Job) -> Grid:
 
 def make_check(id: str = "recovery.rate", verdict: Verdict = Verdict.FAIL, **changed: Any) -> Check:
     event = Event(
-        "changeover 2", at("2026-01-12 06:10"), at("2026-01-12 06:40"), verdict,
+        2, "", at("2026-01-12 06:10"), at("2026-01-12 06:40"), verdict,
         "the setpoint rose 5.10 degF in ten minutes", 5.1, 2.0, -3.1, 0.2, 0.0,
     )
     fields: dict[str, Any] = dict(

@@ -147,7 +147,7 @@ def test_a_line_changed_elsewhere_is_not_overwritten(job):
 
 @pytest.mark.parametrize("decision", ["accept", "send back"])
 def test_a_record_sent_back_is_not_said_to_be_countersigned(job, monkeypatch, decision):
-    monkeypatch.setattr(panels.closing, "countersign", lambda *_: job.folder / "record/0002.json")
+    monkeypatch.setattr(panels.sign_off, "countersign", lambda *_: job.folder / "record/0002.json")
     panel = panels.countersign(job)
     chosen, *_, secret, press = panel.widget.children[1:-1]
     chosen.value, secret.value = decision, "an invented passphrase"

@@ -14,8 +14,8 @@ from fptlib.job.folder import Job
 from fptlib.job.start import start
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.record import retest, store
-from fptlib.record.named import Named, named
-from fptlib.workbook import closing, comparing
+from fptlib.record.locate import Located, locate
+from fptlib.workbook import comparing, sign_off
 from fptlib.workbook.comparing import compare
 from fptlib.workbook.page import Page
 
@@ -35,18 +35,18 @@ def test_every_workbook_says_what_a_retest_repeats(tmp_path: Path) -> None:
 
 
 @pytest.fixture
-def first(tmp_path: Path) -> Named:
+def first(tmp_path: Path) -> Located:
     return saved(support.make_job(tmp_path / "first"), support.make_checks())
 
 
-def saved(job: Job, checks: list[Check]) -> Named:
+def saved(job: Job, checks: list[Check]) -> Located:
     """The job's record, saved in its folder."""
     content = support.make_payload(job, checks)
     store.save(job, support.signed(content, KEYS, ("technician",)))
-    return named(job.folder)
+    return locate(job.folder)
 
 
-def repeated(first: Named, verdict: Verdict, *more: Check) -> Named:
+def repeated(first: Located, verdict: Verdict, *more: Check) -> Located:
     """A retest of ``first`` in which the check that failed has this verdict."""
     job = support.make_job(first.path.parents[2] / "second")
     job.put("retest", retest.reference(first.record))
@@ -58,12 +58,12 @@ def repeated(first: Named, verdict: Verdict, *more: Check) -> Named:
 @pytest.fixture
 def drawn(monkeypatch: pytest.MonkeyPatch) -> None:
     """The invented job's few rows are not worth a figure, so any picture stands for it."""
-    monkeypatch.setattr(comparing.closing, "compute", lambda _: closing.Computed(None, []))
+    monkeypatch.setattr(comparing.sign_off, "compute", lambda _: sign_off.Computed(None, []))
     monkeypatch.setattr(comparing.evidence, "pictures", lambda *_: {"recovery": support.png()})
 
 
 @pytest.mark.usefixtures("drawn")
-def test_a_page_with_both_figures_lies_beside_the_retests_record(first: Named) -> None:
+def test_a_page_with_both_figures_lies_beside_the_retests_record(first: Located) -> None:
     second = repeated(first, Verdict.PASS)
     found = compare(first, second)
     assert found.good
@@ -73,7 +73,7 @@ def test_a_page_with_both_figures_lies_beside_the_retests_record(first: Named) -
 
 
 @pytest.mark.usefixtures("drawn")
-def test_no_page_is_overwritten(first: Named) -> None:
+def test_no_page_is_overwritten(first: Located) -> None:
     second = repeated(first, Verdict.FAIL)
     one, two, three = [compare(first, second) for _ in range(3)]
     assert [made.page.name for made in (one, two, three)] == [
@@ -84,11 +84,11 @@ def test_no_page_is_overwritten(first: Named) -> None:
 
 
 @pytest.mark.usefixtures("drawn")
-def test_without_trends_or_with_others_there_is_no_figure_and_it_is_said(first: Named) -> None:
+def test_without_trends_or_with_others_there_is_no_figure_and_it_is_said(first: Located) -> None:
     second = repeated(first, Verdict.PASS)
     assert second.job is not None
     (second.job.trends_folder / "plant.csv").write_text("other", encoding="utf-8")
-    alone = named(shutil.copyfile(first.path, first.path.parents[2] / "alone.json"))
+    alone = locate(shutil.copyfile(first.path, first.path.parents[2] / "alone.json"))
     found = compare(alone, second)
     assert "<img " not in found.page.read_text(encoding="utf-8")
     assert found.remarks == [
@@ -98,14 +98,14 @@ def test_without_trends_or_with_others_there_is_no_figure_and_it_is_said(first: 
 
 
 @pytest.mark.usefixtures("drawn")
-def test_a_check_that_fails_only_now_is_told(first: Named) -> None:
+def test_a_check_that_fails_only_now_is_told(first: Located) -> None:
     found = compare(first, repeated(first, Verdict.PASS, support.make_check("exit.equipment")))
     assert all(entry.closed for entry in found.closings) and not found.good
     assert "exit.equipment: fails now and did not before" in found.lines()
 
 
 def test_a_page_that_cannot_be_saved_is_a_sentence(
-    first: Named, drawn: None, monkeypatch: pytest.MonkeyPatch
+    first: Located, drawn: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
@@ -116,7 +116,7 @@ def test_a_page_that_cannot_be_saved_is_a_sentence(
         compare(first, second)
 
 
-def test_two_records_that_do_not_belong_together_make_no_page(first: Named) -> None:
+def test_two_records_that_do_not_belong_together_make_no_page(first: Located) -> None:
     with pytest.raises(RecordError, match="the retest refers to record .none."):
         compare(first, first)
     assert [path.name for path in first.path.parent.iterdir()] == ["0001.json"]

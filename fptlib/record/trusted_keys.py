@@ -4,21 +4,28 @@ It holds public halves only. Beside the members that RFC 7517 and RFC 8037 defin
 has ``name`` and ``role``, and where it was withdrawn ``revoked`` (a moment, ISO 8601) and
 ``revoked_reason``. The moment a signature states is its signer's own word: a stolen key can
 state any. So a ``retired`` key keeps its earlier signatures and a ``compromised`` one none.
+
+``add`` and ``revoke`` keep the list's file. A key is named by a file, which holds its public
+half as a JWK or is the signing key itself; one that is on the list already also by its
+thumbprint, for a stolen key has no file at hand.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from fptlib.errors import RecordError
-from fptlib.job.folder import write_atomically
+from fptlib.job.folder import now, write_atomically
 from fptlib.record import canonical
-from fptlib.record.keys import thumbprint
+from fptlib.record.canonical import read_moment
+from fptlib.record.keys import load_key, thumbprint
 
 RETIRED, COMPROMISED = "retired", "compromised"
+Passphrase = Callable[[], str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,24 +75,22 @@ class TrustedKeys:
             RecordError: the file is absent, is no JWK Set, or a key lacks what it must have.
         """
         path = Path(path)
+        what = f"list of trusted keys '{path.name}'"
         try:
             data = path.read_bytes()
         except OSError as error:
-            raise RecordError(
-                f"list of trusted keys '{path.name}' cannot be read: {error.strerror}"
-            ) from error
-        found = canonical.parse(data, f"list of trusted keys '{path.name}'")
+            raise RecordError(f"{what} cannot be read: {error.strerror}") from error
+        found = canonical.parse(data, what)
         if not isinstance(found, dict) or not isinstance(found.get("keys"), list):
             raise RecordError(f"'{path.name}' is not a JWK Set: it has no list 'keys'")
         return cls(_distinct([_trusted(jwk, path.name) for jwk in found["keys"]], path.name))
 
-    def write(self, path: Path | str) -> None:
+    def write(self, path: Path) -> None:
         """Save the list in one move.
 
         Raises:
             RecordError: the file cannot be written.
         """
-        path = Path(path)
         data = canonical.encode({"keys": [key.members() for key in self.keys]})
         try:
             write_atomically(path, data + b"\n")
@@ -97,6 +102,17 @@ class TrustedKeys:
     def find(self, kid: str) -> TrustedKey | None:
         """The key of that thumbprint, revoked or not."""
         return next((key for key in self.keys if key.kid == kid), None)
+
+    def known(self, kid: str) -> TrustedKey:
+        """The key of that thumbprint.
+
+        Raises:
+            RecordError: it is not in the list.
+        """
+        found = self.find(kid)
+        if found is None:
+            raise RecordError(f"key {kid} is not in the list of trusted keys; name one that is")
+        return found
 
     def add(self, public: dict[str, str], name: str, role: str) -> TrustedKeys:
         """The list with one more key, given by the members of its public half.
@@ -127,24 +143,46 @@ class TrustedKeys:
         new = replace(old, revoked=moment, revoked_reason=reason)
         return TrustedKeys(tuple(new if key is old else key for key in self.keys))
 
-    def known(self, kid: str) -> TrustedKey:
-        """The key of that thumbprint.
 
-        Raises:
-            RecordError: it is not in the list.
-        """
-        found = self.find(kid)
-        if found is None:
-            raise RecordError(f"key {kid} is not in the list of trusted keys; name one that is")
-        return found
-
-
-def public_members(jwk: Any, file: str) -> dict[str, str]:
-    """The members of a public key's JWK that name it; ``file`` is where it was read.
+def add(file: Path, key: str, name: str, role: str, passphrase: Passphrase) -> TrustedKey:
+    """Put a key onto the list, which is made where there is none; returns its entry.
 
     Raises:
-        RecordError: it is no Ed25519 public key.
+        RecordError: list or key cannot be read, or the key is on the list or lacks its holder.
     """
+    known = TrustedKeys.read(file) if file.exists() else TrustedKeys()
+    public = _public(Path(key), passphrase)
+    changed = known.add(public, name, role)
+    changed.write(file)
+    return changed.known(thumbprint(public))
+
+
+def revoke(file: Path, key: str, reason: str, passphrase: Passphrase) -> TrustedKey:
+    """Withdraw a key of the list from now on; returns its entry.
+
+    Raises:
+        RecordError: list or key cannot be read, or the key is not on the list.
+    """
+    path = Path(key)
+    kid = thumbprint(_public(path, passphrase)) if path.is_file() else key
+    changed = TrustedKeys.read(file).revoke(kid, now(), reason)
+    changed.write(file)
+    return changed.known(kid)
+
+
+def _public(path: Path, passphrase: Passphrase) -> dict[str, str]:
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise RecordError(f"key '{path.name}' cannot be read: {error.strerror or error}; name a "
+                          "signing key or a file with its public half") from error
+    if data.lstrip().startswith(b"{"):
+        return _public_members(canonical.parse(data, f"public key '{path.name}'"), path.name)
+    return load_key(path, passphrase()).public()
+
+
+def _public_members(jwk: Any, file: str) -> dict[str, str]:
+    """The members of a public key's JWK that name it; ``file`` is where it was read."""
     if not isinstance(jwk, dict) or jwk.get("kty") != "OKP" or jwk.get("crv") != "Ed25519":
         raise RecordError(f"'{file}' holds a key that is not an Ed25519 public key")
     if "d" in jwk:
@@ -158,35 +196,18 @@ def public_members(jwk: Any, file: str) -> dict[str, str]:
 
 
 def _trusted(jwk: Any, file: str) -> TrustedKey:
-    public = public_members(jwk, file)
+    public = _public_members(jwk, file)
     name, role = str(jwk.get("name", "")), str(jwk.get("role", ""))
     if not name.strip() or not role.strip():
         raise RecordError(f"'{file}': key {thumbprint(public)} lacks its holder's name or role")
-    revoked = jwk.get("revoked")
-    moment = None if revoked is None else read_moment(str(revoked), f"'{file}': 'revoked'")
+    if jwk.get("revoked") is None:
+        return TrustedKey(public, name, role)
+    moment = read_moment(str(jwk["revoked"]), f"'{file}': 'revoked'")
     # A revocation without a reason is taken as the graver one.
-    reason = "" if moment is None else str(jwk.get("revoked_reason") or COMPROMISED)
-    return TrustedKey(public, name, role, moment, reason)
+    return TrustedKey(public, name, role, moment, str(jwk.get("revoked_reason") or COMPROMISED))
 
 
-def _distinct(keys: list[TrustedKey], what: str) -> tuple[TrustedKey, ...]:
+def _distinct(keys: Sequence[TrustedKey], what: str) -> tuple[TrustedKey, ...]:
     if len({key.kid for key in keys}) != len(keys):
         raise RecordError(f"{what} holds a key twice")
     return tuple(keys)
-
-
-def read_moment(text: str, what: str) -> datetime:
-    """A moment in ISO 8601; a bare date is its first moment in UTC.
-
-    Raises:
-        RecordError: the text is no such moment.
-    """
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        raise RecordError(f"{what} is '{text[:40]}'; write it as 2026-01-31T14:00:00Z") from None
-    if len(text) <= len("2026-01-31"):
-        return moment.replace(tzinfo=UTC)
-    if moment.tzinfo is None:
-        raise RecordError(f"{what} is '{text[:40]}', without a time zone")
-    return moment

@@ -1,4 +1,4 @@
-"""Re-computation, retest and exchange: what follows from a record."""
+"""Recalculation, retest and export: what follows from a record."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ import openpyxl
 import pytest
 import record_support as support
 
+import fptlib
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job
 from fptlib.procedure.verdict import Verdict
-from fptlib.record import canonical, exchange, page, provenance, retest
+from fptlib.record import canonical, render, retest
 from fptlib.record.payload import check_row
-from fptlib.record.restore import restore, restored
-from fptlib.record.review import Difference, compare
+from fptlib.record.recalculate import Difference, differences, restored
 
 KEYS = support.make_keys()
 
@@ -41,7 +41,7 @@ def changed(id: str, **fields: Any) -> list[Any]:
 
 
 def recompute(content: dict[str, Any], checks: list[Any]) -> list[Difference]:
-    return compare(content, {**content, "checks": [check_row(check) for check in checks]})
+    return differences(content, {**content, "checks": [check_row(check) for check in checks]})
 
 
 def test_the_same_checks_come_out_the_same(content: dict[str, Any]) -> None:
@@ -60,8 +60,8 @@ def test_a_last_bit_is_no_difference_and_a_word_is_said(content: dict[str, Any])
 def test_what_differs_is_told_with_how_much_and_since_when(
     content: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    recorded = provenance.fptlib.__version__
-    monkeypatch.setattr(provenance.fptlib, "__version__", "9.9.9")
+    recorded = fptlib.__version__
+    monkeypatch.setattr(fptlib, "__version__", "9.9.9")
     found = recompute(content, changed("recovery.rate", measured=4.6, verdict=Verdict.PASS))
     (line,) = [difference.line() for difference in found if not difference.same]
     assert line == ("recovery.rate: differs: verdict was fail, is pass; measured was 5.1, is 4.6 "
@@ -119,16 +119,16 @@ def test_what_the_pages_print_beside_the_checks_is_compared(
     said: str
 ) -> None:
     edit(content)
-    (found,) = [d for d in compare(content, support.make_payload(job)) if not d.same]
+    (found,) = [d for d in differences(content, support.make_payload(job)) if not d.same]
     assert found.check == member and said in found.line()
 
 
 def test_provenance_is_no_difference(
     job: Job, content: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(provenance.fptlib, "__version__", "9.9.9")
+    monkeypatch.setattr(fptlib, "__version__", "9.9.9")
     fresh = support.make_payload(job, changed("recovery.rate", reason="Else."))
-    assert all(found.same for found in compare(json.loads(json.dumps(content)), fresh))
+    assert all(found.same for found in differences(json.loads(json.dumps(content)), fresh))
 
 
 def records(tmp_path: Path, after: list[Any], link: bool = True) -> tuple[bytes, bytes]:
@@ -176,7 +176,7 @@ def test_a_retest_of_another_record_is_refused(tmp_path: Path) -> None:
 def test_the_comparison_shows_checks_and_figures_before_and_after(tmp_path: Path) -> None:
     before, after = records(tmp_path, changed("recovery.rate", verdict=Verdict.PASS))
     figures = {"recovery.rate": support.png(), "lift": support.png()}
-    shown = page.comparison(before, after, figures, figures).decode()
+    shown = render.comparison(before, after, figures, figures).decode()
     assert "1 of 1 deficiencies are closed" in shown
     assert shown.count("<img ") == 4
     assert "before: Does the active setpoint return slowly enough?" in shown
@@ -187,15 +187,15 @@ def test_the_comparison_tells_first_what_fails_only_now(tmp_path: Path) -> None:
     worse = [*changed("recovery.rate", verdict=Verdict.PASS),
              support.make_check("exit.equipment", Verdict.FAIL)]
     before, after = records(tmp_path, worse)
-    shown = page.comparison(before, after, {}, {}).decode()
+    shown = render.comparison(before, after, {}, {}).decode()
     assert "by the retest. Failing now and not before: exit.equipment." in shown
     assert retest.newly_failing(retest.compare(before, before)) == []
 
 
 def test_tables_as_csv(content: dict[str, Any]) -> None:
-    by = {table.name: table for table in exchange.tables(content)}
+    by = {table.name: table for table in render.tables(content)}
     assert set(by) == {"checks", "readings", "deficiencies", "events"}
-    text = exchange.to_csv(by["checks"]).decode("utf-8-sig")
+    text = render.to_csv(by["checks"]).decode("utf-8-sig")
     rows = list(csv.DictReader(io.StringIO(text, newline="")))
     assert [row["id"] for row in rows] == [check.id for check in support.make_checks()]
     assert float(rows[2]["margin"]) == -3.1
@@ -203,52 +203,49 @@ def test_tables_as_csv(content: dict[str, Any]) -> None:
 
 
 def test_tables_as_xlsx(content: dict[str, Any]) -> None:
-    book = openpyxl.load_workbook(io.BytesIO(exchange.to_xlsx(exchange.tables(content))))
+    book = openpyxl.load_workbook(io.BytesIO(render.to_xlsx(render.tables(content))))
     assert book.sheetnames == ["checks", "readings", "deficiencies", "events"]
     head, *rows = list(book["checks"].iter_rows(values_only=True))
     assert dict(zip(head, rows[2], strict=True))["margin"] == -3.1
     assert len(rows) == 5
 
 
-def test_a_job_is_restored_from_its_record_and_trends(tmp_path: Path, job: Job) -> None:
-    record = support.signed(support.make_payload(job), KEYS, ("technician",))
-    again = restore(record, job.trends_folder, tmp_path / "again")
-    assert again.file.read_bytes() == job.file.read_bytes()
-    assert again.readings_file.read_bytes() == job.readings_file.read_bytes()
-    assert [path.name for path in again.trend_files()] == ["plant.csv", "weather.csv"]
-    with pytest.raises(RecordError, match="exists"):
-        restore(record, job.trends_folder, tmp_path / "again")
-    (job.trends_folder / "plant.csv").write_text("other")
-    with pytest.raises(RecordError, match=r"plant\.csv is not the one"):
-        restore(record, job.trends_folder, tmp_path / "third")
-    assert not (tmp_path / "third").exists()
-
-
-def test_a_job_restored_for_a_while_leaves_nothing(tmp_path: Path, job: Job) -> None:
+def test_a_job_is_restored_from_its_record_and_trends(job: Job) -> None:
     record = support.signed(support.make_payload(job), KEYS, ("technician",))
     with restored(record, job.trends_folder) as again:
         assert again.file.read_bytes() == job.file.read_bytes()
+        assert again.readings_file.read_bytes() == job.readings_file.read_bytes()
+        assert [path.name for path in again.trend_files()] == ["plant.csv", "weather.csv"]
+    (job.trends_folder / "plant.csv").write_text("other")
+    with (pytest.raises(RecordError, match=r"plant\.csv is not the one"),
+          restored(record, job.trends_folder)):
+        pass
+
+
+def test_a_restored_job_leaves_nothing(job: Job) -> None:
+    record = support.signed(support.make_payload(job), KEYS, ("technician",))
+    with restored(record, job.trends_folder) as again:
+        assert again.file.is_file()
     with pytest.raises(ZeroDivisionError), restored(record, job.trends_folder) as failed:
         raise ZeroDivisionError
     assert not again.folder.parent.exists() and not failed.folder.parent.exists()
 
 
-def test_nothing_is_restored_from_a_record_whose_signature_does_not_match(
-    tmp_path: Path, job: Job
-) -> None:
+def test_nothing_is_restored_from_a_record_whose_signature_does_not_match(job: Job) -> None:
     forged, other = (json.loads(support.signed(content, KEYS, ("technician",)))
                      for content in (support.make_payload(job), {"text": "other"}))
     forged["signatures"] = other["signatures"]
-    with pytest.raises(RecordError, match="this record cannot be used: the signature"):
-        restore(canonical.encode(forged), job.trends_folder, tmp_path / "again")
-    assert not (tmp_path / "again").exists()
+    with (pytest.raises(RecordError, match="this record cannot be used: the signature"),
+          restored(canonical.encode(forged), job.trends_folder)):
+        pass
 
 
 @pytest.mark.parametrize("name", ["../evil.csv", "/evil.csv", "..", "a\\b.csv", "C:x", ""])
 def test_a_record_cannot_name_a_way_out_of_the_folder(
-    tmp_path: Path, job: Job, content: dict[str, Any], name: str
+    job: Job, content: dict[str, Any], name: str
 ) -> None:
     content["inputs"]["trends"] = {name: content["inputs"]["trends"]["plant.csv"]}
     record = support.signed(content, KEYS, ("technician",))
-    with pytest.raises(RecordError, match="no file name"):
-        restore(record, job.trends_folder, tmp_path / "again")
+    with (pytest.raises(RecordError, match="no file name"),
+          restored(record, job.trends_folder)):
+        pass

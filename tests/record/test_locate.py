@@ -11,7 +11,7 @@ import record_support as support
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job
 from fptlib.record import store
-from fptlib.record.named import named
+from fptlib.record.locate import locate
 
 KEYS = support.make_keys()
 RECORDS = [support.signed({"text": text}, KEYS, ("technician",)) for text in ("old", "new")]
@@ -24,7 +24,7 @@ def job(tmp_path: Path) -> Job:
 
 def test_a_job_folder_names_its_latest_record(job: Job) -> None:
     paths = [store.save(job, record) for record in RECORDS]
-    found = named(job.folder)
+    found = locate(job.folder)
     assert (found.record, found.path) == (RECORDS[-1], paths[-1])
     assert found.job is not None and found.job.folder == job.folder
 
@@ -34,22 +34,22 @@ def test_a_file_in_a_jobs_record_folder_knows_its_job(
 ) -> None:
     old, _ = [store.save(job, record) for record in RECORDS]
     monkeypatch.chdir(old.parent)
-    found = named(Path(old.name))
+    found = locate(Path(old.name))
     assert found.record == RECORDS[0]
     assert found.job is not None and found.job.folder == job.folder
 
 
 def test_a_file_elsewhere_has_no_job(job: Job, tmp_path: Path) -> None:
     copy = shutil.copyfile(store.save(job, RECORDS[0]), tmp_path / "copy.json")
-    found = named(copy)
+    found = locate(copy)
     assert (found.record, found.job) == (RECORDS[0], None)
 
 
 def test_a_job_without_a_record_is_a_sentence(job: Job) -> None:
     with pytest.raises(RecordError, match="job 'job' has no record yet; sign one"):
-        named(job.folder)
+        locate(job.folder)
 
 
 def test_a_file_that_is_not_there_is_a_sentence(tmp_path: Path) -> None:
     with pytest.raises(RecordError, match=r"'no\.json' cannot be read"):
-        named(tmp_path / "no.json")
+        locate(tmp_path / "no.json")

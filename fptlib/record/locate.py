@@ -11,7 +11,7 @@ from fptlib.record import store
 
 
 @dataclass(frozen=True, slots=True)
-class Named:
+class Located:
     """A record, the file it was read from, and the job folder it lies in, if any."""
 
     record: bytes
@@ -19,7 +19,7 @@ class Named:
     job: Job | None
 
 
-def named(path: Path) -> Named:
+def locate(path: Path) -> Located:
     """The record that a path names; of a job folder it is the latest.
 
     Raises:
@@ -29,9 +29,11 @@ def named(path: Path) -> Named:
     path = path.resolve()
     if path.is_dir():
         job = Job(path)
-        latest = latest_of(job)
-        return Named(_bytes(latest), latest, job)
-    return Named(_bytes(path), path, _job_around(path))
+        newest = latest_of(job)
+        return Located(_bytes(newest), newest, job)
+    folder = path.parent.parent
+    inside = path.parent.name == "record" and (folder / JOB_FILE).is_file()
+    return Located(_bytes(path), path, Job(folder) if inside else None)
 
 
 def latest_of(job: Job) -> Path:
@@ -46,12 +48,6 @@ def latest_of(job: Job) -> Path:
     return path
 
 
-def _job_around(path: Path) -> Job | None:
-    folder = path.parent.parent
-    inside = path.parent.name == "record" and (folder / JOB_FILE).is_file()
-    return Job(folder) if inside else None
-
-
 def _bytes(path: Path) -> bytes:
     try:
         data = path.read_bytes()
@@ -60,7 +56,7 @@ def _bytes(path: Path) -> bytes:
                           "folder, a record or its PDF") from error
     if data.startswith(b"%PDF"):
         # Imported here: only a PDF needs it.
-        from fptlib.record.pdf import record_of_pdf
+        from fptlib.record.render import record_of_pdf
 
         return record_of_pdf(data)
     return data

@@ -1,4 +1,4 @@
-"""Closing a test: everything is computed anew from the files, signed, and exported.
+"""Sign-off: everything is recalculated from the files, signed, and exported.
 
 What a notebook shows is never signed; the record is made from the job folder alone.
 """
@@ -15,21 +15,10 @@ from fptlib.procedure.assemble import assemble
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check
-from fptlib.record import (
-    exchange,
-    keys,
-    page,
-    payload,
-    pdf,
-    review,
-    schema,
-    signing,
-    store,
-    verify,
-)
-from fptlib.record.named import Named, latest_of
-from fptlib.record.report import whole
-from fptlib.record.restore import restored
+from fptlib.record import keys, recalculate, render, schema, signing, store, verify
+from fptlib.record.locate import Located, latest_of
+from fptlib.record.payload import payload
+from fptlib.record.recalculate import Difference
 from fptlib.workbook import evidence, state
 
 TECHNICIAN, ENGINEER = "technician", "engineer"
@@ -70,8 +59,7 @@ def sign(job: Job, key_file: Path, passphrase: str, name: str) -> Path:
 def _stated(job: Job, found: Computed) -> dict[str, Any]:
     """What a record made now would state."""
     case = found.case
-    return payload.payload(job, case.grid, case.limits, found.checks, case.readings,
-                           case.instruments)
+    return payload(job, case.grid, case.limits, found.checks, case.readings, case.instruments)
 
 
 def countersign(job: Job, key_file: Path, passphrase: str, name: str, decision: str,
@@ -83,24 +71,26 @@ def countersign(job: Job, key_file: Path, passphrase: str, name: str, decision: 
             does not verify against the job or is not what the files give.
     """
     record = latest_of(job).read_bytes()
-    found = verify.verify(record, None, job)
-    if decision == signing.ACCEPT and not found.good:
-        raise RecordError("not countersigned: " + "; ".join([*found.refused, *found.changes]))
+    accepted = decision == signing.ACCEPT
+    if accepted:
+        _refuse_changed(job, record, "not countersigned")
     key = keys.load_key(key_file, passphrase)
     computed = compute(job)
-    if decision == signing.ACCEPT:
-        _refuse_other(compared(job, record, computed))
+    if accepted and (other := [found.check for found in _differences(job, record, computed)
+                               if not found.same]):
+        more = f" and {len(other) - _MOST_NAMED} more" if len(other) > _MOST_NAMED else ""
+        raise RecordError(
+            f"not countersigned: recalculated from the job's files, "
+            f"{', '.join(other[:_MOST_NAMED])}{more} of the record differ; return the record "
+            "for correction")
     signed = signing.countersign(record, key, role, name.strip(), now(), decision, reason)
     return _save(job, signed, computed)
 
 
-def _refuse_other(differences: list[review.Difference]) -> None:
-    other = [found.check for found in differences if not found.same]
-    if other:
-        more = f" and {len(other) - _MOST_NAMED} more" if len(other) > _MOST_NAMED else ""
-        raise RecordError(
-            f"not countersigned: computed anew from the job's files, "
-            f"{', '.join(other[:_MOST_NAMED])}{more} of the record differ; send the record back")
+def _refuse_changed(job: Job, record: bytes, what: str) -> None:
+    found = verify.verify(record, None, job)
+    if not found.good:
+        raise RecordError(f"{what}: " + "; ".join([*found.refused, *found.changes]))
 
 
 def _save(job: Job, record: bytes, found: Computed) -> Path:
@@ -110,17 +100,17 @@ def _save(job: Job, record: bytes, found: Computed) -> Path:
 
 
 def export(path: Path, record: bytes, found: Computed) -> list[Path]:
-    """Write the record for people beside it: page, print, tables.
+    """Write the record for people beside it: page, PDF, tables.
 
     The record is what counts; these can be made again at any time.
     """
     figures = evidence.pictures(found.case, found.checks)
-    tables = exchange.tables(signing.read(record).payload)
+    tables = render.tables(signing.read(record).payload)
     content = {
-        path.with_suffix(".html"): page.html(record, figures),
-        path.with_suffix(".pdf"): pdf.typeset(record, figures),
-        path.with_suffix(".xlsx"): exchange.to_xlsx(tables),
-        **{path.with_name(f"{path.stem}-{table.name}.csv"): exchange.to_csv(table)
+        path.with_suffix(".html"): render.html(record, figures),
+        path.with_suffix(".pdf"): render.pdf(record, figures),
+        path.with_suffix(".xlsx"): render.to_xlsx(tables),
+        **{path.with_name(f"{path.stem}-{table.name}.csv"): render.to_csv(table)
            for table in tables},
     }
     for made, data in content.items():
@@ -128,7 +118,7 @@ def export(path: Path, record: bytes, found: Computed) -> list[Path]:
     return list(content)
 
 
-def print_latest(job: Job) -> list[Path]:
+def export_latest(job: Job) -> list[Path]:
     """Write the latest record for people again.
 
     Raises:
@@ -136,22 +126,16 @@ def print_latest(job: Job) -> list[Path]:
     """
     path = latest_of(job)
     record = path.read_bytes()
-    found = verify.verify(record, None, job)
-    if not found.good:
-        raise RecordError("not printed: " + "; ".join([*found.refused, *found.changes]))
+    _refuse_changed(job, record, "not exported")
     return export(path, record, compute(job))
 
 
-def compared(job: Job, record: bytes, computed: Computed) -> list[review.Difference]:
-    """A record against what the job's files give now: every check, and what its pages print.
-
-    Raises:
-        RecordError: the record is damaged.
-    """
-    return review.compare(whole(record).payload, _stated(job, computed))
+def _differences(job: Job, record: bytes, computed: Computed) -> list[Difference]:
+    """A record against what the job's files give now: every check, and what its pages print."""
+    return recalculate.differences(signing.read_whole(record).payload, _stated(job, computed))
 
 
-def computed_anew(of: Named, trends: Path | None = None) -> list[review.Difference]:
+def recalculated(of: Located, trends: Path | None = None) -> list[Difference]:
     """How a record comes out today.
 
     Args:
@@ -164,12 +148,12 @@ def computed_anew(of: Named, trends: Path | None = None) -> list[review.Differen
             no job folder and no trends are given.
     """
     if trends is not None:
-        with restored(of.record, trends) as job:
-            return compared(job, of.record, compute(job))
+        with recalculate.restored(of.record, trends) as job:
+            return _differences(job, of.record, compute(job))
     if of.job is None:
         raise RecordError(f"'{of.path.name}' lies in no job folder; name the folder of its trend "
                           "files with --trends")
-    return compared(of.job, of.record, compute(of.job))
+    return _differences(of.job, of.record, compute(of.job))
 
 
 def differences(job: Job) -> list[str]:
@@ -177,5 +161,5 @@ def differences(job: Job) -> list[str]:
     path = store.latest(job)
     if path is None:
         return []
-    found = compared(job, path.read_bytes(), compute(job))
+    found = _differences(job, path.read_bytes(), compute(job))
     return [difference.line() for difference in found if not difference.same]

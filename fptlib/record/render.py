@@ -1,0 +1,276 @@
+"""The record for people: one HTML page, one PDF, and tables for other people's tools.
+
+Page and PDF are made of the same report. The page is self-contained, printable, readable in
+grey; text reaches it only through Jinja2's escaping, and it may load nothing and run nothing,
+which its content security policy says to the browser too. The PDF is PDF/A-3a and PDF/UA-1
+with the signed record inside, typeset with typst from data: typed text reaches the template as
+JSON strings, which typst never reads as markup. The same record and figures give the same bytes.
+
+A spreadsheet runs a text that begins like a formula. In CSV such a text gets an apostrophe in
+front, in XLSX the cell is marked as text. Numbers stay numbers.
+"""
+
+from __future__ import annotations
+
+import base64
+import csv
+import io
+import json
+import re
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import as_file, files
+from pathlib import Path
+from typing import Any
+
+from fptlib.errors import RecordError
+from fptlib.record import schema
+from fptlib.record.canonical import read_moment
+from fptlib.record.report import MARKS, comparison_report, report
+from fptlib.record.text import (
+    NOT_PLAIN,
+    clean,
+    harmless,
+    like_formula,
+    shorten,
+    written_out,
+)
+
+Figures = Mapping[str, bytes]
+RECORD_NAME = "record.json"
+PAPERS = ("us-letter", "a4")
+_PACKAGE = files("fptlib.record")
+_STANDARDS: list[Any] = ["a-3a", "ua-1"]
+_FONTS = ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf")
+# Digests and thumbprints stand in cells wide enough and must be copied whole.
+_WHOLE = re.compile(r"[0-9a-f]{64}|[\w-]{43}")
+# A cell of this length fills most of a page; the whole text is in the attached record.
+_LONGEST_TEXT = 4000
+_LONG_WORD = re.compile(r"\S{20}(?=\S)")
+_LONGEST_CELL = 32_767  # of XLSX
+
+
+def html(record: bytes, figures: Figures) -> bytes:
+    """The page of a record, with the signed record itself attached as a link.
+
+    Args:
+        record: the record's bytes; its signatures must match.
+        figures: PNG images by check id (``lift.minimum``) or by step (``lift``).
+
+    Raises:
+        RecordError: the record is damaged or of an unknown kind, or a figure is no PNG.
+    """
+    return _page(report(record, figures), figures, record)
+
+
+def comparison(
+    before: bytes, after: bytes, figures_before: Figures, figures_after: Figures
+) -> bytes:
+    """The page that compares a retest with the record it refers to, per check and figure.
+
+    Raises:
+        RecordError: a record is damaged, or the second does not refer to the first.
+    """
+    figures = {f"{when} {name}": image
+               for when, drawn in (("before", figures_before), ("after", figures_after))
+               for name, image in drawn.items()}
+    return _page(comparison_report(before, after, figures), figures, after)
+
+
+def _page(shown: Mapping[str, Any], figures: Figures, record: bytes) -> bytes:
+    images = {name: _base64(image) for name, image in figures.items()}
+    made = _template().render(report=shown, marks=MARKS, images=images, record=_base64(record))
+    return str(made).encode("utf-8")
+
+
+def _base64(data: bytes) -> str:
+    return base64.b64encode(data).decode("ascii")
+
+
+@cache
+def _template() -> Any:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("fptlib.record"), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )
+    return environment.get_template("record.html.j2")
+
+
+def pdf(record: bytes, figures: Figures, paper: str = "us-letter") -> bytes:
+    """The PDF of a record.
+
+    Args:
+        record: the record's bytes; its signatures must match.
+        figures: PNG images by check id (``lift.minimum``) or by step (``lift``).
+        paper: ``us-letter`` or ``a4``.
+
+    Raises:
+        RecordError: the record is damaged or of an unknown kind, a figure is no PNG, or the
+            paper is unknown.
+    """
+    if paper not in PAPERS:
+        raise RecordError(f"paper '{paper}' is not one of: {', '.join(PAPERS)}")
+    shown = report(record, figures)
+    # Figures are numbered: a name that was typed somewhere must not become a path.
+    images = {name: f"figure-{n}.png" for n, name in enumerate(figures, start=1)}
+    content = {"report": _printable({**shown, "paper": paper}), "marks": MARKS, "images": images}
+    parts = {
+        **{images[name]: image for name, image in figures.items()},
+        "content.json": json.dumps(content).encode("utf-8"),
+        RECORD_NAME: record,
+        "main.typ": (_PACKAGE / "templates" / "record.typ").read_bytes(),
+    }
+    moment = read_moment(shown["signed_at"], "the moment of signing")
+    with tempfile.TemporaryDirectory() as folder, as_file(_PACKAGE / "fonts") as fonts:
+        for name, data in parts.items():
+            (Path(folder) / name).write_bytes(data)
+        return _typeset(Path(folder), fonts, int(moment.timestamp()))
+
+
+def _typeset(folder: Path, fonts: Path, timestamp: int) -> bytes:
+    import typst
+
+    try:
+        made: bytes = typst.compile(
+            folder / "main.typ", root=folder, font_paths=[fonts], ignore_system_fonts=True,
+            format="pdf", pdf_standards=_STANDARDS, timestamp=timestamp,
+        )
+        return made
+    except typst.TypstError as error:
+        raise RecordError(f"the PDF cannot be made: {str(error)[:300]}") from error
+
+
+def _printable(value: Any) -> Any:
+    """Every text of the report, made fit for the bundled fonts and the width of a cell."""
+    if isinstance(value, dict):
+        return {name: _printable(entry) for name, entry in value.items()}
+    if isinstance(value, list):
+        return [_printable(entry) for entry in value]
+    if not isinstance(value, str):
+        return value
+    # PDF/A fails on a letter that the font cannot draw.
+    drawn = NOT_PLAIN.sub(lambda hit: hit[0] if hit[0] in _letters() else written_out(hit[0]),
+                          shorten(value, _LONGEST_TEXT))
+    if _WHOLE.fullmatch(drawn):
+        return drawn
+    # A zero-width space lets a word break that is longer than any of a language.
+    return _LONG_WORD.sub(lambda hit: hit[0] + "\u200b", drawn)
+
+
+@cache
+def _letters() -> frozenset[str]:
+    from fontTools.ttLib import TTFont
+
+    covered = []
+    for name in _FONTS:
+        with as_file(_PACKAGE / "fonts" / name) as path, TTFont(path, lazy=True) as font:
+            covered.append({chr(code) for code in font.getBestCmap()})
+    return frozenset.intersection(*map(frozenset, covered))
+
+
+def record_of_pdf(data: bytes) -> bytes:
+    """The signed record that a PDF carries; whether it is good is ``verify``'s matter.
+
+    Raises:
+        RecordError: the file is no PDF, or does not carry exactly one record.
+    """
+    from pypdf import PdfReader
+    from pypdf.errors import PyPdfError
+
+    try:
+        attached = PdfReader(io.BytesIO(data)).attachments
+        found = [part for name in attached for part in _each(attached[name])]
+    except (PyPdfError, ValueError, KeyError, TypeError, AttributeError, OSError,
+            RecursionError) as error:
+        raise RecordError(f"this PDF cannot be read: {type(error).__name__}") from error
+    if len(found) != 1 or RECORD_NAME not in attached:
+        raise RecordError(f"this PDF carries {len(found)} attachments; it must carry the record "
+                          "and nothing beside it")
+    return found[0]
+
+
+def _each(attached: bytes | list[bytes]) -> list[bytes]:
+    return [attached] if isinstance(attached, bytes) else list(attached)
+
+
+Cell = str | float | int | None
+_OUTCOME = ("verdict", "measured", "limit", "unit", "margin", "uncertainty", "probability")
+_COLUMNS: dict[str, tuple[str, ...]] = {
+    "checks": ("id", "step", "question", *_OUTCOME, "basis", "reason", "meaning", "adjust",
+               "missing"),
+    "readings": ("time", "point", "value", "unit", "taken", "taken_unit", "instrument",
+                 "taken_by", "remark"),
+    "deficiencies": ("number", "check", "severity", "found", "recommended", "responsible", "due",
+                     "corrective_action", "retest", "cost_party", "remark"),
+    "events": ("check", "name", "start", "end", *_OUTCOME, "text"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table with its name; a cell is text, a number or nothing."""
+
+    name: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+
+
+def tables(payload: Mapping[str, Any]) -> list[Table]:
+    """The tables of a payload: checks, readings, deficiencies, events.
+
+    Raises:
+        RecordError: the payload is of an unknown kind.
+    """
+    content = schema.current(dict(payload))
+    events = [{"check": check["id"], **event}
+              for check in content["checks"] for event in check["events"]]
+    return [Table(name, columns, tuple(
+        tuple(_cell(row.get(column)) for column in columns)
+        for row in {**content, "events": events}[name])) for name, columns in _COLUMNS.items()]
+
+
+def _cell(value: Any) -> Cell:
+    if value is None or (isinstance(value, int | float) and not isinstance(value, bool)):
+        return value
+    if isinstance(value, list):
+        return clean(", ".join(str(entry) for entry in value))
+    return clean(value)
+
+
+def to_csv(table: Table) -> bytes:
+    """A table as CSV (RFC 4180), UTF-8 with the mark by which spreadsheets know it."""
+    stream = io.StringIO(newline="")
+    writer = csv.writer(stream)
+    writer.writerow(table.head)
+    writer.writerows([harmless(cell) for cell in row] for row in table.rows)
+    return stream.getvalue().encode("utf-8-sig")
+
+
+def to_xlsx(found: Sequence[Table]) -> bytes:
+    """Tables as one XLSX file, a sheet each."""
+    from openpyxl import Workbook
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Font
+
+    book = Workbook(write_only=True)
+    for table in found:
+        sheet = book.create_sheet(table.name)
+        sheet.freeze_panes = "A2"
+        for number, row in enumerate([table.head, *table.rows]):
+            cells = [WriteOnlyCell(sheet, shorten(cell, _LONGEST_CELL)
+                                   if isinstance(cell, str) else cell) for cell in row]
+            for made, cell in zip(cells, row, strict=True):
+                if number == 0:
+                    made.font = Font(bold=True)
+                elif isinstance(cell, str):
+                    # Without this a text that begins with "=" would be stored as a formula.
+                    made.data_type = "s"
+                    made.quotePrefix = like_formula(cell)
+            sheet.append(cells)
+    stream = io.BytesIO()
+    book.save(stream)
+    return stream.getvalue()
