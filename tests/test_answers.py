@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import drawn_plant as drawn
+import numpy as np
 import pytest
 
 from fptlib.errors import JobError
@@ -205,10 +206,10 @@ def test_gauge_pressure_is_read_under_the_sites_atmosphere(tmp_path: Path, given
 
 
 def test_stated_offset_is_taken_off_and_said() -> None:
-    trends = drawn.case().trends
+    trends = drawn.case().grid
     found = without_offsets(trends, Sensors({"chw_supply_temp": Sensor(0.5, offset=0.4)}))
-    change = found.frame["chw_supply_temp"] - trends.frame["chw_supply_temp"]
-    assert change.round(9).unique().tolist() == [-0.4]
+    change = found.columns["chw_supply_temp"] - trends.columns["chw_supply_temp"]
+    assert np.unique(change.round(9)).tolist() == [-0.4]
     assert [r.point for r in found.remarks] == ["chw_supply_temp"]
 
 

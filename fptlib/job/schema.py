@@ -494,6 +494,11 @@ def json_schema() -> dict[str, Any]:
 def _json(entry: Table) -> dict[str, Any]:
     items = answers_of(entry.kind).values()
     one = {"type": "object", "properties": {item.name: item.json_schema() for item in items}}
+    if entry.path == "limits":
+        return {"title": entry.title, "type": "object", "additionalProperties": False,
+                "properties": {limit.name: {**one, "properties": {
+                    **one["properties"], "value": limit.answer.json_schema()}}
+                    for limit in STANDARD}}
     if not entry.row:
         return {"title": entry.title, **one}
     if entry.key is None:

@@ -1,26 +1,36 @@
-"""Questions as widgets: what is typed is checked at once, saved at once, and answered.
+"""The declared answers as widgets: what is typed is checked at once, saved at once, answered.
 
-No answer is judged here (see ``questions``) and none is kept here: the file is the truth,
-and a reopened form shows what the file holds.
+No answer is judged here (see ``fptlib.answer``) and none is kept here: the file is the truth, and
+a reopened form shows what the file holds. A list has one line of entry for all of its rows, so
+that sixty points need no three hundred widgets and the keyboard alone suffices: choose the row,
+tab through its fields, press the button.
 """
 
 from __future__ import annotations
 
 import html
 import time
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import Any, Protocol
 
 import ipywidgets as widgets
+import tomlkit
 
 from fptlib import units
+from fptlib.answer import Answer, Kind
 from fptlib.errors import FormError, FptError
-from fptlib.job.folder import Job, place
-from fptlib.workbook import parts, questions, static
-from fptlib.workbook.questions import Form, Question
+from fptlib.job.folder import Job, lookup, place
+from fptlib.job.schema import Table
+from fptlib.workbook import parts, static
 
+Row = dict[str, Any]
 Saved = Callable[[], None]
 DOUBLE_CLICK = 0.5
+NEW = -1
+MOST_IN_SIGHT = 6
+CHANGED_ELSEWHERE = ("not saved: this row was changed or removed elsewhere meanwhile; press “Run "
+                     "this step”, then change it again")
 
 
 class Message:
@@ -37,9 +47,9 @@ class Message:
 
     def saved(self, text: str = "saved", doubt: str = "") -> None:
         """Say that the answer is in the file, and what must be looked at all the same."""
-        told = f"<span class='fpt-ok' role='status'>✓ {html.escape(text)}</span>"
+        said = f"<span class='fpt-ok' role='status'>✓ {html.escape(text)}</span>"
         more = f"<br><span class='fpt-bad' role='alert'>✗ {html.escape(doubt)}</span>"
-        self.widget.value = told + more * bool(doubt)
+        self.widget.value = said + more * bool(doubt)
 
     def problem(self, error: Exception) -> None:
         """Say why the answer was not taken."""
@@ -77,42 +87,45 @@ class Presses:
             self._last = (made, time.monotonic())
 
 
+def handle(path: str) -> str:
+    """A class name for a path, as a handle for tests and styles."""
+    return "".join(letter if letter.isalnum() else "-" for letter in path)
+
+
 class Field:
-    """One question as a control with a unit beside it and a message below it."""
+    """One answer as a control with a unit beside it and a message below it."""
 
-    def __init__(self, question: Question, answered: Callable[[Field], None],
-                 help_text: str | None = None) -> None:
-        self.question = question
-        self.message = Message(question.help if help_text is None else help_text)
-        self.control = _control(question)
-        self.unit = _unit(question)
-        line = [self.control, *([self.unit] if self.unit else [])]
-        self.widget = parts.column([parts.line(line), self.message.widget], "fpt-field")
-        self.control.add_class("fpt-at-" + handle(question.path))
+    def __init__(self, item: Answer, path: str, answered: Callable[[Field], None]) -> None:
+        self.item, self.path = item, path
+        self.control, self.unit = _control(item), _unit(item)
+        self.message = Message(item.help)
+        entry = parts.line([self.control, *([self.unit] if self.unit else [])])
+        self.widget = parts.column([entry, self.message.widget], "fpt-field")
+        self.control.add_class("fpt-at-" + handle(path))
         self._quiet, self._typed = False, False
-        self.control.observe(lambda _: self._told(answered), names="value")
+        self.control.observe(lambda _: self._control_changed(answered), names="value")
         if self.unit:
-            self.unit.observe(lambda change: self._unit_told(answered, change), names="value")
+            self.unit.observe(lambda change: self._unit_changed(answered, change), names="value")
 
-    def _told(self, answered: Callable[[Field], None]) -> None:
+    def _control_changed(self, answered: Callable[[Field], None]) -> None:
         if not self._quiet:
             self._typed = True
             answered(self)
 
-    def _unit_told(self, answered: Callable[[Field], None], change: Mapping[str, Any]) -> None:
+    def _unit_changed(self, answered: Callable[[Field], None], change: Mapping[str, Any]) -> None:
         # A number typed here is meant in the unit chosen for it; one that was shown from the
         # file is only looked at in another unit.
         if self._typed:
-            self._told(answered)
+            self._control_changed(answered)
         elif not self._quiet and self.text:
             guarded(self.message, lambda: self._restate(change["old"]))
 
     def _restate(self, old: str) -> None:
-        question, unit = self.question, self.chosen_unit
-        held = questions.read(question, self.text, old)
-        back = units.scale(unit, question.unit, question.label).back
+        held = self.item.read(self.text, old)
+        back = units.scale(self.chosen_unit, self.item.unit, self.item.label).back
         self._put(f"{back(held):.6g}")
-        self.message.saved(f"shown in {units.symbol(unit)}; the answer was not changed")
+        self.message.saved(
+            f"shown in {units.symbol(self.chosen_unit)}; the answer was not changed")
 
     @property
     def text(self) -> str:
@@ -122,16 +135,16 @@ class Field:
     @property
     def chosen_unit(self) -> str:
         """The unit chosen beside the number."""
-        return str(self.unit.value) if self.unit else self.question.unit
+        return str(self.unit.value) if self.unit else self.item.unit
 
     def show(self, value: Any) -> None:
         """Show a saved answer, in the saved unit, without answering."""
-        self.fill(questions.typed(self.question, value))
+        self.fill(self.item.typed(value))
 
     def fill(self, text: str) -> None:
         """Show a text without answering."""
         self._typed = False
-        self._put(text, self.question.unit)
+        self._put(text, self.item.unit)
 
     def _put(self, text: str, unit: str = "") -> None:
         self._quiet = True
@@ -143,21 +156,20 @@ class Field:
         finally:
             self._quiet = False
 
-    def offer(self, choices: list[str] | None, keep: str = "") -> None:
+    def offer(self, choices: Sequence[str] | None, keep: str = "") -> None:
         """Offer other choices; what is held stays on offer, or it would be lost unseen."""
         if isinstance(self.control, widgets.Combobox):
             # Any change from here redraws the field and takes away what is half typed.
-            if choices is not None and list(self.control.options) != choices:
+            if choices is not None and list(self.control.options) != list(choices):
                 self.control.options = choices
-            return
-        if not isinstance(self.control, widgets.Dropdown):
-            return
-        held = keep or self.text
-        names = list(choices) if choices is not None else _names(self.control)
-        offered = _options([*names, *([held] if held not in ("", *names) else [])])
-        if list(self.control.options) != offered:
-            self.control.options = offered
-        self.control.value = held
+        elif isinstance(self.control, widgets.Dropdown):
+            held = keep or self.text
+            names = choices if choices is not None else [
+                value for _, value in self.control.options if value]
+            offered = _options(self.item, [*names, *([held] if held not in ("", *names) else [])])
+            if list(self.control.options) != offered:
+                self.control.options = offered
+            self.control.value = held
 
     def read(self) -> Any:
         """The answer to save.
@@ -165,67 +177,91 @@ class Field:
         Raises:
             FormError: what stands in the control cannot be used.
         """
-        return questions.read(self.question, self.text, self.chosen_unit)
+        return self.item.read(self.text, self.chosen_unit)
 
 
-def handle(path: str) -> str:
-    """A class name for a path, as a handle for tests and styles."""
-    return "".join(letter if letter.isalnum() else "-" for letter in path)
+def _options(item: Answer, names: Sequence[str]) -> list[tuple[str, str]]:
+    return [("- choose -", ""), *((item.shown(name), name) for name in names)]
 
 
-def _names(control: widgets.Dropdown) -> list[str]:
-    return [value for _, value in control.options if value]
-
-
-def _options(names: list[str]) -> list[tuple[str, str]]:
-    shown = ((questions.choice(name), name) for name in names)
-    return [("- choose -", questions.NO_CHOICE), *shown]
-
-
-def _control(question: Question) -> widgets.DOMWidget:
-    label = _label(question)
-    if question.kind == questions.CHOICE:
-        return parts.choice(label, options=_options(list(question.choices)), value="")
-    if question.kind == questions.YES:
-        return parts.choice(label, options=_options(["yes", "no"]), value="")
-    if question.kind == questions.LONG:
+def _control(item: Answer) -> widgets.DOMWidget:
+    label = f"{item.label} *" if item.required else item.label
+    if item.kind is Kind.CHOICE:
+        return parts.choice(label, options=_options(item, item.choices), value="")
+    if item.kind is Kind.YES:
+        return parts.choice(label, value="",
+                            options=[("- choose -", ""), ("yes", "yes"), ("no", "no")])
+    if item.kind is Kind.LONG:
         return parts.area(label)
-    if question.kind == questions.SUGGESTED:
-        return parts.suggested(label, options=question.choices)
-    number = question.kind in (questions.NUMBER, questions.WHOLE)
+    if item.kind is Kind.SUGGESTED:
+        return parts.suggested(label, options=item.choices)
+    number = item.kind in (Kind.NUMBER, Kind.WHOLE)
     return parts.text(label, layout=parts.NUMBER_WIDTH if number else parts.WIDE)
 
 
-def _label(question: Question) -> str:
-    return f"{question.label} *" if question.required else question.label
-
-
-def _unit(question: Question) -> widgets.Dropdown | None:
-    if not question.unit:
+def _unit(item: Answer) -> widgets.Dropdown | None:
+    if not item.unit:
         return None
     # The label is for screen readers; the unit stands beside its number anyway.
     return parts.choice(
-        f"Unit of {question.label}", "fpt-unit", layout=parts.UNIT_WIDTH, value=question.unit,
-        options=[(units.symbol(unit), unit) for unit in question.units],
+        f"Unit of {item.label}", "fpt-unit", layout=parts.UNIT_WIDTH, value=item.unit,
+        options=[(units.symbol(unit), unit) for unit in units.choices(item.unit)],
     )
 
+
+class Helper:
+    """What a job adds to a form or a list: choices, last checks, a word on what was saved."""
+
+    def __init__(self, job: Job, table: Table) -> None:
+        self.job, self.table = job, table
+
+    def check(self, name: str, value: Any) -> None:
+        """A last look at one answer of a form before it is saved.
+
+        Raises:
+            FptError: it cannot be saved, in one sentence.
+        """
+
+    def store(self) -> Store:
+        """Where the rows lie."""
+        return JobStore(self.job, self.table)
+
+    def choices(self) -> Mapping[str, Sequence[str]]:
+        """What the job offers for the fields whose choices it knows."""
+        return {}
+
+    def offers(self, texts: Mapping[str, str]) -> Mapping[str, Sequence[str]]:
+        """What is offered besides, by what stands in the line of entry."""
+        return {}
+
+    def finish(self, row: Row) -> Row:
+        """The row to save.
+
+        Raises:
+            FptError: it cannot be saved, in one sentence.
+        """
+        return row
+
+    def receipt(self, row: Row) -> tuple[str, str]:
+        """What can be said of a row once it is saved: for it, and against it."""
+        return "", ""
+
+
+# -- one table -----------------------------------------------------------------------------------
 
 class FormView:
     """A form on a job: shows what the file holds, saves every good answer at once."""
 
-    def __init__(self, job: Job, form: Form, saved: Saved = lambda: None,
-                 checks: Mapping[str, Callable[[Any], None]] | None = None) -> None:
-        self.job, self.form = job, form
-        self._saved = saved
-        self._checks = dict(checks or {})
-        self.fields = {item.path: Field(item, self._answered) for item in form.questions}
-        title = parts.html(f"<h4 class='fpt-form-title'>{html.escape(form.title)}</h4>")
-        fields = [field.widget for field in self.fields.values()]
-        self.widget = parts.column([title, *fields], "fpt-form")
-        self.refresh()
-
-    def refresh(self) -> None:
-        """Show what the file holds now."""
+    def __init__(self, helper: Helper, saved: Saved = lambda: None) -> None:
+        self.job, self.table = helper.job, helper.table
+        self._helper, self._saved = helper, saved
+        table = self.table
+        self.fields = {path: Field(item, path, self._answered)
+                       for item in table.asked for path in [f"{table.path}.{item.name}"]}
+        about = f"<p class='fpt-help'>{html.escape(table.about)}</p>" if table.about else ""
+        self.widget = parts.column(
+            [parts.title(table.title, about), *(field.widget for field in self.fields.values())],
+            "fpt-form")
         for path, field in self.fields.items():
             field.show(self.job.get(path))
 
@@ -233,29 +269,230 @@ class FormView:
         guarded(field.message, lambda: self._save(field))
 
     def _save(self, field: Field) -> None:
-        path, value = field.question.path, field.read()
-        if value is not None and path in self._checks:
-            self._checks[path](value)
-        self.job.change(lambda document: place(document, path, value))
-        field.message.saved(_receipt(field.question, value, field.chosen_unit))
+        value = field.read()
+        if value is not None:
+            self._helper.check(field.item.name, value)
+        self.job.put(field.path, value)
+        receipt = f"saved as {field.item.shown(value)}" if field.chosen_unit != field.item.unit \
+            else "saved"
+        field.message.saved("taken away" if value is None else receipt)
         self._saved()
 
-    def _repr_mimebundle_(self, **kwargs: Any) -> dict[str, Any]:
-        return static.live(self.widget, f"[form: {self.form.title}]", **kwargs)
+    def missing(self, answers: Mapping[str, Any]) -> list[str]:
+        """One sentence for every required answer that is not there."""
+        return [f"{field.item.label}: no answer yet; fill it in, it is marked * on this page"
+                for path, field in self.fields.items()
+                if field.item.required and lookup(answers, path) in (None, "")]
 
-    def gate(self) -> None:
-        """Stop the notebook where a required answer is missing.
+    def shown(self) -> static.Shown:
+        """What the file holds, as a static table."""
+        answers = self.job.answers()
+        return static.facts(self.table.title, [
+            (field.item.label, field.item.shown(lookup(answers, path)))
+            for path, field in self.fields.items()])
+
+
+# -- a list of rows ------------------------------------------------------------------------------
+
+class Store(Protocol):
+    """Where the rows of a list lie."""
+
+    def rows(self) -> list[Row]: ...
+    def put(self, row: Row, old: Row | None) -> None: ...
+    def take(self, old: Row) -> None: ...
+
+
+class JobStore:
+    """Rows in ``job.toml``; what its form does not ask, written by hand, stays."""
+
+    def __init__(self, job: Job, table: Table) -> None:
+        self._job, self._path = job, table.path
+        self._key = table.key.name if table.key else ""
+        self._asked = {item.name for item in table.asked}
+
+    def rows(self) -> list[Row]:
+        held = self._job.get(self._path, {} if self._key else [])
+        if self._key:
+            return [{self._key: name, **row} for name, row in held.items()]
+        return [dict(row) for row in held]
+
+    def put(self, row: Row, old: Row | None) -> None:
+        """Save a row, in the place of ``old`` where that is given.
 
         Raises:
-            FormError: names every missing answer.
+            FormError: ``old`` is there no more as it was read, and no key finds it.
         """
-        if open_points := self.form.open_points(self.job.answers()):
-            raise FormError(" · ".join(open_points))
+        self._edit(lambda held: (self._put_keyed if self._key else self._put_listed)(
+            held, row, old))
+
+    def take(self, old: Row) -> None:
+        """Take a row away."""
+        def edit(held: Any) -> None:
+            if self._key:
+                held.pop(old[self._key], None)
+            elif (at := position(held, old)) is not None:
+                del held[at]
+
+        self._edit(edit)
+
+    def _put_keyed(self, held: Any, row: Row, old: Row | None) -> None:
+        name = row[self._key]
+        if old is not None and old[self._key] != name:
+            held.pop(old[self._key], None)
+        kept = self._not_asked(held.get(name, {}))
+        held[name] = {**kept, **{k: value for k, value in row.items() if k != self._key}}
+
+    def _put_listed(self, held: Any, row: Row, old: Row | None) -> None:
+        at = position(held, old)
+        if old is None:
+            held.append(dict(row))
+        elif at is None:
+            raise FormError(CHANGED_ELSEWHERE)
+        else:
+            held[at] = {**self._not_asked(held[at]), **row}
+
+    def _not_asked(self, row: Mapping[str, Any]) -> Row:
+        return {name: value for name, value in row.items() if name not in self._asked}
+
+    def _edit(self, edit: Callable[[Any], None]) -> None:
+        def change(document: Any) -> None:
+            # The document itself is edited, so that comments written by hand stay.
+            if not lookup(document, self._path):
+                empty = tomlkit.table(is_super_table=True) if self._key else tomlkit.aot()
+                place(document, self._path, empty)
+            edit(lookup(document, self._path))
+
+        self._job.change(change)
 
 
-def _receipt(question: Question, value: Any, unit: str) -> str:
-    if value is None:
-        return "taken away"
-    if unit != question.unit:
-        return f"saved as {questions.shown(question, value)}"
-    return "saved"
+def position(held: Sequence[Mapping[str, Any]], old: Mapping[str, Any] | None) -> int | None:
+    """Where a row stands that may have moved since it was read."""
+    if old is None:
+        return None
+    return next((n for n, row in enumerate(held) if dict(row) == dict(old)), None)
+
+
+class RowsView:
+    """A list that is filled row by row: one table of what is held, one line of entry."""
+
+    def __init__(self, helper: Helper, saved: Saved = lambda: None) -> None:
+        self.table, self.store = helper.table, helper.store()
+        self._helper, self._saved = helper, saved
+        choices = helper.choices()
+        self.items = tuple(
+            replace(item, choices=tuple(choices[item.name])) if item.name in choices else item
+            for item in self.table.asked)
+        self.fields = {item.name: Field(item, item.name, self._changed) for item in self.items}
+        self.message, self._saved_at = Message(), 0.0
+        self._build()
+        self.refresh()
+
+    def _build(self) -> None:
+        name, word = handle(self.table.path), self.table.row
+        self.list = parts.html()
+        self.chooser = parts.choice(f"Which {word}", f"fpt-choose-{name}")
+        self.save = parts.button(f"Save {word}", f"fpt-save-{name}", "primary")
+        self.remove = parts.button(f"Remove {word}", f"fpt-remove-{name}", "")
+        self.save.on_click(lambda _: guarded(self.message, self._put))
+        self.remove.on_click(lambda _: guarded(self.message, self._take))
+        self.chooser.observe(lambda _: guarded(self.message, self._show_row), names="value")
+        entry = [self.chooser, *(field.widget for field in self.fields.values())]
+        buttons = parts.line([self.save, self.remove])
+        self.widget = parts.column([self.list, *entry, buttons, self.message.widget], "fpt-form")
+
+    def refresh(self) -> None:
+        """Show what the store holds now, and an empty line of entry."""
+        self._list()
+        self.chooser.value = NEW
+        self._show_row()
+
+    def look_again(self) -> None:
+        """List what was changed elsewhere, unless a row of the list is being changed here."""
+        if self.chooser.value == NEW and self.store.rows() != self._held:
+            self._list()
+
+    def _list(self) -> None:
+        self._held = self.store.rows()
+        markup = self._shown(self._held).markup
+        if len(self._held) > MOST_IN_SIGHT:
+            # A long list would push its line of entry out of sight.
+            markup = (f"<details><summary><b>{html.escape(self.table.title)}</b>: "
+                      f"{len(self._held)} held, show them</summary>{markup}</details>")
+        self.list.value = markup
+        names = [(f"{n + 1}: {self._name(row)}", n) for n, row in enumerate(self._held)]
+        self.chooser.options = [(f"new {self.table.row}", NEW), *names]
+
+    def _show_row(self) -> None:
+        row = self._chosen() or {}
+        for name, field in self.fields.items():
+            field.show(row.get(name))
+            field.message.clear()
+        self.remove.disabled = not row
+        self._offer()
+
+    def _chosen(self) -> Row | None:
+        return None if self.chooser.value == NEW else self._held[self.chooser.value]
+
+    def _changed(self, field: Field) -> None:
+        field.message.clear()
+        guarded(field.message, lambda: field.read() and None)
+        self._offer()
+
+    def _offer(self) -> None:
+        texts = {name: field.text for name, field in self.fields.items()}
+        for name, offered in self._helper.offers(texts).items():
+            self.fields[name].offer(offered)
+
+    def _put(self) -> None:
+        # The second press of a double click finds the line empty, for the first has saved it.
+        empty = not any(field.text for field in self.fields.values())
+        if empty and time.monotonic() - self._saved_at < DOUBLE_CLICK:
+            return
+        row = self._helper.finish(self._typed())
+        instead = self._replaced(row)
+        self.store.put(row, self._chosen())
+        self.refresh()
+        agrees, doubt = self._helper.receipt(row)
+        said = [f"{self.table.row} saved{instead}: {self._name(row)}", agrees]
+        self.message.saved("; ".join(filter(None, said)), doubt)
+        self._saved()
+        self._saved_at = time.monotonic()
+
+    def _typed(self) -> Row:
+        row: Row = {}
+        for name, field in self.fields.items():
+            value = field.read()
+            if value is None and field.item.required:
+                raise FormError(f"{field.item.label}: no answer; a {self.table.row} needs it")
+            if value is not None:
+                row[name] = value
+        return row
+
+    def _replaced(self, row: Row) -> str:
+        """Words for a new row that takes the place of one with the same key."""
+        key = self.table.key
+        new = key is not None and self.chooser.value == NEW and any(
+            each[key.name] == row[key.name] for each in self._held)
+        return " in place of the one held before" if new else ""
+
+    def _take(self) -> None:
+        row = self._chosen()
+        if row is not None:
+            self.store.take(row)
+            self.refresh()
+            self.message.saved(f"{self.table.row} removed: {self._name(row)}")
+            self._saved()
+
+    def shown(self) -> static.Shown:
+        """What the store holds, as a static table."""
+        return self._shown(self.store.rows())
+
+    def _shown(self, rows: Sequence[Row]) -> static.Shown:
+        asked = [item for item in self.items
+                 if item.required or any(row.get(item.name) not in (None, "") for row in rows)]
+        texts = [[item.shown(row.get(item.name)) for item in asked] for row in rows]
+        return static.table(self.table.title, [item.label for item in asked], texts)
+
+    def _name(self, row: Row) -> str:
+        first = self.items[0]
+        return first.shown(row.get(first.name))

@@ -9,7 +9,6 @@ from __future__ import annotations
 import html
 import os
 from collections.abc import Callable, Mapping, Sequence
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -25,20 +24,17 @@ from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import STEPS, Step, step
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.workbook import (
-    against_trend,
     checklist,
     evidence,
     parts,
-    readings,
+    questionnaire,
     state,
     static,
     style,
     verdicts,
 )
 from fptlib.workbook.figures.base import Evidence
-from fptlib.workbook.forms import FormView
-from fptlib.workbook.questions import Form, Rows
-from fptlib.workbook.rows import Finish, JobStore, Offers, RowsView, Store, Told, held
+from fptlib.workbook.forms import FormView, Helper, RowsView
 from fptlib.workbook.static import Shown
 
 
@@ -77,31 +73,24 @@ class Page:
 
     # -- forms -------------------------------------------------------------------------
 
-    def form(self, form: Form, checks: dict[str, Callable[[Any], None]] | None = None) -> Any:
-        """A form of this page, with the page's badge below it."""
-        view = FormView(self.job, form, self.saved, checks)
-        self._forms.append(view)
-        self._shown.append(lambda: static.facts(form.title, form.held(self._answers())))
-        return self._with_badge(view.widget, view.form.title)
+    def form(self, *paths: str) -> Any:
+        """The forms at places of ``job.toml``, with the page's badge below them; ``{n}`` stands
+        for each of the job's chillers."""
+        numbers = questionnaire.chillers(self.job)
+        places = [path.format(n=n) for path in paths for n in (numbers if "{n}" in path else [0])]
+        views = [FormView(questionnaire.helper(self.job, path), self.saved) for path in places]
+        self._forms += views
+        self._shown += [view.shown for view in views]
+        title = "; ".join(view.table.title for view in views) or "no chiller is stated yet"
+        return self._with_badge(parts.column([view.widget for view in views]), title)
 
-    def rows(self, rows: Rows, store: Store | None = None, offers: Offers | None = None,
-             finish: Finish = lambda row: row, told: Told = lambda row: ("", "")) -> Any:
-        """A list of this page that is filled row by row."""
-        kept = store or JobStore(self.job, rows)
-        return self._listed(RowsView(kept, rows, self.saved, offers, finish, told))
-
-    def readings(self) -> Any:
-        """The field readings, each answered at once against what is possible and the trend."""
-        view = RowsView(
-            readings.ReadingsStore(self.job), readings.asked(self.job), self.saved,
-            readings.offers, partial(readings.finish, self.job),
-            partial(against_trend.told, self.job))
-        return self._listed(view)
-
-    def _listed(self, view: RowsView) -> Any:
+    def rows(self, of: str | Helper) -> Any:
+        """A list that is filled row by row, at a place of ``job.toml`` or elsewhere."""
+        helper = questionnaire.helper(self.job, of) if isinstance(of, str) else of
+        view = RowsView(helper, self.saved)
         self._lists.append(view)
-        self._shown.append(lambda: held(view.rows, view.store.rows()))
-        return self._with_badge(view.widget, view.rows.title)
+        self._shown.append(view.shown)
+        return self._with_badge(view.widget, view.table.title)
 
     def panel(self, view: Any, title: str) -> Any:
         """Any other widget of this page."""
@@ -118,9 +107,6 @@ class Page:
         """The overrides as a checklist."""
         return self.panel(checklist.overrides(self.job, self._ticked), "overrides")
 
-    def _answers(self) -> dict[str, Any]:
-        return self.job.answers()
-
     def saved(self) -> None:
         """Something was saved: say whether the verdict still stands."""
         self._say_standing()
@@ -133,8 +119,8 @@ class Page:
 
     def _missing(self) -> list[str]:
         """Every required answer of this page that is not there."""
-        answers = self._answers()
-        return [text for view in self._forms for text in view.form.open_points(answers)]
+        answers = self.job.answers()
+        return [text for view in self._forms for text in view.missing(answers)]
 
     def _waits_for(self, reason: str) -> str:
         """What the step waits for now; since it stopped the answer may have been given."""

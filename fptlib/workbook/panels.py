@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
@@ -10,16 +9,15 @@ from typing import Any
 import ipywidgets as widgets
 
 from fptlib.errors import FormError
-from fptlib.job import answers as job_answers
+from fptlib.job import answers
 from fptlib.job.folder import Job, now
 from fptlib.procedure.verdict import Check
 from fptlib.record import keys, signing, store, verify
 from fptlib.record.text import moment
 from fptlib.trends.suggest import Suggestion
-from fptlib.workbook import parts, planning, review, sign_off, state, static, verdicts
+from fptlib.workbook import parts, questionnaire, review, sign_off, state, static, verdicts
 from fptlib.workbook.forms import Message, Presses, Saved, guarded
-from fptlib.workbook.parts import button
-from fptlib.workbook.taking_in import LARGEST, MB, take_in
+from fptlib.workbook.upload import LARGEST, MB, take_in
 
 
 class Panel:
@@ -27,10 +25,11 @@ class Panel:
 
     def __init__(self, title: str, content: Sequence[widgets.Widget]) -> None:
         self.message, self._presses = Message(), Presses()
-        head = parts.html(f"<h4 class='fpt-form-title'>{html.escape(title)}</h4>")
-        self.widget = parts.column([head, *content, self.message.widget], "fpt-form")
+        self.widget = parts.column([parts.title(title), *content, self.message.widget],
+                                   "fpt-form")
 
-    def does(self, made: widgets.Button, work: Callable[[], str], saved: Saved) -> None:
+    def does(self, made: widgets.Button, work: Callable[[], str],
+             saved: Saved = lambda: None) -> Panel:
         """Let a button do some work and say what came of it."""
         def worked() -> None:
             made.disabled = True
@@ -42,27 +41,27 @@ class Panel:
 
         made.on_click(
             lambda _: self._presses.take(made, lambda: guarded(self.message, worked)))
+        return self
 
 
 def freeze(job: Job, saved: Saved = lambda: None) -> Panel:
     """Freeze the limits in force, so that a later change shows."""
     by = parts.text("Frozen by", value=str(job.get("people.technician.name", "")))
-    press = button("Freeze the limits", "fpt-freeze", "primary")
+    press = parts.button("Freeze the limits", "fpt-freeze", "primary")
+
+    def frozen() -> str:
+        if not by.value.strip():
+            raise FormError("Frozen by: no answer; say who freezes the limits")
+        if job.get("frozen.limits"):
+            raise FormError("the limits are frozen already; a later change shows in the record")
+        digest = answers.limits(job.answers()).digest()
+        job.put("frozen", {"limits": digest, "at": now().isoformat(), "by": by.value.strip()})
+        return "the limits are frozen"
+
     panel = Panel("Freeze the limits before any trend is read", [by, press])
-    panel.does(press, lambda: _freeze(job, by.value), saved)
-    if frozen := job.get("frozen.at"):
-        panel.message.saved(f"frozen {moment(frozen)} by {job.get('frozen.by')}")
-    return panel
-
-
-def _freeze(job: Job, by: str) -> str:
-    if not by.strip():
-        raise FormError("Frozen by: no answer; say who freezes the limits")
-    if job.get("frozen.limits"):
-        raise FormError("the limits are frozen already; a later change shows in the record")
-    digest = job_answers.limits(job.answers()).digest()
-    job.put("frozen", {"limits": digest, "at": now().isoformat(), "by": by.strip()})
-    return "the limits are frozen"
+    if at := job.get("frozen.at"):
+        panel.message.saved(f"frozen {moment(at)} by {job.get('frozen.by')}")
+    return panel.does(press, frozen, saved)
 
 
 def upload(job: Job, saved: Saved = lambda: None) -> Panel:
@@ -93,15 +92,14 @@ def upload(job: Job, saved: Saved = lambda: None) -> Panel:
 
 def suggest(job: Job, saved: Saved = lambda: None) -> Panel:
     """Suggest columns for the points that are not mapped; nothing is taken unasked."""
-    ask, use = (button("Suggest points from the files", "fpt-suggest", ""),
-                button("Use these suggestions", "fpt-use-suggested", "primary"))
+    ask = parts.button("Suggest points from the files", "fpt-suggest", "")
+    use = parts.button("Use these suggestions", "fpt-use-suggested", "primary")
     use.disabled = True
     shown = parts.html()
-    panel = Panel("Suggestions for the point map", [parts.line([ask, use]), shown])
     found: list[Suggestion] = []
 
     def asked() -> str:
-        found[:] = planning.suggestions(job)
+        found[:] = questionnaire.suggestions(job)
         rows = [[s.point, s.file, s.column, s.unit, f"{100 * s.confidence:.0f} %", s.why]
                 for s in found]
         heads = ("Point", "File", "Column", "Unit", "Sure", "Why")
@@ -111,62 +109,25 @@ def suggest(job: Job, saved: Saved = lambda: None) -> Panel:
         return f"{len(found)} suggestion{'s' * (len(found) != 1)}"
 
     def used() -> str:
-        planning.take(job, found)
-        return "taken; run this step to see them in the list of points"
+        questionnaire.take(job, found)
+        count, shown.value = len(found), ""
+        found.clear()
+        return f"{count} points mapped; run this step to see them in the point map"
 
-    panel.does(ask, asked, lambda: None)
-    panel.does(use, used, saved)
-    return panel
-
-
-def sign(job: Job, saved: Saved = lambda: None) -> Panel:
-    """Sign the record as the technician."""
-    fields = _Signing(job, "technician")
-    press = button("Sign the record", "fpt-sign", "primary")
-    make = button("Make a new key", "fpt-make-key", "")
-    panel = Panel("Signature", [*fields.parts, parts.line([press, make])])
-    panel.does(make, lambda: _make_key(fields), lambda: None)
-
-    def signed() -> str:
-        path = sign_off.sign(job, fields.file, fields.passphrase(), fields.name.value)
-        return (f"signed: record/{path.name}, with {path.stem}.html and {path.stem}.pdf for "
-                "people; run this step to see it checked below")
-
-    panel.does(press, signed, saved)
-    return panel
-
-
-def countersign(job: Job, saved: Saved = lambda: None) -> Panel:
-    """Accept the latest record or send it back, as the engineer."""
-    fields = _Signing(job, "engineer")
-    decision = parts.choice("Decision", "fpt-decision", options=[
-        ("- choose -", ""), signing.ACCEPT, signing.SEND_BACK])
-    reason = parts.area("Reason, if sent back", rows=3)
-    press = button("Countersign", "fpt-countersign", "primary")
-    panel = Panel("Decision and countersignature", [decision, reason, *fields.parts, press])
-
-    def signed() -> str:
-        if not decision.value:
-            raise FormError("Decision: no answer; choose accept or send back")
-        path = sign_off.countersign(job, fields.file, fields.passphrase(), fields.name.value,
-                                   decision.value, reason.value.strip())
-        done = "sent back" if decision.value == signing.SEND_BACK else "countersigned"
-        return f"{done}: record/{path.name}; run this step to see it checked above"
-
-    panel.does(press, signed, saved)
-    return panel
+    panel = Panel("Suggestions for the point map", [parts.line([ask, use]), shown])
+    return panel.does(ask, asked).does(use, used, saved)
 
 
 class _Signing:
     """Name, key file and passphrase; the passphrase is forgotten when it was used."""
 
     def __init__(self, job: Job, role: str) -> None:
-        self.name = parts.text("Name", value=str(job.get(f"people.{role}.name", "")))
-        self.key = parts.text("Key file", value=str(Path.home() / f"{role}.key"))
+        self.name = parts.text("Name", "fpt-sign-name",
+                               value=str(job.get(f"people.{role}.name", "")))
+        self.key = parts.text("Key file", "fpt-sign-key", value=str(Path.home() / f"{role}.key"))
         self.secret = widgets.Password(description="Passphrase", layout=parts.WIDE,
                                        style={"description_width": parts.LABEL_WIDTH})
-        for part, handle in ((self.name, "name"), (self.key, "key"), (self.secret, "secret")):
-            part.add_class(f"fpt-sign-{handle}")
+        self.secret.add_class("fpt-sign-secret")
         self.parts = [self.name, self.key, self.secret]
 
     @property
@@ -185,9 +146,45 @@ class _Signing:
         return str(typed)
 
 
-def _make_key(fields: _Signing) -> str:
-    made = keys.make_key(fields.file, fields.passphrase())
-    return f"key made: {fields.file.name}, thumbprint {made.thumbprint}"
+def sign(job: Job, saved: Saved = lambda: None) -> Panel:
+    """Sign the record as the technician."""
+    fields = _Signing(job, "technician")
+    press = parts.button("Sign the record", "fpt-sign", "primary")
+    make = parts.button("Make a new key", "fpt-make-key", "")
+
+    def made() -> str:
+        key = keys.make_key(fields.file, fields.passphrase())
+        return f"key made: {fields.file.name}, thumbprint {key.thumbprint}"
+
+    def signed() -> str:
+        path = sign_off.sign(job, fields.file, fields.passphrase(), fields.name.value)
+        return (f"signed: record/{path.name}, with {path.stem}.html and {path.stem}.pdf for "
+                "people; run this step to see it checked below")
+
+    panel = Panel("Signature", [*fields.parts, parts.line([press, make])])
+    return panel.does(make, made).does(press, signed, saved)
+
+
+def countersign(job: Job, saved: Saved = lambda: None) -> Panel:
+    """Accept the latest record or return it for correction, as the engineer."""
+    fields = _Signing(job, "engineer")
+    decision = parts.choice("Decision", "fpt-decision", options=[
+        ("- choose -", ""), (signing.ACCEPT, signing.ACCEPT),
+        ("return for correction", signing.SEND_BACK)])
+    reason = parts.area("Reason, if returned", rows=3)
+    press = parts.button("Countersign", "fpt-countersign", "primary")
+
+    def signed() -> str:
+        if not decision.value:
+            raise FormError("Decision: no answer; choose accept or return for correction")
+        path = sign_off.countersign(job, fields.file, fields.passphrase(), fields.name.value,
+                                   decision.value, reason.value.strip())
+        done = "returned for correction" if decision.value == signing.SEND_BACK \
+            else "countersigned"
+        return f"{done}: record/{path.name}; run this step to see it checked above"
+
+    panel = Panel("Decision and countersignature", [decision, reason, *fields.parts, press])
+    return panel.does(press, signed, saved)
 
 
 def check_filter(checks: Sequence[Check]) -> Panel:
@@ -206,8 +203,7 @@ def check_filter(checks: Sequence[Check]) -> Panel:
 
 def reexecute(job: Job) -> Panel:
     """Run every workbook again on a copy, and say which outputs differ."""
-    press = button("Run all workbooks again and compare", "fpt-reexecute", "")
-    panel = Panel("Outputs edited by hand", [press])
+    press = parts.button("Run all workbooks again and compare", "fpt-reexecute", "")
 
     def compared() -> str:
         found = [*review.hand_edits(job), *sign_off.differences(job)]
@@ -215,8 +211,7 @@ def reexecute(job: Job) -> Panel:
             raise FormError(" ".join(found))
         return "every output comes out the same, and the record's verdicts with it"
 
-    panel.does(press, compared, lambda: None)
-    return panel
+    return Panel("Outputs edited by hand", [press]).does(press, compared)
 
 
 def record_state(job: Job) -> static.Shown:
@@ -225,8 +220,7 @@ def record_state(job: Job) -> static.Shown:
     if path is None:
         return static.note("No record has been signed yet.", "waiting")
     found = verify.verify(path.read_bytes(), None, job)
-    lines = [signer.line() for signer in found.signers]
-    lines += [*found.refused, *found.changes]
+    lines = [*(signer.line() for signer in found.signers), *found.refused, *found.changes]
     return static.notes(lines, "done" if found.good else "waiting")
 
 

@@ -6,6 +6,7 @@ instead of one; a page with eighty fields opens in half the time when they are s
 
 from __future__ import annotations
 
+import html as markup
 from collections.abc import Sequence
 from typing import Any
 
@@ -24,9 +25,14 @@ _CHOICE = DescriptionStyle(description_width=LABEL_WIDTH)
 _HTML = HTMLStyle()
 
 
-def html(markup: str = "", *names: str) -> widgets.HTML:
+def html(content: str = "", *names: str) -> widgets.HTML:
     """A piece of markup with handles."""
-    return _named(widgets.HTML(markup, layout=_PLAIN, style=_HTML), names)
+    return _named(widgets.HTML(content, layout=_PLAIN, style=_HTML), names)
+
+
+def title(text: str, below: str = "") -> widgets.HTML:
+    """The title of a form, with markup below it."""
+    return html(f"<h4 class='fpt-form-title'>{markup.escape(text)}</h4>{below}")
 
 
 def column(parts: Sequence[widgets.Widget], *names: str) -> widgets.VBox:

@@ -1,60 +1,67 @@
-"""Field readings entered beside the plant: checked, stamped and kept in ``readings.csv``."""
+"""Field readings entered beside the plant: checked, stamped, kept in ``readings.csv``, and held
+at once against the trend of their minute; they are judged where step 1 judges."""
 
 from __future__ import annotations
 
 import csv
 import io
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from fptlib import points, units
-from fptlib.answer import answers_of, taken
-from fptlib.errors import FormError
+from fptlib.answer import Answer, Kind, answers_of, taken
+from fptlib.errors import FormError, FptError
 from fptlib.job.folder import Job, now, write_atomically
 from fptlib.job.readings import COLUMNS, numbered_rows
-from fptlib.job.schema import Site
+from fptlib.job.schema import READINGS, Site
 from fptlib.physics.atmosphere import pressure_at
-from fptlib.workbook.questions import (
-    CHANGED_ELSEWHERE,
-    CHOICE,
-    MOMENT,
-    NUMBER,
-    Question,
-    Rows,
-    read,
-)
+from fptlib.procedure import instruments
+from fptlib.procedure.assemble import assemble
+from fptlib.procedure.verdict import Event, Verdict
+from fptlib.workbook.forms import CHANGED_ELSEWHERE, Helper, Row
 
-Row = dict[str, Any]
-
-
-def asked(job: Job) -> Rows:
-    """What is asked of a reading; the points mapped on this job come first."""
-    answers = job.answers()
-    mapped = list(answers.get("points", {}))
-    plant = answers.get("plant", {})
-    every = [point.name for point in points.all_points(
-        *(int(plant.get(name, 0) or 0) for name in ("chillers", "tower_cells", "pumps")))]
-    names = tuple(dict.fromkeys([*(name for name in mapped if points.is_point(name)), *every]))
-    return Rows("readings", "Field readings", (
-        Question("time", "Time", MOMENT, help="Empty: now."),
-        Question("point", "Point", CHOICE, choices=names, required=True),
-        Question("value", "Value", required=True, help="The number as the instrument shows it."),
-        Question("unit", "Unit", CHOICE, help="Empty: the unit of the point's trend."),
-        Question("instrument", "Instrument", CHOICE, required=True,
-                 choices=tuple(answers.get("instruments", {})),
-                 help="Instruments are listed in the Plan."),
-        Question("taken_by", "Taken by"),
-        Question("remark", "Remark"),
-    ), row_word="reading")
+_WORDS: Mapping[Verdict, str] = {
+    Verdict.PASS: "agrees with the trend",
+    Verdict.FAIL: "does not agree with the trend; read once more before you go on",
+    Verdict.INDETERMINATE: "is too near the limit to say whether it agrees with the trend",
+}
 
 
-def offers(texts: Mapping[str, str]) -> Mapping[str, Sequence[str]]:
-    """The units that fit the chosen point."""
-    if not points.is_point(texts["point"]):
-        return {}
-    return {"unit": units.offered(points.point(texts["point"]).unit)}
+class Readings(Helper):
+    """The field readings of a job."""
+
+    def __init__(self, job: Job) -> None:
+        super().__init__(job, READINGS)
+
+    def store(self) -> ReadingsStore:
+        return ReadingsStore(self.job)
+
+    def choices(self) -> Mapping[str, Sequence[str]]:
+        """The points mapped on this job come first."""
+        mapped = [name for name in self.job.get("points", {}) if points.is_point(name)]
+        return {"point": list(dict.fromkeys([*mapped, *points_of(self.job)])),
+                "instrument": list(self.job.get("instruments", {}))}
+
+    def offers(self, texts: Mapping[str, str]) -> Mapping[str, Sequence[str]]:
+        if not points.is_point(texts["point"]):
+            return {}
+        return {"unit": units.offered(points.point(texts["point"]).unit)}
+
+    def finish(self, row: Row) -> Row:
+        return finish(self.job, row)
+
+    def receipt(self, row: Row) -> tuple[str, str]:
+        return against_trend(self.job, row)
+
+
+def points_of(job: Job) -> list[str]:
+    """The names of every point that the job's equipment can have."""
+    counts = (int(job.get(f"plant.{name}", 0) or 0)
+              for name in ("chillers", "tower_cells", "pumps"))
+    return [point.name for point in points.all_points(*counts)]
 
 
 def site_time(job: Job, moment: datetime | None = None) -> datetime:
@@ -71,7 +78,8 @@ def finish(job: Job, row: Row) -> Row:
         FormError: the value is no number, or is not possible for its point.
     """
     point = points.point(row["point"])
-    stated = row.get("unit") or usual_unit(job, point)
+    # Without a unit it counts in that of its trend, which the technician sees all day.
+    stated = row.get("unit") or str(job.get(f"points.{point.name}.unit") or point.unit)
     plausible(job, point, str(row["value"]), stated)
     when = site_time(job, datetime.fromisoformat(row["time"]) if row.get("time") else None)
     if when > site_time(job):
@@ -82,11 +90,6 @@ def finish(job: Job, row: Row) -> Row:
     return {**filled, "unit": stated, "time": when.isoformat(timespec="seconds")}
 
 
-def usual_unit(job: Job, point: points.Point) -> str:
-    """The unit of a reading that states none: its trend's, which the technician sees all day."""
-    return str(job.get(f"points.{point.name}.unit") or point.unit)
-
-
 def plausible(job: Job, point: points.Point, text: str, unit: str) -> str:
     """One sentence on a value that is possible for its point.
 
@@ -95,16 +98,13 @@ def plausible(job: Job, point: points.Point, text: str, unit: str) -> str:
         IntakeError: the unit measures something else, or is a gauge's and the job states no
             altitude.
     """
-    meaning = point.meaning.capitalize()
-    altitude = job.get("site.altitude")
+    altitude, meaning = job.get("site.altitude"), point.meaning.capitalize()
     scale = units.scale(unit, point.unit, meaning, None if altitude is None else float(
         pressure_at(taken(answers_of(Site)["altitude"], altitude, "site.altitude"))))
-    question = Question("value", meaning, NUMBER, unit, required=True,
-                        low=scale.back(point.low), high=scale.back(point.high))
-    value = read(question, text)
-    stated = f"{value:g} {units.symbol(unit)}"
+    value = Answer("value", meaning, Kind.NUMBER, unit, low=scale.back(point.low),
+                   high=scale.back(point.high)).read(text)
     same = "" if unit == point.unit else f" = {scale(value):.4g} {units.symbol(point.unit)}"
-    return f"{stated}{same} is possible for {point.meaning}"
+    return f"{units.stated(value, unit)}{same} is possible for {point.meaning}"
 
 
 class ReadingsStore:
@@ -116,29 +116,61 @@ class ReadingsStore:
     def rows(self) -> list[Row]:
         return [row for _, row in numbered_rows(self._job.readings_file)]
 
-    def put(self, row: Mapping[str, Any], old: Mapping[str, Any] | None) -> None:
+    def put(self, row: Row, old: Row | None) -> None:
+        """Save a reading, in the place of ``old`` where that is given.
+
+        Raises:
+            FormError: ``old`` is there no more as it was read.
+        """
         with self._job.locked():
             rows = self.rows()
             if old is None:
                 rows.append(dict(row))
-            elif dict(old) in rows:
+            elif old in rows:
                 # A column added by hand, which no form asks for, stays.
-                rows[rows.index(dict(old))] = {**old, **row}
+                rows[rows.index(old)] = {**old, **row}
             else:
                 raise FormError(CHANGED_ELSEWHERE)
             self._write(rows)
 
-    def take(self, old: Mapping[str, Any]) -> None:
+    def take(self, old: Row) -> None:
+        """Take a reading away."""
         with self._job.locked():
             rows = self.rows()
-            if dict(old) in rows:
-                rows.remove(dict(old))
+            if old in rows:
+                rows.remove(old)
             self._write(rows)
 
-    def _write(self, rows: Sequence[Mapping[str, Any]]) -> None:
+    def _write(self, rows: Sequence[Row]) -> None:
         names = dict.fromkeys([*COLUMNS, *(key for row in rows for key in row)])
         sheet = io.StringIO()
         writer = csv.DictWriter(sheet, list(names), lineterminator="\n", restval="")
         writer.writeheader()
         writer.writerows(rows)
         write_atomically(self._job.readings_file, sheet.getvalue().encode("utf-8"))
+
+
+def against_trend(job: Job, row: Mapping[str, Any]) -> tuple[str, str]:
+    """One sentence on a saved reading that agrees with the trend of its minute, or else one on
+    what is wrong with it; both are empty where there is no trend to compare it with."""
+    try:
+        found = _judged(job, row)
+    except FptError:
+        # A job whose trends cannot be read yet still takes readings.
+        return "", ""
+    if found is None or found.measured is None:
+        return "", ""
+    said = (f"{_WORDS[found.verdict]}: {found.text}; difference "
+            f"{units.shown(found.measured, found.unit)} ± "
+            f"{units.shown(found.uncertainty, found.unit)}, at most "
+            f"{units.shown(found.limit, found.unit)}")
+    return (said, "") if found.verdict is Verdict.PASS else ("", said)
+
+
+def _judged(job: Job, row: Mapping[str, Any]) -> Event | None:
+    case = assemble(job)
+    when = datetime.fromisoformat(str(row["time"]))
+    same = [r for r in case.readings if (r.point, r.time) == (row["point"], when)]
+    if not same:
+        return None
+    return instruments.agreement(replace(case, readings=same[-1:])).events[0]

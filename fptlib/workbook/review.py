@@ -9,22 +9,25 @@ from __future__ import annotations
 import shutil
 import tempfile
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import nbformat
 import tomlkit
 
+from fptlib import answer
+from fptlib.answer import Answer, Kind
 from fptlib.errors import JobError
 from fptlib.job import answers as job_answers
 from fptlib.job.folder import Job, lookup, write_atomically
+from fptlib.job.schema import Table
 from fptlib.limits import standard
 from fptlib.procedure.steps import STEPS
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.workbook import run
-from fptlib.workbook.questions import CHOICE, LONG, Question, Rows
+from fptlib.workbook.forms import Helper, Row
 
 REVIEW_FILE = "review.toml"
 ALL, NEAR, OPEN = "all checks", "near their limit", "not passed"
@@ -67,23 +70,28 @@ def _closeness(check: Check) -> float:
     return abs(check.margin) / check.uncertainty
 
 
-def comment_rows(checks: Sequence[Check]) -> Rows:
-    """A comment for each check that needs one."""
-    return Rows("comments", "Comments", (
-        Question("text", "Comment", LONG, required=True),
-        Question("decision", "Decision", CHOICE, choices=("accept", "send back"), required=True),
-    ), key=Question("check", "Check", CHOICE, required=True,
-                    choices=tuple(check.id for check in checks)), row_word="comment")
+@dataclass(frozen=True, slots=True)
+class Comment:
+    """What the reviewer says of a check."""
+
+    text: str = answer.text("Comment", kind=Kind.LONG, required=True)
+    decision: str = answer.choice("Decision", ("accept", "send back"), required=True,
+                                  words={"send back": "return for correction"})
 
 
-class Comments:
-    """The rows of ``review.toml``."""
+class Comments(Helper):
+    """A comment for each check that needs one: the rows of ``review.toml``."""
 
-    def __init__(self, job: Job) -> None:
-        self._job = job
+    def __init__(self, job: Job, checks: Sequence[Check] = ()) -> None:
+        key = Answer("check", "Check", Kind.CHOICE, choices=tuple(check.id for check in checks),
+                     required=True)
+        super().__init__(job, Table("comments", "Comments", Comment, row="comment", key=key))
         self._path = job.folder / REVIEW_FILE
 
-    def rows(self) -> list[dict[str, Any]]:
+    def store(self) -> Comments:
+        return self
+
+    def rows(self) -> list[Row]:
         """Every comment.
 
         Raises:
@@ -98,22 +106,22 @@ class Comments:
                            "the job folder") from error
         return [{"check": name, **row} for name, row in held.get("comments", {}).items()]
 
-    def put(self, row: Mapping[str, Any], old: Mapping[str, Any] | None) -> None:
+    def put(self, row: Row, old: Row | None) -> None:
         """Save a comment, in the place of ``old`` where it had another check."""
         with self._changed() as kept:
             if old is not None:
                 kept.pop(old["check"], None)
             kept[row["check"]] = dict(row)
 
-    def take(self, old: Mapping[str, Any]) -> None:
+    def take(self, old: Row) -> None:
         """Take a comment away."""
         with self._changed() as kept:
             kept.pop(old["check"], None)
 
     @contextmanager
-    def _changed(self) -> Iterator[dict[str, dict[str, Any]]]:
+    def _changed(self) -> Iterator[dict[str, Row]]:
         # Read under the lock too, so that another window's comment is not lost.
-        with self._job.locked():
+        with self.job.locked():
             kept = {entry["check"]: entry for entry in self.rows()}
             yield kept
             held = {name: {k: v for k, v in row.items() if k != "check"}

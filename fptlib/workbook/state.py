@@ -153,7 +153,7 @@ _PLANNED = {
     "instruments": "no field instrument is listed, so that no sensor is compared (Field "
                    "instruments)",
     "abort": "nothing says when to stop the test (Stop the test when)",
-    "prerequisites": "nothing says what must be so before the test (Before the test)",
+    "prerequisites": "no prerequisite is listed (Prerequisites)",
     "frozen.limits": "the limits are not frozen (Limits)",
 }
 

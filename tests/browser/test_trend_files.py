@@ -7,7 +7,7 @@ from typing import Any
 
 from browser_desk import Desk
 
-from fptlib.workbook import taking_in
+from fptlib.workbook import upload
 
 
 def choose(desk: Desk, file: Path) -> None:
@@ -42,7 +42,7 @@ def test_a_trend_file_is_chosen_and_a_wrong_one_gets_a_sentence(desk: Desk, tmp_
 def test_a_file_that_is_too_large_gets_a_sentence(desk: Desk, tmp_path: Path):
     desk.open("plan")
     desk.run()
-    choose(desk, made(tmp_path, "year.csv", bytes(taking_in.LARGEST + taking_in.MB)))
+    choose(desk, made(tmp_path, "year.csv", bytes(upload.LARGEST + upload.MB)))
     desk.wait_for("the page takes up to 100 MB: copy it into the job's folder", 90)
     assert not (desk.office.job.trends_folder / "year.csv").exists()
     desk.type("site.name", "Still connected")

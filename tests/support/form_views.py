@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import html
 
-from fptlib.workbook.rows import JobStore, RowsView
+from fptlib.workbook import questionnaire
+from fptlib.workbook.forms import FormView, RowsView
 
 
-def rows_view(job, rows, **kwargs):
+def form_view(job, path, **kwargs):
+    """A form of a job."""
+    return FormView(questionnaire.helper(job, path), **kwargs)
+
+
+def rows_view(job, path):
     """A list of a job that is filled row by row."""
-    return RowsView(JobStore(job, rows), rows, **kwargs)
+    return RowsView(questionnaire.helper(job, path))
 
 
 def said(message):

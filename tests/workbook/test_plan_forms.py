@@ -3,30 +3,23 @@
 from __future__ import annotations
 
 import pytest
-from form_views import rows_view, said
+from form_views import form_view, rows_view, said
 
 from fptlib.errors import FormError, IntakeError
 from fptlib.limits import Limits
-from fptlib.workbook import (
-    asked,
-    forms,
-    panels,
-    planning,
-    taking_in,
-)
-from fptlib.workbook.forms import FormView
+from fptlib.workbook import forms, panels, upload
 from fptlib.workbook.page import Page
 
 
 def test_a_time_zone_that_does_not_exist_is_refused(job):
-    view = FormView(job, asked.SITE, checks=planning.site_checks(job))
+    view = form_view(job, "site")
     view.fields["site.time_zone"].control.value = "America/Nowhere"
     assert "is not a zone" in said(view.fields["site.time_zone"].message)
     assert job.get("site.time_zone") == "America/Denver"
 
 
 def test_a_weather_file_is_there_when_it_is_named(job):
-    view = FormView(job, asked.SITE, checks=planning.site_checks(job))
+    view = form_view(job, "site")
     field = view.fields["site.weather_file"]
     field.control.value = "year.epw"
     assert "Weather file: trends holds no file 'year.epw'" in said(field.message)
@@ -39,7 +32,7 @@ def test_a_weather_file_is_there_when_it_is_named(job):
 def test_a_files_time_zone_exists(job):
     name = job.trend_files()[0].name
     for zone, sentence in (("Mars/North", "is not a zone"), ("UTC", "file saved"), ("", "saved")):
-        view = rows_view(job, asked.files(job), finish=planning.finish_file)
+        view = rows_view(job, "files")
         view.fields["file"].control.value = name
         view.fields["time_zone"].control.value = zone
         view.save.click()
@@ -47,12 +40,10 @@ def test_a_files_time_zone_exists(job):
 
 
 def test_columns_and_units_are_offered_for_a_point(job):
-    offers = planning.PointOffers(job)
-    rows = asked.points(job)
-    view = rows_view(job, rows, offers=offers, finish=offers.finish)
+    view = rows_view(job, "points")
     view.fields["point"].control.value = "chw_return_temp"
     view.fields["file"].control.value = "plant.csv"
-    assert "chw_return_temp" in offers.columns("plant.csv")
+    assert "chw_return_temp" in view.fields["column"].control.options
     for path, typed in (("column", "no such"), ("unit", "degF")):
         view.fields[path].control.value = typed
     view.save.click()
@@ -60,8 +51,7 @@ def test_columns_and_units_are_offered_for_a_point(job):
 
 
 def test_a_refrigerant_pressure_is_mapped_in_a_gauge_unit(job):
-    offers = planning.PointOffers(job)
-    view = rows_view(job, asked.points(job), offers=offers, finish=offers.finish)
+    view = rows_view(job, "points")
     for path, typed in (("point", "chiller_1_condenser_pressure"), ("file", "plant.csv"),
                         ("column", "chw_flow"), ("unit", "psig")):
         view.fields[path].control.value = typed
@@ -88,7 +78,7 @@ def test_suggestions_are_shown_first_and_taken_when_asked(job):
                                                            "the standard's is 30 min"),
 ])
 def test_a_limit_of_the_jobs_own(job, value, sentence):
-    view = rows_view(job, asked.LIMITS, finish=planning.finish_limit, told=planning.told_limit)
+    view = rows_view(job, "limits")
     for path, typed in (("name", "enable.dwell"), ("value", value), ("reason", "slow sump"),
                         ("author", "A")):
         view.fields[path].control.value = typed
@@ -101,7 +91,7 @@ def test_a_limit_of_the_jobs_own(job, value, sentence):
     ("", "Unit of the accuracy: choose the unit"), ("% of reading", "instrument saved"),
 ])
 def test_an_instruments_accuracy_says_what_it_is_in(job, unit, sentence):
-    view = rows_view(job, asked.INSTRUMENTS, finish=planning.finish_instrument)
+    view = rows_view(job, "instruments")
     for path, typed in (("tag", "F9"), ("accuracy", "2"), ("accuracy_unit", unit)):
         view.fields[path].control.value = typed
     view.save.click()
@@ -124,11 +114,11 @@ def test_limits_are_frozen_once(job, monkeypatch):
 
 
 def test_a_trend_file_is_taken_in_but_never_overwritten(job):
-    assert taking_in.take_in(job, "C:\\data\\new.csv", b"a") == "new.csv"
-    assert taking_in.take_in(job, "new.csv", b"a") == "new.csv"
+    assert upload.take_in(job, "C:\\data\\new.csv", b"a") == "new.csv"
+    assert upload.take_in(job, "new.csv", b"a") == "new.csv"
     for name in ("new.csv", "NEW.csv"):
         with pytest.raises(FormError, match="never"):
-            taking_in.take_in(job, name, b"b")
+            upload.take_in(job, name, b"b")
     assert (job.trends_folder / "new.csv").read_bytes() == b"a"
     assert not [path for path in job.trends_folder.iterdir() if path.name.endswith(".part")]
 
@@ -138,17 +128,17 @@ def test_a_trend_file_is_taken_in_but_never_overwritten(job):
     "a" * 200 + ".csv"])
 def test_a_name_that_some_computer_refuses_is_refused(job, name):
     with pytest.raises(FormError, match="is no name"):
-        taking_in.take_in(job, name, b"a")
+        upload.take_in(job, name, b"a")
 
 
 def test_what_is_no_trend_file_or_too_large_is_refused(job, monkeypatch):
     with pytest.raises(IntakeError, match="is a PDF document"):
-        taking_in.take_in(job, "trend.csv", b"%PDF-1.7")
+        upload.take_in(job, "trend.csv", b"%PDF-1.7")
     with pytest.raises(IntakeError, match="is empty"):
-        taking_in.take_in(job, "trend.csv", b"")
-    monkeypatch.setattr(taking_in, "LARGEST", 2 * taking_in.MB)
+        upload.take_in(job, "trend.csv", b"")
+    monkeypatch.setattr(upload, "LARGEST", 2 * upload.MB)
     with pytest.raises(FormError, match="takes up to 2 MB: copy it"):
-        taking_in.take_in(job, "trend.csv", bytes(3 * taking_in.MB))
+        upload.take_in(job, "trend.csv", bytes(3 * upload.MB))
     assert not (job.trends_folder / "trend.csv").exists()
 
 
@@ -171,8 +161,7 @@ def test_a_plan_says_what_it_leaves_open(job):
 def test_an_accuracy_is_a_share_of_the_reading_where_the_form_says_so(
     job, point, typed, sentence
 ):
-    view = rows_view(job, asked.sensors(job), finish=planning.finish_sensor,
-                     told=planning.told_sensor)
+    view = rows_view(job, "sensors")
     assert "share of the reading: 0.02 for 2 %" in said(view.fields["accuracy"].message)
     view.fields["point"].control.value = point
     view.fields["accuracy"].control.value = typed

@@ -5,30 +5,22 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 import small_plant
-from form_views import said
+from form_views import rows_view, said
 
 from fptlib.errors import JobError
 from fptlib.job import answers
-from fptlib.limits import Limits
-from fptlib.workbook import (
-    against_trend,
-    panels,
-    readings,
-)
+from fptlib.workbook import panels, readings
 from fptlib.workbook.live import LivePanel
-from fptlib.workbook.rows import RowsView
 
 
 def reading(job, **typed):
-    store = readings.ReadingsStore(job)
-    view = RowsView(store, readings.asked(job), lambda: None, readings.offers,
-                    lambda row: readings.finish(job, row))
+    view = rows_view(job, "readings")
     usual = {"time": "2026-01-10 21:00", "point": "chw_supply_temp", "value": "45.1",
              "unit": "degF", "instrument": "T1", "taken_by": "A"}
     for path, text in {**usual, **typed}.items():
         view.fields[path].control.value = text
     view.save.click()
-    return view, store
+    return view, view.store
 
 
 def test_a_reading_is_kept_with_the_sites_time(job):
@@ -95,7 +87,7 @@ def test_a_refrigerant_pressure_may_be_read_off_a_gauge(job, value, unit, senten
 
 
 def test_the_panel_marks_and_reads(job):
-    panel = LivePanel(job, Limits())
+    panel = LivePanel(job)
     panel._mark("test started")
     panel._mark("request")
     panel.spot.value = "cs 44.2"
@@ -107,7 +99,7 @@ def test_the_panel_marks_and_reads(job):
 
 def test_a_spot_reading_without_unit_is_in_the_unit_of_its_trend(job):
     job.put("points.chw_supply_temp.unit", "degC")
-    panel = LivePanel(job, Limits())
+    panel = LivePanel(job)
     panel.spot.value = "cs 6.8"
     assert "6.8 °C = 44.24 °F is possible" in said(panel.message)
     panel.spot.value = "cs 44.2 F"
@@ -128,7 +120,7 @@ def test_a_press_after_a_fault_is_taken_however_soon(job):
 
 
 def test_a_double_click_sets_one_mark(job):
-    panel = LivePanel(job, Limits())
+    panel = LivePanel(job)
     start = panel.widget.children[3].children[0]
     start.click()
     start.click()
@@ -138,7 +130,7 @@ def test_a_double_click_sets_one_mark(job):
 
 def test_a_spot_reading_without_its_instrument_is_not_saved(job):
     job.put("instruments", None)
-    panel = LivePanel(job, Limits())
+    panel = LivePanel(job)
     panel.spot.value = "cs 44.2"
     assert "choose the one that shows the reading" in said(panel.message)
     assert readings.ReadingsStore(job).rows() == []
@@ -154,9 +146,7 @@ def trended(job, minutes=0):
     (0.0, "agrees with the trend"), (6.0, "does not agree with the trend; read once more")])
 def test_a_reading_inside_the_trends_is_compared_with_them_at_once(job, off, words):
     when, value = trended(job)
-    view = RowsView(readings.ReadingsStore(job), readings.asked(job), lambda: None,
-                    readings.offers, lambda row: readings.finish(job, row),
-                    lambda row: against_trend.told(job, row))
+    view = rows_view(job, "readings")
     for path, text in (("time", str(when)[:16]), ("point", "chw_supply_temp"),
                        ("value", f"{value + off:.1f}"), ("unit", "degF"), ("instrument", "T1")):
         view.fields[path].fill(text)
@@ -172,15 +162,14 @@ def test_a_reading_outside_the_trends_or_without_any_is_only_saved(job):
     row = {"time": when.isoformat(), "point": "chw_supply_temp", "value": f"{value:.1f}",
            "unit": "degF", "instrument": "T1", "taken_by": "", "remark": ""}
     readings.ReadingsStore(job).put(row, None)
-    assert against_trend.told(job, row) == ("", "")
+    assert readings.against_trend(job, row) == ("", "")
     for file in job.trend_files():
         file.unlink()
-    assert against_trend.told(job, row) == ("", "")
+    assert readings.against_trend(job, row) == ("", "")
 
 
 def test_a_reading_without_time_and_unit_is_taken_now_in_the_first_unit(job):
-    view = RowsView(readings.ReadingsStore(job), readings.asked(job), lambda: None,
-                    readings.offers, lambda row: readings.finish(job, row))
+    view = rows_view(job, "readings")
     for path, text in (("point", "chw_supply_temp"), ("value", "45.1"), ("instrument", "T1")):
         view.fields[path].fill(text)
     view.save.click()

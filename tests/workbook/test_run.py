@@ -50,12 +50,12 @@ def test_a_damaged_workbook_is_told(job):
 
 
 def test_no_widget_stays_in_an_executed_workbook(job):
-    write(job, OPEN, "from fptlib.workbook import asked\npage.form(asked.approaches())")
+    write(job, OPEN, 'page.form("plant.tower_approach")')
     heard = []
     result, = run.run_all(job, heard.append)
     assert not result.stopped and heard == ["Economizer enable"]
     text = (job.workbooks_folder / ENABLE.file).read_text(encoding="utf-8")
-    assert run.WIDGET not in text and "[form: Approaches near changeover" in text
+    assert run.WIDGET not in text and "[form: Tower approach near changeover" in text
 
 
 def test_a_workbook_outside_a_job_says_what_to_do(tmp_path, monkeypatch):

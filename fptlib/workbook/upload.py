@@ -14,7 +14,6 @@ MB = 1_000_000
 LARGEST = 100 * MB
 _DEVICES = {"con", "prn", "aux", "nul",
             *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}
-_BY_HAND = "copy it into the job's folder 'trends' by hand, then run this step"
 
 
 def take_in(job: Job, name: str, content: bytes) -> str:
@@ -28,8 +27,12 @@ def take_in(job: Job, name: str, content: bytes) -> str:
     plain = usable_name(name)
     if len(content) > LARGEST:
         raise FormError(f"'{plain}' has {len(content) / MB:.0f} MB; the page takes up to "
-                        f"{LARGEST / MB:.0f} MB: {_BY_HAND}")
-    _readable(plain, content)
+                        f"{LARGEST / MB:.0f} MB: copy it into the job's folder 'trends' by hand, "
+                        "then run this step")
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+        file = Path(folder) / plain
+        file.write_bytes(content)
+        form_of(file)
     with job.locked():
         place = job.trends_folder / plain
         place.parent.mkdir(exist_ok=True)
@@ -51,13 +54,6 @@ def usable_name(name: str) -> str:
             or len(plain) > 120 or plain.split(".")[0].lower() in _DEVICES):
         raise FormError(f"'{name[:80]}' is no name for a trend file; rename it and try again")
     return plain
-
-
-def _readable(name: str, content: bytes) -> None:
-    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
-        file = Path(folder) / name
-        file.write_bytes(content)
-        form_of(file)
 
 
 def _there_already(place: Path, content: bytes) -> bool:

@@ -1,0 +1,187 @@
+"""What a job adds to the declared answers: the files, columns and points it can offer, the last
+check of a row before it is saved, and a word on what was saved."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from fptlib import limits, points, units
+from fptlib.errors import FormError, FptError
+from fptlib.job import answers
+from fptlib.job.folder import Job
+from fptlib.job.schema import Table, table
+from fptlib.trends.columns import columns_of
+from fptlib.trends.suggest import Suggestion, suggest_map
+from fptlib.workbook import static
+from fptlib.workbook.forms import Helper, Row
+from fptlib.workbook.readings import Readings, points_of
+
+
+def helper(job: Job, path: str) -> Helper:
+    """What a job adds to the form or list at a place of ``job.toml``, or to its readings."""
+    if path == "readings":
+        return Readings(job)
+    found = table(path)
+    if found is None:
+        raise FormError(f"there is no form '{path}'")
+    return _HELPERS.get(path, Helper)(job, found)
+
+
+def chillers(job: Job) -> range:
+    """The numbers of the job's chillers."""
+    return range(1, int(job.get("plant.chillers", 0) or 0) + 1)
+
+
+class Site(Helper):
+    """The site, whose weather file lies among the trends."""
+
+    def check(self, name: str, value: Any) -> None:
+        if name == "weather_file":
+            _in_trends(self.job, value, "Weather file")
+
+
+class Files(Helper):
+    """How the trend files are read."""
+
+    def choices(self) -> Mapping[str, Sequence[str]]:
+        return {"file": _files(self.job)}
+
+
+class Points(Helper):
+    """The point map: columns of the chosen file and units of the chosen point."""
+
+    def __init__(self, job: Job, table: Table) -> None:
+        super().__init__(job, table)
+        self._columns: dict[str, list[str]] | None = None
+
+    def choices(self) -> Mapping[str, Sequence[str]]:
+        return {"point": points_of(self.job), "file": _files(self.job)}
+
+    def offers(self, texts: Mapping[str, str]) -> Mapping[str, Sequence[str]]:
+        offered: dict[str, Sequence[str]] = {}
+        if texts["file"]:
+            offered["column"] = self.columns(texts["file"])
+        if points.is_point(texts["point"]):
+            offered["unit"] = units.offered(points.point(texts["point"]).unit)
+        return offered
+
+    def columns(self, name: str) -> list[str]:
+        """The column names of a trend file, opened once; none where it cannot be read yet."""
+        if self._columns is None:
+            self._columns = {}
+            try:
+                for column in columns_of(self.job.trends_folder, self.job.answers()):
+                    self._columns.setdefault(column.file, []).append(column.name)
+            except FptError:
+                pass
+        return self._columns.get(name, [])
+
+    def finish(self, row: Row) -> Row:
+        _in_trends(self.job, row["file"], "File")
+        names = self.columns(row["file"])
+        if names and row["column"] not in names:
+            raise FormError(f"Column: '{row['file']}' has no column '{row['column']}'; "
+                            "choose one of those offered")
+        wanted = points.point(row["point"]).unit
+        if not units.is_gauge(row["unit"], wanted):
+            units.scale(row["unit"], wanted, "Unit in the file")
+        return row
+
+
+class Sensors(Helper):
+    """The plant's own sensors."""
+
+    def choices(self) -> Mapping[str, Sequence[str]]:
+        return {"point": points_of(self.job)}
+
+    def finish(self, row: Row) -> Row:
+        answers.accuracy(points.point(row["point"]), row["accuracy"], "Accuracy ±")
+        return row
+
+    def receipt(self, row: Row) -> tuple[str, str]:
+        # With its unit, for the file may state another one.
+        point = points.point(row["point"])
+        share = f"{100 * row['accuracy']:g} % of the reading"
+        return f"± {share if point.relative else units.stated(row['accuracy'], point.unit)}", ""
+
+
+class Instruments(Helper):
+    """The field instruments."""
+
+    def finish(self, row: Row) -> Row:
+        if row.get("accuracy") is not None and not row.get("accuracy_unit"):
+            raise FormError("Unit of the accuracy: choose the unit that the data sheet gives it "
+                            "in")
+        return row
+
+
+class OwnLimits(Helper):
+    """The job's own limits, held against the standard's."""
+
+    def finish(self, row: Row) -> Row:
+        usual = limits.standard(row["name"])
+        try:
+            value = usual.answer.read(row["value"])
+        except FormError as error:
+            raise FormError(f"{error}; the standard's is "
+                            + units.stated(usual.value, usual.unit)) from error
+        row = {**row, "value": value}
+        limits.own(row["name"], row)
+        return row
+
+    def receipt(self, row: Row) -> tuple[str, str]:
+        usual = limits.standard(row["name"])
+        return (f"{units.stated(row['value'], usual.unit)}; the standard's is "
+                f"{units.stated(usual.value, usual.unit)}"), ""
+
+
+_HELPERS: Mapping[str, type[Helper]] = {
+    "site": Site, "files": Files, "points": Points, "sensors": Sensors,
+    "instruments": Instruments, "limits": OwnLimits,
+}
+
+
+def _files(job: Job) -> list[str]:
+    return [path.name for path in job.trend_files()]
+
+
+def _in_trends(job: Job, name: str, label: str) -> None:
+    if not (job.trends_folder / name).is_file():
+        raise FormError(f"{label}: trends holds no file '{name}'; put it there first")
+
+
+def suggestions(job: Job) -> list[Suggestion]:
+    """Likely columns for the points that are not mapped yet, the surest first.
+
+    Raises:
+        IntakeError: no trend file can be read.
+    """
+    found = suggest_map(job.trends_folder, job.answers())
+    mapped = job.get("points", {})
+    return sorted((s for s in found if s.point not in mapped), key=lambda s: -s.confidence)
+
+
+def take(job: Job, chosen: Sequence[Suggestion]) -> None:
+    """Put suggested columns into the point map."""
+    store = helper(job, "points").store()
+    for each in chosen:
+        store.put({"point": each.point, "file": each.file, "column": each.column,
+                   "unit": each.unit}, None)
+
+
+def limits_in_force(job: Job) -> static.Shown:
+    """Every limit in force with its meaning and basis."""
+    found = answers.limits(job.answers())
+    rows = []
+    for name, value in found.in_force().items():
+        usual = limits.standard(name)
+        rows.append([name, units.stated(value, usual.unit), usual.meaning, found.basis(name)])
+    return static.table("Limits in force", ("Limit", "Value", "Meaning", "Basis"), rows)
+
+
+def glossary() -> static.Shown:
+    """Every point's name, unit, meaning and plausible range."""
+    rows = [[p.name, units.symbol(p.unit) or p.unit, p.meaning, f"{p.low:g} to {p.high:g}"]
+            for p in points.GLOSSARY]
+    return static.table("Points", ("Name", "Unit", "Meaning", "Plausible"), rows)

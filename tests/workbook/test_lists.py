@@ -1,0 +1,48 @@
+"""Lists of ``job.toml`` that are filled row by row, without widgets."""
+
+from __future__ import annotations
+
+import pytest
+from form_views import form_view, rows_view, said
+
+from fptlib.errors import FormError
+from fptlib.workbook import questionnaire
+
+
+def stored(job, path, held):
+    job.put(path, held)
+    return questionnaire.helper(job, path).store()
+
+
+def test_a_required_answer_that_is_missing_is_named(job):
+    view = form_view(job, "site")
+    assert view.missing({"site": {"altitude": 100.0}}) == [
+        "Time zone: no answer yet; fill it in, it is marked * on this page"]
+
+
+def test_rows_of_an_array_keep_order_and_move(job):
+    store = stored(job, "abort", [{"text": "a"}, {"text": "b"}])
+    store.put({"text": "c"}, {"text": "b"})
+    store.put({"text": "d"}, None)
+    store.take({"text": "a"})
+    assert job.get("abort") == [{"text": "c"}, {"text": "d"}]
+
+
+def test_a_row_that_was_changed_elsewhere_is_not_put_in_a_second_time(job):
+    store = stored(job, "prerequisites", [{"text": "a", "done": True}])
+    with pytest.raises(FormError, match="changed or removed elsewhere"):
+        store.put({"text": "b"}, {"text": "a", "done": False})
+    assert job.get("prerequisites") == [{"text": "a", "done": True}]
+
+
+def test_a_row_keeps_what_the_form_does_not_ask(job):
+    store = stored(job, "people", {"technician": {"name": "A", "phone": "1", "firm_role": "x"}})
+    store.put({"role": "technician", "name": "B"}, {"role": "technician", "name": "A"})
+    assert job.get("people") == {"technician": {"phone": "1", "name": "B"}}
+
+
+def test_a_row_without_a_required_answer_is_refused(job):
+    view = rows_view(job, "people")
+    view.fields["role"].control.value = "technician"
+    view.save.click()
+    assert "Name: no answer; a person needs it" in said(view.message)
