@@ -13,25 +13,21 @@ change-of-value log's value stands up to its longest hold instead.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from fptlib.errors import IntakeError
-from fptlib.trends.safe import BOUNDS
+from fptlib.trends import safe
+from fptlib.trends.times import DAY, MINUTE, SECOND
 
-SECOND = 1_000_000_000
-MINUTE = 60 * SECOND
 # A point whose samples follow one another this evenly is sampled, not logged on change.
 _EVEN_SHARE = 0.8
 # A step that differs from the usual one by so much of it is no missing line yet.
 WANDER = 0.5
-_ROUND = np.array([1, 2, 5, 10, 15, 20, 30, 60, 120, 180, 240, 300, 360, 600, 720, 900, 1200,
-                   1800, 3600, 7200, 10800, 14400, 21600, 43200, 86400]) * SECOND
+_ROUND = SECOND * np.array([1, 2, 5, 10, 15, 20, 30, 60, 120, 180, 240, 300, 360, 600, 720, 900,
+                            1200, 1800, 3600, 7200, 10800, 14400, 21600, 43200, 86400])
 
 
 def moment(ns: int) -> datetime:
@@ -41,21 +37,21 @@ def moment(ns: int) -> datetime:
 
 def duration(ns: int) -> timedelta:
     """Nanoseconds as a duration, to the microsecond."""
-    return timedelta(microseconds=ns // 1000)
+    return timedelta(microseconds=int(ns) // 1000)
 
 
-def hours(count: float) -> int:
-    """Hours in nanoseconds."""
-    return round(count * 60 * MINUTE)
+def append(column: np.ndarray, values: np.ndarray) -> None:
+    """Let a column grow in place, which large ones do without a second copy."""
+    count = len(column)
+    column.resize(count + len(values), refcheck=False)
+    column[count:] = values
 
 
-def own_interval(times: np.ndarray) -> int:
-    """The usual step of sorted times [ns]: the (lower) median difference, 0 for one time."""
-    if len(times) < 2:
-        return 0
+def usual_step(times: np.ndarray) -> int:
+    """The (lower) median step of ascending times [ns], 0 for one time."""
     steps = np.diff(times)
     middle = (len(steps) - 1) // 2
-    return int(np.partition(steps, middle)[middle])
+    return int(np.partition(steps, middle)[middle]) if len(steps) else 0
 
 
 def round_step(interval: int) -> int:
@@ -72,120 +68,85 @@ def even(steps: np.ndarray, usual: float) -> bool:
 class Steps:
     """Time cut into stretches of ``step``; ``offset`` is the local clock minus UTC [ns].
 
-    Stretches are counted from the epoch, so that a log can be put on the grid while it is
-    still being read. A sample of the ``nearest`` stretch may be early by half a step.
+    Stretches are counted from the epoch, so that a log can be cut while it is still being
+    read. A sample of the ``nearest`` stretch may be early by half a step.
     """
 
     step: int
     offset: int
     nearest: bool = False
 
-    @property
-    def early(self) -> int:
-        """How much a sample may be early and still be on time [ns]."""
-        return self.step // 2 if self.nearest else min(self.step // 20, 5 * SECOND)
-
     def of(self, times: np.ndarray) -> np.ndarray:
         """The number of the stretch that holds each time."""
-        return (times + (self.offset + self.early)) // self.step
-
-    def part(self, times: np.ndarray) -> np.ndarray:
-        """How far into its stretch a time lies, 1 to 255."""
-        within = (times + (self.offset + self.early)) % self.step
-        return (within * 254 // self.step + 1).astype(np.uint8)
+        early = self.step // 2 if self.nearest else min(self.step // 20, 5 * SECOND)
+        return (times + (self.offset + early)) // self.step
 
     def fitting(self, times: np.ndarray) -> Steps:
-        """The nearest stretches, where sorted stamps wander about them, else these."""
-        lost, nearest = self._lost(times), replace(self, nearest=True)
+        """The nearest stretches, where ascending stamps wander about them, else these."""
+        nearest = replace(self, nearest=True)
+        lost, left = (int(np.count_nonzero(np.diff(steps.of(times)) == 0))
+                      for steps in (self, nearest))
         # A clock that drifts through all stretches loses as much either way.
-        return nearest if lost and 2 * nearest._lost(times) < lost else self
+        return nearest if 2 * left < lost else self
 
-    def _lost(self, times: np.ndarray) -> int:
-        return int(np.count_nonzero(np.diff(self.of(times)) == 0))
-
-    def mark(self, time: int) -> int:
-        """Where the stretch of a time begins [ns of UTC]."""
-        return int(self.begin(self.of(np.array([time]))[0]))
-
-    def begin(self, stretch: Any) -> Any:
-        """Where a stretch (or each of many) begins [ns of UTC]."""
+    def begin(self, stretch: int) -> int:
+        """Where a stretch begins [ns of UTC]."""
         return stretch * self.step - self.offset
 
+    def rows(self, lasts: float) -> int:
+        """A duration [ns] in stretches, one at the least."""
+        return max(1, round(lasts / self.step))
 
-@dataclass(frozen=True, slots=True)
-class Grid:
-    """A uniform grid: ``length`` stretches from the ``first`` on."""
-
-    steps: Steps
-    first: int
-    length: int
-
-    @classmethod
-    def over(cls, first: int, last: int, steps: Steps, files: str) -> Grid:
-        """The grid from the stretch of time ``first`` to that of ``last`` [ns of UTC].
+    def span(self, first: int, last: int, files: str) -> int:
+        """How many stretches lie from one to another, both included.
 
         Raises:
-            IntakeError: the grid would be absurdly long.
+            IntakeError: absurdly many.
         """
-        begin, end = (int(stretch) for stretch in steps.of(np.array([first, last])))
-        if end - begin >= BOUNDS.grid_rows:
-            days = (last - first) / 86_400 / SECOND
-            raise IntakeError(
-                f"{files}: the times span {days:,.0f} days, from {_day(first)} to {_day(last)}, "
-                f"too many for a step of {steps.step / MINUTE:g} min; take out the file with the "
-                "wrong clock, or state step_minutes under [site]"
-            )
-        return cls(steps, begin, end - begin + 1)
-
-    def rows_of(self, duration: int) -> int:
-        """A duration [ns] in rows, one at the least."""
-        return max(1, round(duration / self.steps.step))
+        if last - first < safe.ROWS:
+            return last - first + 1
+        begin, end = (np.datetime64(self.begin(at), "ns").astype("M8[D]") for at in (first, last))
+        raise IntakeError(
+            f"{files}: the times span {(last - first) * self.step / DAY:,.0f} days, from {begin} "
+            f"to {end}, too many for a step of {self.step / MINUTE:g} min; take out the file with "
+            "the wrong clock, or state step_minutes under [site]")
 
 
-def _day(ns: int) -> str:
-    return str(np.datetime64(ns, "ns").astype("datetime64[D]"))
-
-
-def holding(rows: np.ndarray, at: np.ndarray, length: int, kept_rows: int) -> np.ndarray | None:
+def standing(rows: np.ndarray, at: np.ndarray, length: int, kept: int, slack: float = WANDER
+             ) -> np.ndarray | None:
     """For each grid row the sample that stands there, -1 for none; None where it is itself.
 
-    ``rows`` ascend; ``at`` is the samples' own time, counted in rows. A sample stands for
-    ``kept_rows`` rows, or up to the next one where that is no more than a wandering late.
+    Args:
+        rows: the samples' rows, ascending.
+        at: the samples' own times, counted in rows.
+        length: of the grid.
+        kept: how many rows a sample stands; up to the next one where that is later by no more
+            than ``slack`` of it.
     """
-    if len(rows) == length and rows[0] == 0 and rows[-1] == length - 1:
-        if np.array_equal(rows, np.arange(length)):
-            return None
-    kept = np.full(len(rows), kept_rows)
-    near = np.flatnonzero(np.diff(at) <= (1.0 + WANDER) * kept_rows)
-    kept[near] = rows[near + 1] - rows[near]
+    if len(rows) == length and np.array_equal(rows, np.arange(length)):
+        return None
+    stands = np.full(len(rows), kept)
+    near = np.flatnonzero(np.diff(at) <= (1.0 + slack) * kept)
+    stands[near] = rows[near + 1] - rows[near]
     source = np.full(length, -1, dtype=np.int64)
     source[rows] = np.arange(len(rows))
     np.maximum.accumulate(source, out=source)
     since = np.arange(length) - rows[source]
-    return np.where(since < kept[source], source, -1)
+    return np.where(since < stands[source], source, -1)
 
 
-def fill(values: np.ndarray, kept_rows: int) -> np.ndarray:
-    """A grid column in which each sample stands for ``kept_rows`` rows, until the next.
-
-    NaN is a row without a sample; infinity a sample that says the value is not known from
-    there on, which becomes NaN.
-    """
-    if kept_rows > 1:
-        values = pd.Series(values, copy=False).ffill(limit=kept_rows - 1).to_numpy(copy=True)
-    values[np.isinf(values)] = np.nan
+def placed(values: np.ndarray, source: np.ndarray | None) -> np.ndarray:
+    """Values on the grid; an infinite one says that it is not known from there on."""
+    if source is not None:
+        values = np.where(source >= 0, values[source], np.nan)
+    if np.isinf(values).any():
+        values = np.where(np.isinf(values), np.nan, values)
     return values
 
 
 def keep_any(rows: np.ndarray, values: np.ndarray) -> np.ndarray:
-    """Of alarm samples in one row the highest, put on every one of them."""
-    out = values.copy()
-    for at in np.flatnonzero((np.diff(rows) == 0) & (values[:-1] > 0)):
-        out[at + 1] = np.fmax(out[at + 1], out[at])
-    return out
-
-
-def finest(intervals: Sequence[int]) -> int:
-    """The grid's step: the finest of the files' round steps, one minute without any."""
-    steps = [round_step(interval) for interval in intervals if interval]
-    return min(steps, default=MINUTE)
+    """Of alarm samples in one row the highest, put on every one of them; ``rows`` ascend."""
+    begins = np.flatnonzero(np.diff(rows, prepend=rows[0] - 1))
+    known = np.where(np.isinf(values), np.nan, values)
+    highest = np.repeat(np.fmax.reduceat(known, begins), np.diff(np.append(begins, len(rows))))
+    return np.where(np.isnan(highest), values, highest)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict
 from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
@@ -22,9 +22,8 @@ from fptlib import __version__
 from fptlib.errors import IntakeError
 from fptlib.trends.grid import AlarmText, Grid, Remark, TrendFile
 from fptlib.trends.mapping import PointMap
-from fptlib.trends.progress import Progress
 from fptlib.trends.reading import read_trends
-from fptlib.trends.safe import Hash
+from fptlib.trends.safe import digest
 
 FORM = 3
 _ABOUT = b"about"
@@ -32,7 +31,7 @@ _DIGEST = 64
 
 
 def cached_trends(folder: Path, file: Path, answers: Mapping[str, Any], keep: bool = True,
-                  progress: Progress | None = None) -> Grid:
+                  progress: Callable[[float, str], None] | None = None) -> Grid:
     """The trends in ``folder`` from the cache ``file`` where it fits, else read, and kept there.
 
     Args:
@@ -64,14 +63,13 @@ def _key(answers: Mapping[str, Any], files: Iterable[tuple[str, str]]) -> bytes:
 
 def _cached(file: Path, folder: Path, point_map: PointMap, answers: Mapping[str, Any]
             ) -> Grid | None:
-    hashes = {name: Hash(folder / name) for name in point_map.files}
     try:
         data = memoryview(file.read_bytes())
-        files = [(name, found.result()) for name, found in hashes.items()]
+        files = [(name, digest(folder / name)) for name in point_map.files]
     except (OSError, IntakeError):
         return None
-    key, digest, body = data[:_DIGEST], data[_DIGEST : 2 * _DIGEST], data[2 * _DIGEST :]
-    if key != _key(answers, files) or digest != _digest(body):
+    key, sealed, body = data[:_DIGEST], data[_DIGEST : 2 * _DIGEST], data[2 * _DIGEST :]
+    if key != _key(answers, files) or sealed != _digest(body):
         return None
     return _unpack(pa.ipc.open_file(pa.py_buffer(body)).read_all(), point_map.zone)
 

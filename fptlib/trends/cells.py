@@ -1,12 +1,14 @@
-"""One cell's text as a number, a unit, a placeholder, or a word for on and off."""
+"""One cell's text: a number, a unit, a placeholder, a word for on and off, a header."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
+
+from fptlib import units
 
 BAD = frozenset((
     "-", "--", "---", "----", "?", "??", "???", "*", "***", "****", "*****", "n/a", "na", "nan",
@@ -16,9 +18,7 @@ BAD = frozenset((
     "+inf", "infinity", "-infinity", "1.#inf", "1.#qnan", "-1.#ind", "not available",
 ))
 # A quality of 0 means good in one system and bad in another, so it is left to the job.
-GOOD = frozenset((
-    "", "good", "ok", "valid", "normal", "reliable", "192",
-))
+GOOD = frozenset(("", "good", "ok", "valid", "normal", "reliable", "192"))
 ON = frozenset((
     "on", "active", "open", "opened", "1", "1.0", "true", "yes", "run", "running", "enabled",
     "enable", "started", "start", "ein", "an", "marche", "encendido", "proven",
@@ -34,12 +34,12 @@ ALARM_OFF = frozenset(("normal", "no alarm", "ok", "none", "clear", "cleared", "
 BLANKS = re.compile(r"[\s\u00a0\u202f]+")
 _PLAIN = re.compile(r"[-+]?\d*[.,]?\d+(?:[eE][-+]?\d+)?")
 _CELL = re.compile(
-    r"^(?P<number>[-+]?[\d.,'\s\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?)\s*(?P<unit>.*)$"
-)
+    r"^(?P<number>[-+]?[\d.,'\s\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?)\s*(?P<unit>.*)$")
+_UNIT_IN_HEADER = re.compile(r"^(?P<name>.*?)\s*[\[({]\s*(?P<unit>[^\])}]{1,12})\s*[\])}]\s*$")
+_UNIT_AT_END = re.compile(r"^(?P<name>.*)_(?P<unit>degF|degC|F|C|K|kW|W|gpm|psi|kPa|kg_s|A)$")
 
 
-@dataclass(frozen=True, slots=True)
-class Cell:
+class Cell(NamedTuple):
     """One text as a number; ``unit`` where it states one, ``bad`` for a placeholder."""
 
     value: float = np.nan
@@ -64,9 +64,9 @@ def number(text: str, decimal: str) -> float | None:
     """A number in writing: blanks, apostrophes or the other sign part thousands."""
     groups = "," if decimal == "." else "."
     bare = re.sub(r"['\s\u00a0\u202f]", "", text)
-    whole = bare.split(decimal)[0].lstrip("+-")
     if groups in bare:
-        if not re.fullmatch(r"\d{1,3}(?:" + re.escape(groups) + r"\d{3})+", whole):
+        part = bare.split(decimal)[0].lstrip("+-")
+        if not re.fullmatch(r"\d{1,3}(?:" + re.escape(groups) + r"\d{3})+", part):
             return None
         bare = bare.replace(groups, "")
     try:
@@ -79,3 +79,22 @@ def looks_numeric(sample: Sequence[str]) -> bool:
     """Whether most of a column's first cells are plain numbers."""
     cells = [cell for cell in sample if cell]
     return sum(1 for cell in cells if _PLAIN.fullmatch(cell)) > 0.5 * len(cells)
+
+
+def tidy(text: str) -> str:
+    """A header's text on one line, without blanks around it."""
+    return " ".join(text.replace("\ufeff", "").replace("\u00a0", " ").split())
+
+
+def split_unit(header: str) -> tuple[str, str]:
+    """A header as name and unit: ``CHWS (°F)`` gives ``CHWS`` and ``°F``."""
+    for shape in (_UNIT_IN_HEADER, _UNIT_AT_END):
+        if (found := shape.match(header)) and units.alias(found["unit"].replace("_", "/")):
+            return found["name"].strip(), found["unit"].replace("_", "/")
+    return header, ""
+
+
+def shown(text: str, length: int = 40) -> str:
+    """A cell's text for a sentence: on one line, printable, not too long."""
+    line = " ".join(text.split())
+    return "".join(c if c.isprintable() else "?" for c in line)[:length]

@@ -3,10 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import tzinfo
 
 import numpy as np
-import pandas as pd
 
+from fptlib.trends import align
+from fptlib.trends.grid import Notes
+from fptlib.trends.mapping import PointSource
+from fptlib.trends.plausibility import frozen_text, stuck, stuck_hours
+from fptlib.trends.times import MINUTE, SECOND
+
+# Ascending times [ns] and values of one quantity.
+Trend = tuple[np.ndarray, np.ndarray]
 _FEW = 30
 # The best shift must explain the difference so much better than no agreement at all.
 _SHARP = 0.5
@@ -32,13 +40,12 @@ class ClockOffset:
         return self.left < _SHARP
 
 
-def clock_offset(
-    first: pd.Series, second: pd.Series, longest_minutes: float = 180.0
-) -> ClockOffset | None:
+def clock_offset(first: Trend, second: Trend, longest_minutes: float = 180.0
+                 ) -> ClockOffset | None:
     """Estimate the offset of two clocks.
 
     Args:
-        first, second: the same quantity with time indexes (both zoned or both not).
+        first, second: the same quantity.
         longest_minutes: shifts looked at, either way.
 
     Returns:
@@ -46,52 +53,42 @@ def clock_offset(
         overlap or do not move. Between samples both are taken as straight lines, for this
         comparison only.
     """
-    a, b = first.dropna(), second.dropna()
-    if len(a) < _FEW or len(b) < _FEW:
+    a, b = _present(first), _present(second)
+    if len(a[0]) < _FEW or len(b[0]) < _FEW:
         return None
-    step = max(_step(a), _step(b)) / 4.0
-    shifts = np.arange(-longest_minutes * 60.0, longest_minutes * 60.0 + step, step)
-    left = np.array([_unexplained(a, b, shift) for shift in shifts])
+    step = max(float(np.median(np.diff(times))) for times, _ in (a, b)) / 4.0
+    shifts = np.arange(-longest_minutes * MINUTE, longest_minutes * MINUTE + step, step)
+    left = np.array([_unexplained(*_pairs(a, b, shift)) for shift in shifts])
     if np.isnan(left).all():
         return None
     at = int(np.nanargmin(left))
-    seconds = shifts[at] + _vertex(left, at) * step
-    return ClockOffset(float(seconds), float(left[at]), _difference(a, b, seconds))
-
-
-def _step(series: pd.Series) -> float:
-    return float(np.median(np.diff(_seconds(series))))
-
-
-def _seconds(series: pd.Series) -> np.ndarray:
-    return np.asarray(pd.DatetimeIndex(series.index).as_unit("ns").asi8 / 1e9)
-
-
-def _pairs(a: pd.Series, b: pd.Series, shift: float) -> tuple[np.ndarray, np.ndarray]:
-    """The first trend at the moments of the second, moved by ``shift``, away from gaps."""
-    ta, tb = _seconds(a), _seconds(b) - shift
-    usual = 2.0 * float(np.median(np.diff(ta)))
-    at = np.clip(np.searchsorted(ta, tb), 1, len(ta) - 1)
-    inside = (tb >= ta[0]) & (tb <= ta[-1]) & (ta[at] - ta[at - 1] <= usual)
-    return np.interp(tb[inside], ta, a.to_numpy()), b.to_numpy()[inside]
-
-
-def _unexplained(a: pd.Series, b: pd.Series, shift: float) -> float:
+    shift = shifts[at] + _vertex(left, at) * step
     one, other = _pairs(a, b, shift)
+    difference = float(np.median(other - one)) if len(one) else float("nan")
+    return ClockOffset(float(shift) / SECOND, float(left[at]), difference)
+
+
+def _present(trend: Trend) -> Trend:
+    there = np.isfinite(trend[1])
+    return trend[0][there], trend[1][there]
+
+
+def _pairs(a: Trend, b: Trend, shift: float) -> Trend:
+    """The first trend at the moments of the second, moved by ``shift``, away from gaps."""
+    times, moments = a[0], b[0] - shift
+    usual = 2.0 * float(np.median(np.diff(times)))
+    at = np.clip(np.searchsorted(times, moments), 1, len(times) - 1)
+    inside = (moments >= times[0]) & (moments <= times[-1]) & (times[at] - times[at - 1] <= usual)
+    return np.interp(moments[inside], times, a[1]), b[1][inside]
+
+
+def _unexplained(one: np.ndarray, other: np.ndarray) -> float:
     if len(one) < _FEW or np.std(other) == 0 or np.std(one) == 0:
         return float("nan")
     # Medians, so that dropouts decide nothing; a constant difference of the sensors neither.
-    usual = max(_spread(one), _spread(other))
-    return _spread(one - other) / usual if usual > 0 else float("nan")
-
-
-def _spread(values: np.ndarray) -> float:
-    return float(np.median(np.abs(values - np.median(values))))
-
-
-def _difference(a: pd.Series, b: pd.Series, shift: float) -> float:
-    one, other = _pairs(a, b, shift)
-    return float(np.median(other - one)) if len(one) else float("nan")
+    difference, *own = (float(np.median(np.abs(values - np.median(values))))
+                        for values in (one - other, one, other))
+    return difference / max(own) if max(own) > 0 else float("nan")
 
 
 def _vertex(left: np.ndarray, at: int) -> float:
@@ -101,3 +98,40 @@ def _vertex(left: np.ndarray, at: int) -> float:
     low, mid, high = left[at - 1 : at + 2]
     bend = low - 2.0 * mid + high
     return float(0.5 * (low - high) / bend) if bend > 0 else 0.0
+
+
+def compare(source: PointSource, first: Trend, second: Trend, zone: tzinfo, notes: Notes) -> None:
+    """Say how two trends of one quantity differ.
+
+    Args:
+        source: the point, with its second trend.
+        first, second: samples in the point's unit at their own times [ns of UTC].
+        zone: of the times in the remarks.
+        notes: what is found goes there.
+    """
+    other, hours = source.second.file if source.second else "", stuck_hours(source.point)
+    steps, moving = [], []
+    for file, trend, which in ((source.file, first, "first"), (other, second, "second")):
+        times, values = _present(trend)
+        step = float(np.median(np.diff(times))) if len(times) > 1 else float(MINUTE)
+
+        def moment(row: int, times: np.ndarray = times) -> align.datetime:
+            return align.moment(times[row]).astimezone(zone)
+
+        if frozen := frozen_text(moment, values, step / MINUTE, source.point):
+            notes.doubt(f"in the {which} trend {frozen}", file, source.name)
+        values = values.copy()
+        for begin, end in stuck(values, step / MINUTE, hours):
+            values[begin:end] = np.nan
+        steps.append(step)
+        moving.append((times, values))
+    found = clock_offset(*moving)
+    if found is None or not found.sharp:
+        notes.doubt(f"the second trend in '{other}' does not follow this one; their clocks cannot "
+                    "be compared", source.file, source.name)
+        return
+    near = abs(found.seconds) * SECOND <= min(steps)
+    (notes.note if near else notes.doubt)(
+        f"the clock of '{other}' is about {found.seconds / 60.0:+.1f} min against that of "
+        f"'{source.file}', and its values {found.difference:+.2g} {source.point.unit} (median); "
+        "state clock_offset_s if the clocks differ", source.file, source.name)

@@ -1,4 +1,4 @@
-"""Delimited text as batches: read piece by piece, parsed by Arrow with declared types.
+"""Delimited text as a table: read piece by piece, parsed by Arrow with declared types.
 
 Numbers are read as numbers. Only a piece in which that fails is read again as text, and
 only the columns that hold other text stay text from there on. So a clean file costs what
@@ -9,11 +9,9 @@ from __future__ import annotations
 
 import codecs
 import csv
-import io
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pyarrow as pa
@@ -21,11 +19,11 @@ import pyarrow.compute as pc
 from pyarrow import csv as arrow_csv
 
 from fptlib.errors import IntakeError
-from fptlib.trends import safe, sniff
-from fptlib.trends.batches import NUMBER, TEXT, TIME, ZONED_TIME, Batch, Dropped, ahead
-from fptlib.trends.forms import FileForm
+from fptlib.trends import layout, safe
+from fptlib.trends.mapping import FileForm
+from fptlib.trends.table import NUMBER, TEXT, TIME, ZONED_TIME, Batch, Table, ahead, whole
 
-PIECE_BYTES = 2 << 20
+_HEAD_BYTES = 1 << 18
 _BLOCK_BYTES = 1 << 20
 _TYPES: dict[str, pa.DataType] = {
     NUMBER: pa.float64(),
@@ -35,8 +33,7 @@ _TYPES: dict[str, pa.DataType] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class _Piece:
+class _Piece(NamedTuple):
     """Whole lines of the file as UTF-8, and the row number of the first of them."""
 
     data: bytes
@@ -45,185 +42,152 @@ class _Piece:
     done: float
 
 
-class DelimitedReader:
+class DelimitedTable(Table):
     """A delimited file, plain or packed.
 
     Raises:
         IntakeError: the file is no text, has no header, or is damaged.
     """
 
-    def __init__(
-        self, path: Path, form: FileForm, wanted: Sequence[str] = (),
-        bounds: safe.Bounds = safe.BOUNDS,
-    ) -> None:
-        self.name, self._path, self._form, self._bounds = path.name, path, form, bounds
-        with safe.opened(path, form.member, bounds) as stream:
-            head = stream.read(sniff.HEAD_BYTES)
-        encoding = sniff.encoding_of(head, form.encoding, self.name)
-        self.layout = sniff.layout(_head_text(head, encoding), encoding, form, wanted)
-        self._breaks = b"\r" if _only_returns(head, encoding) else b"\n"
-        self.decimal = self.layout.decimal
-        self.rows_guess = _rows_guess(path, head)
-        self.names, self.said = self.layout.names, self.layout.said
-        self.dropped = Dropped()
+    def __init__(self, path: Path, form: FileForm, wanted: Sequence[str] = ()) -> None:
+        self._path, self._form = path, form
+        with safe.opened(path, form.member) as stream:
+            head = stream.read(_HEAD_BYTES)
+        self._encoding = layout.encoding_of(head, form.encoding, path.name)
+        text = codecs.getincrementaldecoder(self._encoding)("replace").decode(head)
+        self._old_line_ends = "\n" not in text and "\r" in text
+        if len(head) == _HEAD_BYTES:
+            # Without the line that is cut off.
+            text = text[: max(text.rfind("\n"), text.rfind("\r")) + 1] or text
+        super().__init__(path.name, layout.of_text(text, form, wanted))
+        said = [] if self._encoding == "utf-8" else [f"encoding {self._encoding}"]
+        self.said = (*said, *self.layout.said)
         self._text_columns: set[str] = set()
-        self._foreign_bytes = False
 
-    def unit_of(self, column: str) -> str:
-        """The unit that the header or the units row states."""
-        return self.layout.unit_of(self.names.index(column))
-
-    def sample(self, column: str) -> list[str]:
-        """The first cells of a column."""
-        at = self.names.index(column)
-        return [row[at].strip() for row in self.layout.sample if len(row) > at]
-
-    def batches(self, kinds: Mapping[str, str], size: int = PIECE_BYTES) -> Iterator[Batch]:
-        """The named columns, in pieces of about ``size`` bytes.
-
-        Raises:
-            IntakeError: the text is damaged, or a line is far too long.
-        """
-        # A file is read more than once; its left-out lines are those of the last time.
-        self.dropped = Dropped()
+    def batches(self, kinds: Mapping[str, str], size: int = 2 << 20) -> Iterator[Batch]:
+        # A file may be read more than once; its broken lines are those of the last time.
+        self.broken = Table.broken
         yield from ahead(self._batch(piece, kinds) for piece in self._pieces(size))
         pa.default_memory_pool().release_unused()
 
     def _pieces(self, size: int) -> Iterator[_Piece]:
-        row, skip, given = self.layout.first_row, self.layout.skipped_lines, 0
+        row, skip, read = self.layout.first_row, self.layout.skipped_lines, 0
         total = max(self._path.stat().st_size, 1)
-        for data, consumed in self._lines(size):
-            given += consumed
-            if skip:
-                data, skip = _without_lines(data, skip)
-            if not data:
-                continue
-            lines = data.count(b"\n")
-            yield _Piece(self._as_utf8(data), row, lines, min(given / total, 1.0))
-            row += lines
+        for data in self._whole_lines(size):
+            read += len(data)
+            while skip and data:
+                _, _, data = data.partition(b"\n")
+                skip -= 1
+            if data:
+                lines = data.count(b"\n")
+                yield _Piece(self._as_utf8(data), row, lines, min(read / total, 1.0))
+                row += lines
 
-    def _lines(self, size: int) -> Iterator[tuple[bytes, int]]:
-        """Whole lines in UTF-8, and how many bytes of the stream they took."""
-        decode = _decoder(self.layout.encoding, self.name)
-        with safe.opened(self._path, self._form.member, self._bounds) as stream:
+    def _whole_lines(self, size: int) -> Iterator[bytes]:
+        """Stretches of whole lines in UTF-8."""
+        decode = _decoder(self._encoding, self.name)
+        with safe.opened(self._path, self._form.member) as stream:
             rest = b""
             while raw := stream.read(size):
                 data = decode(raw, False)
-                if self._breaks == b"\r":
+                if self._old_line_ends:
                     data = data.replace(b"\r", b"\n")
-                cut = data.rfind(b"\n") + 1
-                if cut:
-                    yield rest + data[:cut], len(raw)
-                    rest = data[cut:]
-                else:
-                    rest += data
-                self._refuse_long_line(rest)
+                if cut := data.rfind(b"\n") + 1:
+                    yield rest + data[:cut]
+                    rest = b""
+                rest += data[cut:]
+                if len(rest) > safe.LINE_BYTES:
+                    raise IntakeError(
+                        f"file '{self.name}' has a line of more than {safe.LINE_BYTES} bytes; "
+                        "it is no trend export, or its line ends are lost: export it again")
             if rest := rest + decode(b"", True):
-                yield rest + b"\n", 0
+                yield rest + b"\n"
 
-    def _refuse_long_line(self, line: bytes) -> None:
-        if len(line) > self._bounds.line_bytes:
-            raise IntakeError(
-                f"file '{self.name}' has a line of more than {self._bounds.line_bytes} bytes; "
-                "it is no trend export, or its line ends are lost: export it again"
-            )
+    def _as_utf8(self, data: bytes) -> bytes:
+        """Whole lines that may hold another encoding than the first part of the file."""
+        if data.isascii() or layout.is_utf8(data):
+            return data
+        foreign = "some lines are not UTF-8 and were read as windows-1252"
+        if foreign not in self.said:
+            self.said = (*self.said, foreign)
+        return data.decode("cp1252", "replace").encode("utf-8")
 
     def _batch(self, piece: _Piece, kinds: Mapping[str, str]) -> Batch:
         wrong: list[str] = []
+        declared = {name: TEXT if name in self._text_columns else kind
+                    for name, kind in kinds.items()}
         try:
-            table = self._parse(piece.data, kinds, wrong)
+            found = self._parsed(piece.data, declared, wrong)
         except (pa.ArrowInvalid, pa.ArrowKeyError):
             wrong.clear()
-            table = self._as_text(piece, kinds, wrong)
-        offsets = None
-        if table.num_rows != piece.lines or wrong:
-            offsets = self._kept_lines(piece, table.num_rows)
-        columns = {name: table.column(at) for at, name in enumerate(kinds)}
-        return Batch(columns, table.num_rows, piece.first_row, offsets, piece.done)
+            found = self._as_text(piece, kinds, wrong)
+        rows = piece.first_row + np.arange(found.num_rows)
+        if found.num_rows != piece.lines or wrong:
+            rows = self._kept_rows(piece, found.num_rows)
+        columns = {name: whole(found.column(at)) for at, name in enumerate(kinds)}
+        return Batch(columns, rows, piece.done)
 
-    def _parse(self, data: bytes, kinds: Mapping[str, str], wrong: list[str]) -> pa.Table:
-        def keep(row: Any) -> str:
+    def _parsed(self, data: bytes, kinds: Mapping[str, str], wrong: list[str]) -> pa.Table:
+        def left_out(row: Any) -> str:
             wrong.append(row.text)
             return "skip"
 
+        # Headers may repeat, positions do not.
         keys = [f"c{at}" for at in range(len(self.names))]
-        wanted = [keys[self.names.index(name)] for name in kinds]
-        types = {
-            key: _TYPES[self._kind(name, kinds)] for key, name in zip(wanted, kinds, strict=True)
-        }
+        types = {keys[self.names.index(name)]: _TYPES[kind] for name, kind in kinds.items()}
         return arrow_csv.read_csv(
             pa.BufferReader(data),
             arrow_csv.ReadOptions(column_names=keys, block_size=_BLOCK_BYTES),
             arrow_csv.ParseOptions(
-                delimiter=self.layout.delimiter, invalid_row_handler=keep
-            ),
+                delimiter=self.layout.delimiter, invalid_row_handler=left_out),
             arrow_csv.ConvertOptions(
-                column_types=types, include_columns=wanted, null_values=[""],
-                decimal_point=self.layout.decimal,
-            ),
+                column_types=types, include_columns=list(types), null_values=[""],
+                decimal_point=self.decimal),
         )
 
-    def _kind(self, name: str, kinds: Mapping[str, str]) -> str:
-        return TEXT if name in self._text_columns else kinds[name]
-
     def _as_text(self, piece: _Piece, kinds: Mapping[str, str], wrong: list[str]) -> pa.Table:
+        """The piece read as text, columns of plain numbers turned into numbers."""
         try:
-            table = self._parse(piece.data, dict.fromkeys(kinds, TEXT), wrong)
+            found = self._parsed(piece.data, dict.fromkeys(kinds, TEXT), wrong)
         except pa.ArrowInvalid as error:
             raise IntakeError(
                 f"file '{self.name}', from row {piece.first_row}: cannot be read as delimited "
-                f"text ({_brief(error)}); export the trend again"
-            ) from error
-        columns = [
-            self._typed(table.column(at), name, kinds[name]) for at, name in enumerate(kinds)
-        ]
-        return pa.table(columns, names=[str(at) for at in range(len(columns))])
-
-    def _typed(self, column: pa.ChunkedArray, name: str, kind: str) -> pa.ChunkedArray:
-        """Text turned into its declared type where all of it can be."""
-        if kind == NUMBER and self.layout.decimal == ".":
-            try:
-                plain = column.cast(pa.string())
-                blank = pc.equal(pc.utf8_trim_whitespace(plain), "")
-                return pc.if_else(blank, None, plain).cast(pa.float64())
-            except pa.ArrowInvalid:
-                pass
-        self._text_columns.add(name)
-        return column
-
-    def _as_utf8(self, data: bytes) -> bytes:
-        """Whole lines that may hold another encoding than the first part of the file."""
-        if data.isascii() or sniff.is_utf8(data):
-            return data
-        if not self._foreign_bytes:
-            self._foreign_bytes = True
-            self.said = (*self.said, "some lines are not UTF-8 and were read as windows-1252")
-        return data.decode("cp1252", "replace").encode("utf-8")
-
-    def _kept_lines(self, piece: _Piece, kept: int) -> np.ndarray:
-        """Which lines of a piece are rows; the others are noted as dropped unless empty."""
-        text = piece.data.decode("utf-8", "replace")
-        offsets, width = [], len(self.names)
-        for at, line in enumerate(text.split("\n")[:-1]):
-            bare = line.rstrip("\r")
-            if not bare:
-                continue
-            if _fields(bare, self.layout.delimiter) == width:
-                offsets.append(at)
+                f"text ({str(error).splitlines()[0][:160]}); export the trend again") from error
+        for at, (name, kind) in enumerate(kinds.items()):
+            plain = kind == NUMBER and self.decimal == "."
+            number = _as_number(found.column(at)) if plain else None
+            if number is None:
+                self._text_columns.add(name)
             else:
-                self.dropped.add(piece.first_row + at, bare)
-        if len(offsets) != kept:
+                found = found.set_column(at, name, number)
+        return found
+
+    def _kept_rows(self, piece: _Piece, kept: int) -> np.ndarray:
+        """Which lines of a piece are rows; the others are noted as broken unless empty."""
+        rows, width = [], len(self.names)
+        lines = piece.data.decode("utf-8", "replace").split("\n")[:-1]
+        for row, line in enumerate(lines, piece.first_row):
+            bare = line.rstrip("\r")
+            if bare and _fields(bare, self.layout.delimiter) == width:
+                rows.append(row)
+            elif bare:
+                count, first, text = self.broken
+                self.broken = count + 1, first or row, text or bare[:120]
+        if len(rows) != kept:
             raise IntakeError(
                 f"file '{self.name}', from row {piece.first_row}: quotes or line breaks inside "
-                "cells cannot be told apart; export the trend without them"
-            )
-        return np.array(offsets, dtype=np.int64)
+                "cells cannot be told apart; export the trend without them")
+        return np.array(rows, dtype=np.int64)
 
 
-def _rows_guess(path: Path, head: bytes) -> int:
-    """How many rows the file may have; a tenth more, so that arrays need not grow."""
-    per_line = len(head) / max(head.count(b"\n"), 1)
-    return min(int(1.1 * path.stat().st_size / per_line) + 1024, safe.BOUNDS.grid_rows)
+def _as_number(column: pa.ChunkedArray) -> pa.ChunkedArray | None:
+    """A column of text as numbers, None where some of it is none."""
+    plain = column.cast(pa.string())
+    blank = pc.equal(pc.utf8_trim_whitespace(plain), "")
+    try:
+        return pc.if_else(blank, None, plain).cast(pa.float64())
+    except pa.ArrowInvalid:
+        return None
 
 
 def _fields(line: str, delimiter: str) -> int:
@@ -235,23 +199,13 @@ def _fields(line: str, delimiter: str) -> int:
         return 0
 
 
-def _without_lines(data: bytes, count: int) -> tuple[bytes, int]:
-    """``data`` without its first lines, and how many are still to be left out."""
-    at = 0
-    while count:
-        found = data.find(b"\n", at)
-        if found < 0:
-            return b"", count
-        at, count = found + 1, count - 1
-    return data[at:], 0
-
-
-def _decoder(encoding: str, file: str) -> Any:
+def _decoder(encoding: str, file: str) -> Callable[[bytes, bool], bytes]:
+    """From the file's bytes, as they come, to UTF-8."""
     if encoding in ("utf-8", "utf-8-sig"):
         return lambda raw, final: raw
     # A few bytes mean nothing in windows-1252; no number or date holds them.
-    errors = "replace" if encoding == "cp1252" else "strict"
-    decoder = codecs.getincrementaldecoder(encoding)(errors)
+    decoder = codecs.getincrementaldecoder(encoding)(
+        "replace" if encoding == "cp1252" else "strict")
 
     def decode(raw: bytes, final: bool) -> bytes:
         try:
@@ -259,24 +213,6 @@ def _decoder(encoding: str, file: str) -> Any:
         except (UnicodeDecodeError, UnicodeEncodeError) as error:
             raise IntakeError(
                 f"file '{file}' is damaged: {encoding} text ends or breaks off ({error.reason}); "
-                "export it again as UTF-8"
-            ) from error
+                "export it again as UTF-8") from error
 
     return decode
-
-
-def _head_text(head: bytes, encoding: str) -> str:
-    text = codecs.getincrementaldecoder(encoding)("replace").decode(head)
-    if len(head) < sniff.HEAD_BYTES:
-        return text
-    whole = max(text.rfind("\n"), text.rfind("\r")) + 1
-    return text[:whole] or text
-
-
-def _only_returns(head: bytes, encoding: str) -> bool:
-    text = io.StringIO(_head_text(head, encoding), newline="").read()
-    return "\n" not in text and "\r" in text
-
-
-def _brief(error: Exception) -> str:
-    return str(error).splitlines()[0][:160]

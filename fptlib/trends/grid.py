@@ -35,6 +35,18 @@ class Remark:
     row: int | None = None
 
 
+class Notes(list[Remark]):
+    """Remarks, in the order in which they came up."""
+
+    def note(self, text: str, file: str = "", point: str = "", row: int | None = None) -> None:
+        """Something done as told, or harmless."""
+        self.append(Remark("note", text, file, point, row))
+
+    def doubt(self, text: str, file: str = "", point: str = "", row: int | None = None) -> None:
+        """Something a person should look at."""
+        self.append(Remark("doubt", text, file, point, row))
+
+
 @dataclass(frozen=True, slots=True)
 class AlarmText:
     """What an alarm point said and when."""
@@ -92,8 +104,7 @@ class Grid:
     @classmethod
     def from_frame(cls, frame: pd.DataFrame, step: timedelta, **rest: Any) -> Grid:
         """A grid of a table whose index is uniform and carries the site's time zone."""
-        grid = cls(start=frame.index[0].to_pydatetime(), **_of_frame(frame, step), **rest)
-        return grid
+        return cls(start=frame.index[0].to_pydatetime(), **_of_frame(frame, step), **rest)
 
     def with_frame(self, frame: pd.DataFrame, step: timedelta | None = None) -> Grid:
         """The same grid with other values, and another length of row where one is given."""

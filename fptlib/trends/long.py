@@ -1,250 +1,294 @@
 """A long file: one row per sample, with the point's name in a column.
 
-Put on the grid while it is read, so that memory does not grow with the number of rows.
+Of each point only the last sample of each stretch of the grid is kept while it is read, so
+that memory does not grow with the number of rows.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Callable, Iterable, Sequence
+from itertools import chain
+from typing import NamedTuple
 
 import numpy as np
-import pyarrow as pa
 
 from fptlib import points
 from fptlib.errors import IntakeError
 from fptlib.trends import align
-from fptlib.trends.batches import NUMBER, TEXT, Batch, Reader, coded, texts
-from fptlib.trends.cells import looks_numeric
+from fptlib.trends.cells import looks_numeric, tidy
 from fptlib.trends.grid import AlarmText
-from fptlib.trends.grid_column import GridColumn
-from fptlib.trends.long_form import long_columns
-from fptlib.trends.opened import OpenedFile
-from fptlib.trends.progress import Progress
-from fptlib.trends.sniff import tidy
+from fptlib.trends.mapping import FileForm
+from fptlib.trends.samples import FileSamples, OpenedFile, Progress
+from fptlib.trends.table import NUMBER, TEXT, Batch, Table, coded, numbers
+from fptlib.trends.times import MINUTE, Stamps
 
+POINT_HEADERS = ("point", "point name", "name", "tag", "tag name", "sensor", "variable", "trend")
+VALUE_HEADERS = ("value", "val", "reading", "data")
 # Larger stretches than for a wide file, as each is divided among the points.
 _PIECE = 4 << 20
+# So many rows show the step of the file; of the grid, a point's usual step.
+_FIRST_ROWS, _LOOKED_AT = 500, 100_000
 
 
-class LongTable:
-    """The samples of one long file, put on stretches while they are read."""
+class LongColumns(NamedTuple):
+    """Headers of a long file; unit and quality may be empty."""
 
-    def __init__(self, opened: OpenedFile, steps: align.Steps, progress: Progress) -> None:
-        self.form, self._notes, self._sources = opened.form, opened.notes, opened.sources
-        self._stamps, self._steps, sources = opened.stamps, steps, opened.sources
-        self._columns = long_columns(
-            opened.reader, self.form, self._stamps.columns, opened.mapped
-        )
-        self._readers = {
-            key: opened.point_reader(source, self._columns.value)
-            for key, source in sources.items()
-        }
-        self._grid = {
-            key: GridColumn(source.point.kind == points.ALARM) for key, source in sources.items()
-        }
+    point: str
+    value: str
+    unit: str
+    quality: str
+
+
+def long_columns(table: Table, form: FileForm, times: Iterable[str], mapped: Iterable[str] = ()
+                 ) -> LongColumns:
+    """The columns of a long file: as stated, else by their headers and what they hold.
+
+    ``mapped`` are names of points that should stand in the point column.
+
+    Raises:
+        IntakeError: they cannot be told.
+    """
+    where = f'[files."{form.name}"]'
+    point, value, unit, quality = (
+        table.header(name, where) if name else "" for name in (
+            form.point_column, form.value_column, form.unit_column, form.quality_column))
+    taken = (*times, point, value, unit, quality)
+    rest = [name for name in table.names if name and name not in taken]
+    wanted = {tidy(name) for name in mapped}
+    point = point or _first(rest, (
+        lambda name: bool(wanted & {tidy(cell) for cell in table.sample(name)}),
+        lambda name: name.lower() in POINT_HEADERS,
+        lambda name: not looks_numeric(table.sample(name)) and len({*table.sample(name), ""}) > 2,
+    ))
+    value = value or _first([name for name in rest if name != point], (
+        lambda name: name.lower() in VALUE_HEADERS,
+        lambda name: looks_numeric(table.sample(name)),
+    ))
+    if not point or not value:
+        raise IntakeError(
+            f"file '{form.name}' is read as a long file, but which column holds the point's name "
+            f"and which the value cannot be told from {', '.join(table.names[:8])}; state "
+            f"point_column and value_column under {where}")
+    return LongColumns(point, value, unit, quality)
+
+
+def _first(names: Sequence[str], tests: Sequence[Callable[[str], bool]]) -> str:
+    """The first name that passes the first test that any passes."""
+    return next((name for test in tests for name in names if test(name)), "")
+
+
+class LongFile(FileSamples):
+    """The samples of one long file: opened, its step looked at, and then read.
+
+    Raises:
+        IntakeError: its columns cannot be told.
+    """
+
+    def __init__(self, opened: OpenedFile) -> None:
+        super().__init__(opened)
+        mapped = [source.column for source in self._sources.values()]
+        self._columns = long_columns(self.table, self.form, opened.clock.columns, mapped)
+        value = self._columns.value
+        self._keys: dict[str, list[str]] = {}
+        for key, source in self._sources.items():
+            self._keys.setdefault(tidy(source.column), []).append(key)
+            self._readers[key] = opened.point_reader(source, value)
+        kinds = opened.clock.kinds | {name: TEXT for name in self._columns if name}
+        kinds[value] = NUMBER if looks_numeric(self.table.sample(value)) else TEXT
+        self._stretches = map(self._clock.read, self.table.batches(kinds, _PIECE))
+        self._head: list[tuple[Batch, Stamps]] = []
+        while sum(len(batch.rows) for batch, _ in self._head) < _FIRST_ROWS:
+            if (stretch := next(self._stretches, None)) is None:
+                break
+            self._head.append(stretch)
+        self.interval = self._first_interval()
+        self._seen: dict[str, None] = {}
+        self._last_row = self._early = 0
+        if self.form.stamps == "end":
+            if self.form.interval_minutes is None:
+                raise IntakeError(
+                    f"file '{self.form.name}': stamps = \"end\" in a long file needs the "
+                    "interval's length; state interval_minutes under "
+                    f'[files."{self.form.name}"]')
+            self._early = int(self.form.interval_minutes * MINUTE)
+
+    def _first_interval(self) -> int:
+        """The finest even step [ns] of a point in the first rows; one minute without any."""
+        times: dict[str, list[np.ndarray]] = {}
+        for batch, stamps in self._head if self.form.hold is None else ():
+            codes, names = coded(batch.columns[self._columns.point])
+            for code, name in enumerate(names[:200]):
+                times.setdefault(name, []).append(stamps.ns[codes == code])
+        found = []
+        for parts in times.values():
+            steps = np.diff(np.unique(np.concatenate(parts)))
+            usual = int(np.median(steps)) if len(steps) >= 3 else 0
+            if usual and align.even(steps, usual):
+                found.append(usual)
+        return min(found, default=MINUTE)
+
+    def read(self, steps: align.Steps, progress: Progress) -> None:
+        """Read all of it, cut into these stretches.
+
+        Raises:
+            IntakeError: a cell means nothing, a mapped name does not occur, or the times span
+                too long.
+        """
+        self.steps = steps
         # A log of changes has no steps that its stamps could wander about.
         self._fitted = self.form.hold is not None
-        self._keys: dict[str, list[str]] = {}
-        for key, source in sources.items():
-            self._keys.setdefault(tidy(source.column), []).append(key)
-        self._seen: dict[str, None] = {}
-        self.alarms: list[AlarmText] = []
-        self.rows = self._last_row = 0
-        self._shift = self._end_shift()
-        self.first_time, self.last_time = np.iinfo(np.int64).max, np.iinfo(np.int64).min
-        for batch in opened.reader.batches(self._kinds(opened.reader), _PIECE):
-            self._take(batch)
-            progress(batch.done, f"reading {self.form.name}")
-        self._settle()
-
-    def _end_shift(self) -> int:
-        """From the end of an interval, where stamps say that, to its beginning [ns]."""
-        if self.form.stamps != "end":
-            return 0
-        if self.form.interval_minutes is None:
-            raise IntakeError(
-                f"file '{self.form.name}': stamps = \"end\" in a long file needs the interval's "
-                f'length; state interval_minutes under [files."{self.form.name}"]'
-            )
-        return int(self.form.interval_minutes * align.MINUTE)
-
-    def _kinds(self, reader: Reader) -> dict[str, str]:
-        columns = self._columns
-        kinds = dict.fromkeys(self._stamps.columns, self._stamps.kind)
-        kinds |= {name: TEXT for name in (columns.point, columns.unit, columns.quality) if name}
-        kinds[columns.value] = NUMBER if looks_numeric(reader.sample(columns.value)) else TEXT
-        return kinds
-
-    def _take(self, batch: Batch) -> None:
-        stamps = self._stamps.read(batch)
-        found = coded(batch.columns[self._columns.point])
-        codes, names = self._codes(found, stamps.bad)
-        order = np.argsort(codes, kind="stable")
-        edges = np.searchsorted(codes[order], np.arange(len(names) + 1))
-        utc = self._utc(stamps.ns, stamps.zoned, stamps.bad, batch)
-        if len(names) and not self._fitted:
-            self._fit(utc[order], edges)
-        value = _whole(batch.columns[self._columns.value])
-        extra = [
-            texts(batch.columns[name]) if name else None
-            for name in (self._columns.unit, self._columns.quality)
-        ]
-        for code, name in enumerate(names):
-            mine = order[edges[code] : edges[code + 1]]
-            for key in self._keys.get(name, ()) if len(mine) else ():
-                self._add(key, mine, utc, stamps.ns, value, extra, batch)
-
-    def _fit(self, utc: np.ndarray, edges: np.ndarray) -> None:
-        """Where stamps wander shows in the first rows, at the point with the most samples."""
-        most = int(np.argmax(np.diff(edges)))
-        self._steps = self._steps.fitting(np.sort(utc[edges[most] : edges[most + 1]]))
-        self._fitted = True
-
-    def _codes(self, named: pa.DictionaryArray, bad: np.ndarray) -> tuple[np.ndarray, list[str]]:
-        """For each row the position of its mapped name, or a last one for all others."""
-        found = [tidy(text) for text in named.dictionary.to_pylist()]
-        self._seen.update(dict.fromkeys(found[: 200 - len(self._seen)]))
-        names = [name for name in dict.fromkeys(found) if name in self._keys]
-        position = {name: at for at, name in enumerate(names)}
-        table = np.array([*(position.get(n, len(names)) for n in found), len(names)])
-        kind = np.uint8 if len(names) < 255 else np.int32
-        codes = table.astype(kind)[named.indices.fill_null(-1).to_numpy()]
-        if bad.any():
-            codes[bad] = len(names)
-        return codes, names
-
-    def _utc(self, ns: np.ndarray, zoned: np.ndarray | None, bad: np.ndarray,
-             batch: Batch) -> np.ndarray:
-        shift = self._shift
-        if not bad.any():
-            utc = self._stamps.utc(ns, zoned, batch.row) - shift
-            self._note_span(utc, batch.row(batch.length - 1) if batch.length else 0)
-            return utc
-        good = np.flatnonzero(~bad)
-        utc = np.zeros(len(ns), dtype=np.int64)
-        utc[good] = self._stamps.utc(
-            ns[good], None if zoned is None else zoned[good], lambda at: batch.row(int(good[at]))
-        ) - shift
-        self._note_span(utc[good], batch.row(int(good[-1])) if len(good) else 0)
-        return utc
-
-    def _note_span(self, utc: np.ndarray, last_row: int) -> None:
-        if not len(utc):
-            return
-        self.rows += len(utc)
-        self._last_row = last_row
-        self.first_time = min(self.first_time, int(utc.min()))
-        self.last_time = max(self.last_time, int(utc.max()))
-        # Refused before anything is allocated for it.
-        align.Grid.over(self.first_time, self.last_time, self._steps, f"file '{self.form.name}'")
-
-    def _add(self, key: str, mine: np.ndarray, utc: np.ndarray, local: np.ndarray, value: Any,
-             extra: Sequence[Any], batch: Batch) -> None:
-        reader, index = self._readers[key], pa.array(mine)
-        unit, quality = (None if e is None else e.take(index) for e in extra)
-        column = value[mine] if isinstance(value, np.ndarray) else value.take(index)
-
-        def row(at: int) -> int:
-            return batch.row(int(mine[at]))
-
-        changing = local[mine] if self._sources[key].unit_changes else None
-        if unit is not None:
-            cells = pa.array(column, from_pandas=True) if isinstance(column, np.ndarray) else column
-            values = reader.read_units(cells, row, unit, quality, changing)
-        elif quality is None and isinstance(column, np.ndarray):
-            values = reader.numbers(column, row, changing)
-        else:
-            cells = pa.array(column, from_pandas=True) if isinstance(column, np.ndarray) else column
-            values = reader.read(cells, row, quality, changing)
-        times = utc[mine]
-        self._grid[key].add(times, self._steps.of(times), self._steps.part(times), values)
-        for at, text in reader.alarm_texts:
-            moment = align.moment(int(times[at]))
-            self.alarms.append(AlarmText(moment, self._sources[key].name, text))
-        reader.alarm_texts.clear()
-
-    def _settle(self) -> None:
-        self._stamps.check_left_out(self._last_row, self.rows)
-        missing = [s.column for k, s in self._sources.items() if not self._grid[k].count]
+        self._logs = {key: _Log(source.point.kind == points.ALARM)
+                      for key, source in self._sources.items()}
+        for batch, stamps in chain(self._head, self._stretches):
+            if len(batch.rows):
+                self._take(batch, stamps)
+            progress(batch.done)
+        self._head.clear()
+        self._clock.finish(self._last_row, self.rows)
+        missing = [self._sources[key].column for key, log in self._logs.items() if not log.count]
         if missing:
             raise IntakeError(
                 f"file '{self.form.name}' has no sample of '{missing[0]}'; its point column "
                 f"'{self._columns.point}' names {', '.join(list(self._seen)[:12])}; "
-                "mend 'column' in the point map"
-            )
-        for key, column in self._grid.items():
-            self._say(self._sources[key].name, column)
+                "correct 'column' in the point map")
+        for key, log in self._logs.items():
+            self._say(self._sources[key].name, log)
             self._readers[key].finish()
+            self.times[key], self.values[key] = log.merged(self.steps)
+        self.interval = min(self._usual_rows(key)[0] for key in self._sources) * self.steps.step
 
-    def _say(self, name: str, column: GridColumn) -> None:
-        if column.late:
-            self._notes.note(f"{column.late} samples stood out of order and were put in time order",
-                             self.form.name, name)
-        if column.repeated - column.differing:
-            self._notes.note(f"{column.repeated - column.differing} samples repeat a moment with "
-                             "the same value", self.form.name, name)
-        if column.differing:
-            self._notes.doubt(f"{column.differing} samples repeat a moment with another value; "
-                              "the last is kept", self.form.name, name)
+    def _take(self, batch: Batch, stamps: Stamps) -> None:
+        utc = self._clock.utc(stamps, batch.rows) - self._early
+        ends = (int(utc.min()), int(utc.max()))
+        self.first_time = min(self.first_time, ends[0]) if self.rows else ends[0]
+        self.last_time = max(self.last_time, ends[1]) if self.rows else ends[1]
+        self.rows, self._last_row = self.rows + len(utc), int(batch.rows[-1])
+        # Refused before anything is kept of it.
+        first, last = self.steps.of(np.array([self.first_time, self.last_time])).tolist()
+        self.steps.span(first, last, f"file '{self.form.name}'")
 
-    @property
-    def sources(self) -> dict[str, str]:
-        """``file: column [unit]`` of each point."""
-        return {key: reader.source_text() for key, reader in self._readers.items()}
+        codes, names = self._mapped(batch)
+        order = np.argsort(codes, kind="stable")
+        edges = np.searchsorted(codes[order], np.arange(len(names) + 1))
+        if names and not self._fitted:
+            # Where stamps wander shows at the point with the most samples.
+            most = int(np.argmax(np.diff(edges)))
+            self.steps = self.steps.fitting(np.sort(utc[order[edges[most] : edges[most + 1]]]))
+            self._fitted = True
+        columns = {name: batch.columns[name] for name in self._columns[1:] if name}
+        plain = numbers(columns[self._columns.value])
+        if plain is not None:
+            columns[self._columns.value] = plain
+        cells = Batch(columns, batch.rows)
+        for code, name in enumerate(names):
+            mine = order[edges[code] : edges[code + 1]]
+            if len(mine):
+                self._add(name, cells.take(mine), stamps.ns[mine], utc[mine])
 
-    @property
-    def interval(self) -> int:
-        """The finest usual step of its points [ns]."""
-        return min(column.usual_rows()[0] for column in self._grid.values()) * self._steps.step
+    def _mapped(self, batch: Batch) -> tuple[np.ndarray, list[str]]:
+        """For each row the position of its mapped name, or a last one for all others."""
+        at, found = coded(batch.columns[self._columns.point])
+        found = [tidy(text) for text in found]
+        self._seen.update(dict.fromkeys(found[: 200 - len(self._seen)]))
+        names = [name for name in dict.fromkeys(found) if name in self._keys]
+        position = {name: index for index, name in enumerate(names)}
+        table = np.array([*(position.get(name, len(names)) for name in found), len(names)])
+        # Bytes are sorted many times quicker.
+        return table.astype(np.uint8 if len(names) < 255 else np.int32)[at], names
 
-    @property
-    def begin(self) -> int:
-        """Where the first sample's stretch begins [ns of UTC]."""
-        return self.first_time
+    def _add(self, name: str, cells: Batch, local: np.ndarray, utc: np.ndarray) -> None:
+        value, unit, quality = (cells.columns[column] if column else None
+                                for column in self._columns[1:])
+        for key in self._keys[name]:
+            reader = self._readers[key]
+            values = reader.read(value, cells.rows, local, quality, unit)
+            self.alarms += [AlarmText(align.moment(utc[at]), self._sources[key].name, text)
+                            for at, text in reader.alarm_texts]
+            self._logs[key].add(utc, values, self.steps)
 
-    def span(self, steps: align.Steps) -> tuple[int, int]:
-        """Where the first and the last row begin on the grid [ns of UTC]."""
-        return self._steps.mark(self.first_time), self._steps.mark(self.last_time)
+    def _say(self, name: str, log: _Log) -> None:
+        file = self.form.name
+        if log.late:
+            self._notes.note(f"{log.late} samples stood out of order and were put in time order",
+                             file, name)
+        if same := log.repeated - log.differing:
+            self._notes.note(f"{same} samples repeat a moment with the same value", file, name)
+        if log.differing:
+            self._notes.doubt(f"{log.differing} samples repeat a moment with another value; "
+                              "the last is kept", file, name)
 
-    @property
-    def drift(self) -> float:
-        """Not told for a long file."""
-        return 0.0
+    def _usual_rows(self, key: str) -> tuple[int, bool]:
+        """The usual distance of a point's samples in rows, and whether they are even."""
+        rows = self.steps.of(self.times[key])
+        steps = np.diff(rows[rows < rows[0] + _LOOKED_AT])
+        usual = int(np.median(steps)) if len(steps) else 1
+        return usual, len(steps) > 0 and align.even(steps, usual)
 
-    def samples(self, key: str) -> tuple[np.ndarray, np.ndarray]:
-        """One point's samples, the last of each step: times [ns of UTC] and values."""
-        return self._grid[key].samples(self._steps)
-
-    def sampled_every(self, key: str) -> float:
-        """How far apart the samples of a point are [min]; zero in a log of changes."""
-        if self.form.hold is not None:
-            return 0.0
+    def _interval_of(self, key: str) -> int:
         if self.form.interval_minutes is not None:
-            return self.form.interval_minutes
-        return self._grid[key].usual_rows()[0] * self._steps.step / align.MINUTE
+            return int(self.form.interval_minutes * MINUTE)
+        return self._usual_rows(key)[0] * self.steps.step
 
-    def on(self, grid: align.Grid, key: str) -> np.ndarray:
-        """One point on the grid; may be called once."""
-        column = self._grid[key]
-        if self.form.hold is not None:
-            return column.held(grid, grid.rows_of(align.hours(self.form.hold)))
-        if self.form.interval_minutes is not None:
-            kept = grid.rows_of(int(self.form.interval_minutes * align.MINUTE))
-        else:
-            kept, even = column.usual_rows()
-            if not even and column.count > 2:
+    def on(self, first: int, length: int, key: str) -> np.ndarray:
+        if self.form.hold is None and self.form.interval_minutes is None:
+            usual, even = self._usual_rows(key)
+            if not even and self._logs[key].count > 2:
                 self._notes.doubt(
                     "the samples come unevenly, as of a change-of-value log; each stands for "
-                    f"{kept * grid.steps.step / align.MINUTE:g} min only, the rest is a gap; state "
+                    f"{usual * self.steps.step / MINUTE:g} min only, the rest is a gap; state "
                     f'hold (hours) under [files."{self.form.name}"] if a value stands until '
                     "the next", self.form.name, self._sources[key].name)
-        return column.taken(grid, kept)
+        return super().on(first, length, key)
 
 
-def _whole(column: Any) -> Any:
-    """Numbers as an array, text as one Arrow array."""
-    if pa.types.is_floating(column.type):
-        return column.to_numpy() if isinstance(column, pa.ChunkedArray) else column.to_numpy(
-            zero_copy_only=False)
-    return texts(column)
+class _Log:
+    """One point's samples while its file is read."""
+
+    def __init__(self, alarm: bool) -> None:
+        self._alarm = alarm
+        self._times, self._values = np.empty(0, np.int64), np.empty(0)
+        self._merged = 0
+        self._newest = np.iinfo(np.int64).min
+        self.count = self.repeated = self.differing = self.late = 0
+
+    def add(self, times: np.ndarray, values: np.ndarray, steps: align.Steps) -> None:
+        """Samples in the order of the file."""
+        ahead = np.diff(times)
+        if times[0] < self._newest or (len(ahead) and ahead.min() < 0):
+            self.late += int((ahead < 0).sum()) + int(times[0] < self._newest)
+            times, values = _sorted(times, values)
+            ahead = np.diff(times)
+        self.count += len(values)
+        if len(same := np.flatnonzero(ahead == 0)):
+            one, other = values[same], values[same + 1]
+            self.repeated += len(same)
+            self.differing += int(((one != other) & ~np.isnan(one + other)).sum())
+        self._newest = max(self._newest, int(times[-1]))
+        # A sample without a value ends the one before.
+        self._keep(times, np.where(np.isnan(values), np.inf, values), steps)
+        if len(self._times) > max(2 * self._merged, 1 << 18):
+            self.merged(steps)
+
+    def merged(self, steps: align.Steps) -> tuple[np.ndarray, np.ndarray]:
+        """Ascending samples, the last of each stretch."""
+        times, values = _sorted(self._times, self._values)
+        self._times, self._values = np.empty(0, np.int64), np.empty(0)
+        self._keep(times, values, steps)
+        self._merged = len(self._times)
+        return self._times, self._values
+
+    def _keep(self, times: np.ndarray, values: np.ndarray, steps: align.Steps) -> None:
+        stretches = steps.of(times)
+        if self._alarm:
+            values = align.keep_any(stretches, values)
+        last = np.append(np.diff(stretches) != 0, True)
+        align.append(self._times, times[last])
+        align.append(self._values, values[last])
+
+
+def _sorted(times: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    if (np.diff(times) >= 0).all():
+        return times, values
+    # Of equal times the later in the file stays behind.
+    order = np.argsort(times, kind="stable")
+    return times[order], values[order]

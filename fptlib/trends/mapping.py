@@ -1,86 +1,117 @@
 """The point map: which column of which file is which point, and how the files are written.
 
-Keys of ``[points.NAME]``
-
-==================  ==========================================================================
-``file``            name of the file in ``trends/``; a list where files continue one another
-``column``          the column's header, or the name in a long file's point column
-``unit``            unit of the file's values; may be left out for status and alarm, and where
-                    the header or the cells state it
-``shared``          true: another point may be read from the same column
-``on``, ``off``     further words of a status or alarm, beside the usual ones
-``on_above``        a status read from a measured column: on where the file's value is above
-``quality_column``  a column that says of each value whether it is good
-``unit_changes``    list of ``{from = "2026-01-05T10:00", unit = "degC"}``: unit from then on
-``second``          ``{file, column, unit}``: another trend of the same quantity, only compared
-``unusable``        why the point must not be used; it is then left out and said
-==================  ==========================================================================
-
-Keys of ``[files."NAME"]``, all optional
-
-====================  ========================================================================
-``form``              ``wide`` (a column per point) or ``long`` (time, point, value)
-``time_column``       header of the time column, or ``["Date", "Time"]``
-``date_order``        ``year first``, ``day first`` or ``month first``
-``time_zone``         zone of the file's clock: tz database name or an offset as ``-07:00``
-``clock_offset_s``    the file's clock minus the true time, seconds
-``stamps``            ``begin`` or ``end`` of the interval that a row stands for
-``interval_minutes``  how long a value stands where the file's own step does not say it
-``hold``              hours for which a change-of-value log's value holds at the longest
-``delimiter``         ``,`` ``;`` ``|`` or ``tab``
-``decimal``           ``.`` or ``,``
-``encoding``          ``utf-8``, ``utf-16``, ``windows-1252``
-``header_row``        row of the header, 1-based
-``sheet``             the workbook's sheet
-``member``            the file inside a zip
-``point_column``, ``value_column``, ``unit_column``, ``quality_column``  of a long file
-``bad``               texts that stand for a bad value, beside the usual ones
-``good``              quality words that mean good, beside the usual ones
-====================  ========================================================================
-
-``[site]`` gives ``time_zone``, ``altitude`` (for gauge pressures) and ``step_minutes`` (the
-grid's step, where it shall not be the finest of the files).
+It is read from the job's tables ``[points.NAME]`` (keys: the attributes of ``PointSource``),
+``[files."NAME"]`` (the attributes of ``FileForm``, all optional) and ``[site]``: ``time_zone``,
+``altitude`` for gauge pressures, and ``step_minutes``, the grid's step where it shall not be the
+finest of the files.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import tzinfo
+from datetime import timedelta, timezone, tzinfo
+from difflib import get_close_matches
 from typing import Any
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fptlib import points, units
 from fptlib.errors import IntakeError
-from fptlib.trends.forms import FileForm, PointSource
 from fptlib.trends.safe import plain_name
-from fptlib.trends.tables import (
-    known_keys,
-    number,
-    positive,
-    site_zone,
-    table,
-    text,
-    texts,
-    zone,
-)
 
-_POINT_KEYS = frozenset(
-    "file column unit shared on off on_above quality_column unit_changes second unusable".split()
-)
-_FILE_KEYS = frozenset(
-    "form time_column date_order time_zone clock_offset_s stamps interval_minutes hold delimiter "
-    "decimal encoding header_row sheet member point_column value_column unit_column "
-    "quality_column bad good".split()
-)
-_CHOICES = {
-    "form": ("wide", "long"),
-    "date_order": ("year first", "day first", "month first"),
-    "stamps": ("begin", "end"),
-    "delimiter": (",", ";", "|", "tab"),
-    "decimal": (".", ","),
-    "encoding": ("utf-8", "utf-16", "windows-1252"),
-}
+# No answer is larger, in any unit; a clock further off leaves the times that can be counted.
+_LARGEST = 1e9
+
+
+@dataclass(frozen=True)
+class PointSource:
+    """Where one point comes from.
+
+    Attributes:
+        file: name of the file in ``trends/``; in the job a list where files continue one another.
+        column: the column's header, or the name in a long file's point column.
+        unit: of the file's values; empty where the header or the cells state it, and for status
+            and alarm.
+        shared: whether another point may be read from the same column.
+        on, off: further words of a status or alarm, beside the usual ones.
+        on_above: a status read from a measured column is on where the file's value is above.
+        quality_column: a column that says of each value whether it is good.
+        unit_changes: moment and unit from then on, in the job as
+            ``{from = "2026-01-05T10:00", unit = "degC"}``.
+        second: ``{file, column, unit}``: another trend of the same quantity, only compared.
+        unusable: why the point must not be used; it is then left out and said.
+        more: the same column in the further files.
+    """
+
+    point: points.Point
+    file: str
+    column: str
+    unit: str = ""
+    shared: bool = False
+    on: tuple[str, ...] = ()
+    off: tuple[str, ...] = ()
+    on_above: float | None = None
+    quality_column: str = ""
+    unit_changes: tuple[tuple[str, str], ...] = ()
+    second: PointSource | None = None
+    unusable: str = ""
+    more: tuple[PointSource, ...] = ()
+
+    @property
+    def name(self) -> str:
+        return self.point.name
+
+    @property
+    def wordy(self) -> bool:
+        """Whether the column holds words: a status or alarm not read from a measured value."""
+        return self.point.kind in (points.STATUS, points.ALARM) and self.on_above is None
+
+
+@dataclass(frozen=True)
+class FileForm:
+    """How one file is written, as far as the job states it.
+
+    Attributes:
+        form: ``wide`` (a column per point) or ``long`` (time, point, value).
+        time_column: header of the time column, or ``["Date", "Time"]``.
+        date_order: ``year first``, ``day first`` or ``month first``.
+        zone: of the file's clock; key ``time_zone``: tz database name or an offset as ``-07:00``.
+        clock_offset_s: the file's clock minus the true time [s].
+        stamps: ``begin`` or ``end`` of the interval that a row stands for.
+        interval_minutes: how long a value stands where the file's own step does not say it.
+        hold: hours for which a change-of-value log's value holds at the longest.
+        delimiter: ``,`` ``;`` ``|`` or ``tab``.
+        decimal: ``.`` or ``,``.
+        encoding: ``utf-8``, ``utf-16`` or ``windows-1252``.
+        header_row: row of the header, 1-based.
+        sheet: the workbook's sheet.
+        member: the file inside a zip.
+        point_column, value_column, unit_column, quality_column: headers of a long file.
+        bad: texts that stand for a bad value, beside the usual ones.
+        good: quality words that mean good, beside the usual ones.
+    """
+
+    name: str
+    zone: tzinfo
+    form: str = ""
+    time_column: tuple[str, ...] = ()
+    date_order: str = ""
+    clock_offset_s: float = 0.0
+    stamps: str = "begin"
+    interval_minutes: float | None = None
+    hold: float | None = None
+    delimiter: str = ""
+    decimal: str = ""
+    encoding: str = ""
+    header_row: float | None = None
+    sheet: str = ""
+    member: str = ""
+    point_column: str = ""
+    value_column: str = ""
+    unit_column: str = ""
+    quality_column: str = ""
+    bad: tuple[str, ...] = ()
+    good: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -109,97 +140,28 @@ class PointMap:
             IntakeError: a point, unit, key or zone is unknown, a needed answer is missing, or
                 two points are read from one column without ``shared = true``.
         """
-        site = table(answers, "site")
-        zone_name = str(site.get("time_zone") or "")
-        if not zone_name:
+        site = _table(answers, "site")
+        if not (named := str(site.get("time_zone") or "")):
             raise IntakeError(
                 "job.toml, [site]: 'time_zone' is missing; state the site's zone, "
-                'for example time_zone = "America/Denver"'
-            )
-        zone = site_zone(zone_name)
-        sources = {
-            name: _source(name, table) for name, table in table(answers, "points").items()
-        }
-        _refuse_shared_columns(sources)
-        return cls(
-            sources, _forms(table(answers, "files"), sources, zone), zone,
-            number(site, "altitude", "[site]"),
-            positive(site, "step_minutes", "[site]"),
-        )
-
-def _source(name: str, table: Any) -> PointSource:
-    where = f"[points.{name}]"
-    try:
-        point = points.point(name)
-    except points.UnknownPoint as error:
-        raise IntakeError(
-            f"job.toml, {where}: '{name}' is not a point of the glossary; "
-            f"did you mean {_nearest(name)}?"
-        ) from error
-    known_keys(table, _POINT_KEYS, where)
-    files, column = _files(table, where)
-    source = PointSource(
-        point, files[0], column, _unit(point, table, where),
-        table.get("shared") is True, texts(table, "on", where), texts(table, "off", where),
-        number(table, "on_above", where), text(table, "quality_column", where),
-        _unit_changes(point, table, where), unusable=text(table, "unusable", where),
-    )
-    more = tuple(replace(source, file=file) for file in files[1:])
-    second = _second(point, table["second"], f"{where}, second") if "second" in table else None
-    return replace(source, more=more, second=second)
-
-
-def _files(table: Mapping[str, Any], where: str) -> tuple[list[str], str]:
-    """The files and the column of a source."""
-    files, column = texts(table, "file", where), text(table, "column", where)
-    if not files or not files[0] or not column:
-        raise IntakeError(f"job.toml, {where}: state both 'file' and 'column'")
-    return [plain_name(file, where) for file in dict.fromkeys(files)], column
-
-
-def _second(point: points.Point, table: Any, where: str) -> PointSource:
-    known_keys(table, frozenset(("file", "column", "unit")), where)
-    files, column = _files(table, where)
-    return PointSource(point, files[0], column, _unit(point, table, where), shared=True)
-
-
-def _unit(point: points.Point, table: Mapping[str, Any], where: str) -> str:
-    stated = text(table, "unit", where)
-    if not stated:
-        return ""
-    if "on_above" in table:
-        return stated
-    unit = units.alias(stated, point.unit) or stated
-    if not units.is_gauge(unit, point.unit):
-        units.scale(unit, point.unit, f"job.toml, {where}")
-    return unit
-
-
-def _unit_changes(
-    point: points.Point, table: Mapping[str, Any], where: str
-) -> tuple[tuple[str, str], ...]:
-    stated, changes = table.get("unit_changes", ()), []
-    for change in stated if isinstance(stated, list | tuple) else [stated]:
-        if not isinstance(change, Mapping) or set(change) != {"from", "unit"}:
+                'for example time_zone = "America/Denver"')
+        zone = _zone(named, "job.toml, [site]: time_zone")
+        if not isinstance(zone, ZoneInfo):
             raise IntakeError(
-                f"job.toml, {where}: unit_changes holds {str(change)[:40]!r} where entries as "
-                '{from = "2026-01-05T10:00", unit = "degC"} were expected'
-            )
-        changes.append((str(change["from"]), _unit(point, change, where)))
-    return tuple(changes)
+                f"job.toml, [site]: time_zone '{named}' is an offset; state the zone's name, for "
+                "example 'America/Denver', so that summer time is known")
+        sources = {name: _source(name, each) for name, each in _table(answers, "points").items()}
+        _refuse_shared_columns(sources)
+        every = [one for source in sources.values() for one in each_of(source)]
+        files = dict.fromkeys(source.file for source in every)
+        return cls(sources, dict(forms_of(answers, files)), zone,
+                   _number(site.get("altitude"), "job.toml, [site]: altitude"),
+                   _positive(site.get("step_minutes"), "job.toml, [site]: step_minutes"))
 
 
 def each_of(source: PointSource) -> list[PointSource]:
     """A source, the files that continue it, and its second trend."""
     return [source, *source.more, *([source.second] if source.second else [])]
-
-
-def _forms(
-    tables: Mapping[str, Any], sources: Mapping[str, PointSource], site: tzinfo
-) -> dict[str, FileForm]:
-    every = (one for source in sources.values() for one in each_of(source))
-    names = dict.fromkeys(source.file for source in every)
-    return {name: _form(name, tables.get(name, {}), site) for name in names}
 
 
 def forms_of(answers: Mapping[str, Any], files: Iterable[str]) -> list[tuple[str, FileForm]]:
@@ -208,36 +170,53 @@ def forms_of(answers: Mapping[str, Any], files: Iterable[str]) -> list[tuple[str
     Raises:
         IntakeError: what the job states of a file cannot be used.
     """
-    named = str(table(answers, "site").get("time_zone") or "UTC")
-    site, tables = zone(named, "[site]"), table(answers, "files")
-    return [(name, _form(name, tables.get(name, {}), site)) for name in files]
+    named = str(_table(answers, "site").get("time_zone") or "UTC")
+    site, tables = _zone(named, "job.toml, [site]: time_zone"), _table(answers, "files")
+    found = []
+    for name in files:
+        stated = _read(tables.get(name, {}), _FILE_KEYS, f'[files."{name}"]')
+        found.append((name, FileForm(name, stated.pop("time_zone", site), **stated)))
+    return found
 
 
-def _form(name: str, table: Any, site: tzinfo) -> FileForm:
-    where = f'[files."{name}"]'
-    known_keys(table, _FILE_KEYS, where)
-    for key, known in _CHOICES.items():
-        if key in table and table[key] not in known:
-            raise IntakeError(
-                f"job.toml, {where}: {key} = '{table[key]}' is not known; "
-                f"state one of: {', '.join(known)}"
-            )
-    named = text(table, "time_zone", where)
-    header = positive(table, "header_row", where)
-    return FileForm(
-        name, zone(named, where) if named else site,
-        time_column=texts(table, "time_column", where),
-        clock_offset_s=number(table, "clock_offset_s", where) or 0.0,
-        interval_minutes=positive(table, "interval_minutes", where),
-        hold=positive(table, "hold", where),
-        header_row=None if header is None else int(header),
-        bad=texts(table, "bad", where), good=texts(table, "good", where),
-        stamps=text(table, "stamps", where) or "begin",
-        **{key: text(table, key, where) for key in (
-            "form", "date_order", "delimiter", "decimal", "encoding", "sheet", "member",
-            "point_column", "value_column", "unit_column", "quality_column",
-        )},
-    )
+def _source(name: str, table: Any) -> PointSource:
+    where = f"[points.{name}]"
+    try:
+        point = points.point(name)
+    except points.UnknownPoint as error:
+        known = [each.name.replace("{n}", "1") for each in points.GLOSSARY]
+        near = " or ".join(get_close_matches(name, known, 2, 0.3)) or "one of fptlib/points.py"
+        raise IntakeError(f"job.toml, {where}: '{name}' is not a point of the glossary; "
+                          f"did you mean {near}?") from error
+    stated = _read(table, _POINT_KEYS, where)
+    changes, second = stated.pop("unit_changes", ()), stated.pop("second", None)
+    first, *further = _sources(point, stated, where)
+    first = replace(
+        first, more=tuple(further),
+        unit_changes=tuple((at, _unit(point, unit, where)) for at, unit in changes))
+    if second is None:
+        return first
+    where = f"{where}, second"
+    keys = {key: _POINT_KEYS[key] for key in ("file", "column", "unit")}
+    return replace(first, second=replace(
+        _sources(point, _read(second, keys, where), where)[0], shared=True))
+
+
+def _sources(point: points.Point, stated: dict[str, Any], where: str) -> list[PointSource]:
+    """The point's column in each of its files."""
+    files, column = stated.pop("file", ()), stated.get("column")
+    if not files or not files[0] or not column:
+        raise IntakeError(f"job.toml, {where}: state both 'file' and 'column'")
+    if "on_above" not in stated:
+        stated["unit"] = _unit(point, stated.get("unit", ""), where)
+    return [PointSource(point, plain_name(file, where), **stated) for file in dict.fromkeys(files)]
+
+
+def _unit(point: points.Point, stated: str, where: str) -> str:
+    unit = units.alias(stated, point.unit) or stated
+    if unit and not units.is_gauge(unit, point.unit):
+        units.scale(unit, point.unit, f"job.toml, {where}")
+    return unit
 
 
 def _refuse_shared_columns(sources: Mapping[str, PointSource]) -> None:
@@ -247,15 +226,113 @@ def _refuse_shared_columns(sources: Mapping[str, PointSource]) -> None:
         if other.name != source.name and not (source.shared or other.shared):
             raise IntakeError(
                 f"job.toml: points {other.name} and {source.name} are both read from column "
-                f"'{source.column}' of '{source.file}'; mend one of them, or state "
-                "shared = true if that is meant"
-            )
+                f"'{source.column}' of '{source.file}'; correct one of them, or state "
+                "shared = true if that is meant")
 
 
-def _nearest(name: str) -> str:
-    from difflib import get_close_matches
+# -- the kinds of answers: each takes what is stated and where, and refuses what it is not -------
 
-    known = [point.name.replace("{n}", "1") for point in points.GLOSSARY]
-    return " or ".join(get_close_matches(name, known, 2, 0.3)) or "one of fptlib/points.py"
+def _table(answers: Mapping[str, Any], key: str) -> Mapping[str, Any]:
+    found = answers.get(key, {})
+    if not isinstance(found, Mapping):
+        raise IntakeError(f"job.toml: [{key}] holds '{found}' where a table was expected")
+    return found
 
 
+def _read(table: Any, keys: Mapping[str, Kind], where: str) -> dict[str, Any]:
+    """The stated keys of a table, each by its kind; unknown ones are mostly typing errors."""
+    if not isinstance(table, Mapping):
+        raise IntakeError(f"job.toml, {where}: '{table}' was found where a table was expected")
+    for key in table:
+        if key not in keys:
+            raise IntakeError(f"job.toml, {where}: key '{key}' is not known; "
+                              f"known are: {', '.join(sorted(keys))}")
+    return {key: keys[key](value, f"job.toml, {where}: {key}") for key, value in table.items()
+            if value not in (None, "")}
+
+
+def _text(value: Any, where: str) -> str:
+    if not isinstance(value, str):
+        raise IntakeError(f"{where} = {value!r} should be a text in quotes")
+    return value
+
+
+def _texts(value: Any, where: str) -> tuple[str, ...]:
+    if isinstance(value, str):
+        return (value,)
+    if not isinstance(value, list | tuple) or not all(isinstance(v, str) for v in value):
+        raise IntakeError(f"{where} should be a text or a list of texts")
+    return tuple(value)
+
+
+def _number(value: Any, where: str) -> float | None:
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise IntakeError(f"{where} = {value!r} should be a number")
+    if not abs(value) <= _LARGEST:  # nan compares with nothing
+        raise IntakeError(f"{where} = {value!r} should be a number between -{_LARGEST:,.0f} "
+                          f"and {_LARGEST:,.0f}")
+    return float(value)
+
+
+def _positive(value: Any, where: str) -> float | None:
+    found = _number(value, where)
+    if found is not None and not 0 < found < 1e6:
+        raise IntakeError(f"{where} = {found:g} should be above zero")
+    return found
+
+
+def _choice(*known: str) -> Kind:
+    def chosen(value: Any, where: str) -> str:
+        if value not in known:
+            raise IntakeError(
+                f"{where} = '{value}' is not known; state one of: {', '.join(known)}")
+        return str(value)
+
+    return chosen
+
+
+def _zone(value: Any, where: str) -> tzinfo:
+    """A zone: tz database name or an offset as ``-07:00``."""
+    text = _text(value, where)
+    bare = text.removeprefix("UTC").removeprefix("GMT") if text[3:4] in ("+", "-") else text
+    digits = bare[1:].replace(":", "")
+    if bare[:1] in ("+", "-") and len(bare) in (5, 6) and digits.isdigit():
+        offset = timedelta(hours=int(digits[:2]), minutes=int(digits[2:]))
+        if offset < timedelta(hours=24):
+            return timezone(-offset if bare[0] == "-" else offset)
+    try:
+        return ZoneInfo(text)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise IntakeError(f"{where} '{text}' is not known; state a name as 'America/Denver' or an "
+                          "offset as '-07:00'") from error
+
+
+def _unit_changes(value: Any, where: str) -> tuple[tuple[str, str], ...]:
+    changes = []
+    for change in value if isinstance(value, list | tuple) else [value]:
+        if not isinstance(change, Mapping) or set(change) != {"from", "unit"}:
+            raise IntakeError(
+                f"{where} holds {str(change)[:40]!r} where entries as "
+                '{from = "2026-01-05T10:00", unit = "degC"} were expected')
+        changes.append((str(change["from"]), _text(change["unit"], where)))
+    return tuple(changes)
+
+
+Kind = Callable[[Any, str], Any]
+_POINT_KEYS: dict[str, Kind] = {
+    "file": _texts, "column": _text, "unit": _text, "shared": lambda value, where: value is True,
+    "on": _texts, "off": _texts, "on_above": _number, "quality_column": _text,
+    "unit_changes": _unit_changes, "second": lambda value, where: value, "unusable": _text,
+}
+_FILE_KEYS: dict[str, Kind] = {
+    "form": _choice("wide", "long"), "time_column": _texts, "time_zone": _zone,
+    "date_order": _choice("year first", "day first", "month first"), "clock_offset_s": _number,
+    "stamps": _choice("begin", "end"), "interval_minutes": _positive, "hold": _positive,
+    "delimiter": _choice(",", ";", "|", "tab"), "decimal": _choice(".", ","),
+    "encoding": _choice("utf-8", "utf-16", "windows-1252"), "header_row": _positive,
+    "bad": _texts, "good": _texts,
+    **dict.fromkeys(("sheet", "member", "point_column", "value_column", "unit_column",
+                     "quality_column"), _text),
+}

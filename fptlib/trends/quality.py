@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from fptlib import points
-from fptlib.trends import series
 from fptlib.trends.grid import Grid, shown_step
+from fptlib.trends.plausibility import may_be_stuck, stretches, stuck, stuck_hours
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # A spike or step is at least so many noise widths and sensor accuracies high.
 _NOISES, _ACCURACIES = 8.0, 6.0
 
 
-def quality(trends: Grid, used_by: Mapping[str, Sequence[str]] | None = None) -> pd.DataFrame:
+def quality(grid: Grid, used_by: Mapping[str, Sequence[str]] | None = None) -> pd.DataFrame:
     """One row per point.
 
     Args:
-        trends: as read.
+        grid: as read.
         used_by: check id to the points it needs; fills the column ``costs``.
 
     Returns:
@@ -29,64 +32,76 @@ def quality(trends: Grid, used_by: Mapping[str, Sequence[str]] | None = None) ->
         ``spikes`` and ``steps`` (counts); ``noise`` and ``resolution`` [the point's unit];
         ``clock_drift`` [s/day of its file's stamps]; ``costs`` (checks that lose time).
     """
-    rows = [_row(trends, name, used_by or {}) for name in trends.columns]
+    import pandas as pd
+
+    rows = []
+    for name, values in grid.columns.items():
+        missing, hours = stretches(np.isnan(values)), grid.minutes / 60.0
+        begin, end = max(missing, key=lambda s: s[1] - s[0], default=(0, 0))
+        file = grid.file_of(name)
+        lost = [check for check, needed in (used_by or {}).items() if missing and name in needed]
+        rows.append({
+            "point": name, "unit": points.point(name).unit,
+            "coverage": 100.0 * float(np.mean(~np.isnan(values))),
+            "gaps": len(missing), "gap_hours": sum(e - b for b, e in missing) * hours,
+            "longest_gap": (end - begin) * hours,
+            "longest_gap_from": pd.Timestamp(grid.time(begin)) if missing else pd.NaT,
+            **_behaviour(values, points.point(name), grid.minutes),
+            "clock_drift": file.drift if file else 0.0, "costs": ", ".join(lost),
+        })
     return pd.DataFrame(rows).set_index("point")
 
 
-def gaps(trends: Grid, name: str) -> pd.DataFrame:
+def gaps(grid: Grid, name: str) -> pd.DataFrame:
     """The gaps of one point: ``begin``, ``end`` (time of the first row after) and ``hours``."""
-    missing = series.stretches(np.isnan(trends.columns[name]))
+    import pandas as pd
+
     return pd.DataFrame(
-        {
-            "begin": [pd.Timestamp(trends.time(s.begin)) for s in missing],
-            "end": [pd.Timestamp(trends.time(s.end)) for s in missing],
-            "hours": [s.length * trends.minutes / 60.0 for s in missing],
-        }
-    )
-
-
-def _row(trends: Grid, name: str, used_by: Mapping[str, Sequence[str]]) -> dict[str, object]:
-    values = trends.columns[name]
-    point, missing = points.point(name), series.stretches(np.isnan(values))
-    longest = max(missing, key=lambda s: s.length, default=None)
-    hours, file = trends.minutes / 60.0, trends.file_of(name)
-    lost = [check for check, needed in used_by.items() if name in needed] if missing else []
-    return {
-        "point": name,
-        "unit": point.unit,
-        "coverage": 100.0 * float(np.mean(~np.isnan(values))),
-        "gaps": len(missing),
-        "gap_hours": sum(s.length for s in missing) * hours,
-        "longest_gap": longest.length * hours if longest else 0.0,
-        "longest_gap_from": pd.Timestamp(trends.time(longest.begin)) if longest else pd.NaT,
-        **_behaviour(values, point, trends.minutes),
-        "clock_drift": file.drift if file else 0.0,
-        "costs": ", ".join(lost),
-    }
+        [(pd.Timestamp(grid.time(begin)), pd.Timestamp(grid.time(end)),
+          (end - begin) * grid.minutes / 60.0)
+         for begin, end in stretches(np.isnan(grid.columns[name]))],
+        columns=["begin", "end", "hours"])
 
 
 def _behaviour(values: np.ndarray, point: points.Point, minutes: float) -> dict[str, object]:
     if point.kind != points.MEASURED:
-        nothing = float("nan")
-        return {"stuck_hours": 0.0, "spikes": 0, "steps": 0, "noise": nothing,
-                "resolution": nothing}
-    noise, fine = series.noise(values), shown_step(values)
-    least = _least(values, point, noise)
-    hours = series.stuck_hours(point)
-    stuck = series.stuck(values, minutes, hours) if series.may_be_stuck(point) else []
-    return {
-        "stuck_hours": sum(s.length for s in stuck) * minutes / 60.0,
-        "spikes": int(series.spikes(values, least).sum()),
-        "steps": len(series.steps(values, least)),
-        "noise": noise,
-        "resolution": fine,
-    }
-
-
-def _least(values: np.ndarray, point: points.Point, noise: float) -> float:
-    """How high a spike or step must be to count."""
-    there = values[~np.isnan(values)]
+        return {"stuck_hours": 0.0, "spikes": 0, "steps": 0, "noise": np.nan, "resolution": np.nan}
+    noise, there = _noise(values), values[~np.isnan(values)]
     # Equipment may stand for most of the record, so not the median.
     usual = float(np.percentile(np.abs(there), 90)) if point.relative and len(there) else 1.0
-    return max(_ACCURACIES * point.accuracy * usual, _NOISES * noise if noise == noise else 0.0,
-               1e-9)
+    least = max(_ACCURACIES * point.accuracy * usual, np.nan_to_num(_NOISES * noise), 1e-9)
+    found = stuck(values, minutes, stuck_hours(point)) if may_be_stuck(point) else []
+    return {"stuck_hours": sum(end - begin for begin, end in found) * minutes / 60.0,
+            "spikes": _spikes(values, least), "steps": _steps(values, least),
+            "noise": noise, "resolution": shown_step(values)}
+
+
+def _noise(values: np.ndarray) -> float:
+    """Standard deviation of the fast part, from second differences (robust); NaN if short."""
+    second = np.diff(values, 2)
+    second = second[~np.isnan(second)]
+    if len(second) < 8:
+        return float("nan")
+    # 1.4826 turns a median deviation into a standard deviation, sqrt 6 second differences
+    # of white noise into the noise itself.
+    return float(1.4826 * np.median(np.abs(second - np.median(second))) / np.sqrt(6.0))
+
+
+def _spikes(values: np.ndarray, least: float) -> int:
+    """How many rows stand out from both neighbours, which agree, by more than ``least``."""
+    up, down = values[1:-1] - values[:-2], values[1:-1] - values[2:]
+    out = np.minimum(np.abs(up), np.abs(down))
+    agree = (np.abs(up - down) < 0.5 * out) & (np.sign(up) == np.sign(down))
+    return int(np.count_nonzero((out > least) & agree))
+
+
+def _steps(values: np.ndarray, least: float, rows: int = 10) -> int:
+    """In how many rows the level becomes another by more than ``least`` and stays so."""
+    after = np.flatnonzero(np.abs(np.diff(values)) > least) + 1
+    inside = after[(after >= rows) & (after <= len(values) - rows)]
+    if not len(inside):
+        return 0
+    windows = np.lib.stride_tricks.sliding_window_view(values, rows)
+    # The (lower) median of each window; gaps sort to its end and shift it a little.
+    low, high = (np.sort(windows[at], axis=1)[:, (rows - 1) // 2] for at in (inside - rows, inside))
+    return int(np.count_nonzero(np.abs(high - low) > 0.8 * least))

@@ -10,14 +10,27 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 
 from fptlib import points, units
-from fptlib.trends.columns import Column, columns_of
+from fptlib.errors import IntakeError
+from fptlib.trends.cells import BAD, OFF, ON, cell, tidy
+from fptlib.trends.clock import Clock
+from fptlib.trends.grid import Notes
+from fptlib.trends.long import POINT_HEADERS, VALUE_HEADERS, long_columns
+from fptlib.trends.mapping import FileForm, forms_of
+from fptlib.trends.samples import open_table
+from fptlib.trends.table import NUMBER, TEXT, Table, coded, numbers, texts
 
+# So much of a file shows what its columns hold.
+_BATCHES = 12
+_WORDS = {word for word in ON | OFF if not word[0].isdigit()}
+# A suggestion of less confidence is none.
 _LEAST = 0.45
 _CHW = r"\b(chws?t?|chwrt?|chw|chilled|evap(orator)?|pchw\w*)\b"
 _CW = r"\b(cws?t?|cwrt?|cw|cdw\w*|cond(enser)?|tower|ecwt|lcwt|cdlo|cdhi)\b"
@@ -106,6 +119,26 @@ _USUAL: dict[str, tuple[float, float]] = {
 }
 
 
+@dataclass(frozen=True)
+class Column:
+    """A column, or a name in a long file: ``unit`` as the file writes it; values as found.
+
+    ``words`` is true where the cells are words for on and off.
+    """
+
+    file: str
+    name: str
+    unit: str
+    values: np.ndarray
+    words: bool = False
+
+    @property
+    def binary(self) -> bool:
+        """Whether it holds only on and off."""
+        there = self.values[~np.isnan(self.values)]
+        return self.words or (len(there) > 0 and bool(np.isin(there, (0.0, 1.0)).all()))
+
+
 @dataclass(frozen=True, slots=True)
 class Suggestion:
     """A column for a point; ``confidence`` 0 to 1, ``why`` in a few words."""
@@ -129,10 +162,88 @@ def suggest_map(folder: Path, answers: Mapping[str, Any]) -> list[Suggestion]:
         IntakeError: no file in the folder can be read.
     """
     columns = columns_of(Path(folder), answers)
-    found = [s for column in columns for s in _of_column(column)]
-    chosen = _one_each(found)
-    return _by_behaviour(chosen, {(c.file, c.name): c for c in columns})
+    found = [suggestion for column in columns for suggestion in _of_column(column)]
+    chosen: dict[str, Suggestion] = {}
+    taken: set[tuple[str, str]] = set()
+    for one in sorted(found, key=lambda s: -s.confidence):
+        at = (one.file, one.column)
+        if one.confidence >= _LEAST and one.point not in chosen and at not in taken:
+            chosen[one.point] = one
+            taken.add(at)
+    return _by_behaviour({name: chosen[name] for name in sorted(chosen)},
+                         {(column.file, column.name): column for column in columns})
 
+
+# -- what the files hold --------------------------------------------------------------------------
+
+def columns_of(folder: Path, answers: Mapping[str, Any]) -> list[Column]:
+    """Every column of every file in ``folder`` that can be read; time columns left out.
+
+    Raises:
+        IntakeError: no file can be read.
+    """
+    found: list[Column] = []
+    faults: list[str] = []
+    names = sorted(p.name for p in folder.iterdir() if p.is_file() and p.name[0] != ".")
+    for name, form in forms_of(answers, [n for n in names if not n.lower().endswith(".epw")]):
+        try:
+            found += _of_file(folder / name, form)
+        except IntakeError as error:
+            faults.append(str(error))
+    if not found:
+        raise IntakeError(faults[0] if faults else "trends/ holds no trend file; put one there")
+    return found
+
+
+def _of_file(path: Path, form: FileForm) -> list[Column]:
+    table = open_table(path, form)
+    times = Clock(table, form, Notes()).columns
+    names = [name for name in dict.fromkeys(table.names) if name and name not in times]
+    heads = {name.lower() for name in names}
+    seems_long = len(names) <= 5 and heads & set(POINT_HEADERS) and heads & set(VALUE_HEADERS)
+    if form.form == "long" or not form.form and (
+            form.point_column or form.value_column or seems_long):
+        return list(_of_long(table, form, times))
+    batches = list(islice(table.batches(dict.fromkeys(names, NUMBER)), _BATCHES))
+    return [_column(table, name, table.unit_of(name), [b.columns[name] for b in batches])
+            for name in names if table.names.count(name) == 1]
+
+
+def _of_long(table: Table, form: FileForm, times: Sequence[str]) -> Iterator[Column]:
+    point, value, *_ = long_columns(table, form, times)
+    batches = list(islice(table.batches({point: TEXT, value: TEXT}), _BATCHES))
+    if batches:
+        cells = pa.concat_arrays([texts(batch.columns[value]) for batch in batches])
+        at, names = coded(pa.concat_arrays([texts(batch.columns[point]) for batch in batches]))
+        for name in dict.fromkeys(map(tidy, names)):
+            mine = np.isin(at, [index for index, each in enumerate(names) if tidy(each) == name])
+            yield _column(table, name, "", [cells.filter(pa.array(mine))])
+
+
+def _column(table: Table, name: str, unit: str, parts: Sequence[pa.Array]) -> Column:
+    values, words = [np.empty(0)], 0
+    for part in parts:
+        if (plain := numbers(part)) is not None:
+            values.append(plain)
+            continue
+        at, found = coded(part)
+        read = [_number(text.strip(), table.decimal) for text in found]
+        values.append(np.array([*read, np.nan])[at])
+        wordy = [text.strip().lower() in _WORDS for text in found]
+        words += int(np.count_nonzero(np.array([*wordy, False])[at]))
+    whole = np.concatenate(values)
+    return Column(table.name, name, unit, whole, words > 0.5 * max(len(whole), 1))
+
+
+def _number(text: str, decimal: str) -> float:
+    low = text.lower()
+    if low in ON or low in OFF:
+        return float(low in ON)
+    read = cell(text, decimal, BAD)
+    return read.value if read else float("nan")
+
+
+# -- which column is which point ------------------------------------------------------------------
 
 def words_of(header: str) -> str:
     """A header as lower-case words: ``CHWS-T1`` is ``chws t 1``."""
@@ -147,17 +258,15 @@ def _of_column(column: Column) -> Iterator[Suggestion]:
     for name, needed, without in _RULES:
         if any(re.search(pattern, words) for pattern in without):
             continue
-        hits = [re.search(pattern, words) for pattern in needed]
-        if all(hits):
-            point = points.point(name.replace("{n}", _number(words)))
+        if all(re.search(pattern, words) for pattern in needed):
+            point = points.point(name.replace("{n}", _equipment_number(words)))
             if scored := _scored(point, column, len(needed)):
                 yield scored
 
 
-def _number(words: str) -> str:
-    numbers = re.findall(r"(?<![\d.])([1-9]\d?)(?!\d)", words)
-    if numbers:
-        return str(numbers[0])
+def _equipment_number(words: str) -> str:
+    if hit := re.search(r"(?<![\d.])([1-9]\d?)(?!\d)", words):
+        return hit[1]
     letter = re.search(r"\b(?:fan|chiller|ch) ([a-h])\b", words)
     return str(ord(letter[1]) - ord("a") + 1) if letter else "1"
 
@@ -167,11 +276,9 @@ def _scored(point: points.Point, column: Column, hits: int) -> Suggestion | None
     if wordy != column.binary:
         return None
     why, score = [f"the header '{column.name}'"], 0.35 + 0.1 * hits
-    unit, known = point.unit, wordy
-    if not wordy:
-        unit, known = _unit(point, column)
-        if not unit:
-            return None
+    unit, known = (point.unit, True) if wordy else _unit(point, column)
+    if not unit:
+        return None
     if known:
         score += 0.15
         why.append("on and off" if wordy else f"its unit {column.unit or unit}")
@@ -201,80 +308,52 @@ def _fit(point: points.Point, unit: str, values: np.ndarray) -> float | None:
     there = values[~np.isnan(values)]
     if not len(there) or unit not in units.choices(point.unit):
         return None
-    low, high = _USUAL.get(point.name, (point.low, point.high))
-    meant = units.scale(unit, point.unit, point.name)(there)
     if unit != "fraction" and point.unit in ("%", "%RH") and there.max() <= 1.05:
         return 0.0
+    low, high = _USUAL.get(point.name, (point.low, point.high))
+    meant = units.scale(unit, point.unit, point.name)(there)
     return float(np.mean((meant >= low) & (meant <= high)))
 
 
-def _one_each(found: Sequence[Suggestion]) -> list[Suggestion]:
-    """Best first, each point and each column once."""
-    chosen: list[Suggestion] = []
-    points_taken: set[str] = set()
-    columns_taken: set[tuple[str, str]] = set()
-    for one in sorted(found, key=lambda s: -s.confidence):
-        at = (one.file, one.column)
-        if one.confidence >= _LEAST and one.point not in points_taken and at not in columns_taken:
-            chosen.append(one)
-            points_taken.add(one.point)
-            columns_taken.add(at)
-    return sorted(chosen, key=lambda s: s.point)
+# -- how the chosen columns behave together -------------------------------------------------------
 
-
-def _by_behaviour(
-    chosen: list[Suggestion], columns: Mapping[tuple[str, str], Column]
-) -> list[Suggestion]:
+def _by_behaviour(chosen: dict[str, Suggestion], columns: Mapping[tuple[str, str], Column]
+                  ) -> list[Suggestion]:
     """Supply and return put the right way round, the flow's unit by the heat balance."""
-    by_point = {s.point: s for s in chosen}
-
-    def values(name: str) -> np.ndarray | None:
-        if name not in by_point:
-            return None
-        one, point = by_point[name], points.point(name)
-        scale = units.scale(one.unit, point.unit, name)
-        return np.asarray(scale(columns[(one.file, one.column)].values))
-
-    for cold, warm in (("chw_supply_temp", "chw_return_temp"),
-                       ("cw_supply_temp", "cw_return_temp")):
-        _turn_round(by_point, cold, warm, values(cold), values(warm))
-    supply, back, flow = (values(n) for n in ("chw_supply_temp", "chw_return_temp", "chw_flow"))
-    load = values("plant_load")
-    if all(v is not None and load is not None and len(v) == len(load)
-           for v in (supply, back, flow)):
-        _flow_unit(by_point, supply, back, flow, load)
-    return list(by_point.values())
-
-
-def _turn_round(by_point: dict[str, Suggestion], cold: str, warm: str,
-                a: np.ndarray | None, b: np.ndarray | None) -> None:
-    if a is None or b is None or not np.nanmedian(a) > np.nanmedian(b) + 0.5:
-        return
-    one, other = by_point[cold], by_point[warm]
-    why = "; but its values are the warmer of the two, so supply and return are turned round"
-    by_point[cold] = replace(other, point=cold, why=other.why + why, confidence=0.5)
-    by_point[warm] = replace(one, point=warm, why=one.why + why, confidence=0.5)
+    balance = ("chw_supply_temp", "chw_return_temp", "chw_flow", "plant_load")
+    pairs = (("chw_supply_temp", "chw_return_temp"), ("cw_supply_temp", "cw_return_temp"))
+    values = {}
+    for name in {*balance, *pairs[1]} & set(chosen):
+        scale = units.scale(chosen[name].unit, points.point(name).unit, name)
+        column = columns[(chosen[name].file, chosen[name].column)]
+        values[name] = np.asarray(scale(column.values))
+    for cold, warm in pairs:
+        if cold in chosen and warm in chosen and (
+                np.nanmedian(values[cold]) > np.nanmedian(values[warm]) + 0.5):
+            why = "; but its values are the warmer of the two, so supply and return are turned round"
+            one, other = chosen[cold], chosen[warm]
+            chosen[cold] = replace(other, point=cold, why=other.why + why, confidence=0.5)
+            chosen[warm] = replace(one, point=warm, why=one.why + why, confidence=0.5)
+    if all(name in chosen for name in balance) and len({len(values[n]) for n in balance}) == 1:
+        chosen["chw_flow"] = _with_flow_unit(chosen["chw_flow"], *(values[n] for n in balance))
+    return list(chosen.values())
 
 
-def _flow_unit(by_point: dict[str, Suggestion], supply: Any, back: Any, flow: Any,
-               load: Any) -> None:
-    one = by_point["chw_flow"]
+def _with_flow_unit(one: Suggestion, supply: np.ndarray, back: np.ndarray, flow: np.ndarray,
+                    load: np.ndarray) -> Suggestion:
+    """The flow in the unit in which it carries the trended load."""
     raw = units.scale(one.unit, "gpm", "").back(flow)
     with np.errstate(invalid="ignore", divide="ignore"):
         tons = 500.0 * (back - supply) * raw / 12_000.0
         kept = (load > 0.1 * np.nanmax(load)) & (tons > 0)
         if kept.sum() < 20:
-            return
+            return one
         wanted = float(np.median((load / tons)[kept]))
-    near = min(units.choices("gpm"),
-               key=lambda u: abs(np.log(units.scale(u, "gpm", "").factor / wanted)))
-    factor = units.scale(near, "gpm", "").factor
-    if abs(np.log(factor / wanted)) < 0.12:
-        by_point["chw_flow"] = replace(
-            one, unit=near, confidence=max(one.confidence, 0.9),
-            why=f"{one.why}; in {near} flow and temperatures carry the trended load")
-    else:
-        by_point["chw_flow"] = replace(
-            one, confidence=min(one.confidence, 0.4),
-            why=f"{one.why}; but in no unit do flow and temperatures carry the trended load "
-                f"(factor {wanted / units.scale(one.unit, 'gpm', '').factor:.3g})")
+    factors = {unit: units.scale(unit, "gpm", "").factor for unit in units.choices("gpm")}
+    near = min(factors, key=lambda unit: abs(np.log(factors[unit] / wanted)))
+    if abs(np.log(factors[near] / wanted)) < 0.12:
+        return replace(one, unit=near, confidence=max(one.confidence, 0.9), why=(
+            f"{one.why}; in {near} flow and temperatures carry the trended load"))
+    return replace(one, confidence=min(one.confidence, 0.4), why=(
+        f"{one.why}; but in no unit do flow and temperatures carry the trended load "
+        f"(factor {wanted / factors[one.unit]:.3g})"))

@@ -7,24 +7,34 @@ row and the text: it is never guessed at. Text is looked at once for each distin
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Hashable
+from datetime import datetime
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from fptlib import points
+from fptlib import points, units
 from fptlib.errors import IntakeError
-from fptlib.trends.batches import shown, texts
-from fptlib.trends.cells import ALARM_OFF, ALARM_ON, BAD, BLANKS, GOOD, OFF, ON, cell
-from fptlib.trends.findings import Findings, RowOf
-from fptlib.trends.forms import FileForm, PointSource
-from fptlib.trends.notes import Notes
-from fptlib.trends.point_units import PointUnits
+from fptlib.physics.atmosphere import pressure_at
+from fptlib.physics.errors import ImpossibleState
+from fptlib.trends.cells import ALARM_OFF, ALARM_ON, BAD, BLANKS, GOOD, OFF, ON, cell, shown
+from fptlib.trends.grid import Notes
+from fptlib.trends.mapping import FileForm, PointSource
+from fptlib.trends.table import coded, given, numbers
 
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _WITH_UNIT = rf"^\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\d\s.,'eE][^\d]*)$"
+_REMEMBERED = 1000
+
+
+class _Tally(dict[Hashable, tuple[int, int]]):
+    """How often something was found, and in which row first."""
+
+    def add(self, what: Hashable, count: int, row: int) -> None:
+        before, first = self.get(what, (0, row))
+        self[what] = before + count, min(first, row)
 
 
 class PointReader:
@@ -32,301 +42,301 @@ class PointReader:
 
     Args:
         source: where the point comes from.
+        form: how its file is written.
         written: the unit that the file states for the column, or ``""``.
         decimal: the file's decimal sign.
         altitude: of the site [ft], for gauge pressures, or None.
+        notes: what is found goes there.
     """
 
-    def __init__(
-        self, source: PointSource, form: FileForm, written: str, decimal: str,
-        altitude: float | None, notes: Notes,
-    ) -> None:
+    def __init__(self, source: PointSource, form: FileForm, written: str, decimal: str,
+                 altitude: float | None, notes: Notes) -> None:
         self.source, self._form, self._notes, self._decimal = source, form, notes, decimal
-        self.where = f"file '{form.name}', column '{source.column}', point {source.name}"
-        self._units = PointUnits(source, written, altitude, self.where, notes)
-        self._found = Findings()
-        self._bad = BAD | frozenset(text.lower() for text in form.bad)
-        self._good = GOOD | frozenset(text.lower() for text in form.good)
-        self._on = frozenset(text.lower() for text in source.on)
-        self._off = frozenset(text.lower() for text in source.off)
-        self._alarm = source.point.kind == points.ALARM
+        self._where = f"file '{form.name}', column '{source.column}', point {source.name}"
+        self._altitude = altitude
+        self._scales: dict[str, units.Scale] = {}
+        self._changes = [(_nanoseconds(at, self._where), unit) for at, unit in source.unit_changes]
+        self._bad = BAD | {text.lower() for text in form.bad}
+        self._good = GOOD | {text.lower() for text in form.good}
+        alarm = source.point.kind == points.ALARM
+        words = (ALARM_ON, ALARM_OFF) if alarm else (ON, OFF)
+        self._words = {**dict.fromkeys(words[1], 0.0), **dict.fromkeys(words[0], 1.0),
+                       **{text.lower(): 0.0 for text in source.off},
+                       **{text.lower(): 1.0 for text in source.on}}
+        self._placeholders, self._units, self._found = _Tally(), _Tally(), _Tally()
+        self._words_found: dict[str, float] = {}
+        self._outside = np.empty(0)
+        self.unit = self._usual_unit(written)
+        # Position in the stretch read last, and the text that an alarm point begins to show.
         self.alarm_texts: list[tuple[int, str]] = []
-        # In a held file an empty cell means "no change", a bad one "not known from here"
-        # (told apart as infinity until the column is held).
-        self.marks_bad = False
 
-    def read(self, column: Any, row: RowOf, quality: Any = None, local: np.ndarray | None = None,
-             unit: str = "") -> np.ndarray:
+    def _usual_unit(self, written: str) -> str:
+        """The unit to read the column in: the map's, else the file's own."""
+        point, stated = self.source.point, self.source.unit
+        if self.source.on_above is not None or self.source.wordy:
+            return point.unit
+        own = units.alias(written, point.unit)
+        if stated and own and own != stated:
+            self._notes.doubt(
+                f"column '{self.source.column}' is headed {written.strip()}, the point map says "
+                f"{stated}; read as {stated}, as the map says", self.source.file, point.name)
+        return stated or own
+
+    @property
+    def source_text(self) -> str:
+        """``file: column [unit]``."""
+        unit = self.source.unit if self.source.on_above is not None else self.unit
+        return f"{self.source.file}: {self.source.column} [{unit}]"
+
+    def read(self, column: pa.Array, rows: np.ndarray, local: np.ndarray,
+             quality: pa.Array | None = None, stated: pa.Array | None = None) -> np.ndarray:
         """A stretch of the column in the glossary's unit; bad, implausible and empty are NaN.
 
         Args:
             column: numbers or text.
-            row: the row number of a line of the stretch.
-            quality: what the file says of each value, or None.
+            rows: the row number of each cell.
             local: times as written [ns], for units that change at a moment.
-            unit: another unit than the column's usual one.
+            quality: what the file says of each value, or None.
+            stated: the unit of each cell, or None.
 
         Raises:
             IntakeError: a cell holds a text that means nothing here.
         """
-        values = self._values(column, row, local, unit)
+        self.alarm_texts = []
+        if getattr(column, "type", None) == pa.bool_():
+            column = column.cast(pa.int8())
+        at, unit_names = None, [""]
+        if (values := numbers(column)) is not None:
+            pass
+        elif self.source.wordy:
+            values = self._read_words(column, rows)
+        else:
+            values, at, unit_names = self._read_cells(column, rows)
+        if not self.source.wordy and self.source.on_above is None and stated is not None:
+            at, unit_names = self._read_units(stated, rows, at, unit_names)
+        values = self._in_glossary_unit(values, rows, local, at, unit_names)
         if quality is not None:
-            poor = ~self._is_good(quality)
-            self._found.poor.mark(poor & ~np.isnan(values), row)
+            which, words = coded(quality)
+            good = np.array([*(word.strip().lower() in self._good for word in words), True])
+            poor = ~good[which] & ~np.isnan(values)
+            self._count("poor", poor, rows)
             values = np.where(poor, np.nan, values)
-        if self.marks_bad:
-            values = np.where(np.isnan(values) & _given(column), np.inf, values)
         return values
 
-    def read_units(self, column: pa.Array, row: RowOf, stated: pa.Array, quality: Any = None,
-                   local: np.ndarray | None = None) -> np.ndarray:
-        """As ``read``, where every row states its own unit."""
-        out = np.full(len(column), np.nan)
-        for text, mine in _groups(stated):
-            def row_of(at: int, mine: np.ndarray = mine) -> int:
-                return row(int(mine[at]))
+    def _count(self, what: str, mask: np.ndarray, rows: np.ndarray) -> None:
+        if count := int(np.count_nonzero(mask)):
+            self._found.add(what, count, int(rows[np.argmax(mask)]))
 
-            index = pa.array(mine)
-            out[mine] = self.read(
-                column.take(index), row_of, None if quality is None else quality.take(index),
-                None if local is None else local[mine], self._row_unit(text, len(mine), row_of(0)),
-            )
-        return out
-
-    def _row_unit(self, text: str, count: int, row: int) -> str:
-        if not text.strip() or self.source.wordy or self.source.on_above is not None:
-            return ""
-        unit = self._units.of_text(shown(text, 20), row, "")
-        self._found.unit(unit, count, row)
-        return unit
-
-    def _values(self, column: Any, row: RowOf, local: np.ndarray | None, unit: str) -> np.ndarray:
-        if pa.types.is_boolean(column.type):
-            column = column.cast(pa.int8())
-        if pa.types.is_floating(column.type) or pa.types.is_integer(column.type):
-            return self.numbers(_numbers(column), row, local, unit)
-        if self.source.wordy:
-            return self._words(texts(column), row)
-        return self._cells(texts(column), row, local, unit)
-
-    def numbers(self, values: np.ndarray, row: RowOf, local: np.ndarray | None = None,
-                unit: str = "") -> np.ndarray:
-        """Numbers as the file has them into the glossary's unit."""
+    def _in_glossary_unit(self, values: np.ndarray, rows: np.ndarray, local: np.ndarray,
+                          at: np.ndarray | None, unit_names: list[str]) -> np.ndarray:
+        """Numbers as the file has them, each in one of ``unit_names``, by its position ``at``."""
         if self.source.on_above is not None:
             return np.where(np.isnan(values), np.nan, values > self.source.on_above)
-        if self._alarm:
+        if self.source.point.kind == points.ALARM:
             return np.where(np.isnan(values), np.nan, values != 0)
         if self.source.wordy:
-            return self._binary(values, row)
-        return self._plausible(self._units.convert(values, unit, local), row)
-
-    def _binary(self, values: np.ndarray, row: RowOf) -> np.ndarray:
-        wrong = ~(np.isnan(values) | (values == 0) | (values == 1))
-        if wrong.any():
-            at = int(np.argmax(wrong))
-            raise IntakeError(
-                f"{self.where}, row {row(at)}: found {values[at]:g} where 0 or 1 was expected; "
-                f"if it is on above some value, state on_above under [points.{self.source.name}]"
-            )
-        return values
-
-    def _plausible(self, values: np.ndarray, row: RowOf) -> np.ndarray:
+            wrong = ~(np.isnan(values) | (values == 0) | (values == 1))
+            if wrong.any():
+                first = int(np.argmax(wrong))
+                raise IntakeError(
+                    f"{self._where}, row {rows[first]}: found {values[first]:g} where 0 or 1 was "
+                    "expected; if it is on above some value, state on_above under "
+                    f"[points.{self.source.name}]")
+            return values
+        if at is None:
+            values = self._converted(values, unit_names[0], local)
+        else:
+            given_values, values = values, np.full(len(values), np.nan)
+            for index, unit in enumerate(unit_names):
+                mine = np.flatnonzero((at == index) & ~np.isnan(given_values))
+                if len(mine):
+                    values[mine] = self._converted(given_values[mine], unit, local[mine])
         point = self.source.point
         outside = (values < point.low) | (values > point.high)
         if not outside.any():
             return values
-        self._found.implausible(outside, values, row)
+        self._count("outside", outside, rows)
+        self._outside = np.append(self._outside, values[outside])[:_REMEMBERED]
         return np.where(outside, np.nan, values)
 
-    def _cells(self, column: pa.Array, row: RowOf, local: np.ndarray | None,
-               unit: str) -> np.ndarray:
-        distinct = _Distinct(column, row)
-        values, stated = self._distinct_cells(distinct)
-        numbers = np.append(values, np.nan)[distinct.at]
-        if not any(stated):
-            return self.numbers(numbers, row, local, unit)
-        names = list(dict.fromkeys([*stated, ""]))
-        which = np.array([names.index(name) for name in [*stated, ""]])[distinct.at]
-        out = np.full(len(numbers), np.nan)
-        for index, name in enumerate(names):
-            mine = np.flatnonzero((which == index) & ~np.isnan(numbers))
-            if len(mine):
-                out[mine] = self._units.convert(
-                    numbers[mine], name or unit, None if local is None else local[mine])
-        return self._plausible(out, row)
+    def _converted(self, values: np.ndarray, unit: str, local: np.ndarray) -> np.ndarray:
+        """Numbers in ``unit``, or in the usual one unless their times say another."""
+        converted = self._scale(unit or self.unit)(values)
+        for since, changed in () if unit else self._changes:
+            converted = np.where(local >= since, self._scale(changed)(values), converted)
+        return np.asarray(converted)
 
-    def _distinct_cells(self, distinct: _Distinct) -> tuple[np.ndarray, list[str]]:
-        """Numbers and stated units of the distinct texts."""
-        plain, fine = self._plain(distinct.texts)
-        values = _cast(plain, fine)
-        stated = [""] * len(values)
+    def _scale(self, unit: str) -> units.Scale:
+        """The conversion from a unit.
+
+        Raises:
+            IntakeError: no unit is stated anywhere, or it needs an altitude that is not there.
+        """
+        if unit in self._scales:
+            return self._scales[unit]
+        point, atmosphere = self.source.point, None
+        if not unit:
+            raise IntakeError(
+                f"{self._where}: neither the point map nor the file says the unit; state unit "
+                f"under [points.{point.name}], one of: {', '.join(units.offered(point.unit))}")
+        if units.is_gauge(unit, point.unit) and self._altitude is not None:
+            try:
+                atmosphere = float(pressure_at(self._altitude))
+            except ImpossibleState as error:
+                raise IntakeError(
+                    f"{self._where}: {error}; correct altitude under [site]") from error
+        self._scales[unit] = units.scale(unit, point.unit, self._where, atmosphere)
+        return self._scales[unit]
+
+    def _stated_unit(self, text: str, count: int, row: int, of: str) -> str:
+        """The unit that a cell or a unit column states, counted."""
+        point = self.source.point
+        unit = units.alias(text, point.unit)
+        if not unit:
+            raise IntakeError(
+                f"{self._where}, row {row}: unit '{shown(text, 20)}'{of} cannot be turned into "
+                f"{point.unit}; expected one of: {', '.join(units.offered(point.unit))}")
+        self._units.add(unit, count, row)
+        return unit
+
+    def _read_units(self, stated: pa.Array, rows: np.ndarray, cells: np.ndarray | None,
+                    cell_units: list[str]) -> tuple[np.ndarray, list[str]]:
+        """Units that stand in a column of their own; what a cell itself states goes before."""
+        at, said = coded(stated)
+        at = np.where(at < 0, len(said), at)
+        names = [self._stated_unit(text, int(np.count_nonzero(at == index)),
+                                   int(rows[np.argmax(at == index)]), "") if text.strip() else ""
+                 for index, text in enumerate(said)]
+        if cells is None:
+            return at, [*names, ""]
+        own = np.array([bool(name) for name in cell_units])[cells]
+        return np.where(own, cells + len(names) + 1, at), [*names, "", *cell_units]
+
+    def _read_cells(self, column: pa.Array, rows: np.ndarray
+                    ) -> tuple[np.ndarray, np.ndarray | None, list[str]]:
+        """Numbers, and for each the position of the unit that its cell states, or None."""
+        at, found = coded(column)
+        distinct = pa.array(found, pa.string())
+        plain = distinct
+        pointed = np.zeros(len(found), dtype=bool)
+        if self._decimal != ".":
+            # A point in a text with decimal commas parts thousands.
+            plain = pc.replace_substring(distinct, ",", ".")
+            pointed = np.asarray(pc.match_substring(distinct, "."))
+        fine = np.asarray(pc.match_substring_regex(plain, f"^{_NUMBER}$")) & ~pointed
+        values = np.append(_cast(plain, fine), np.nan)
         if fine.all():
-            return values, stated
-        easy = self._easy_units(plain, distinct, values, stated, ~fine)
-        for index in np.flatnonzero(~fine & ~easy):
-            values[index], stated[index] = self._one(distinct, int(index))
-        return values, stated
-
-    def _plain(self, found: pa.Array) -> tuple[pa.Array, np.ndarray]:
-        """The texts with a decimal point, and which of them are plain numbers."""
-        if self._decimal == ".":
-            return found, np.asarray(pc.match_substring_regex(found, f"^{_NUMBER}$"))
-        plain = pc.replace_substring(found, ",", ".")
-        # A point in a text with decimal commas parts thousands.
-        pointed = np.asarray(pc.match_substring(found, "."))
-        return plain, np.asarray(pc.match_substring_regex(plain, f"^{_NUMBER}$")) & ~pointed
-
-    def _easy_units(self, plain: pa.Array, distinct: _Distinct, values: np.ndarray,
-                    stated: list[str], left: np.ndarray) -> np.ndarray:
-        """Fill in numbers with a known unit behind them, all at once."""
+            return values[at], None, [""]
+        names, unit_of = [""], np.zeros(len(values), dtype=np.int64)
         parts = pc.extract_regex(plain, _WITH_UNIT)
-        easy = left & np.asarray(parts.is_valid())
-        if self._decimal == ",":
-            easy &= ~np.asarray(pc.match_substring(distinct.texts, "."))
-        if not easy.any() or self.source.on_above is not None:
-            return np.zeros(len(values), dtype=bool)
-        numbers = _cast(pc.struct_field(parts, "number").fill_null(""), easy)
-        for text, mine in _groups(pc.struct_field(parts, "unit").fill_null("")):
-            mine = mine[easy[mine]]
-            if not len(mine) or text.strip().lower() in self._bad:
-                easy[mine] = False
-                continue
-            first = distinct.row(int(mine[0]))
-            unit = self._units.of_text(
-                shown(text, 20), first, f" in the cell '{shown(distinct.text(int(mine[0])))}'")
-            self._found.unit(unit, int(distinct.counts[mine].sum()),
-                             distinct.row_of_first(mine))
-            values[mine] = numbers[mine]
-            for index in mine:
-                stated[index] = unit
-        return easy
+        easy = np.asarray(parts.is_valid()) & ~fine & ~pointed
+        written = pc.struct_field(parts, "unit").fill_null("").to_pylist()
+        quick = _cast(pc.struct_field(parts, "number").fill_null(""), easy)
+        counts = np.bincount(at[at >= 0], minlength=len(found))
+        first = np.zeros(len(values), dtype=np.int64)
+        # Written from the end, so that the first line stays.
+        first[at[::-1]] = rows[::-1]
+        for index in np.flatnonzero(~fine).tolist():
+            count, row = int(counts[index]), int(first[index])
+            unit = written[index].strip()
+            if easy[index] and unit.lower() not in self._bad:
+                values[index] = quick[index]
+            else:
+                values[index], unit = self._one(found[index], count, row)
+            if unit and self.source.on_above is None:
+                unit = self._stated_unit(unit, count, row, f" in the cell '{shown(found[index])}'")
+                if unit not in names:
+                    names.append(unit)
+                unit_of[index] = names.index(unit)
+        return values[at], unit_of[at] if len(names) > 1 else None, names
 
-    def _one(self, distinct: _Distinct, index: int) -> tuple[float, str]:
-        text, count, row = distinct.text(index), int(distinct.counts[index]), distinct.row(index)
+    def _one(self, text: str, count: int, row: int) -> tuple[float, str]:
         read = cell(text, self._decimal, self._bad)
         if read is None:
             raise IntakeError(
-                f"{self.where}, row {row}: '{shown(text)}' is no number; if it stands for a bad "
+                f"{self._where}, row {row}: '{shown(text)}' is no number; if it stands for a bad "
                 f'value, write into job.toml, under [files."{self._form.name}"]: '
-                f'bad = ["{shown(text)}"]'
-            )
+                f'bad = ["{shown(text)}"]')
         if read.bad:
-            self._found.placeholder(text, count, row)
-        if not read.unit or self.source.on_above is not None:
-            return read.value, ""
-        unit = self._units.of_text(shown(read.unit, 20), row, f" in the cell '{shown(text)}'")
-        self._found.unit(unit, count, row)
-        return read.value, unit
+            self._placeholders.add(text.strip(), count, row)
+        return read.value, read.unit
 
-    def _words(self, column: pa.Array, row: RowOf) -> np.ndarray:
-        distinct = _Distinct(column, row)
-        values = [self._word(distinct, index) for index in range(len(distinct.texts))]
-        if self._alarm:
-            self._remember_alarms(distinct)
-        return np.array([*values, np.nan], dtype=float)[distinct.at]
-
-    def _remember_alarms(self, distinct: _Distinct) -> None:
-        """Each moment at which an alarm point begins to show a text of its own."""
-        found = distinct.texts.to_pylist()
-        plain = ALARM_ON | ALARM_OFF | self._bad | self._on | self._off
-        tells = np.array([*(text.strip().lower() not in plain for text in found), False])
-        begins = tells[distinct.at] & (np.diff(distinct.at, prepend=-2) != 0)
-        self.alarm_texts += [
-            (int(i), found[distinct.at[i]].strip()) for i in np.flatnonzero(begins)
-        ]
-
-    def _word(self, distinct: _Distinct, index: int) -> float:
-        bare = BLANKS.sub(" ", distinct.text(index)).strip()
-        low, row = bare.lower(), distinct.row(index)
-        if not bare:
-            return np.nan
-        if (value := self._known_word(low)) is not None:
-            self._found.words[bare] = value
-            return value
-        if low in self._bad:
-            self._found.placeholder(bare, int(distinct.counts[index]), row)
-            return np.nan
-        if self._alarm:
-            return 1.0
-        raise IntakeError(
-            f"{self.where}, row {row}: '{shown(bare)}' is neither on nor off; add it to on or off "
-            f"under [points.{self.source.name}]"
-        )
-
-    def _known_word(self, low: str) -> float | None:
-        if low in self._on:
-            return 1.0
-        if low in self._off:
-            return 0.0
-        if low in (ALARM_ON if self._alarm else ON):
-            return 1.0
-        return 0.0 if low in (ALARM_OFF if self._alarm else OFF) else None
-
-    def _is_good(self, column: Any) -> np.ndarray:
-        distinct = _Distinct(texts(column), int)
-        good = [text.strip().lower() in self._good for text in distinct.texts.to_pylist()]
-        return np.array([*good, True])[distinct.at]
+    def _read_words(self, column: pa.Array, rows: np.ndarray) -> np.ndarray:
+        at, found = coded(column)
+        alarm = self.source.point.kind == points.ALARM
+        values, tells = np.full(len(found) + 1, np.nan), np.zeros(len(found) + 1, dtype=bool)
+        for index, text in enumerate(found):
+            bare = BLANKS.sub(" ", text).strip()
+            low, mine = bare.lower(), at == index
+            if bare and low in self._words:
+                values[index] = self._words_found[bare] = self._words[low]
+            elif low in self._bad:
+                self._placeholders.add(bare, int(mine.sum()), int(rows[np.argmax(mine)]))
+            elif bare and alarm:
+                values[index], tells[index] = 1.0, True
+            elif bare:
+                raise IntakeError(
+                    f"{self._where}, row {rows[np.argmax(mine)]}: '{shown(bare)}' is neither on "
+                    f"nor off; add it to on or off under [points.{self.source.name}]")
+        if tells.any():
+            begins = tells[at] & (np.diff(at, prepend=-2) != 0)
+            self.alarm_texts = [(i, found[at[i]].strip()) for i in np.flatnonzero(begins).tolist()]
+        return values[at]
 
     def finish(self) -> None:
         """Say what was found in the whole column."""
-        hint = self._units.hint(self._found.outside_values)
-        self._found.say(self.source, self._units.usual, hint, self._notes)
+        file, name, point = self.source.file, self.source.name, self.source.point
+        for text, (count, row) in self._placeholders.items():
+            self._notes.note(f"{count} cells '{shown(str(text))}' stand for a bad value and are "
+                             "missing", file, name, row)
+        for unit, (count, row) in self._units.items():
+            if unit != self.unit:
+                self._notes.note(f"{count} cells state {unit} and were read so", file, name, row)
+        if set(self._words_found) - {"0", "1"}:
+            on, off = (", ".join(f"'{shown(w)}'" for w, v in self._words_found.items() if v == is_on)
+                       or "nothing" for is_on in (1.0, 0.0))
+            self._notes.note(f"read as on: {on}; as off: {off}", file, name)
+        if "poor" in self._found:
+            count, row = self._found["poor"]
+            self._notes.note(f"{count} values are not of good quality and are missing", file, name,
+                             row)
+        if "outside" in self._found:
+            count, row = self._found["outside"]
+            self._notes.doubt(
+                f"{count} values outside {point.low:g} to {point.high:g} {point.unit} are missing"
+                f"{self._hint()}", file, name, row)
 
-    def source_text(self) -> str:
-        """``file: column [unit]``."""
-        unit = self.source.unit if self.source.on_above is not None else self._units.usual
-        return f"{self.source.file}: {self.source.column} [{unit}]"
+    def _hint(self) -> str:
+        """The unit in which most of the implausible values would be plausible."""
+        point = self.source.point
+        raw = self._scale(self.unit).back(self._outside) if self.unit else self._outside[:0]
+        raw = raw[np.isfinite(raw)]
+        for unit in units.choices(point.unit):
+            if unit == self.unit or not len(raw):
+                continue
+            meant = units.scale(unit, point.unit, self._where)(raw)
+            if np.mean((meant >= point.low) & (meant <= point.high)) > 0.9:
+                return (f"; they would be plausible as {unit}: correct unit under "
+                        f"[points.{point.name}], or state unit_changes if only a part is so")
+        return ""
 
 
-class _Distinct:
-    """The distinct texts of a stretch: ``at`` gives each line's, -1 for none."""
-
-    def __init__(self, column: pa.Array, row: RowOf) -> None:
-        coded = column.dictionary_encode()
-        self.texts, self._row = coded.dictionary, row
-        self.at = coded.indices.fill_null(-1).to_numpy(zero_copy_only=False)
-        self.counts = np.bincount(self.at[self.at >= 0], minlength=len(self.texts))
-        self._first = np.zeros(len(self.texts) + 1, dtype=np.int64)
-        # Written from the end, so that the first line stays.
-        self._first[self.at[::-1]] = np.arange(len(self.at))[::-1]
-
-    def text(self, index: int) -> str:
-        return str(self.texts[index].as_py())
-
-    def row(self, index: int) -> int:
-        """The row number of the first line with this text."""
-        return self._row(int(self._first[index]))
-
-    def row_of_first(self, those: np.ndarray) -> int:
-        """The row number of the first line with any of these texts."""
-        return self._row(int(self._first[those].min()))
-
-
-def _groups(column: pa.Array) -> Iterator[tuple[str, np.ndarray]]:
-    """Each distinct text with its lines; null counts as empty."""
-    coded = column.fill_null("").dictionary_encode()
-    at = coded.indices.to_numpy()
-    order = np.argsort(at, kind="stable")
-    ends = np.cumsum(np.bincount(at, minlength=len(coded.dictionary)))
-    for index, text in enumerate(coded.dictionary.to_pylist()):
-        yield text, order[ends[index - 1] if index else 0 : ends[index]]
+def given_or_unknown(values: np.ndarray, column: pa.Array) -> np.ndarray:
+    """Values of a log of changes: an empty cell means "no change" and stays NaN, a bad one "not
+    known from here on" and becomes infinite."""
+    return np.where(np.isnan(values) & given(column), np.inf, values)
 
 
 def _cast(column: pa.Array, fine: np.ndarray) -> np.ndarray:
     """Texts as numbers where they are ``fine``, NaN elsewhere."""
-    numbers = pc.if_else(pa.array(fine), column, "nan").cast(pa.float64())
-    return np.array(numbers.to_numpy(zero_copy_only=False))
+    found: Any = pc.if_else(pa.array(fine), column, "nan").cast(pa.float64())
+    return np.asarray(found.to_numpy(zero_copy_only=False))
 
 
-def _numbers(column: Any) -> np.ndarray:
-    column = column.cast(pa.float64())
-    if isinstance(column, pa.ChunkedArray):
-        return np.asarray(column.to_numpy())
-    return np.asarray(column.to_numpy(zero_copy_only=False))
-
-
-def _given(column: Any) -> np.ndarray:
-    """Which cells hold anything."""
-    if pa.types.is_floating(column.type):
-        return np.asarray(column.is_valid())
-    return np.asarray(pc.not_equal(pc.utf8_trim_whitespace(texts(column)), "").fill_null(False))
+def _nanoseconds(text: str, where: str) -> int:
+    try:
+        at = np.datetime64(datetime.fromisoformat(text).replace(tzinfo=None), "ns")
+    except ValueError as error:
+        raise IntakeError(f"{where}: unit_changes from '{text}' is no time; "
+                          "write it as 2026-01-05T10:00") from error
+    return int(at.astype(np.int64))

@@ -11,8 +11,7 @@ from fptlib.errors import FormError, FptError
 from fptlib.job import answers
 from fptlib.job.folder import Job
 from fptlib.job.schema import Table, table
-from fptlib.trends.columns import columns_of
-from fptlib.trends.suggest import Suggestion, suggest_map
+from fptlib.trends.suggest import Suggestion, columns_of, suggest_map
 from fptlib.workbook import static
 from fptlib.workbook.forms import Helper, Row
 from fptlib.workbook.readings import Readings, points_of

@@ -5,10 +5,11 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator
 
+import numpy as np
 import pytest
 
 from fptlib.errors import IntakeError
-from fptlib.trends.batches import Batch, ahead
+from fptlib.trends.table import Batch, ahead
 
 
 class Source:
@@ -21,7 +22,7 @@ class Source:
         try:
             for at in range(self.count):
                 self.read += 1
-                yield Batch({}, 1, at)
+                yield Batch({}, np.array([at]))
             if self.fault:
                 raise self.fault
         finally:
@@ -30,7 +31,7 @@ class Source:
 
 def test_all_batches_in_their_order() -> None:
     source = Source(5)
-    assert [batch.first_row for batch in ahead(iter(source))] == [0, 1, 2, 3, 4]
+    assert [int(batch.rows[0]) for batch in ahead(iter(source))] == [0, 1, 2, 3, 4]
     assert source.ended
     assert not list(ahead(iter(Source(0))))
 
@@ -38,7 +39,7 @@ def test_all_batches_in_their_order() -> None:
 def test_abandoned_early() -> None:
     source, threads = Source(5), threading.active_count()
     batches = ahead(iter(source))
-    assert next(batches).first_row == 0
+    assert int(next(batches).rows[0]) == 0
     batches.close()
     assert source.read <= 2
     assert source.ended
@@ -49,5 +50,5 @@ def test_a_fault_ahead_comes_after_the_earlier_batches() -> None:
     seen = []
     with pytest.raises(IntakeError, match="damaged"):
         for batch in ahead(iter(Source(2, IntakeError("damaged")))):
-            seen.append(batch.first_row)
+            seen.append(int(batch.rows[0]))
     assert seen == [0, 1]

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from intake_plant import plant, trends_of
 
-from fptlib.trends.clock_offset import clock_offset
+from fptlib.trends.clock_offset import Trend, clock_offset
 from fptlib.trends.grid import shown_step
 from fptlib.trends.plausibility import map_doubts
 from fptlib.trends.quality import gaps, quality
@@ -70,12 +70,16 @@ def test_clock_drift_of_a_file_with_a_comma_in_its_name(source: str) -> None:
         "Plant A, towers.csv")
 
 
+def trend(series: pd.Series) -> Trend:
+    return pd.DatetimeIndex(series.index).as_unit("ns").asi8, series.to_numpy()
+
+
 def test_clock_offset_is_found_to_a_tenth_of_the_step() -> None:
     fine = plant(days=4.0, minutes=1)["cw_supply_temp"]
     first = fine.iloc[::5]
     second = fine.iloc[2::10].rolling(1).mean() + 1.5
     second.index = second.index + pd.Timedelta(seconds=740)
-    found = clock_offset(first, second)
+    found = clock_offset(trend(first), trend(second))
     assert found is not None and found.sharp
     assert abs(found.seconds - 740.0) < 60.0
     assert abs(found.difference - 1.5) < 0.1
@@ -84,10 +88,11 @@ def test_clock_offset_is_found_to_a_tenth_of_the_step() -> None:
 def test_clock_offset_of_unlike_trends_is_not_believed() -> None:
     frame = plant()
     noise = pd.Series(np.random.default_rng(1).normal(50, 5, len(frame)), frame.index)
-    found = clock_offset(frame["cw_supply_temp"], noise)
+    moving, still = trend(frame["cw_supply_temp"]), trend(frame["chw_supply_setpoint"])
+    found = clock_offset(moving, trend(noise))
     assert found is None or not found.sharp
-    assert clock_offset(frame["cw_supply_temp"], frame["chw_supply_setpoint"]) is None
-    assert clock_offset(frame["cw_supply_temp"].iloc[:5], noise) is None
+    assert clock_offset(moving, still) is None
+    assert clock_offset(trend(frame["cw_supply_temp"].iloc[:5]), trend(noise)) is None
 
 
 @pytest.mark.parametrize(("values", "fewest", "step"), [

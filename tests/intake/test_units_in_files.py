@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fptlib import points, units
-from fptlib.trends.cells import Cell, cell, number
-from fptlib.trends.sniff import split_unit
+from fptlib.trends.cells import Cell, cell, number, split_unit
 
 
 @pytest.mark.parametrize("text, wanted, unit", [

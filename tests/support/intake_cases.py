@@ -379,7 +379,7 @@ VALUES = [
         header="Time,X (psi)", source={"column": "X (psi)"}),
     one("gauge pressure above all air", cells(["40", "41"]),
         "point chiller_1_evaporator_pressure: altitude 100000.0 ft is outside -16000 to 36000 ft; "
-        "mend altitude under [site]",
+        "correct altitude under [site]",
         unit="psig", point="chiller_1_evaporator_pressure", site={"altitude": 100_000}),
     one("share as humidity", cells(["0.45", "0.5"]), [45, 50], unit="fraction",
         point="outdoor_humidity"),

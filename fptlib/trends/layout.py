@@ -1,0 +1,218 @@
+"""How a table of text is laid out: delimiter, header row, units row, decimal sign, encoding.
+
+Found from the first part of the file; whatever the job states wins.
+"""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+import re
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from fptlib import units
+from fptlib.errors import IntakeError
+from fptlib.trends import safe
+from fptlib.trends.cells import shown, split_unit, tidy
+from fptlib.trends.mapping import FileForm
+
+_SEARCHED_ROWS = 60
+SAMPLE_ROWS = 400
+_NUMBER = re.compile(r"^[-+]?[\d\s.,'\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?$")
+_DATE = re.compile(
+    r"\d{1,4}[-/. ](?:\d{1,2}|[^\W\d]{3,9}\.?)[-/. ,]+\d{2,4}|^\d{8}(?:T|\s|$)|\d:\d\d")
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One row as text, its row number and the physical line on which it ends."""
+
+    cells: list[str]
+    number: int
+    end_line: int
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How a table is laid out.
+
+    Attributes:
+        names: the header, trimmed.
+        units: the units row, or empty texts.
+        skipped_lines: physical lines before the first data row.
+        first_row: the first data row as a spreadsheet counts, 1-based.
+        records: the first data rows, cells as text.
+        said: what was found, for the remarks.
+    """
+
+    names: tuple[str, ...]
+    units: tuple[str, ...]
+    skipped_lines: int
+    first_row: int
+    records: Sequence[Sequence[str]]
+    said: tuple[str, ...] = ()
+    delimiter: str = ""
+    decimal: str = "."
+
+
+def of_text(text: str, form: FileForm, wanted: Iterable[str]) -> Layout:
+    """The layout of a delimited file that begins with ``text``; ``wanted`` are mapped headers.
+
+    Raises:
+        IntakeError: no header row, or no data below it.
+    """
+    names = {tidy(name) for name in wanted}
+    lines = list(io.StringIO(text, newline=""))
+    delimiter = "\t" if form.delimiter == "tab" else form.delimiter or max(
+        (",", ";", "\t", "|"), key=lambda d: _fit(lines[:_SEARCHED_ROWS], d, names))
+    # A spreadsheet counts an empty line as a row, and so does csv.reader.
+    reader = csv.reader(lines, delimiter=delimiter)
+    records: list[Record] = []
+    try:
+        for cells in reader:
+            records.append(Record(cells, len(records) + 1, reader.line_num))
+    except csv.Error as error:
+        raise IntakeError(f"file '{form.name}', row {len(records) + 1} cannot be read as delimited "
+                          f"text ({error}); export the trend again") from error
+    found = of_records(records, form, names)
+    decimal = form.decimal or _decimal(found.records, delimiter, form.name)
+    said = [] if delimiter == "," else [
+        "delimiter " + {"\t": "tab", ";": "semicolon"}.get(delimiter, delimiter)]
+    said += ["decimal comma"] if decimal == "," else []
+    return replace(found, delimiter=delimiter, decimal=decimal, said=(*said, *found.said))
+
+
+def of_records(rows: Sequence[Record], form: FileForm, wanted: Iterable[str]) -> Layout:
+    """Header, units and first data row among the first rows of a table.
+
+    Raises:
+        IntakeError: no header row, or no data below it.
+    """
+    header = _header(rows, form, {tidy(name) for name in wanted})
+    names, at = tuple(tidy(cell) for cell in rows[header].cells), rows[header].number
+    if len(names) > safe.COLUMNS:
+        raise IntakeError(f"file '{form.name}' has {len(names)} columns; export fewer")
+    body = [row for row in rows[header + 1 :] if any(c.strip() for c in row.cells)]
+    said = [f"header in row {at}"] if header else []
+    before, stated = rows[header], [""] * len(names)
+    if _is_units_row(body):
+        before, body = body[0], body[1:]
+        stated = [tidy(c) for c in before.cells] + stated
+        said.append(f"units in row {before.number}")
+    if not body:
+        raise IntakeError(f"file '{form.name}', row {at}: no data below the header "
+                          f"'{', '.join(names)[:80]}'; export the trend again")
+    return Layout(names, tuple(stated[: len(names)]), before.end_line, before.number + 1,
+                  [row.cells for row in body[:SAMPLE_ROWS]], tuple(said))
+
+
+def _header(rows: Sequence[Record], form: FileForm, names: set[str]) -> int:
+    """The position of the header: as stated, with the most mapped names, or by its shape."""
+    if form.header_row is not None:
+        if form.header_row > len(rows):
+            raise IntakeError(f"file '{form.name}' has no row {form.header_row}; correct "
+                              f'header_row under [files."{form.name}"]')
+        return form.header_row - 1
+    rows = rows[:_SEARCHED_ROWS]
+    # A row with a date is data: a long file names its points there.
+    hits = [0 if any(_DATE.search(cell) for cell in row.cells) else _hits(row.cells, names)
+            for row in rows]
+    if max(hits, default=0) > 0:
+        return hits.index(max(hits))
+    widths = Counter(len(row.cells) for row in rows if len(row.cells) > 1)
+    width = widths.most_common(1)[0][0] if widths else 0
+    for at, row in enumerate(rows):
+        words = [c for c in row.cells if c.strip() and not _looks_like_data(c)]
+        if width and len(row.cells) == width and len(words) * 2 >= width:
+            return at
+    raise IntakeError(
+        f"file '{form.name}' shows no header row with column names in its first "
+        f"{len(rows)} rows; state header_row under [files.\"{form.name}\"], or export with names")
+
+
+def _hits(cells: Sequence[str], names: set[str]) -> int:
+    tidied = {tidy(cell) for cell in cells}
+    return len(names & (tidied | {split_unit(cell)[0] for cell in tidied}))
+
+
+def _looks_like_data(cell: str) -> bool:
+    cell = cell.strip()
+    return not cell or bool(_NUMBER.match(cell)) or bool(_DATE.search(cell))
+
+
+def _is_units_row(body: Sequence[Record]) -> bool:
+    if len(body) < 2:
+        return False
+    cells = [c.strip() for c in body[0].cells]
+    named = [c for c in cells[1:] if units.alias(c.strip("[]()"))]
+    if any(_DATE.search(c) for c in cells) or any(_NUMBER.match(c) for c in cells[1:] if c):
+        return False
+    return len(named) >= 1 and len(named) * 2 >= sum(1 for c in cells[1:] if c)
+
+
+def _fit(lines: list[str], delimiter: str, names: set[str]) -> tuple[float, float, int]:
+    """How well a delimiter parts the lines: mapped headers, readable cells, width."""
+    try:
+        rows = [row for row in csv.reader(lines, delimiter=delimiter) if len(row) > 1]
+    except csv.Error:
+        return 0, 0.0, 0
+    hits = max((_hits(row, names) for row in rows), default=0)
+    width = Counter(len(row) for row in rows).most_common(1)[0][0] if rows else 0
+    cells = [cell for row in rows if len(row) == width for cell in row]
+    readable = sum(1 for cell in cells if _looks_like_data(cell)) / max(len(cells), 1)
+    return hits, readable, width
+
+
+def _decimal(records: Sequence[Sequence[str]], delimiter: str, file: str) -> str:
+    comma, point = ([c.strip() for row in records for c in row
+                     if sign in c and _NUMBER.match(c.strip())] for sign in (",", "."))
+    if delimiter == "," and not any(re.search(r",\d{1,2}$|,\d{4,}$", c) for c in comma):
+        return "."
+    if not comma or any(re.search(r",\d{3}\.", c) for c in comma):
+        return "."
+    if any(c.count(",") == 1 and not re.fullmatch(r"[-+]?[1-9]\d{0,2},\d{3}", c) for c in comma):
+        return ","
+    if any(re.search(r"\d\.\d", c) for c in point):
+        return "."
+    raise IntakeError(
+        f"file '{file}': in numbers like '{shown(comma[0], 20)}' the comma may be the decimal sign "
+        f'or part thousands; state decimal = "," or decimal = "." under [files."{file}"]')
+
+
+def encoding_of(head: bytes, stated: str, file: str) -> str:
+    """Python's name of the encoding of a file that begins with ``head``.
+
+    Raises:
+        IntakeError: these are not the bytes of a text.
+    """
+    if head.startswith(codecs.BOM_UTF8):
+        return "utf-8-sig"
+    if head.startswith((codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE)):
+        raise IntakeError(f"file '{file}' is UTF-32 text; save it as UTF-8")
+    if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return "utf-16"
+    if stated and stated != "utf-16":
+        return {"windows-1252": "cp1252"}.get(stated, stated)
+    # Of plain text in UTF-16 every other byte is zero.
+    half = max(len(head) // 2, 1)
+    even, odd = head[0::2].count(0) / half, head[1::2].count(0) / half
+    if stated or odd > 0.7 and even < 0.1:
+        return "utf-16-be" if even > 0.7 and odd < 0.1 else "utf-16-le"
+    if even > 0.7 and odd < 0.1:
+        return "utf-16-be"
+    if b"\0" in head:
+        raise IntakeError(
+            f"file '{file}' is not a text file; export the trends as CSV, XLSX or Parquet")
+    return "utf-8" if is_utf8(head) else "cp1252"
+
+
+def is_utf8(data: bytes) -> bool:
+    """Whether ``data``, perhaps cut inside a character, is UTF-8."""
+    try:
+        codecs.getincrementaldecoder("utf-8")().decode(data)
+    except UnicodeDecodeError:
+        return False
+    return True

@@ -1,0 +1,163 @@
+"""The samples of one file, on their way to the grid.
+
+A file is opened with its map, read into ascending samples of each point (``wide.py``,
+``long.py``), and each point is then put on the grid in the same way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from fptlib import points
+from fptlib.trends import align, safe
+from fptlib.trends.cells import split_unit, tidy
+from fptlib.trends.clock import Clock
+from fptlib.trends.delimited import DelimitedTable
+from fptlib.trends.grid import AlarmText, Notes
+from fptlib.trends.mapping import FileForm, PointMap, PointSource
+from fptlib.trends.table import Table
+from fptlib.trends.times import MINUTE
+from fptlib.trends.values import PointReader
+
+SECOND_TREND = " (second)"
+# Takes the share of a file that is read (0 to 1).
+Progress = Callable[[float], None]
+
+
+def open_table(path: Path, form: FileForm, wanted: Sequence[str] = ()) -> Table:
+    """The table of a file, by its content; ``wanted`` are headers that it should have.
+
+    Raises:
+        IntakeError: it cannot be read.
+    """
+    kind = safe.form_of(path)
+    # Imported only where such a file lies there: they take a quarter of a second and 40 MB.
+    if kind == "workbook":
+        from fptlib.trends.spreadsheet import SpreadsheetTable
+
+        return SpreadsheetTable(path, form, wanted)
+    if kind == "parquet":
+        from fptlib.trends.parquet import ParquetTable
+
+        return ParquetTable(path, form)
+    return DelimitedTable(path, form, wanted)
+
+
+@dataclass(frozen=True, slots=True)
+class OpenedFile:
+    """A file with what the job states of it.
+
+    Attributes:
+        sources: by key: a point's name, or that of its second trend.
+        mapped: columns, or names in the point column, that points are read from.
+    """
+
+    form: FileForm
+    table: Table
+    clock: Clock
+    sources: dict[str, PointSource]
+    altitude: float | None
+    notes: Notes
+
+    @classmethod
+    def of(cls, path: Path, point_map: PointMap, notes: Notes) -> OpenedFile:
+        """Open one file of a map.
+
+        Raises:
+            IntakeError: it cannot be read, or its time column cannot be found.
+        """
+        form, sources = point_map.files[path.name], {}
+        for name, source in point_map.sources.items():
+            sources |= {name: one for one in (source, *source.more) if one.file == path.name}
+            if source.second and source.second.file == path.name:
+                sources[name + SECOND_TREND] = source.second
+        wanted = [*form.time_column, form.point_column, form.value_column,
+                  *(source.column for source in sources.values())]
+        table = open_table(path, form, [column for column in wanted if column])
+        return cls(form, table, Clock(table, form, notes), sources, point_map.altitude, notes)
+
+    @property
+    def is_long(self) -> bool:
+        """Whether the mapped names stand in a column rather than in the header."""
+        if self.form.form:
+            return self.form.form == "long"
+        if self.form.point_column or self.form.value_column:
+            return True
+        names = self.table.names
+        wanted = {tidy(source.column) for source in self.sources.values()}
+        if len(names) > 8 or wanted & {n for full in names for n in (full, split_unit(full)[0])}:
+            return False
+        return bool(wanted & {tidy(cell) for name in names for cell in self.table.sample(name)})
+
+    def point_reader(self, source: PointSource, header: str) -> PointReader:
+        """What turns the cells of a column into the point's unit."""
+        return PointReader(source, self.form, self.table.unit_of(header), self.table.decimal,
+                           self.altitude, self.notes)
+
+
+class FileSamples:
+    """Samples of the points of one file.
+
+    Attributes:
+        times, values: of each point, ascending [ns of UTC]; an infinite value says that the
+            point is not known from there on.
+        steps: the stretches of the grid that its stamps fit.
+        interval: its usual step [ns].
+        rows, first_time, last_time: what was read, by the file's own stamps.
+        shift: from a stamp to the beginning of its row [ns].
+        drift: how its stamps run away from even steps [s/day].
+        alarms: texts of its alarm points.
+    """
+
+    def __init__(self, opened: OpenedFile) -> None:
+        self.form, self.table, self._clock = opened.form, opened.table, opened.clock
+        self._notes, self._sources = opened.notes, opened.sources
+        self._readers: dict[str, PointReader] = {}
+        self.times: dict[str, np.ndarray] = {}
+        self.values: dict[str, np.ndarray] = {}
+        self.steps: align.Steps
+        self.interval = self.rows = self.first_time = self.last_time = self.shift = 0
+        self.drift = 0.0
+        self.alarms: list[AlarmText] = []
+        self._standing: tuple[np.ndarray, np.ndarray | None] | None = None
+
+    def source_text(self, key: str) -> str:
+        """``file: column [unit]``."""
+        return self._readers[key].source_text
+
+    def sampled_every(self, key: str) -> float:
+        """How far apart the samples of a point are [min]; zero in a log of changes."""
+        return 0.0 if self.form.hold is not None else self._interval_of(key) / MINUTE
+
+    def _interval_of(self, key: str) -> int:
+        """For how long a sample of a point stands [ns]."""
+        return self.interval
+
+    def stretches(self) -> tuple[int, int]:
+        """The first and the last stretch with a sample."""
+        ends = np.array([self.first_time, self.last_time]) - self.shift
+        first, last = self.steps.of(ends).tolist()
+        return first, last
+
+    def on(self, first: int, length: int, key: str) -> np.ndarray:
+        """One point on the grid of ``length`` stretches from the ``first``; its samples are
+        given up."""
+        lasts, slack = float(self._interval_of(key)), align.WANDER
+        times, values = self.times.pop(key), self.values.pop(key)
+        if self._sources[key].point.kind == points.ALARM:
+            values = align.keep_any(self.steps.of(times), values)
+        if self.form.hold is not None:
+            there, lasts, slack = ~np.isnan(values), self.form.hold * 60 * MINUTE, 0.0
+            times, values = times[there], values[there]
+        if not len(values):
+            return np.full(length, np.nan)
+        # The points of a wide file share their times.
+        if self._standing is None or self._standing[0] is not times:
+            rows, at = self.steps.of(times) - first, times / self.steps.step
+            kept = self.steps.rows(lasts)
+            self._standing = times, align.standing(rows, at, length, kept, slack)
+        return align.placed(values, self._standing[1])
