@@ -1,9 +1,9 @@
 """One answer of a job, declared once.
 
-A dataclass whose fields are made by ``text``, ``number``, ``choice`` and the like is a table of
-``job.toml``. The form, the loader, the JSON Schema and the record's tables read the same
-declaration, and a wrong answer gets the same sentence in the form and in the file: what was
-found and where, what was expected, what to do.
+A dataclass whose fields are made by ``answer`` and ``quantity`` is a table of ``job.toml``; so is a
+plain mapping of them, where nothing reads the table as an object. The form, the loader, the JSON
+Schema and the record's tables read the same declaration, and a wrong answer gets the same sentence
+in the form and in the file: what was found and where, what was expected, what to do.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from collections.abc import Hashable, Mapping
 from dataclasses import MISSING, dataclass, field, fields, replace
 from datetime import date, datetime
 from enum import StrEnum
-from functools import cache
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -42,6 +41,7 @@ class Kind(StrEnum):
 
 
 _EXAMPLES = {Kind.DATE: "2026-01-31", Kind.MOMENT: "2026-01-31 02:15"}
+_NUMBERS = (Kind.NUMBER, Kind.WHOLE)
 
 
 class Wrong(ValueError):
@@ -84,11 +84,11 @@ class Answer:
         text = typed.strip()
         if not text:
             return None
+        if self.kind is Kind.YES:
+            return text.lower() == "yes"
         try:
-            if self.kind in (Kind.NUMBER, Kind.WHOLE):
-                return self._number(_parsed(text), text, unit or self.unit)
-            if self.kind is Kind.YES:
-                return text.lower() == "yes"
+            if self.kind in _NUMBERS:
+                return self._in_range(parsed(text), text, unit or self.unit)
             self.take(text)
         except Wrong as wrong:
             raise FormError(f"{self.label}: {wrong}") from None
@@ -100,44 +100,41 @@ class Answer:
         Raises:
             Wrong: it is of another kind or out of range; the sentence lacks its place.
         """
-        if self.kind in (Kind.NUMBER, Kind.WHOLE):
+        if self.kind in _NUMBERS:
             # TOML knows nan, inf and whole numbers of any length; no quantity is one of them.
             if isinstance(value, bool) or not isinstance(value, int | float) or (
                     not abs(value) <= sys.float_info.max):
                 ends = f" from {self.range()}" if math.isfinite(self.low) else ""
                 raise Wrong(f"'{_quoted(value)}' is not a number; write a number{ends}, without "
                             "quotes")
-            return self._number(value, f"{value:.10g}", self.unit)
-        if self.kind is Kind.YES:
-            if not isinstance(value, bool):
-                raise Wrong(f"'{_quoted(value)}' is not yes or no; write true or false")
-            return value
-        if self.kind is Kind.TEXTS and isinstance(value, list | tuple):
-            return tuple(map(str, value))
+            return self._in_range(value, f"{value:.10g}", self.unit)
+        if self.kind is Kind.YES and not isinstance(value, bool):
+            raise Wrong(f"'{_quoted(value)}' is not yes or no; write true or false")
+        if self.kind is Kind.TEXTS and not isinstance(value, Mapping):
+            return tuple(map(str, value)) if isinstance(value, list | tuple) else (str(value),)
         if isinstance(value, Mapping | list | tuple):
             raise Wrong(f"'{_quoted(value)}' stands where a {self.kind} is expected; write it in "
                         "quotes")
-        return self._text(str(value))
+        return value if self.kind is Kind.YES else self._word(str(value))
 
-    def _text(self, text: str) -> Any:
-        if self.kind is Kind.TEXTS:
-            return (text,)
-        if self.choices and text not in self.choices and self.kind is Kind.CHOICE:
+    def _word(self, text: str) -> Any:
+        if self.kind is Kind.CHOICE and self.choices and text not in self.choices:
             raise Wrong(f"'{_quoted(text)}' is not offered; choose one of: "
                         + ", ".join(self.choices))
-        if self.kind is Kind.ZONE and not _is_zone(text):
-            raise Wrong(f"'{_quoted(text)}' is not a zone of the tz database; write one such as "
-                        "America/Denver")
-        if self.kind in _EXAMPLES:
-            try:
-                sort = date if self.kind is Kind.DATE else datetime
-                return sort.fromisoformat(text)
-            except ValueError:
-                raise Wrong(f"'{_quoted(text)}' is not a {self.kind}; write it as "
-                            f"{_EXAMPLES[self.kind]}") from None
+        try:
+            if self.kind is Kind.ZONE:
+                ZoneInfo(text)
+            if self.kind in _EXAMPLES:
+                return (date if self.kind is Kind.DATE else datetime).fromisoformat(text)
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            # "America" is a folder of the database, which the system refuses to read as a file.
+            raise Wrong(
+                f"'{_quoted(text)}' is not a {self.kind}; write it as {_EXAMPLES[self.kind]}"
+                if self.kind in _EXAMPLES else f"'{_quoted(text)}' is not a zone of the tz "
+                "database; write one such as America/Denver") from None
         return text
 
-    def _number(self, value: float, stated: str, unit: str) -> float | int:
+    def _in_range(self, value: float, stated: str, unit: str) -> float | int:
         """A number stated in ``unit``, in the saved unit."""
         if self.kind is Kind.WHOLE and value != int(value):
             raise Wrong(f"'{stated}' is not a whole number; write how many there are")
@@ -176,28 +173,17 @@ class Answer:
 
     def json_schema(self) -> dict[str, Any]:
         """This answer as JSON Schema."""
-        kinds: Mapping[Kind, dict[str, Any]] = {
+        kinds: Mapping[Kind, Mapping[str, Any]] = {
             Kind.NUMBER: {"type": "number"}, Kind.WHOLE: {"type": "integer"},
             Kind.YES: {"type": "boolean"},
             Kind.TEXTS: {"type": ["string", "array"], "items": {"type": "string"}},
         }
         unit = f" [{units.symbol(self.unit) or self.unit}]" if self.unit else ""
-        ends = {"minimum": self.low, "maximum": self.high}
-        return {
-            "title": self.label + unit, **kinds.get(self.kind, {"type": "string"}),
-            **({"description": self.help} if self.help else {}),
-            **({"enum": list(self.choices)} if self.choices else {}),
-            **{name: end for name, end in ends.items() if math.isfinite(end)},
-        }
-
-
-def _is_zone(name: str) -> bool:
-    try:
-        ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError, OSError):
-        # "America" is a folder of the database, which the system refuses to read as a file.
-        return False
-    return True
+        found = {"title": self.label + unit, **kinds.get(self.kind, {"type": "string"}),
+                 "description": self.help, "enum": list(self.choices),
+                 "minimum": self.low, "maximum": self.high}
+        return {name: fact for name, fact in found.items()
+                if fact not in ("", [], -math.inf, math.inf)}
 
 
 def _quoted(value: Any) -> str:
@@ -205,8 +191,12 @@ def _quoted(value: Any) -> str:
     return text if len(text) <= _LONGEST_QUOTE else f"{text[:_LONGEST_QUOTE]}…"
 
 
-def _parsed(text: str) -> float:
-    """The number a person typed: '14,000' is fourteen thousand, '14,5' nobody's number here."""
+def parsed(text: str) -> float:
+    """The number a person wrote: '14,000' is fourteen thousand, '14,5' nobody's number here.
+
+    Raises:
+        Wrong: it is none.
+    """
     head, *groups = text.lstrip("+-").split(".")[0].split(",")
     thousands = groups and 1 <= len(head) <= 3 and all(len(group) == 3 for group in groups)
     try:
@@ -220,50 +210,25 @@ def _parsed(text: str) -> float:
     return value
 
 
-# -- declaring -----------------------------------------------------------------------------------
-
-def _declared(kind: Kind, label: str, default: Any, facts: Mapping[str, Any]) -> Any:
-    return field(default=default, metadata={"answer": Answer("", label, kind, **facts)})
-
-
-def text(label: str, help: str = "", kind: Kind = Kind.TEXT, default: Any = "",
-         **facts: Any) -> Any:
-    """A field that is a text."""
-    return _declared(kind, label, default, {"help": help, **facts})
-
-
-def number(label: str, unit: str = "", low: float = -math.inf, high: float = math.inf,
-           help: str = "", kind: Kind = Kind.NUMBER, default: Any = None, **facts: Any) -> Any:
-    """A field that is a number in ``unit``."""
-    return _declared(kind, label, default, {"unit": unit, "low": low, "high": high, "help": help,
-                                            **facts})
-
-
-def choice(label: str, choices: tuple[str, ...] = (), help: str = "", default: Any = "",
+def answer(label: str, help: str = "", kind: Kind = Kind.TEXT, default: Any = "",
            **facts: Any) -> Any:
-    """A field that is one of several words; without ``choices`` the job says which."""
-    return _declared(Kind.CHOICE, label, default, {"choices": choices, "help": help, **facts})
+    """A declared field; with ``choices`` it is one of them."""
+    kind = Kind.CHOICE if "choices" in facts else kind
+    return field(default=default, metadata={"answer": Answer("", label, kind, help=help, **facts)})
 
 
-def other(kind: Kind, label: str, help: str = "", default: Any = None, **facts: Any) -> Any:
-    """A field of another kind: yes or no, a date, a moment, a list of texts."""
-    return _declared(kind, label, default, {"help": help, **facts})
+def quantity(label: str, unit: str = "", low: float = -math.inf, high: float = math.inf,
+           help: str = "", kind: Kind = Kind.NUMBER, default: Any = None, **facts: Any) -> Any:
+    """A declared field that is a number in ``unit``."""
+    return answer(label, help, kind, default, unit=unit, low=low, high=high, **facts)
 
 
-@cache
-def answers_of(table: type[Any]) -> dict[str, Answer]:
+def answers_of(table: type[Any] | Mapping[str, Any]) -> dict[str, Answer]:
     """The declared answers of a table by name, in their order."""
-    return {item.name: replace(item.metadata["answer"], name=item.name)
-            for item in fields(table) if "answer" in item.metadata}
+    declared = table if isinstance(table, Mapping) else {
+        item.name: item for item in fields(table) if "answer" in item.metadata}
+    return {name: replace(item.metadata["answer"], name=name) for name, item in declared.items()}
 
-
-@cache
-def _needed(table: type[Any]) -> tuple[str, ...]:
-    return tuple(item.name for item in fields(table)
-                 if item.default is MISSING and item.default_factory is MISSING)
-
-
-# -- loading -------------------------------------------------------------------------------------
 
 def load(table: type[T], stated: Any, path: str, closed: bool = False, **given: Any) -> T:
     """The object of one table of ``job.toml``.
@@ -286,10 +251,10 @@ def load(table: type[T], stated: Any, path: str, closed: bool = False, **given: 
         elif closed and name not in known:
             raise JobError(f"job.toml, {path}.{name} is not known; the answers there are: "
                            f"{', '.join(known)}; correct its name, or take it away")
-    for name in _needed(table):
-        if name not in found:
-            raise JobError(f"job.toml, {path}.{name} ({known[name].label}) is missing; enter it "
-                           "in the plan")
+    for item in fields(table):  # type: ignore[arg-type]
+        if item.default is MISSING and item.name not in found:
+            raise JobError(f"job.toml, {path}.{item.name} ({known[item.name].label}) is missing; "
+                           "enter it in the plan")
     return table(**found)
 
 

@@ -14,7 +14,7 @@ from dataclasses import MISSING, dataclass, field
 from enum import StrEnum
 from typing import Any
 
-from fptlib.answer import Answer, Kind, Wrong, text
+from fptlib.answer import Answer, Kind, Wrong, answer
 from fptlib.errors import JobError
 
 COMMON_PRACTICE = "common practice, no source"
@@ -63,12 +63,11 @@ class Limit:
 class Deviation:
     """A job's own value for a limit, with the reason and who decided it."""
 
-    value: float | str = text(
-        "Value", "In the limit's own unit, as listed below under “Limits in force”: °F, min, %.",
-        default=MISSING, required=True)
-    reason: str = text("Reason", required=True)
-    author: str = text("Author", required=True)
-    date: str = text("Date", kind=Kind.DATE)
+    value: float | str = answer("Value", "In the limit's own unit, as listed below under “Limits "
+                                "in force”: °F, min, %.", default=MISSING, required=True)
+    reason: str = answer("Reason", required=True)
+    author: str = answer("Author", required=True)
+    date: str = answer("Date", kind=Kind.DATE)
 
 
 # What advice divides by, or what has no length at zero.

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import MISSING, dataclass
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fptlib import answer
-from fptlib.answer import Answer, Kind, answers_of, load
+from fptlib.answer import Answer, Kind, answer, answers_of, load, quantity
 from fptlib.errors import FormError, FptError, JobError
 from fptlib.job.schema import Site
 
@@ -70,9 +69,9 @@ def test_any_text_is_an_answer_or_a_sentence(text):
 
 @dataclass(frozen=True)
 class Tank:
-    volume: float = answer.number("Volume", "gal", 0, 100, default=answer.MISSING)
-    words: tuple[str, ...] = answer.other(Kind.TEXTS, "Words", default=())
-    full: bool = answer.other(Kind.YES, "Full", default=False)
+    volume: float = quantity("Volume", "gal", 0, 100, default=MISSING)
+    words: tuple[str, ...] = answer("Words", "", Kind.TEXTS, ())
+    full: bool = answer("Full", "", Kind.YES, False)
 
 
 def test_a_table_becomes_an_object():

@@ -9,7 +9,6 @@ import jsonschema
 import pytest
 import tomlkit
 
-from fptlib.answer import answers_of
 from fptlib.job import schema
 from fptlib.job.start import start
 from fptlib.trends import mapping
@@ -46,8 +45,8 @@ def test_a_wrong_answer_does_not_fit_the_json_schema(given):
 
 def test_the_point_map_declares_what_reading_the_trends_takes():
     more = {"unit_changes", "second"}  # tables of their own
-    assert set(answers_of(schema.MappedPoint)) | more == mapping._POINT_KEYS
-    assert set(answers_of(schema.File)) == mapping._FILE_KEYS
+    assert set(schema.table("points").answers) | more == set(mapping._POINT_KEYS)
+    assert set(schema.table("files").answers) == set(mapping._FILE_KEYS)
 
 
 def test_labels_and_units_are_those_of_the_form():

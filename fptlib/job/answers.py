@@ -6,7 +6,6 @@ found, what was expected and what to do.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, datetime, time
@@ -16,7 +15,7 @@ from zoneinfo import ZoneInfo
 
 from fptlib import limits as standard
 from fptlib import points, units
-from fptlib.answer import answers_of, as_table, load, taken
+from fptlib.answer import Wrong, answers_of, as_table, load, parsed, taken
 from fptlib.errors import FptError, JobError
 from fptlib.job.folder import lookup
 from fptlib.job.readings import numbered_rows
@@ -182,10 +181,12 @@ def readings(file: Path, plant: Plant) -> list[Reading]:
 def _reading(row: Mapping[str, str], where: str, plant: Plant) -> Reading:
     name = row["point"].strip()
     entry = _point(name, where)
-    value = _value(row["value"].strip(), f"{where}, {name}")
     unit = row["unit"].strip() or entry.unit
     try:
+        value = parsed(row["value"].strip())
         scale = units.scale(unit, entry.unit, f"{where}, {name}", plant.atmosphere)
+    except Wrong as wrong:
+        raise JobError(f"{where}, {name}: {wrong}") from wrong
     except FptError as error:
         raise JobError(str(error)) from error
     return Reading(
@@ -193,15 +194,3 @@ def _reading(row: Mapping[str, str], where: str, plant: Plant) -> Reading:
         row["instrument"].strip(), row.get("taken_by", "").strip(),
         row.get("remark", "").strip(), row["value"].strip(), unit,
     )
-
-
-def _value(text: str, where: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    # Python reads 4_4 as forty-four.
-    if not math.isfinite(value) or "_" in text:
-        raise JobError(f"{where}: '{text}' is not a number; enter the reading as a number "
-                       "such as 44.6")
-    return value

@@ -13,8 +13,9 @@ from itertools import zip_longest
 from pathlib import Path
 
 from fptlib.errors import JobError
+from fptlib.job.schema import READINGS
 
-COLUMNS = ("time", "point", "value", "unit", "instrument", "taken_by", "remark")
+COLUMNS = tuple(READINGS.answers)
 NEEDED = COLUMNS[:5]
 
 

@@ -13,51 +13,48 @@ from dataclasses import MISSING, dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
-from fptlib import answer, points, units
-from fptlib.answer import Answer, Kind, answers_of
+from fptlib import points, units
+from fptlib.answer import Answer, Kind, answer, answers_of, quantity
 from fptlib.limits import STANDARD, Deviation
 from fptlib.physics.atmosphere import pressure_at
 from fptlib.physics.refrigerant import REFRIGERANTS
 
 ROLES = ("technician", "engineer", "witness")
 _DIFFERENCE = "degF difference"
-_AS_DRAWN = "As on the drawings."
+_TAG = "As on the drawings."
 
 
 @dataclass(frozen=True, slots=True)
 class General:
     """What the job is called and how it was tested."""
 
-    title: str = answer.text("Title", "Stands on every page of the record.", required=True)
-    number: str = answer.text("Job number")
-    condition: str = answer.choice(
-        "Weather condition", ("natural", "simulated", "forced"),
-        "natural: real weather. simulated or forced: sensors or setpoints were overridden; the "
-        "record says so and no capacity is proven.", "natural", required=True)
-    procedure: str = answer.text("Procedure", asked=False)
-    created: str = answer.text("Created", asked=False)
-    invented: bool = answer.other(Kind.YES, "Invented, for demonstration", default=False,
-                                  asked=False)
+    title: str = answer("Title", "Stands on every page of the record.", required=True)
+    number: str = answer("Job number")
+    condition: str = answer(
+        "Weather condition", "natural: real weather. simulated or forced: sensors or setpoints "
+        "were overridden; the record says so and no capacity is proven.", default="natural",
+        choices=("natural", "simulated", "forced"), required=True)
+    procedure: str = answer("Procedure", asked=False)
+    created: str = answer("Created", asked=False)
+    invented: bool = answer("Invented, for demonstration", "", Kind.YES, False, asked=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Site:
     """Where the plant stands; altitude in ft."""
 
-    name: str = answer.text("Site")
-    place: str = answer.text("Place")
-    altitude: float = answer.number(
-        "Altitude", "ft", -1500, 20000, "Sets the air pressure for the wet bulb.",
-        default=MISSING, required=True)
-    time_zone: str = answer.text("Time zone", "A name such as America/Denver.", Kind.ZONE,
-                                 default=MISSING, required=True)
-    wet_bulb_source: str = answer.choice(
-        "Wet bulb the checks use", ("trended", "calculated"),
-        "calculated: from dry bulb and humidity, where the trended one is wrong.", "trended")
-    weather_file: str = answer.text(
-        "Weather file", "Name of an EPW file of a typical year in the trends folder. Optional.")
-    step_minutes: float | None = answer.number(
-        "Row length of the trends", "min", 0.0, 1e6, asked=False)
+    name: str = answer("Site")
+    place: str = answer("Place")
+    altitude: float = quantity("Altitude", "ft", -1500, 20000, "Sets the air pressure for the wet "
+                               "bulb.", default=MISSING, required=True)
+    time_zone: str = answer("Time zone", "A name such as America/Denver.", Kind.ZONE, MISSING,
+                            required=True)
+    wet_bulb_source: str = answer(
+        "Wet bulb the checks use", "calculated: from dry bulb and humidity, where the trended one "
+        "is wrong.", default="trended", choices=("trended", "calculated"))
+    weather_file: str = answer("Weather file", "Name of an EPW file of a typical year in the "
+                               "trends folder. Optional.")
+    step_minutes: float | None = quantity("Row length of the trends", "min", 0, 1e6, asked=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,33 +65,31 @@ class Chiller:
     """
 
     number: int
-    tag: str = answer.text("Tag", _AS_DRAWN)
-    refrigerant: str = answer.choice("Refrigerant", tuple(REFRIGERANTS))
-    capacity: float | None = answer.number("Capacity", "tons", 0, 10000)
-    minimum_water_lift: float | None = answer.number(
-        "Minimum water lift", _DIFFERENCE, 0, 80,
-        "From the manufacturer: leaving condenser water minus leaving chilled water. Not known: "
-        "leave empty, the lift is then not tested.")
-    minimum_pressure_lift: float | None = answer.number(
+    tag: str = answer("Tag", _TAG)
+    refrigerant: str = answer("Refrigerant", choices=tuple(REFRIGERANTS))
+    capacity: float | None = quantity("Capacity", "tons", 0, 10000)
+    minimum_water_lift: float | None = quantity(
+        "Minimum water lift", _DIFFERENCE, 0, 80, "From the manufacturer: leaving condenser water "
+        "minus leaving chilled water. Not known: leave empty, the lift is then not tested.")
+    minimum_pressure_lift: float | None = quantity(
         "Minimum pressure lift", "psi", 0, 200,
         "From the manufacturer: condenser minus evaporator pressure.")
-    cutout: float | None = answer.number(
-        "Low-temperature cutout", "degF", 20, 60,
-        "Leaving chilled water at which the chiller stops itself.")
+    cutout: float | None = quantity("Low-temperature cutout", "degF", 20, 60,
+                                    "Leaving chilled water at which the chiller stops itself.")
 
 
 @dataclass(frozen=True, slots=True)
 class Exchanger:
     """The plate exchanger's design data: degF, gpm, tons."""
 
-    tag: str = answer.text("Tag", _AS_DRAWN)
-    load: float | None = answer.number("Load", "tons", 0, 60000)
-    chw_flow: float | None = answer.number("Chilled-water flow", "gpm", 0, 60000)
-    cw_flow: float | None = answer.number("Condenser-water flow", "gpm", 0, 60000)
-    chw_entering: float | None = answer.number("Chilled water entering", "degF", 32, 100)
-    chw_leaving: float | None = answer.number("Chilled water leaving", "degF", 32, 100)
-    cw_entering: float | None = answer.number("Condenser water entering", "degF", 30, 110)
-    cw_leaving: float | None = answer.number("Condenser water leaving", "degF", 30, 120)
+    tag: str = answer("Tag", _TAG)
+    load: float | None = quantity("Load", "tons", 0, 60000)
+    chw_flow: float | None = quantity("Chilled-water flow", "gpm", 0, 60000)
+    cw_flow: float | None = quantity("Condenser-water flow", "gpm", 0, 60000)
+    chw_entering: float | None = quantity("Chilled water entering", "degF", 32, 100)
+    chw_leaving: float | None = quantity("Chilled water leaving", "degF", 32, 100)
+    cw_entering: float | None = quantity("Condenser water entering", "degF", 30, 110)
+    cw_leaving: float | None = quantity("Condenser water leaving", "degF", 30, 120)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,10 +100,10 @@ class Approach:
     Only an observed approach may be taken to share the errors of the trended sensors.
     """
 
-    value: float = answer.number("Approach", _DIFFERENCE, 0, 40, "Empty: observed in the trends.",
-                          default=MISSING)
-    basis: str = answer.choice("Basis", ("observed", "design"), default=MISSING)
-    remark: str = answer.text("Where it comes from")
+    value: float = quantity("Approach", _DIFFERENCE, 0, 40, "Empty: observed in the trends.",
+                            default=MISSING)
+    basis: str = answer("Basis", default=MISSING, choices=("observed", "design"))
+    remark: str = answer("Where it comes from")
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,42 +114,37 @@ class Plant:
         altitude: of the site [ft].
         time_zone: of the site, a name of the tz database.
         chillers: design data, one for each chiller.
-        tower_cells: number of tower cells.
-        loop_volume, sump_volume: [gal], or None.
-        equipment_limit: largest number of tower cells, and of the ``pumps`` with them, for
-            economizer operation.
-        pumps: how many pumps the equipment limit counts; none where it counts cells alone.
-        demand_window: ``clock`` or ``sliding``.
-        exchanger: the plate exchanger.
         tower_approach, exchanger_approach: as stated in the job, or None.
+        loop_volume, sump_volume: [gal], or None.
+        equipment_limit: largest number of tower cells, and of the ``pumps`` with them, in
+            economizer mode, or None.
+        pumps: how many pumps the equipment limit counts; none where it counts cells alone.
+        demand_window: ``clock`` (fixed block) or ``sliding`` (rolling).
     """
 
     altitude: float
     time_zone: str
-    chillers: tuple[Chiller, ...] = answer.number(
-        "Number of chillers", "", 1, 40, kind=Kind.WHOLE, default=(), required=True)
-    tower_cells: int = answer.number(
-        "Number of tower cells", "", 1, 80, kind=Kind.WHOLE, default=0, required=True)
+    chillers: tuple[Chiller, ...] = quantity("Number of chillers", "", 1, 40, kind=Kind.WHOLE,
+                                             default=(), required=True)
+    tower_cells: int = quantity("Number of tower cells", "", 1, 80, kind=Kind.WHOLE, default=0,
+                                required=True)
     exchanger: Exchanger = Exchanger()
     tower_approach: Approach | None = None
     exchanger_approach: Approach | None = None
-    loop_volume: float | None = answer.number(
-        "Water in the chilled-water loop", "gal", 0, 5e6,
-        "With it verdicts on the chilled-water supply temperature wait until the loop has turned "
-        "over.")
-    sump_volume: float | None = answer.number(
-        "Water in the sump", "gal", 0, 5e6,
-        "With it step 4 shows the heat the towers rejected in each pull-down.")
-    equipment_limit: int | None = answer.number(
-        "Maximum equipment allowed in economizer mode", "", 1, 100,
-        "From the sequence of operation: tower cells, and pumps where it counts them.",
-        Kind.WHOLE)
-    pumps: int = answer.number(
-        "Pumps counted with it", "", 0, 40, "Empty: tower cells alone. Otherwise the status of "
-        "each is needed.", Kind.WHOLE, default=0)
-    demand_window: str = answer.choice(
-        "Utility's demand window", ("clock", "sliding"), "Fixed block: each quarter hour of the "
-        "clock.", "clock", words={"clock": "fixed block", "sliding": "rolling"})
+    loop_volume: float | None = quantity(
+        "Water in the chilled-water loop", "gal", 0, 5e6, "With it verdicts on the chilled-water "
+        "supply temperature wait until the loop has turned over.")
+    sump_volume: float | None = quantity("Water in the sump", "gal", 0, 5e6, "With it step 4 shows "
+                                         "the heat the towers rejected in each pull-down.")
+    equipment_limit: int | None = quantity(
+        "Maximum equipment allowed in economizer mode", "", 1, 100, "From the sequence of "
+        "operation: tower cells, and pumps where it counts them.", Kind.WHOLE)
+    pumps: int = quantity("Pumps counted with it", "", 0, 40, "Empty: tower cells alone. Otherwise "
+                          "the status of each is needed.", Kind.WHOLE, default=0)
+    demand_window: str = answer(
+        "Utility's demand window", "Fixed block: each quarter hour of the clock.",
+        default="clock", choices=("clock", "sliding"),
+        words={"clock": "fixed block", "sliding": "rolling"})
 
     @property
     def atmosphere(self) -> float:
@@ -167,65 +157,16 @@ class Plant:
 
 
 @dataclass(frozen=True, slots=True)
-class File:
-    """How a trend file is written, where it differs from the usual (``trends.mapping``)."""
-
-    time_column: tuple[str, ...] = answer.other(Kind.TEXTS, "Column of the time", default=())
-    time_zone: str = answer.text("Time zone of its clock", "Empty: the site's. For example UTC.",
-                          Kind.ZONE)
-    clock_offset_s: float = answer.number(
-        "Clock ahead of true time", "", -86400, 86400,
-        "In seconds; negative where it is behind.")
-    stamps: str = answer.choice("A time stamp is", ("begin", "end"),
-                                "begin or end of the interval it stands for.")
-    form: str = answer.choice("Form", ("wide", "long"),
-                              "wide: a column for each point. long: time, point, value.")
-    date_order: str = answer.choice("Order of dates", ("year first", "day first", "month first"))
-    hold: float | None = answer.number(
-        "A value holds for at most", "", 0, 168, "In hours, for a log that writes only changes.")
-    header_row: int | None = answer.number("Row of the header", "", 1, 1000, kind=Kind.WHOLE)
-    point_column: str = answer.text("Column of the point, long form")
-    value_column: str = answer.text("Column of the value, long form")
-    unit_column: str = answer.text("Column of the unit, long form", asked=False)
-    quality_column: str = answer.text("Column of the quality, long form", asked=False)
-    interval_minutes: float | None = answer.number("A value stands for", "min", 0, 1e6, asked=False)
-    delimiter: str = answer.choice("Delimiter", (",", ";", "|", "tab"), asked=False)
-    decimal: str = answer.choice("Decimal sign", (".", ","), asked=False)
-    encoding: str = answer.choice("Encoding", ("utf-8", "utf-16", "windows-1252"), asked=False)
-    sheet: str = answer.text("Sheet of the workbook", asked=False)
-    member: str = answer.text("File inside the zip", asked=False)
-    bad: tuple[str, ...] = answer.other(Kind.TEXTS, "Further words for a bad value", asked=False)
-    good: tuple[str, ...] = answer.other(Kind.TEXTS, "Further words for good quality", asked=False)
-
-
-@dataclass(frozen=True, slots=True)
-class MappedPoint:
-    """Which file and column a point comes from (``trends.mapping``)."""
-
-    file: str = answer.choice("File", required=True)
-    column: str = answer.text("Column", "As it stands in the file.", Kind.SUGGESTED, required=True)
-    unit: str = answer.choice("Unit in the file", required=True)
-    shared: bool = answer.other(Kind.YES, "Another point is read from this column too", asked=False)
-    on: tuple[str, ...] = answer.other(Kind.TEXTS, "Further words for on", asked=False)
-    off: tuple[str, ...] = answer.other(Kind.TEXTS, "Further words for off", asked=False)
-    on_above: float | None = answer.number("On where the file's value is above", asked=False)
-    quality_column: str = answer.text("Column of the quality", asked=False)
-    unusable: str = answer.text("Why it must not be used", asked=False)
-
-
-@dataclass(frozen=True, slots=True)
 class Sensor:
     """One sensor's errors: half-widths in the point's unit, offset = reading - truth."""
 
-    accuracy: float = answer.number(
-        "Accuracy ±", "", 0, 1000,
-        "Half-width from the data sheet, in the unit of the glossary below and not the file's (a "
-        "temperature: °F); for flow, power, current and load as a share of the reading: 0.02 for "
-        "2 %.", default=MISSING, required=True)
-    resolution: float = answer.number(
-        "Resolution", "", 0, 1000,
-        "Smallest step of the trend, in the unit of the glossary below.", default=0.0)
-    offset: float = answer.number("Offset, reading minus truth", default=0.0, asked=False)
+    accuracy: float = quantity(
+        "Accuracy ±", "", 0, 1000, "Half-width from the data sheet, in the unit of the glossary "
+        "below and not the file's (a temperature: °F); for flow, power, current and load as a "
+        "share of the reading: 0.02 for 2 %.", default=MISSING, required=True)
+    resolution: float = quantity("Resolution", "", 0, 1000, "Smallest step of the trend, in the "
+                                 "unit of the glossary below.", default=0.0)
+    offset: float = quantity("Offset, reading minus truth", default=0.0, asked=False)
     relative: bool = False
 
 
@@ -248,31 +189,16 @@ class Instrument:
     cent of the reading), ``None`` where the job does not state it."""
 
     tag: str
-    make_model: str = answer.text("Make and model")
-    serial: str = answer.text("Serial number")
-    range: str = answer.text("Range")
-    accuracy: float | None = answer.number(
-        "Accuracy ±", "", 0, 1000, "Half-width from its data sheet. Without it and its unit no "
-        "reading taken with it is compared with the trend.")
-    accuracy_unit: str = answer.choice(
-        "Unit of the accuracy", tuple(units.half_width_units()),
-        "Per cent of the reading, or the unit of what it reads.")
-    calibrated: datetime | None = answer.other(Kind.DATE, "Calibrated on")
-    due: datetime | None = answer.other(Kind.DATE, "Calibration due")
-
-
-@dataclass(frozen=True, slots=True)
-class Written:
-    """A field reading as it stands in a row of ``readings.csv``."""
-
-    time: datetime = answer.other(Kind.MOMENT, "Time", "Empty: now.")
-    point: str = answer.choice("Point", required=True)
-    value: str = answer.text("Value", "The number as the instrument shows it.", required=True)
-    unit: str = answer.choice("Unit", (), "Empty: the unit of the point's trend.")
-    instrument: str = answer.choice("Instrument", (), "Instruments are listed in the Plan.",
-                                    required=True)
-    taken_by: str = answer.text("Taken by")
-    remark: str = answer.text("Remark")
+    make_model: str = answer("Make and model")
+    serial: str = answer("Serial number")
+    range: str = answer("Range")
+    accuracy: float | None = quantity("Accuracy ±", "", 0, 1000, "Half-width from its data sheet. "
+                                      "Without it and its unit no reading taken with it is "
+                                      "compared with the trend.")
+    accuracy_unit: str = answer("Unit of the accuracy", "Per cent of the reading, or the unit of "
+                                "what it reads.", choices=tuple(units.half_width_units()))
+    calibrated: datetime | None = answer("Calibrated on", "", Kind.DATE, None)
+    due: datetime | None = answer("Calibration due", "", Kind.DATE, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -294,100 +220,102 @@ class Reading:
 class Mark:
     """A moment marked by hand during the live test."""
 
-    time: datetime = answer.other(Kind.MOMENT, "Time", default=MISSING)
-    what: str = answer.text("What")
-    by: str = answer.text("By")
+    time: datetime = answer("Time", "", Kind.MOMENT, MISSING)
+    what: str = answer("What")
+    by: str = answer("By")
 
 
-@dataclass(frozen=True, slots=True)
-class Person:
-    """Who takes part in the test."""
-
-    name: str = answer.text("Name", required=True)
-    firm_role: str = answer.text("Firm and position")
-
-
-@dataclass(frozen=True, slots=True)
-class Prerequisite:
-    """What must be so before the test."""
-
-    text: str = answer.text("Prerequisite", required=True)
-    done: bool = answer.other(Kind.YES, "Done", default=False)
-    by: str = answer.text("Verified by")
-
-
-@dataclass(frozen=True, slots=True)
-class Override:
-    """A point that was overridden for the test."""
-
-    point: str = answer.text("Point overridden", required=True)
-    value: str = answer.text("Value put in")
-    placed: datetime | None = answer.other(Kind.MOMENT, "Placed at")
-    released: datetime | None = answer.other(Kind.MOMENT, "Released at")
-    readback: str = answer.text("Verified in AUTO after release")
-
-
-@dataclass(frozen=True, slots=True)
-class Abort:
-    """What stops the test."""
-
-    text: str = answer.text("Condition", required=True)
-
-
-@dataclass(frozen=True, slots=True)
-class Notes:
-    """Who did a step and what a reader must know of it."""
-
-    by: str = answer.text("Done by")
-    remark: str = answer.text(
-        "Remarks", "Anything that bears on the result: weather, load, what was overridden.",
-        Kind.LONG)
-
-
-@dataclass(frozen=True, slots=True)
-class Findings:
-    """What the technician found."""
-
-    summary: str = answer.text("Summary", "What was found, in words the owner understands.",
-                               Kind.LONG, required=True)
-    deficiencies: str = answer.text(
-        "Deficiencies", "What must be corrected, by whom, and what must be tested again.",
-        Kind.LONG)
-
-
-@dataclass(frozen=True, slots=True)
-class Frame:
-    """What the record states of the test as a whole."""
-
-    purpose: str = answer.text("Purpose")
-    requirement: str = answer.text("Requirement")
-    revision: str = answer.text("Test revision")
-    sequence: str = answer.text("Sequence of operation")
-    sequence_revision: str = answer.text("Revision of the sequence")
-    weather: str = answer.text("Weather, as noted")
-    initial_conditions: str = answer.text("Initial conditions")
-    sampling: str = answer.text("Sampling")
-    deferred_until: str = answer.text("Deferred until")
-    deferral_reason: str = answer.text("Reason of deferral")
-    safe_state: str = answer.text("Safe state")
-    returned_to_normal: str = answer.text("Returned to normal")
-
-
-@dataclass(frozen=True, slots=True)
-class Decision:
-    """What the job's people decided about a deficiency."""
-
-    severity: str = answer.text("Severity")
-    responsible: str = answer.text("Responsible")
-    due: str = answer.text("Due")
-    corrective_action: str = answer.text("Corrective action")
-    cost_party: str = answer.text("Cost borne by")
-    remark: str = answer.text("Remark")
+# How a trend file is written, and which file and column a point comes from, where they differ
+# from the usual; ``trends.mapping`` reads them.
+_FILE = {
+    "time_column": answer("Column of the time", "", Kind.TEXTS),
+    "time_zone": answer("Time zone of its clock", "Empty: the site's. For example UTC.",
+                        Kind.ZONE),
+    "clock_offset_s": quantity("Clock ahead of true time", "", -86400, 86400, "In seconds; "
+                               "negative where it is behind."),
+    "stamps": answer("A time stamp is", "begin or end of the interval it stands for.",
+                     choices=("begin", "end")),
+    "form": answer("Form", "wide: a column for each point. long: time, point, value.",
+                   choices=("wide", "long")),
+    "date_order": answer("Order of dates", choices=("year first", "day first", "month first")),
+    "hold": quantity("A value holds for at most", "", 0, 168, "In hours, for a log that writes "
+                     "only changes."),
+    "header_row": quantity("Row of the header", "", 1, 1000, kind=Kind.WHOLE),
+    "point_column": answer("Column of the point, long form"),
+    "value_column": answer("Column of the value, long form"),
+    "unit_column": answer("Column of the unit, long form", asked=False),
+    "quality_column": answer("Column of the quality, long form", asked=False),
+    "interval_minutes": quantity("A value stands for", "min", 0, 1e6, asked=False),
+    "delimiter": answer("Delimiter", choices=(",", ";", "|", "tab"), asked=False),
+    "decimal": answer("Decimal sign", choices=(".", ","), asked=False),
+    "encoding": answer("Encoding", choices=("utf-8", "utf-16", "windows-1252"), asked=False),
+    "sheet": answer("Sheet of the workbook", asked=False),
+    "member": answer("File inside the zip", asked=False),
+    "bad": answer("Further words for a bad value", "", Kind.TEXTS, asked=False),
+    "good": answer("Further words for good quality", "", Kind.TEXTS, asked=False),
+}
+_POINT = {
+    "file": answer("File", "", Kind.CHOICE, required=True),
+    "column": answer("Column", "As it stands in the file.", Kind.SUGGESTED, required=True),
+    "unit": answer("Unit in the file", "", Kind.CHOICE, required=True),
+    "shared": answer("Another point is read from this column too", "", Kind.YES, asked=False),
+    "on": answer("Further words for on", "", Kind.TEXTS, asked=False),
+    "off": answer("Further words for off", "", Kind.TEXTS, asked=False),
+    "on_above": quantity("On where the file's value is above", asked=False),
+    "quality_column": answer("Column of the quality", asked=False),
+    "unusable": answer("Why it must not be used", asked=False),
+}
+_PERSON = {"name": answer("Name", required=True), "firm_role": answer("Firm and position")}
+_PREREQUISITE = {
+    "text": answer("Prerequisite", required=True), "done": answer("Done", "", Kind.YES),
+    "by": answer("Verified by"),
+}
+_OVERRIDE = {
+    "point": answer("Point overridden", required=True), "value": answer("Value put in"),
+    "placed": answer("Placed at", "", Kind.MOMENT),
+    "released": answer("Released at", "", Kind.MOMENT),
+    "readback": answer("Verified in AUTO after release"),
+}
+_ABORT = {"text": answer("Condition", required=True)}
+_TEST = {
+    "purpose": answer("Purpose"), "requirement": answer("Requirement"),
+    "revision": answer("Test revision"), "sequence": answer("Sequence of operation"),
+    "sequence_revision": answer("Revision of the sequence"),
+    "weather": answer("Weather, as noted"), "initial_conditions": answer("Initial conditions"),
+    "sampling": answer("Sampling"), "deferred_until": answer("Deferred until"),
+    "deferral_reason": answer("Reason of deferral"), "safe_state": answer("Safe state"),
+    "returned_to_normal": answer("Returned to normal"),
+}
+_NOTES = {
+    "by": answer("Done by"),
+    "remark": answer("Remarks", "Anything that bears on the result: weather, load, what was "
+                     "overridden.", Kind.LONG),
+}
+_FINDINGS = {
+    "summary": answer("Summary", "What was found, in words the owner understands.", Kind.LONG,
+                      required=True),
+    "deficiencies": answer("Deficiencies", "What must be corrected, by whom, and what must be "
+                           "tested again.", Kind.LONG),
+}
+_DECISION = {
+    "severity": answer("Severity"), "responsible": answer("Responsible"), "due": answer("Due"),
+    "corrective_action": answer("Corrective action"), "cost_party": answer("Cost borne by"),
+    "remark": answer("Remark"),
+}
+_READING = {
+    "time": answer("Time", "Empty: now.", Kind.MOMENT),
+    "point": answer("Point", "", Kind.CHOICE, required=True),
+    "value": answer("Value", "The number as the instrument shows it.", required=True),
+    "unit": answer("Unit", "Empty: the unit of the point's trend.", Kind.CHOICE),
+    "instrument": answer("Instrument", "Instruments are listed in the Plan.", Kind.CHOICE,
+                         required=True),
+    "taken_by": answer("Taken by"), "remark": answer("Remark"),
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A place of ``job.toml``: its title, what stands there, and whether it is a list.
+    """A place of ``job.toml``: its title, its answers, and whether it is a list.
 
     A list has a ``row`` word. With ``key`` it is a table of tables (``points.chw_flow``), else an
     array. ``{n}`` in the path numbers the chillers; ``{step}`` stands for a step's name.
@@ -395,20 +323,21 @@ class Table:
 
     path: str
     title: str
-    kind: type
+    declared: type[Any] | Mapping[str, Any]
     about: str = ""
     row: str = ""
     key: Answer | None = None
 
     @property
+    def answers(self) -> dict[str, Answer]:
+        """What stands in the table, or in each row of the list, by name."""
+        return answers_of(self.declared)
+
+    @property
     def asked(self) -> tuple[Answer, ...]:
         """What a form asks here, the key of a row first."""
-        items = tuple(item for item in answers_of(self.kind).values() if item.asked)
+        items = tuple(item for item in self.answers.values() if item.asked)
         return ((self.key,) if self.key else ()) + items
-
-    def of(self, **names: Any) -> Table:
-        """The table with its number or step filled in."""
-        return replace(self, path=self.path.format(**names), title=self.title.format(**names))
 
 
 def _key(name: str, label: str, choices: tuple[str, ...] = (), help: str = "",
@@ -419,7 +348,7 @@ def _key(name: str, label: str, choices: tuple[str, ...] = (), help: str = "",
 TABLES = (
     Table("job", "Job", General),
     Table("site", "Site", Site),
-    Table("people", "People", Person, row="person", key=_key("role", "Role", ROLES)),
+    Table("people", "People", _PERSON, row="person", key=_key("role", "Role", ROLES)),
     Table("plant", "Plant", Plant),
     Table("plant.exchanger", "Plate heat exchanger, design data", Exchanger),
     Table("plant.chiller_{n}", "Chiller {n}, design data", Chiller),
@@ -427,24 +356,24 @@ TABLES = (
           "Condenser-water supply temperature minus wet bulb, all fans at full speed."),
     Table("plant.exchanger_approach", "Exchanger approach near changeover", Approach,
           "Chilled water leaving minus condenser water entering the exchanger."),
-    Table("files", "Trend files", File, row="file", key=_key("file", "File")),
-    Table("points", "Points", MappedPoint, row="point", key=_key("point", "Point")),
+    Table("files", "Trend files", _FILE, row="file", key=_key("file", "File")),
+    Table("points", "Points", _POINT, row="point", key=_key("point", "Point")),
     Table("sensors", "Plant sensors", Sensor, row="sensor", key=_key("point", "Point")),
     Table("instruments", "Field instruments", Instrument, row="instrument",
           key=_key("tag", "Tag", help="Short, as on its label: T1, F1.", kind=Kind.TEXT)),
     Table("limits", "Own limits of this job", Deviation, row="limit",
           key=_key("name", "Limit", tuple(limit.name for limit in STANDARD))),
-    Table("prerequisites", "Prerequisites", Prerequisite, row="prerequisite"),
-    Table("overrides", "Overrides", Override, row="override"),
-    Table("abort", "Stop the test when", Abort, row="condition"),
+    Table("prerequisites", "Prerequisites", _PREREQUISITE, row="prerequisite"),
+    Table("overrides", "Overrides", _OVERRIDE, row="override"),
+    Table("abort", "Stop the test when", _ABORT, row="condition"),
     Table("marks", "Marks of the live test", Mark, row="mark"),
-    Table("test", "Test", Frame),
-    Table("answers.{step}", "Notes on this step", Notes),
-    Table("findings", "Findings", Findings),
-    Table("deficiencies", "Deficiencies", Decision, row="deficiency",
+    Table("test", "Test", _TEST),
+    Table("answers.{step}", "Notes on this step", _NOTES),
+    Table("findings", "Findings", _FINDINGS),
+    Table("deficiencies", "Deficiencies", _DECISION, row="deficiency",
           key=_key("check", "Check", kind=Kind.TEXT)),
 )
-READINGS = Table("readings", "Field readings", Written, row="reading")
+READINGS = Table("readings", "Field readings", _READING, row="reading")
 
 
 def table(path: str) -> Table | None:
@@ -452,25 +381,25 @@ def table(path: str) -> Table | None:
     for entry in TABLES:
         pattern = re.escape(entry.path).replace(r"\{n\}", r"(?P<n>[1-9]\d*)")
         if found := re.fullmatch(pattern.replace(r"\{step\}", r"(?P<step>\w+)"), path):
-            return entry.of(**found.groupdict())
+            return replace(entry, path=path, title=entry.title.format(**found.groupdict()))
     return None
 
 
 def labelled(path: str, content: Mapping[str, Any], before: str = "") -> list[tuple[str, str]]:
     """Nested answers as rows of label and value with unit, as the record prints them."""
     here, rows = table(path), []
-    known = answers_of(here.kind) if here else {}
+    known = here.answers if here else {}
     for name, value in content.items():
-        below = table(f"{path}.{name}")
-        label = below.title.split(",")[0] if below else name.replace("_", " ")
+        label = known[name].label if name in known else name.replace("_", " ")
         if isinstance(value, Mapping):
+            below = table(f"{path}.{name}")
+            label = below.title.split(",")[0] if below else label
             rows += labelled(f"{path}.{name}", value, f"{before}{label}: ")
         elif isinstance(value, list):
             rows += labelled("", {f"{label} {n}": each for n, each in enumerate(value, 1)}, before)
-        elif name in known:
-            rows.append((before + known[name].label, known[name].shown(value)))
         else:
-            rows.append((before + label, units.stated(value)))
+            text = known[name].shown(value) if name in known else units.stated(value)
+            rows.append((before + label, text))
     return rows
 
 
@@ -492,15 +421,14 @@ def json_schema() -> dict[str, Any]:
 
 
 def _json(entry: Table) -> dict[str, Any]:
-    items = answers_of(entry.kind).values()
-    one = {"type": "object", "properties": {item.name: item.json_schema() for item in items}}
+    items = {name: item.json_schema() for name, item in entry.answers.items()}
+    one: dict[str, Any] = {"type": "object", "properties": items}
     if entry.path == "limits":
-        return {"title": entry.title, "type": "object", "additionalProperties": False,
-                "properties": {limit.name: {**one, "properties": {
-                    **one["properties"], "value": limit.answer.json_schema()}}
-                    for limit in STANDARD}}
-    if not entry.row:
-        return {"title": entry.title, **one}
-    if entry.key is None:
-        return {"title": entry.title, "type": "array", "items": one}
-    return {"title": entry.title, "type": "object", "additionalProperties": one}
+        one = {"type": "object", "additionalProperties": False, "properties": {
+            limit.name: {"type": "object",
+                         "properties": {**items, "value": limit.answer.json_schema()}}
+            for limit in STANDARD}}
+    elif entry.row:
+        one = {"type": "object", "additionalProperties": one} if entry.key else {
+            "type": "array", "items": one}
+    return {"title": entry.title, **one}

@@ -8,10 +8,9 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from fptlib.answer import answers_of
 from fptlib.errors import FormError
 from fptlib.job.folder import Job
-from fptlib.job.schema import Override, Prerequisite, table
+from fptlib.job.schema import table
 from fptlib.workbook import parts, static
 from fptlib.workbook.forms import Message, Saved, guarded, position
 from fptlib.workbook.readings import site_time
@@ -29,6 +28,8 @@ class Line:
 
     def __init__(self, job: Job, path: str, row: Row, saved: Saved) -> None:
         self.job, self.path, self.row, self._saved = job, path, dict(row), saved
+        found = table(path)
+        self.items = found.answers if found else {}
         self.message = Message()
         self.widget = parts.column([parts.line(self.controls()), self.message.widget],
                                    "fpt-check-line")
@@ -76,7 +77,7 @@ class PrerequisiteLine(Line):
                                 description=str(self.row.get("text", "")),
                                 layout=parts.AUTO_WIDTH)
         return [self._saves(tick, "done"),
-                self._text(answers_of(Prerequisite)["by"].label, "by")]
+                self._text(self.items["by"].label, "by")]
 
 
 class OverrideLine(Line):
@@ -102,8 +103,7 @@ class OverrideLine(Line):
         self._show()
 
     def _show(self) -> None:
-        items = answers_of(Override)
-        moments = ", ".join(f"{name} {items[name].shown(self.row.get(name))}"
+        moments = ", ".join(f"{name} {self.items[name].shown(self.row.get(name))}"
                             for name in ("placed", "released"))
         self.state.value = (f"{static.verdict_markup('done' if closed(self.row) else 'waiting')} "
                             f"<b>{html.escape(self.name)}</b><br>{html.escape(moments)}")

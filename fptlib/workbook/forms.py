@@ -12,7 +12,7 @@ import html
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import Any, Protocol
+from typing import Any
 
 import ipywidgets as widgets
 import tomlkit
@@ -209,8 +209,9 @@ def _unit(item: Answer) -> widgets.Dropdown | None:
     )
 
 
-class Helper:
-    """What a job adds to a form or a list: choices, last checks, a word on what was saved."""
+class Section:
+    """A form or a list on a job: where its answers lie, and what the job adds to the declared
+    ones: choices, last checks, a word on what was saved."""
 
     def __init__(self, job: Job, table: Table) -> None:
         self.job, self.table = job, table
@@ -221,10 +222,6 @@ class Helper:
         Raises:
             FptError: it cannot be saved, in one sentence.
         """
-
-    def store(self) -> Store:
-        """Where the rows lie."""
-        return JobStore(self.job, self.table)
 
     def choices(self) -> Mapping[str, Sequence[str]]:
         """What the job offers for the fields whose choices it knows."""
@@ -246,16 +243,74 @@ class Helper:
         """What can be said of a row once it is saved: for it, and against it."""
         return "", ""
 
+    def rows(self) -> list[Row]:
+        """The rows held now; the key of a row stands in it."""
+        if key := self.table.key:
+            return [{key.name: name, **row}
+                    for name, row in self.job.get(self.table.path, {}).items()]
+        return [dict(row) for row in self.job.get(self.table.path, [])]
 
-# -- one table -----------------------------------------------------------------------------------
+    def put(self, row: Row, old: Row | None) -> None:
+        """Save a row, in the place of ``old`` where that is given; what its form does not ask,
+        written by hand, stays.
+
+        Raises:
+            FormError: ``old`` is there no more as it was read, and no key finds it.
+        """
+        asked, key = {item.name for item in self.table.asked}, self.table.key
+
+        def instead(held: Mapping[str, Any]) -> Row:
+            kept = {name: value for name, value in held.items() if name not in asked}
+            return {**kept, **{n: value for n, value in row.items() if not key or n != key.name}}
+
+        def edit(held: Any) -> None:
+            if key:
+                name = row[key.name]
+                if old is not None and old[key.name] != name:
+                    held.pop(old[key.name], None)
+                held[name] = instead(held.get(name, {}))
+            elif old is None:
+                held.append(instead({}))
+            elif (at := position(held, old)) is not None:
+                held[at] = instead(held[at])
+            else:
+                raise FormError(CHANGED_ELSEWHERE)
+
+        self._edit(edit)
+
+    def take(self, old: Row) -> None:
+        """Take a row away."""
+        def edit(held: Any) -> None:
+            if self.table.key:
+                held.pop(old[self.table.key.name], None)
+            elif (at := position(held, old)) is not None:
+                del held[at]
+
+        self._edit(edit)
+
+    def _edit(self, edit: Callable[[Any], None]) -> None:
+        def change(document: Any) -> None:
+            # The document itself is edited, so that comments written by hand stay.
+            path = self.table.path
+            if not lookup(document, path):
+                empty = tomlkit.table(is_super_table=True) if self.table.key else tomlkit.aot()
+                place(document, path, empty)
+            edit(lookup(document, path))
+
+        self.job.change(change)
+
+
+def position(held: Sequence[Row], old: Row) -> int | None:
+    """Where a row stands that may have moved since it was read."""
+    return next((n for n, row in enumerate(held) if dict(row) == dict(old)), None)
+
 
 class FormView:
     """A form on a job: shows what the file holds, saves every good answer at once."""
 
-    def __init__(self, helper: Helper, saved: Saved = lambda: None) -> None:
-        self.job, self.table = helper.job, helper.table
-        self._helper, self._saved = helper, saved
-        table = self.table
+    def __init__(self, section: Section, saved: Saved = lambda: None) -> None:
+        self.section, self._saved = section, saved
+        self.job, table = section.job, section.table
         self.fields = {path: Field(item, path, self._answered)
                        for item in table.asked for path in [f"{table.path}.{item.name}"]}
         about = f"<p class='fpt-help'>{html.escape(table.about)}</p>" if table.about else ""
@@ -271,7 +326,7 @@ class FormView:
     def _save(self, field: Field) -> None:
         value = field.read()
         if value is not None:
-            self._helper.check(field.item.name, value)
+            self.section.check(field.item.name, value)
         self.job.put(field.path, value)
         receipt = f"saved as {field.item.shown(value)}" if field.chosen_unit != field.item.unit \
             else "saved"
@@ -287,98 +342,17 @@ class FormView:
     def shown(self) -> static.Shown:
         """What the file holds, as a static table."""
         answers = self.job.answers()
-        return static.facts(self.table.title, [
+        return static.facts(self.section.table.title, [
             (field.item.label, field.item.shown(lookup(answers, path)))
             for path, field in self.fields.items()])
-
-
-# -- a list of rows ------------------------------------------------------------------------------
-
-class Store(Protocol):
-    """Where the rows of a list lie."""
-
-    def rows(self) -> list[Row]: ...
-    def put(self, row: Row, old: Row | None) -> None: ...
-    def take(self, old: Row) -> None: ...
-
-
-class JobStore:
-    """Rows in ``job.toml``; what its form does not ask, written by hand, stays."""
-
-    def __init__(self, job: Job, table: Table) -> None:
-        self._job, self._path = job, table.path
-        self._key = table.key.name if table.key else ""
-        self._asked = {item.name for item in table.asked}
-
-    def rows(self) -> list[Row]:
-        held = self._job.get(self._path, {} if self._key else [])
-        if self._key:
-            return [{self._key: name, **row} for name, row in held.items()]
-        return [dict(row) for row in held]
-
-    def put(self, row: Row, old: Row | None) -> None:
-        """Save a row, in the place of ``old`` where that is given.
-
-        Raises:
-            FormError: ``old`` is there no more as it was read, and no key finds it.
-        """
-        self._edit(lambda held: (self._put_keyed if self._key else self._put_listed)(
-            held, row, old))
-
-    def take(self, old: Row) -> None:
-        """Take a row away."""
-        def edit(held: Any) -> None:
-            if self._key:
-                held.pop(old[self._key], None)
-            elif (at := position(held, old)) is not None:
-                del held[at]
-
-        self._edit(edit)
-
-    def _put_keyed(self, held: Any, row: Row, old: Row | None) -> None:
-        name = row[self._key]
-        if old is not None and old[self._key] != name:
-            held.pop(old[self._key], None)
-        kept = self._not_asked(held.get(name, {}))
-        held[name] = {**kept, **{k: value for k, value in row.items() if k != self._key}}
-
-    def _put_listed(self, held: Any, row: Row, old: Row | None) -> None:
-        at = position(held, old)
-        if old is None:
-            held.append(dict(row))
-        elif at is None:
-            raise FormError(CHANGED_ELSEWHERE)
-        else:
-            held[at] = {**self._not_asked(held[at]), **row}
-
-    def _not_asked(self, row: Mapping[str, Any]) -> Row:
-        return {name: value for name, value in row.items() if name not in self._asked}
-
-    def _edit(self, edit: Callable[[Any], None]) -> None:
-        def change(document: Any) -> None:
-            # The document itself is edited, so that comments written by hand stay.
-            if not lookup(document, self._path):
-                empty = tomlkit.table(is_super_table=True) if self._key else tomlkit.aot()
-                place(document, self._path, empty)
-            edit(lookup(document, self._path))
-
-        self._job.change(change)
-
-
-def position(held: Sequence[Mapping[str, Any]], old: Mapping[str, Any] | None) -> int | None:
-    """Where a row stands that may have moved since it was read."""
-    if old is None:
-        return None
-    return next((n for n, row in enumerate(held) if dict(row) == dict(old)), None)
 
 
 class RowsView:
     """A list that is filled row by row: one table of what is held, one line of entry."""
 
-    def __init__(self, helper: Helper, saved: Saved = lambda: None) -> None:
-        self.table, self.store = helper.table, helper.store()
-        self._helper, self._saved = helper, saved
-        choices = helper.choices()
+    def __init__(self, section: Section, saved: Saved = lambda: None) -> None:
+        self.section, self.table, self._saved = section, section.table, saved
+        choices = section.choices()
         self.items = tuple(
             replace(item, choices=tuple(choices[item.name])) if item.name in choices else item
             for item in self.table.asked)
@@ -408,11 +382,11 @@ class RowsView:
 
     def look_again(self) -> None:
         """List what was changed elsewhere, unless a row of the list is being changed here."""
-        if self.chooser.value == NEW and self.store.rows() != self._held:
+        if self.chooser.value == NEW and self.section.rows() != self._held:
             self._list()
 
     def _list(self) -> None:
-        self._held = self.store.rows()
+        self._held = self.section.rows()
         markup = self._shown(self._held).markup
         if len(self._held) > MOST_IN_SIGHT:
             # A long list would push its line of entry out of sight.
@@ -440,7 +414,7 @@ class RowsView:
 
     def _offer(self) -> None:
         texts = {name: field.text for name, field in self.fields.items()}
-        for name, offered in self._helper.offers(texts).items():
+        for name, offered in self.section.offers(texts).items():
             self.fields[name].offer(offered)
 
     def _put(self) -> None:
@@ -448,11 +422,11 @@ class RowsView:
         empty = not any(field.text for field in self.fields.values())
         if empty and time.monotonic() - self._saved_at < DOUBLE_CLICK:
             return
-        row = self._helper.finish(self._typed())
+        row = self.section.finish(self._typed())
         instead = self._replaced(row)
-        self.store.put(row, self._chosen())
+        self.section.put(row, self._chosen())
         self.refresh()
-        agrees, doubt = self._helper.receipt(row)
+        agrees, doubt = self.section.receipt(row)
         said = [f"{self.table.row} saved{instead}: {self._name(row)}", agrees]
         self.message.saved("; ".join(filter(None, said)), doubt)
         self._saved()
@@ -478,14 +452,14 @@ class RowsView:
     def _take(self) -> None:
         row = self._chosen()
         if row is not None:
-            self.store.take(row)
+            self.section.take(row)
             self.refresh()
             self.message.saved(f"{self.table.row} removed: {self._name(row)}")
             self._saved()
 
     def shown(self) -> static.Shown:
         """What the store holds, as a static table."""
-        return self._shown(self.store.rows())
+        return self._shown(self.section.rows())
 
     def _shown(self, rows: Sequence[Row]) -> static.Shown:
         asked = [item for item in self.items

@@ -214,7 +214,7 @@ class LivePanel:
             "time": readings.site_time(self.job).isoformat(), "point": name, "value": number,
             "unit": unit, "instrument": self.instrument.value or "", "taken_by": self.by.value,
         })
-        readings.ReadingsStore(self.job).put(row, None)
+        readings.Readings(self.job).put(row, None)
         self.spot.value = ""
         agrees, doubt = readings.against_trend(self.job, row)
         said = [readings.plausible(self.job, points.point(name), number, row["unit"]), agrees]

@@ -34,7 +34,7 @@ from fptlib.workbook import (
     verdicts,
 )
 from fptlib.workbook.figures.base import Evidence
-from fptlib.workbook.forms import FormView, Helper, RowsView
+from fptlib.workbook.forms import FormView, RowsView, Section
 from fptlib.workbook.static import Shown
 
 
@@ -78,16 +78,16 @@ class Page:
         for each of the job's chillers."""
         numbers = questionnaire.chillers(self.job)
         places = [path.format(n=n) for path in paths for n in (numbers if "{n}" in path else [0])]
-        views = [FormView(questionnaire.helper(self.job, path), self.saved) for path in places]
+        views = [FormView(questionnaire.section(self.job, path), self.saved) for path in places]
         self._forms += views
         self._shown += [view.shown for view in views]
-        title = "; ".join(view.table.title for view in views) or "no chiller is stated yet"
+        title = "; ".join(view.section.table.title for view in views) or "no chiller is stated yet"
         return self._with_badge(parts.column([view.widget for view in views]), title)
 
-    def rows(self, of: str | Helper) -> Any:
+    def rows(self, of: str | Section) -> Any:
         """A list that is filled row by row, at a place of ``job.toml`` or elsewhere."""
-        helper = questionnaire.helper(self.job, of) if isinstance(of, str) else of
-        view = RowsView(helper, self.saved)
+        view = RowsView(questionnaire.section(self.job, of) if isinstance(of, str) else of,
+                        self.saved)
         self._lists.append(view)
         self._shown.append(view.shown)
         return self._with_badge(view.widget, view.table.title)

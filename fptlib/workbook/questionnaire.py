@@ -13,18 +13,18 @@ from fptlib.job.folder import Job
 from fptlib.job.schema import Table, table
 from fptlib.trends.suggest import Suggestion, columns_of, suggest_map
 from fptlib.workbook import static
-from fptlib.workbook.forms import Helper, Row
+from fptlib.workbook.forms import Row, Section
 from fptlib.workbook.readings import Readings, points_of
 
 
-def helper(job: Job, path: str) -> Helper:
-    """What a job adds to the form or list at a place of ``job.toml``, or to its readings."""
+def section(job: Job, path: str) -> Section:
+    """The form or list at a place of ``job.toml``, or the job's readings."""
     if path == "readings":
         return Readings(job)
     found = table(path)
     if found is None:
         raise FormError(f"there is no form '{path}'")
-    return _HELPERS.get(path, Helper)(job, found)
+    return _SECTIONS.get(path, Section)(job, found)
 
 
 def chillers(job: Job) -> range:
@@ -32,7 +32,7 @@ def chillers(job: Job) -> range:
     return range(1, int(job.get("plant.chillers", 0) or 0) + 1)
 
 
-class Site(Helper):
+class Site(Section):
     """The site, whose weather file lies among the trends."""
 
     def check(self, name: str, value: Any) -> None:
@@ -40,14 +40,14 @@ class Site(Helper):
             _in_trends(self.job, value, "Weather file")
 
 
-class Files(Helper):
+class Files(Section):
     """How the trend files are read."""
 
     def choices(self) -> Mapping[str, Sequence[str]]:
         return {"file": _files(self.job)}
 
 
-class Points(Helper):
+class Points(Section):
     """The point map: columns of the chosen file and units of the chosen point."""
 
     def __init__(self, job: Job, table: Table) -> None:
@@ -88,7 +88,7 @@ class Points(Helper):
         return row
 
 
-class Sensors(Helper):
+class Sensors(Section):
     """The plant's own sensors."""
 
     def choices(self) -> Mapping[str, Sequence[str]]:
@@ -105,7 +105,7 @@ class Sensors(Helper):
         return f"± {share if point.relative else units.stated(row['accuracy'], point.unit)}", ""
 
 
-class Instruments(Helper):
+class Instruments(Section):
     """The field instruments."""
 
     def finish(self, row: Row) -> Row:
@@ -115,7 +115,7 @@ class Instruments(Helper):
         return row
 
 
-class OwnLimits(Helper):
+class OwnLimits(Section):
     """The job's own limits, held against the standard's."""
 
     def finish(self, row: Row) -> Row:
@@ -135,7 +135,7 @@ class OwnLimits(Helper):
                 f"{units.stated(usual.value, usual.unit)}"), ""
 
 
-_HELPERS: Mapping[str, type[Helper]] = {
+_SECTIONS: Mapping[str, type[Section]] = {
     "site": Site, "files": Files, "points": Points, "sensors": Sensors,
     "instruments": Instruments, "limits": OwnLimits,
 }
@@ -163,10 +163,10 @@ def suggestions(job: Job) -> list[Suggestion]:
 
 def take(job: Job, chosen: Sequence[Suggestion]) -> None:
     """Put suggested columns into the point map."""
-    store = helper(job, "points").store()
+    point_map = section(job, "points")
     for each in chosen:
-        store.put({"point": each.point, "file": each.file, "column": each.column,
-                   "unit": each.unit}, None)
+        point_map.put({"point": each.point, "file": each.file, "column": each.column,
+                       "unit": each.unit}, None)
 
 
 def limits_in_force(job: Job) -> static.Shown:

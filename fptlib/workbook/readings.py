@@ -21,7 +21,7 @@ from fptlib.physics.atmosphere import pressure_at
 from fptlib.procedure import instruments
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.verdict import Event, Verdict
-from fptlib.workbook.forms import CHANGED_ELSEWHERE, Helper, Row
+from fptlib.workbook.forms import CHANGED_ELSEWHERE, Row, Section
 
 _WORDS: Mapping[Verdict, str] = {
     Verdict.PASS: "agrees with the trend",
@@ -30,14 +30,11 @@ _WORDS: Mapping[Verdict, str] = {
 }
 
 
-class Readings(Helper):
-    """The field readings of a job."""
+class Readings(Section):
+    """The field readings of a job: the rows of ``readings.csv``, all text as written."""
 
     def __init__(self, job: Job) -> None:
         super().__init__(job, READINGS)
-
-    def store(self) -> ReadingsStore:
-        return ReadingsStore(self.job)
 
     def choices(self) -> Mapping[str, Sequence[str]]:
         """The points mapped on this job come first."""
@@ -55,6 +52,42 @@ class Readings(Helper):
 
     def receipt(self, row: Row) -> tuple[str, str]:
         return against_trend(self.job, row)
+
+    def rows(self) -> list[Row]:
+        return [row for _, row in numbered_rows(self.job.readings_file)]
+
+    def put(self, row: Row, old: Row | None) -> None:
+        """Save a reading, in the place of ``old`` where that is given.
+
+        Raises:
+            FormError: ``old`` is there no more as it was read.
+        """
+        with self.job.locked():
+            rows = self.rows()
+            if old is None:
+                rows.append(dict(row))
+            elif old in rows:
+                # A column added by hand, which no form asks for, stays.
+                rows[rows.index(old)] = {**old, **row}
+            else:
+                raise FormError(CHANGED_ELSEWHERE)
+            self._write(rows)
+
+    def take(self, old: Row) -> None:
+        """Take a reading away."""
+        with self.job.locked():
+            rows = self.rows()
+            if old in rows:
+                rows.remove(old)
+            self._write(rows)
+
+    def _write(self, rows: Sequence[Row]) -> None:
+        names = dict.fromkeys([*COLUMNS, *(key for row in rows for key in row)])
+        sheet = io.StringIO()
+        writer = csv.DictWriter(sheet, list(names), lineterminator="\n", restval="")
+        writer.writeheader()
+        writer.writerows(rows)
+        write_atomically(self.job.readings_file, sheet.getvalue().encode("utf-8"))
 
 
 def points_of(job: Job) -> list[str]:
@@ -105,49 +138,6 @@ def plausible(job: Job, point: points.Point, text: str, unit: str) -> str:
                    high=scale.back(point.high)).read(text)
     same = "" if unit == point.unit else f" = {scale(value):.4g} {units.symbol(point.unit)}"
     return f"{units.stated(value, unit)}{same} is possible for {point.meaning}"
-
-
-class ReadingsStore:
-    """The rows of ``readings.csv``, all text as written."""
-
-    def __init__(self, job: Job) -> None:
-        self._job = job
-
-    def rows(self) -> list[Row]:
-        return [row for _, row in numbered_rows(self._job.readings_file)]
-
-    def put(self, row: Row, old: Row | None) -> None:
-        """Save a reading, in the place of ``old`` where that is given.
-
-        Raises:
-            FormError: ``old`` is there no more as it was read.
-        """
-        with self._job.locked():
-            rows = self.rows()
-            if old is None:
-                rows.append(dict(row))
-            elif old in rows:
-                # A column added by hand, which no form asks for, stays.
-                rows[rows.index(old)] = {**old, **row}
-            else:
-                raise FormError(CHANGED_ELSEWHERE)
-            self._write(rows)
-
-    def take(self, old: Row) -> None:
-        """Take a reading away."""
-        with self._job.locked():
-            rows = self.rows()
-            if old in rows:
-                rows.remove(old)
-            self._write(rows)
-
-    def _write(self, rows: Sequence[Row]) -> None:
-        names = dict.fromkeys([*COLUMNS, *(key for row in rows for key in row)])
-        sheet = io.StringIO()
-        writer = csv.DictWriter(sheet, list(names), lineterminator="\n", restval="")
-        writer.writeheader()
-        writer.writerows(rows)
-        write_atomically(self._job.readings_file, sheet.getvalue().encode("utf-8"))
 
 
 def against_trend(job: Job, row: Mapping[str, Any]) -> tuple[str, str]:

@@ -11,14 +11,12 @@ import tempfile
 import tomllib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 
 import nbformat
 import tomlkit
 
-from fptlib import answer
-from fptlib.answer import Answer, Kind
+from fptlib.answer import Answer, Kind, answer
 from fptlib.errors import JobError
 from fptlib.job import answers as job_answers
 from fptlib.job.folder import Job, lookup, write_atomically
@@ -27,7 +25,7 @@ from fptlib.limits import standard
 from fptlib.procedure.steps import STEPS
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.workbook import run
-from fptlib.workbook.forms import Helper, Row
+from fptlib.workbook.forms import Row, Section
 
 REVIEW_FILE = "review.toml"
 ALL, NEAR, OPEN = "all checks", "near their limit", "not passed"
@@ -70,26 +68,21 @@ def _closeness(check: Check) -> float:
     return abs(check.margin) / check.uncertainty
 
 
-@dataclass(frozen=True, slots=True)
-class Comment:
-    """What the reviewer says of a check."""
-
-    text: str = answer.text("Comment", kind=Kind.LONG, required=True)
-    decision: str = answer.choice("Decision", ("accept", "send back"), required=True,
-                                  words={"send back": "return for correction"})
+_COMMENT = {
+    "text": answer("Comment", kind=Kind.LONG, required=True),
+    "decision": answer("Decision", choices=("accept", "send back"), required=True,
+                       words={"send back": "return for correction"}),
+}
 
 
-class Comments(Helper):
+class Comments(Section):
     """A comment for each check that needs one: the rows of ``review.toml``."""
 
     def __init__(self, job: Job, checks: Sequence[Check] = ()) -> None:
         key = Answer("check", "Check", Kind.CHOICE, choices=tuple(check.id for check in checks),
                      required=True)
-        super().__init__(job, Table("comments", "Comments", Comment, row="comment", key=key))
+        super().__init__(job, Table("comments", "Comments", _COMMENT, row="comment", key=key))
         self._path = job.folder / REVIEW_FILE
-
-    def store(self) -> Comments:
-        return self
 
     def rows(self) -> list[Row]:
         """Every comment.

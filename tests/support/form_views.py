@@ -10,12 +10,12 @@ from fptlib.workbook.forms import FormView, RowsView
 
 def form_view(job, path, **kwargs):
     """A form of a job."""
-    return FormView(questionnaire.helper(job, path), **kwargs)
+    return FormView(questionnaire.section(job, path), **kwargs)
 
 
 def rows_view(job, path):
     """A list of a job that is filled row by row."""
-    return RowsView(questionnaire.helper(job, path))
+    return RowsView(questionnaire.section(job, path))
 
 
 def said(message):

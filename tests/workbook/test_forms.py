@@ -107,12 +107,12 @@ def test_a_row_that_lacks_an_answer_is_told(job):
 
 def test_a_double_click_on_save_leaves_the_receipt(job):
     view = rows_view(job, "prerequisites")
-    before = len(view.store.rows())
+    before = len(view.section.rows())
     view.fields["text"].control.value = "Water balanced"
     view.save.click()
     view.save.click()
     assert "prerequisite saved: Water balanced" in said(view.message)
-    assert len(view.store.rows()) == before + 1
+    assert len(view.section.rows()) == before + 1
 
 
 def test_a_new_row_says_that_it_took_the_place_of_another(job):
@@ -188,7 +188,7 @@ def test_a_tick_shows_in_the_list_of_the_same_page(job):
     page = Page("plan", job)
     page.rows("prerequisites")
     list_, = page._lists
-    line = checklist.PrerequisiteLine(job, "prerequisites", list_.store.rows()[0], page._ticked)
+    line = checklist.PrerequisiteLine(job, "prerequisites", list_.section.rows()[0], page._ticked)
     line.change(done=True, by="A. Invented")
     assert "A. Invented" in list_.list.value
 

@@ -11,7 +11,7 @@ from fptlib.workbook import questionnaire
 
 def stored(job, path, held):
     job.put(path, held)
-    return questionnaire.helper(job, path).store()
+    return questionnaire.section(job, path)
 
 
 def test_a_required_answer_that_is_missing_is_named(job):

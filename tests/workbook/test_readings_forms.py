@@ -20,7 +20,7 @@ def reading(job, **typed):
     for path, text in {**usual, **typed}.items():
         view.fields[path].control.value = text
     view.save.click()
-    return view, view.store
+    return view, view.section
 
 
 def test_a_reading_is_kept_with_the_sites_time(job):
@@ -66,7 +66,7 @@ def test_a_file_that_cannot_be_read_whole_is_never_written_over(job):
     before = HAND.format(remark="twice, second time shaded")
     job.readings_file.write_text(before, encoding="utf-8")
     with pytest.raises(JobError, match="readings.csv, row 2: 'snow' stands below no heading"):
-        readings.ReadingsStore(job).put({"point": "chw_flow"}, None)
+        readings.Readings(job).put({"point": "chw_flow"}, None)
     assert job.readings_file.read_text(encoding="utf-8") == before
 
 
@@ -92,7 +92,7 @@ def test_the_panel_marks_and_reads(job):
     panel._mark("request")
     panel.spot.value = "cs 44.2"
     assert "44.2 °F is possible" in said(panel.message)
-    assert readings.ReadingsStore(job).rows()[0]["point"] == "chw_supply_temp"
+    assert readings.Readings(job).rows()[0]["point"] == "chw_supply_temp"
     panel.spot.value = "cs 500"
     assert "outside what is possible" in said(panel.message)
 
@@ -104,7 +104,7 @@ def test_a_spot_reading_without_unit_is_in_the_unit_of_its_trend(job):
     assert "6.8 °C = 44.24 °F is possible" in said(panel.message)
     panel.spot.value = "cs 44.2 F"
     assert "44.2 °F is possible" in said(panel.message)
-    kept = [(row["value"], row["unit"]) for row in readings.ReadingsStore(job).rows()]
+    kept = [(row["value"], row["unit"]) for row in readings.Readings(job).rows()]
     assert kept == [("6.8", "degC"), ("44.2", "degF")]
 
 
@@ -133,7 +133,7 @@ def test_a_spot_reading_without_its_instrument_is_not_saved(job):
     panel = LivePanel(job)
     panel.spot.value = "cs 44.2"
     assert "choose the one that shows the reading" in said(panel.message)
-    assert readings.ReadingsStore(job).rows() == []
+    assert readings.Readings(job).rows() == []
 
 
 def trended(job, minutes=0):
@@ -161,7 +161,7 @@ def test_a_reading_outside_the_trends_or_without_any_is_only_saved(job):
     when, value = trended(job, minutes=60 * 24 * 30)
     row = {"time": when.isoformat(), "point": "chw_supply_temp", "value": f"{value:.1f}",
            "unit": "degF", "instrument": "T1", "taken_by": "", "remark": ""}
-    readings.ReadingsStore(job).put(row, None)
+    readings.Readings(job).put(row, None)
     assert readings.against_trend(job, row) == ("", "")
     for file in job.trend_files():
         file.unlink()
@@ -174,6 +174,6 @@ def test_a_reading_without_time_and_unit_is_taken_now_in_the_first_unit(job):
         view.fields[path].fill(text)
     view.save.click()
     assert "reading saved" in said(view.message)
-    kept = readings.ReadingsStore(job).rows()[-1]
+    kept = readings.Readings(job).rows()[-1]
     taken = pd.Timestamp(kept["time"])
     assert kept["unit"] == "degF" and abs(pd.Timestamp.now(tz="UTC") - taken).seconds < 60
