@@ -222,9 +222,9 @@ class Plant:
         clean = 300.0 * scale * 24.0 / 3.0
         hot = (self.hx_flow / (800.0 * scale)) ** 0.7
         cold = (self.hx_cw_flow / (1050.0 * scale)) ** 0.7
-        conductance = design.conductance * clean / (0.5 / hot + 0.5 / cold)
+        ua = design.ua * clean / (0.5 / hot + 0.5 / cold)
         small, large = sorted((self.hx_flow, self.hx_cw_flow))
-        ratio, units = small / large, conductance / small
+        ratio, units = small / large, ua / small
         if abs(1.0 - ratio) < 1e-4:
             effectiveness = units / (1.0 + units)
         else:

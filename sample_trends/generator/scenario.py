@@ -23,7 +23,7 @@ class Design:
     """The plant's hardware.
 
     ``size`` is the tonnage that loads, exchanger and towers are sized for; chillers share
-    it evenly. ``conductance`` scales the exchanger (fouling), ``idle_leak`` is the share of
+    it evenly. ``ua`` scales the exchanger (fouling), ``idle_leak`` is the share of
     a stopped chiller's flow that still passes its isolation valve, ``primary_surplus`` the
     plant's flow above the building's (negative: the decoupler flows backwards).
     """
@@ -38,7 +38,7 @@ class Design:
     loop_volume: float = 6000.0
     sump_volume: float = 9000.0
     equipment_limit: int = 4
-    conductance: float = 1.0
+    ua: float = 1.0
     idle_leak: float = 0.0
     primary_surplus: float = 0.05
     fan_kw_per_ton: float = 0.075

@@ -234,9 +234,9 @@ FAULTS: tuple[Fault, ...] = (
         sequence(fan_minimum=100.0, fan_cycle_band=0.15, cell_delay=1, cell_add_delay=1),
     ),
     Fault(
-        "fouled exchanger", "The exchanger has lost half its conductance.",
+        "fouled exchanger", "The exchanger has lost half its UA.",
         ("running.exchanger",),
-        both(design(conductance=0.5), sequence(exchanger_approach=4.0)),
+        both(design(ua=0.5), sequence(exchanger_approach=4.0)),
     ),
     Fault(
         "leaking isolation valve",

@@ -97,7 +97,7 @@ def supply(result: Result, attempt: Attempt, run: Frame) -> Iterator[Moment]:
 
 def exchanger(result: Result, attempt: Attempt, run: Frame) -> Iterator[Moment]:
     run = settled(result, attempt, run)
-    if len(run) and result.scenario.design.conductance < 0.8:
+    if len(run) and result.scenario.design.ua < 0.8:
         yield at(run.index[0])
 
 

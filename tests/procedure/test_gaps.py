@@ -339,7 +339,7 @@ def test_a_recovery_that_a_gap_cuts_off_is_not_proven_calm(
     assert found(table)[check].verdict is Verdict.NOT_TESTED
 
 
-def test_the_conductance_is_worked_out_where_all_of_it_is_known() -> None:
+def test_the_ua_is_worked_out_where_all_of_it_is_known() -> None:
     table = frame()
     warm = between(table, "13:00", "20:00")
     for name in ("hx_chw_entering_temp", "hx_chw_leaving_temp", "chw_return_temp",

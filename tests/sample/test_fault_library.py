@@ -88,7 +88,7 @@ def _overcooled(r: Result) -> float:
     return measure.share(cold & (frame["tower_1_fan_speed"] > 30.0))
 
 
-def _conductance(r: Result) -> float:
+def _ua(r: Result) -> float:
     """Conductance of the exchanger in steady hours, gpm times degF per degF."""
     frame = r.frame[r.frame["hx_valve"].rolling(120).min() == 100]
     heat = frame["hx_chw_flow"] * (frame["hx_chw_entering_temp"] - frame["hx_chw_leaving_temp"])
@@ -158,7 +158,7 @@ EFFECTS: dict[str, Callable[[Result, Result], bool]] = {
     "tower chases wet bulb": lambda r, s: _tower_off(r) > 50.0 and _tower_off(s) < 1.0,
     "over-cooled tower": lambda r, s: _overcooled(r) > 20.0 and _overcooled(s) < 1.0,
     "fan cycling": lambda r, s: measure.fan_starts(r.frame) > 7,
-    "fouled exchanger": lambda r, s: _conductance(r) < 0.6 * _conductance(s),
+    "fouled exchanger": lambda r, s: _ua(r) < 0.6 * _ua(s),
     "leaking isolation valve": lambda r, s: _supply_off(r) > 1.6 and all(
         (frame["chw_supply_temp"] - frame["hx_chw_leaving_temp"]).median() > 1.5
         for frame in _run_frames(r)
