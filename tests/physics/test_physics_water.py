@@ -79,6 +79,27 @@ def test_glycol(glycol, percent, factor, freezing):
     assert water.freezing_point(glycol, percent) == pytest.approx(freezing, abs=0.06)
 
 
+# V2.2, CoolProp INCOMP by mass, within 0.05 degF: 10, 15, ... 50 percent
+@pytest.mark.parametrize("glycol, points", [
+    ("propylene", [26.84, 23.23, 19.09, 14.39, 8.98, 2.62, -5.02, -14.38, -25.95]),
+    ("ethylene", [25.96, 22.20, 17.69, 12.26, 5.76, -1.91, -10.86, -21.14, -32.79]),
+])
+def test_freezing_points(glycol, points):
+    found = [water.freezing_point(glycol, percent) for percent in range(10, 51, 5)]
+    assert found == pytest.approx(points, abs=0.06)
+
+
+# V2.2a, ASHRAE Fundamentals ch. 31 by mass at 20, 30, 40 and 50 percent, recalled and reproduced
+@pytest.mark.parametrize("glycol, table, colder, warmer", [
+    ("propylene", [19.2, 9.2, -6.0, -28.3], 0.25, 2.4),
+    ("ethylene", [17.9, 6.7, -8.1, -28.9], 3.9, 0.0),
+])
+def test_freezing_points_against_the_handbook(glycol, table, colder, warmer):
+    """The two families of mixtures part: the docstring says by how much."""
+    found = np.array([water.freezing_point(glycol, percent) for percent in (20, 30, 40, 50)])
+    assert np.all(found - table >= -colder) and np.all(found - table <= warmer)
+
+
 def test_glycol_taken_for_water_overstates_the_load():
     """25 percent propylene glycol: 4.9 percent by the rule of thumb (computed)."""
     factor = water.heat_factor(50.0, "propylene", 25.0)
