@@ -345,6 +345,7 @@ def _key(name: str, label: str, choices: tuple[str, ...] = (), help: str = "",
     return Answer(name, label, kind, choices=choices, help=help, required=True)
 
 
+TEST = Table("test", "Test", _TEST)
 TABLES = (
     Table("job", "Job", General),
     Table("site", "Site", Site),
@@ -367,7 +368,7 @@ TABLES = (
     Table("overrides", "Overrides", _OVERRIDE, row="override"),
     Table("abort", "Stop the test when", _ABORT, row="condition"),
     Table("marks", "Marks of the live test", Mark, row="mark"),
-    Table("test", "Test", _TEST),
+    TEST,
     Table("answers.{step}", "Notes on this step", _NOTES),
     Table("findings", "Findings", _FINDINGS),
     Table("deficiencies", "Deficiencies", _DECISION, row="deficiency",
@@ -385,8 +386,10 @@ def table(path: str) -> Table | None:
     return None
 
 
-def labelled(path: str, content: Mapping[str, Any], before: str = "") -> list[tuple[str, str]]:
+def labelled(path: str, content: Any, before: str = "") -> list[tuple[str, str]]:
     """Nested answers as rows of label and value with unit, as the record prints them."""
+    if not isinstance(content, Mapping):
+        return [(before, units.stated(content))]
     here, rows = table(path), []
     known = here.answers if here else {}
     for name, value in content.items():

@@ -22,7 +22,7 @@ import fptlib
 from fptlib import points
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job, lookup, now
-from fptlib.job.schema import Instrument, Reading
+from fptlib.job.schema import ROLES, TEST, Instrument, Reading
 from fptlib.limits import Limits, standard
 from fptlib.procedure.steps import JUDGED, TITLES
 from fptlib.procedure.verdict import Check, Verdict, worst
@@ -35,9 +35,6 @@ _TABLES = ("site", "plant", "sensors", "points", "files", "people", "answers", "
            "retest")
 _LISTS = ("prerequisites", "overrides", "abort", "marks")
 _JOB = ("number", "title", "created", "condition")
-_TEST = ("revision", "purpose", "requirement", "sequence", "sequence_revision", "weather",
-         "initial_conditions", "sampling", "deferred_until", "deferral_reason", "safe_state",
-         "returned_to_normal")
 _EVENT = ("name", "start", "end", "verdict", "text", "measured", "limit", "margin",
           "uncertainty", "probability", "unit", "changeover", "subject", "first", "last",
           "quantities")
@@ -143,7 +140,7 @@ def _test(answers: Mapping[str, Any], trends: Grid) -> dict[str, Any]:
     rows = len(trends)
     span = (trends.time(0), trends.time(rows)) if rows else (None, None)
     return {
-        **{name: _text(answers, f"test.{name}") for name in _TEST},
+        **{name: _text(answers, f"test.{name}") for name in TEST.answers},
         "trended_from": moment(span[0]), "trended_to": moment(span[1]),
         "time_zone": _text(answers, "site.time_zone"),
         "observed_weather": {
@@ -209,8 +206,7 @@ def _steps(checks: Sequence[Check]) -> list[dict[str, Any]]:
 
 def _required(answers: Mapping[str, Any]) -> list[str]:
     people = lookup(answers, "people", {})
-    named = [role for role in ("technician", "engineer", "witness")
-             if _text(people, f"{role}.name").strip()]
+    named = [role for role in ROLES if _text(people, f"{role}.name").strip()]
     return named or ["technician"]
 
 

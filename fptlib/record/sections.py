@@ -12,24 +12,17 @@ from typing import Any
 
 from PIL import Image
 
+from fptlib.job.schema import labelled
 from fptlib.limits import COMMON_PRACTICE
 from fptlib.procedure.verdict import Verdict
-from fptlib.record.changes import flat
 from fptlib.record.text import clean, likelihood, moment, number, span, unit_shown
+from fptlib.units import shown
 
 Content = Mapping[str, Any]
 Block = dict[str, Any]
 Figures = Mapping[str, bytes]
 _MOST_CAUTIONS = 8
 _ANSWERS = {"What": 40, "Answer": 60}
-# The units of design data, as the plant's dataclasses state them.
-_PLANT_UNITS = {
-    "capacity": "tons", "load": "tons", "minimum_water_lift": "degF",
-    "minimum_pressure_lift": "psi", "cutout": "degF", "loop_volume": "gal",
-    "sump_volume": "gal", "chw_flow": "gpm", "cw_flow": "gpm", "chw_entering": "degF",
-    "chw_leaving": "degF", "cw_entering": "degF", "cw_leaving": "degF",
-    "tower_approach, value": "degF", "exchanger_approach, value": "degF",
-}
 
 
 def all_sections(content: Content, figures: Figures) -> list[dict[str, Any]]:
@@ -99,18 +92,6 @@ def figure(name: str, about: str, figures: Figures) -> list[Block]:
         ratio = opened.height / opened.width
     return [{"kind": "figure", "key": name, "caption": f"Evidence: {clean(about)}",
              "alt": clean(said or f"Chart of the trends behind: {about}"), "ratio": ratio}]
-
-
-def answer_rows(answers: Any) -> list[list[str]]:
-    """Nested answers as rows of a label and the value with its unit."""
-    rows = []
-    for path, value in flat(answers).items():
-        # An entry of a list is numbered, one of a table is named.
-        name = "".join(f" {part}" if part.isdigit() else f", {part}" for part in path)[2:]
-        *_, last = ("", *path)
-        unit = _PLANT_UNITS.get(name, _PLANT_UNITS.get(last, ""))
-        rows.append([name.replace("_", " "), number(value, unit)])
-    return rows
 
 
 def _of_step(content: Content, step: Content) -> list[Content]:
@@ -186,8 +167,8 @@ def _conditions(content: Content) -> list[Block]:
             "Safe state": test["safe_state"], "Returned to normal": test["returned_to_normal"],
         }),
         *table("Plant as the job states it", {"What": 24, "Value": 26},
-               answer_rows(content["plant"]), doubled=True),
-        *table("Other answers given in the workbooks", _ANSWERS, answer_rows(others)),
+               labelled("plant", content["plant"]), doubled=True),
+        *table("Other answers given in the workbooks", _ANSWERS, labelled("answers", others)),
     ]
 
 
@@ -204,7 +185,8 @@ def _deficiencies(content: Content) -> list[Block]:
                                          "Cost borne by": 14, "Remark": 18},
                [[item["number"], item["corrective_action"], ", ".join(item["retest"]),
                  item["cost_party"], item["remark"]] for item in items]),
-        *table("This job is a retest", {"What": 40, "Value": 60}, answer_rows(content["retest"])),
+        *table("This job is a retest", {"What": 40, "Value": 60},
+               labelled("retest", content["retest"])),
     ]
 
 
@@ -218,7 +200,7 @@ def _step(content: Content, step: Content, figures: Figures) -> list[Block]:
         *(block for check in _of_step(content, step) for block in _check(check, figures)),
         *figure(step["step"], step["title"], figures),
         *table("Answers given in the workbook", _ANSWERS,
-               answer_rows(content["answers"].get(step["step"], {}))),
+               labelled(f"answers.{step['step']}", content["answers"].get(step["step"], {}))),
     ]
 
 
@@ -230,7 +212,7 @@ def _check(check: Content, figures: Figures) -> list[Block]:
              for name in ("id", "question", "reason", "basis", "meaning", "adjust")}
     return [{
         "kind": "check", **words, "verdict": check["verdict"],
-        "values": [[label, number(value, check["unit"])] for label, value in numbers.items()
+        "values": [[label, shown(value, check["unit"])] for label, value in numbers.items()
                    if value is not None],
         "probability": likelihood(check["probability"]),
         "missing": ", ".join(clean(name) for name in check["missing"]),

@@ -22,8 +22,8 @@ import tomlkit
 
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job
-from fptlib.job.schema import Instrument, Reading
-from fptlib.record import canonical, render, sections, signing
+from fptlib.job.schema import Instrument, Reading, labelled
+from fptlib.record import canonical, render, signing
 from fptlib.record.payload import payload
 from fptlib.record.text import likelihood
 from fptlib.record.verify import verify
@@ -392,7 +392,8 @@ def test_the_page_prints_no_uncertainty_of_zero_and_no_certainty(record: bytes) 
 
 
 def test_the_approaches_of_the_plant_have_their_unit() -> None:
-    rows = sections.answer_rows(
-        {"tower_approach": {"value": 7.02, "basis": "design"}, "cutout": 34.0})
-    assert rows == [["tower approach, value", "7.02 °F"], ["tower approach, basis", "design"],
-                    ["cutout", "34 °F"]]
+    rows = labelled("plant", {"tower_approach": {"value": 7.02, "basis": "design"},
+                              "chiller_1": {"cutout": 34.0}})
+    assert rows == [("Tower approach near changeover: Approach", "7.02 °F"),
+                    ("Tower approach near changeover: Basis", "design"),
+                    ("Chiller 1: Low-temperature cutout", "34 °F")]
