@@ -41,7 +41,10 @@ _LARGEST = 1_000_000.0
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """One acceptance limit of the standard procedure; none is negative unless ``low`` says so."""
+    """One acceptance limit of the standard procedure; none is negative unless ``low`` says so.
+
+    ``since`` is the edition of the procedure that has it first.
+    """
 
     name: str
     value: float | str
@@ -49,6 +52,7 @@ class Limit:
     meaning: str
     basis: str = COMMON_PRACTICE
     low: float = 0.0
+    since: int = 1
 
     @property
     def answer(self) -> Answer:
@@ -76,6 +80,8 @@ _ABOVE_ZERO = 0.01
 STANDARD: tuple[Limit, ...] = (
     Limit("decision.rule", Rule.GUARDED_BOTH.value, "", "how uncertainty bears on a verdict",
           "JCGM 106:2012 and ILAC-G8:09/2019, as known from secondary sources"),
+    Limit("timing.tolerance", 2.0, "min", "a timer of the sequence may miss its setting by so much",
+          since=2),
     Limit("instruments.temperature", 1.0, "degF", "trend against field reading, temperature"),
     Limit("instruments.flow", 5.0, "%", "trend against field reading, flow"),
     Limit("instruments.wet_bulb", 1.5, "degF", "trended against calculated wet bulb, median"),
@@ -176,8 +182,14 @@ class Limits:
         return {name: self.value(name) for name in _STANDARD}
 
     def digest(self) -> str:
-        """SHA-256 over the limits in force; the same limits give the same digest."""
-        text = json.dumps(self.in_force(), sort_keys=True, separators=(",", ":"))
+        """SHA-256 over the limits in force; the same limits give the same digest.
+
+        A limit that a later edition added counts only where the job deviates from it, so that
+        limits frozen under the first edition still stand.
+        """
+        counted = {name: value for name, value in self.in_force().items()
+                   if _STANDARD[name].since == 1 or name in self.deviations}
+        text = json.dumps(counted, sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -30,6 +30,7 @@ from fptlib.job.schema import (
     Reading,
     Sensor,
     Sensors,
+    Sequence,
     Site,
 )
 
@@ -66,6 +67,11 @@ def plant(answers: Answers) -> Plant:
         tower_approach=_approach(stated, "tower_approach"),
         exchanger_approach=_approach(stated, "exchanger_approach"),
     )
+
+
+def sequence(answers: Answers) -> Sequence:
+    """The sequence of operation as specified."""
+    return load(Sequence, as_table(lookup(answers, "sequence", {}), "sequence"), "sequence")
 
 
 def _approach(stated: Answers, name: str) -> Approach | None:

@@ -69,10 +69,11 @@ def dwell(test: FunctionalTest, request: Request) -> Finding:
     if unseen and held < limit:
         return not_judged(request.number, request.row,
                           f"only {held:.0f} min before the request can be seen")
+    every = test.sample_interval("request", "wet_bulb", "reset_setpoint")
     return Finding(
         request.number, min(start + 1, request.row), f"the condition had held for {held:.0f} min",
-        last=request.row, measured=held, at_least=limit,
-        uncertainty=test.sample_interval("request", "wet_bulb", "reset_setpoint"),
+        last=request.row, measured=held, at_least=limit, uncertainty=every,
+        tolerance=test.timing_tolerance(every),
         quantities={"margin at the enable, °F": float(margin[request.row])})
 
 
@@ -107,9 +108,11 @@ def stay(test: FunctionalTest, run: Run) -> Finding:
     if not run.complete and lasted < limit:
         return not_judged(run.number, run.first,
                           test.cut_off(run) or "still on when the trends end")
+    every = test.sample_interval("request", "chillers")
     return Finding(
         run.number, run.first, f"the run lasted {lasted:.0f} min", last=run.last,
-        measured=lasted, at_least=limit, uncertainty=test.sample_interval("request", "chillers"),
+        measured=lasted, at_least=limit, uncertainty=every,
+        tolerance=test.timing_tolerance(every),
         worst_in_gaps=known_minutes(test, run.rows))
 
 
@@ -131,6 +134,7 @@ def known_minutes(test: FunctionalTest, rows: slice) -> float:
            f"{test.limits['enable.attempts']:.0f} a day."))
 def rest(test: FunctionalTest) -> Iterator[Finding]:
     """Minutes from the end of one attempt to the next enable, and enables a day."""
+    every = test.sample_interval("request", "chillers")
     for before, after in zip(test.changeovers, test.changeovers[1:], strict=False):
         ended = before.last + 1 if before.complete else None
         over = next((row for row in (before.exit_row, before.abandoned, ended)
@@ -141,8 +145,8 @@ def rest(test: FunctionalTest) -> Iterator[Finding]:
         yield Finding(
             before.number, over, f"{rested:.0f} min from the end of one to the next request",
             last=after.enabled, subject=f"to {after.number}", measured=rested,
-            at_least=test.limits["enable.rest"],
-            uncertainty=test.sample_interval("request", "chillers"))
+            at_least=test.limits["enable.rest"], uncertainty=every,
+            tolerance=test.timing_tolerance(every))
     yield from _attempts(test)
 
 

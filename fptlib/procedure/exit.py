@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from fptlib.procedure import chiller_baseline, uncertainty
+from fptlib.procedure import approaches, chiller_baseline, exit_reasons, transition, uncertainty
 from fptlib.procedure.changeovers import Exit, Run
 from fptlib.procedure.exit_reasons import (
     COMPARISON,
@@ -20,6 +20,7 @@ from fptlib.procedure.exit_reasons import (
 from fptlib.procedure.flags import Flags, Stretch
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.judge import Finding, check, not_judged
+from fptlib.procedure.measures import median
 from fptlib.procedure.verdict import NotTested, Verdict
 
 FINE_STEP = 0.2
@@ -128,19 +129,23 @@ def comparative(test: FunctionalTest, run: Run) -> Finding:
 
 @check("exit.not_early", unit="min", each="exit",
        needs=("request", "chillers", "chw_supply_temp", "reset_setpoint"),
-       limits=("exit.band", "exit.delay", "exit.equipment_delay", "exit.comparative_delay"),
+       limits=("exit.band", "exit.delay", "exit.equipment_delay", "exit.comparative_delay",
+               "timing.tolerance"),
        advise=lambda test, failed: f"Exits without a reason: {len(failed)}.")
 def not_early(test: FunctionalTest, left: Exit) -> Finding:
-    """Whether a reason to leave had lasted its delay up to the exit."""
+    """Whether a reason to leave had lasted its delay up to the exit. An exit without one fails
+    only where the exchanger was clearly able to go on, and clearly cheaper."""
+    if by_clock := exit_reasons.by_clock(test, left):
+        return Finding(left.number, left.row, by_clock, verdict=Verdict.PASS)
     every, rounding = test.sample_interval(*WARMTH), -_rounding(test)
-    # Samples show it for one interval more or less than it lasted. The delay itself may be two
-    # minutes short: the controller counts between rows, at both ends.
-    sure = every - 2.0 * min(every, 1.0)
-    if seen := _reason(test, left.run, sure):
+    # The controller counts between rows, at both ends.
+    if seen := _reason(test, left.run, -test.timing_tolerance(every)):
         return _with_reason(test, left, Verdict.PASS, seen, every)
-    if seen := _reason(test, left.run, -every, rounding):
+    if seen := _reason(test, left.run, -test.timing_tolerance(every) - every, rounding):
         return _with_reason(test, left, Verdict.INDETERMINATE, seen, every)
-    if hidden := _reason(test, left.run, -every, rounding, maybe=True):
+    hidden = _reason(test, left.run, -test.timing_tolerance(every) - every, rounding, True)
+    # What chillers draw was seen after the exit where it could not be foretold before.
+    if hidden and not (hidden.block and not _not_cheaper(test, left)):
         return not_judged(left.number, left.row, "no reason to be seen, but the trends do not show "
                           f"whether {hidden.words}")
     return _without_reason(test, left, every)
@@ -153,7 +158,7 @@ def _reason(test: FunctionalTest, run: Run, beyond: float, warmer: float = 0.0,
     grace = 2.0 * test.limits["exit.grace"]
     for reason in reasons(test, run, warmer, maybe):
         # What is known by blocks may have begun a block before the first whole one.
-        least = reason.delay + beyond - (reason.block if maybe else 0.0)
+        least = max(reason.delay + beyond - reason.block, test.minutes)
         # The first chiller may start long after the plant has decided to leave.
         if (reason.found and reason.found[-1].rows * test.minutes >= least
                 and (run.last - reason.found[-1].last) * test.minutes <= grace + reason.block):
@@ -171,27 +176,54 @@ def _with_reason(test: FunctionalTest, left: Exit, verdict: Verdict, seen: Reaso
 
 
 def _without_reason(test: FunctionalTest, left: Exit, every: float) -> Finding:
-    limited, unseen = test.plant.equipment_limit is not None, "no reason to be seen, but"
-    if hidden := test.cut_off(left.run):
-        return not_judged(left.number, left.row, f"{unseen} {hidden}")
-    # A reason that the trends cannot show may still have been there.
-    if lacks := test.missing(*COMPARISON, *(EQUIPMENT if limited else ())):
-        return not_judged(left.number, left.row, f"{unseen} not trended: {', '.join(lacks)}")
-    if chiller_baseline.fit(test) is None:
-        return not_judged(left.number, left.row,
-                          f"{unseen} chillers were seen too little to compare with")
-    delay = test.limits["exit.delay"]
-    if every > delay / 2.0:
-        return not_judged(left.number, left.row,
-                          f"rows of {every:.0f} min cannot show the delay before the exit",
-                          verdict=Verdict.INDETERMINATE)
+    """An accusation needs proof of its own: able, and cheaper, both beyond the uncertainty."""
+    delay, said = test.limits["exit.delay"], "no reason to be seen"
     found: list[Stretch] = too_warm(test)[test.settled(left.run)].stretches()
     near = bool(found) and (left.run.last - found[-1].last) * test.minutes <= 5.0
     minutes = found[-1].rows * test.minutes if near else 0.0
+    text = f"{said}; the supply stood above setpoint for {minutes:.0f} min"
+    doubts = [*_not_able(test, left.run), *_not_cheaper(test, left)]
+    if test.sequence.other_exit:
+        doubts.append(f"the sequence allows {test.sequence.other_exit}")
+    if hidden := test.cut_off(left.run):
+        return not_judged(left.number, left.row, f"{said}, but {hidden}")
+    if every > delay / 2.0:
+        doubts.append(f"rows of {every:.0f} min cannot show the delay before the exit")
     return Finding(
-        left.number, left.row,
-        f"no reason to be seen; the supply stood above setpoint for {minutes:.0f} min",
-        verdict=Verdict.FAIL, measured=minutes, at_least=delay, uncertainty=every)
+        left.number, left.row, text + "".join(f"; but {doubt}" for doubt in doubts),
+        verdict=Verdict.INDETERMINATE if doubts else Verdict.FAIL, measured=minutes,
+        at_least=delay, uncertainty=every)
+
+
+def _not_able(test: FunctionalTest, run: Run) -> list[str]:
+    """Why it is not clear that the exchanger could have gone on; nothing where it is."""
+    last = slice(test.window(run.last + 1 - test.limits["exit.delay"] / test.minutes,
+                             run.last + 1).start, run.last + 1)
+    above = median((test["chw_supply_temp"] - test.reset_setpoint)[last])
+    doubt = uncertainty.expanded(test, {"chw_supply_temp": 1.0})
+    if not above + doubt <= test.limits["exit.band"]:
+        return ["the supply was not clearly within the band"]
+    if not exit_reasons.weather_known(test):
+        return ["it is not known whether the weather would still have carried it"]
+    if not median(approaches.enable_margin(test)[last]) >= approaches.enable_uncertainty(test):
+        return ["the enable condition did not hold beyond doubt"]
+    equipped = test.plant.equipment_limit is None or not test.missing(*EQUIPMENT)
+    return [] if equipped else ["the equipment that ran is not trended"]
+
+
+def _not_cheaper(test: FunctionalTest, left: Exit) -> list[str]:
+    """Why it is not clear that the exchanger was cheaper; nothing where it is."""
+    if lacks := test.missing(*COMPARISON):
+        return [f"whether chillers draw less is not known: not trended: {', '.join(lacks)}"]
+    before, _ = transition.exit_hours(test, left)
+    found = chiller_baseline.against_chillers(test, before)
+    if not found.problem:
+        cheaper = found.expected - found.drawn > found.uncertainty
+        return [] if cheaper else ["chillers would not clearly have drawn more"]
+    seen = transition.compare_exit(test, left)
+    if not seen.problem and seen.change > seen.uncertainty:
+        return []
+    return ["it was not seen that chillers draw more at this load and wet bulb"]
 
 
 CHECKS = (supply, equipment, comparative, not_early)

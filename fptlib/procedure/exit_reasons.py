@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import time
 
 import numpy as np
 
-from fptlib.procedure import chiller_baseline
-from fptlib.procedure.changeovers import Run
+from fptlib.errors import JobError
+from fptlib.procedure import approaches, chiller_baseline
+from fptlib.procedure.changeovers import Exit, Run
 from fptlib.procedure.chiller_baseline import BLOCK_MINUTES, block_means
 from fptlib.procedure.flags import Flags, Stretch, stretches
 from fptlib.procedure.functional_test import FunctionalTest, cached
@@ -15,6 +17,7 @@ from fptlib.procedure.functional_test import FunctionalTest, cached
 WARMTH = ("chw_supply_temp", "reset_setpoint")
 EQUIPMENT = ("tower_{n}_fan_running", "tower_{n}_fan_speed", "pump_{n}_running")
 COMPARISON = ("load", "power", "wet_bulb")
+WEATHER = ("wet_bulb", "reset_setpoint")
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,19 +33,58 @@ class Reason:
 
 def reasons(test: FunctionalTest, run: Run, warmer: float, maybe: bool) -> list[Reason]:
     """What may be a reason in this run, the chilled water being ``warmer`` than the band [degF];
-    with ``maybe`` also where the trends leave it open."""
-    limits = test.limits
+    with ``maybe`` also where the trends leave it open.
+
+    Breaks as short as a noisy sample are closed: a controller averages.
+    """
+    limits, sequence = test.limits, test.sequence
+    noise = int(limits["lift.short_dip"] // test.minutes)
     found = [Reason("the supply stood above setpoint",
-                    too_warm(test, warmer)[test.settled(run)].stretches(maybe),
+                    too_warm(test, warmer)[test.settled(run)].bridged(noise).stretches(maybe),
                     limits["exit.delay"])]
     if test.plant.equipment_limit is not None and not test.missing(*EQUIPMENT):
         found.append(Reason("the equipment count was exceeded",
-                            exceeded(test)[run.rows].stretches(maybe),
+                            exceeded(test)[run.rows].bridged(noise).stretches(maybe),
                             limits["exit.equipment_delay"]))
+    if sequence.weather_exit is not None and weather_known(test):
+        out = ~Flags.at_least(approaches.enable_margin(test), 0.0)
+        found.append(Reason("the enable condition no longer held",
+                            out[run.rows].bridged(noise).stretches(maybe),
+                            sequence.weather_exit))
     if not test.missing(*COMPARISON) and chiller_baseline.fit(test) is not None:
         found.append(Reason("chillers would have drawn less", uneconomic(test, run, maybe),
                             limits["exit.comparative_delay"], BLOCK_MINUTES))
     return found
+
+
+def weather_known(test: FunctionalTest) -> bool:
+    """Whether the enable condition can be followed through a run."""
+    return not test.missing(*WEATHER) and bool(
+        approaches.tower(test) and approaches.exchanger(test))
+
+
+def by_clock(test: FunctionalTest, left: Exit) -> str:
+    """The clock exit that the sequence specifies, where the plant left at that time.
+
+    Raises:
+        JobError: the time stated is none.
+    """
+    stated = test.sequence.clock_exit.strip()
+    if not stated:
+        return ""
+    try:
+        wanted = time.fromisoformat(stated.zfill(5))
+    except ValueError as error:
+        raise JobError(f"job.toml, sequence.clock_exit: '{stated}' is no time of day; enter it "
+                       "such as 06:00") from error
+    grace = test.timing_tolerance(test.sample_interval("request")) + test.limits["exit.grace"]
+    # The command goes off, then the first chiller starts.
+    for row in (left.run.last + 1, left.row):
+        at = test.time(row)
+        late = (at.hour - wanted.hour) * 60.0 + at.minute - wanted.minute
+        if -test.minutes <= (late + 720.0) % 1440.0 - 720.0 <= grace:
+            return f"the sequence leaves at {wanted:%H:%M}"
+    return ""
 
 
 @cached
@@ -71,7 +113,8 @@ def exceeded(test: FunctionalTest) -> Flags:
 class QuarterHours:
     """Of every quarter-hour, the row it begins in: does it lie ``inside`` a settled run, could
     it be ``compared`` with chillers, was it ``worse`` by more than the fit's uncertainty, and
-    ``maybe`` worse: hidden by a gap, or not compared and dearer than any that was and paid?"""
+    ``maybe`` worse: by less, hidden by a gap, or not compared and dearer than any that was and
+    paid?"""
 
     begins: np.ndarray
     inside: np.ndarray

@@ -82,6 +82,10 @@ class Flags:
         """The longest stretch in which it holds, or may hold, the first of equals."""
         return max(self.stretches(maybe), key=lambda found: found.rows, default=None)
 
+    def bridged(self, rows: int) -> Flags:
+        """The same with breaks of at most so many rows closed: one noisy row ends nothing."""
+        return Flags(_closed(self.sure, rows), _closed(self.maybe, rows), self.begin)
+
     def share(self) -> float:
         """Share of the known rows in which it holds [%]; NaN where none is known."""
         return 100.0 * float(self.sure[self.known].mean()) if self.known.any() else math.nan
@@ -89,6 +93,14 @@ class Flags:
     def share_in_gaps(self) -> float:
         """Share of all rows in which it is known to hold [%]: the least it can have been."""
         return 100.0 * float(self.sure.mean())
+
+
+def _closed(flags: np.ndarray, rows: int) -> np.ndarray:
+    closed = flags.copy()
+    for first, last in stretches(~flags):
+        if 0 < first and last < len(flags) - 1 and last - first + 1 <= rows:
+            closed[first : last + 1] = True
+    return closed
 
 
 def stretches(flags: np.ndarray) -> list[tuple[int, int]]:

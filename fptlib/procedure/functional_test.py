@@ -17,6 +17,7 @@ import numpy as np
 
 from fptlib import points
 from fptlib.job.schema import Instrument, Mark, Plant, Reading, Sensor, Sensors
+from fptlib.job.schema import Sequence as AsSpecified
 from fptlib.limits import Limits
 from fptlib.physics import atmosphere, moist_air, water
 from fptlib.procedure import changeovers as finding
@@ -29,6 +30,10 @@ _Given = ParamSpec("_Given")
 
 # The setpoint is back, or lowered, within a quarter of a degree.
 BACK_WITHIN = 0.25
+# How long a reset setpoint that is not trended is taken to stay, and how long the active one must
+# rest to be taken for it again (common practice, no source).
+STALE_MINUTES = 120.0
+REST_MINUTES = 30.0
 POWER_PARTS = ("tower_fan_power", "chw_pump_power", "cw_pump_power")
 
 # Quantities that can come from several points, and from which.
@@ -72,6 +77,7 @@ class FunctionalTest:
     readings: Sequence[Reading] = ()
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
     marks: Sequence[Mark] = ()
+    sequence: AsSpecified = AsSpecified()
     condition: str = "natural"
     wet_bulb_source: str = "trended"
     weather: Mapping[str, np.ndarray] | None = None
@@ -124,6 +130,11 @@ class FunctionalTest:
         names = (name for need in needs for name in self.points_of(need))
         rarest = max((self.grid.intervals.get(name, 0.0) for name in names), default=0.0)
         return self.rows(rarest) * self.minutes
+
+    def timing_tolerance(self, every: float) -> float:
+        """By how much a timer may miss its setting, sampled ``every`` so many minutes [min]: the
+        controller counts between rows."""
+        return max(self.limits["timing.tolerance"], every)
 
     # -- what a check needs ------------------------------------------------------------
 
@@ -336,12 +347,15 @@ class FunctionalTest:
         """What the reset asks for [degF].
 
         The trended reset setpoint; without it the active setpoint, held at its value
-        before the enable while a changeover may have replaced it (common practice, no
-        source: a reset moves little within an hour).
+        before the enable while a changeover may have replaced it, and for ``STALE_MINUTES`` at
+        the most (common practice, no source: a reset moves little within two hours). From where
+        the active setpoint is back at that value, or has come to rest after its return, it is
+        the reset setpoint again; in between nothing is known.
         """
         if self.has("chw_reset_setpoint"):
             return self["chw_reset_setpoint"]
-        active = self["chw_supply_setpoint"].copy()
+        active = self["chw_supply_setpoint"]
+        reset = active.copy()
         for changeover in self.changeovers:
             request, stop = changeover.request, changeover.last + 1
             if request is None:
@@ -349,8 +363,32 @@ class FunctionalTest:
             held = active[request.row - 1] if request.row else np.nan
             after = request.end + 1
             back = np.flatnonzero(active[after:stop] >= held - BACK_WITHIN)
-            active[request.row : after + int(back[0]) + 1 if len(back) else stop] = held
-        return active
+            rest = self._at_rest(active[after:stop])
+            ends = [int(back[0]) + 1] if len(back) else []
+            until = min([*ends, *rest, stop - after]) + after
+            reset[request.row : until] = held
+            reset[min(request.row + self.rows(STALE_MINUTES), until) : until] = np.nan
+        return reset
+
+    def _at_rest(self, active: np.ndarray) -> list[int]:
+        """The first row from which a setpoint that has risen again rests for half an hour."""
+        rows = self.rows(REST_MINUTES)
+        if len(active) < rows:
+            return []
+        window = np.lib.stride_tricks.sliding_window_view(active, rows)
+        level = np.ptp(window, axis=1) <= BACK_WITHIN
+        risen = active[: len(level)] >= np.fmin.accumulate(active)[: len(level)] + 1.0
+        return np.flatnonzero(level & risen)[:1].tolist()
+
+    @property
+    def assumptions(self) -> dict[str, str]:
+        """What stands for a need that is not trended, by need: no assumption in silence."""
+        said = {}
+        if not self.has("chw_reset_setpoint"):
+            said["reset_setpoint"] = (
+                "the reset setpoint is not trended: the active setpoint before the enable is taken "
+                f"for it, for {STALE_MINUTES:.0f} min at the most")
+        return said
 
     @cached_property
     def load(self) -> np.ndarray:

@@ -12,7 +12,7 @@ from fptlib.procedure.enable import known_minutes, run_minutes
 from fptlib.procedure.flags import Flags
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.judge import Finding, check, not_judged
-from fptlib.procedure.verdict import Event, Verdict
+from fptlib.procedure.verdict import Event
 
 
 def _advise_handover(test: FunctionalTest, failed: Sequence[Event]) -> str:
@@ -36,8 +36,6 @@ def excursion(test: FunctionalTest, run: Run) -> Finding:
     stop = run.first + test.limits["handover.window"] / test.minutes
     rows = test.window(run.first, stop)
     above = test["chw_supply_temp"][rows] - test.reset_setpoint[rows]
-    if problem := test.light_load(rows):
-        return not_judged(run.number, run.first, problem, verdict=Verdict.DEFERRED)
     if np.isnan(above).any() or not len(above):
         return not_judged(run.number, run.first, "supply or setpoint has a gap in that hour")
     band, limit = test.limits["handover.band"], test.limits["handover.time"]
@@ -54,6 +52,7 @@ def excursion(test: FunctionalTest, run: Run) -> Finding:
         f"beyond {band:g} °F", last=run.first + warm.last if warm else None,
         measured=minutes, at_most=limit, uncertainty=spread + every if warm or spread else 0.0,
         cut_off="the trends end within that hour" if stop > len(test) else "",
+        pass_needs=test.light_load(rows),
         quantities={"highest above the reset setpoint, °F": float(above.max())})
 
 
@@ -77,7 +76,8 @@ def fallback(test: FunctionalTest, run: Run) -> Finding:
         run.number, run.first if run.exit is None else run.exit,
         f"no chiller started in {lasted:.0f} min" if run.exit is None
         else f"a chiller started {lasted:.0f} min after the handover",
-        measured=lasted, at_least=limit, uncertainty=test.sample_interval("request", "chillers"),
+        measured=lasted, at_least=limit, uncertainty=(every := test.sample_interval("request", "chillers")),
+        tolerance=test.timing_tolerance(every),
         worst_in_gaps=known_minutes(test, slice(run.first, stop + 1)))
 
 

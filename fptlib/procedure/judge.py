@@ -48,10 +48,13 @@ class Finding:
         measured: the number that is judged, in ``unit``, or the check's unit.
         at_most, at_least: the limit, one of the two.
         uncertainty: of ``measured``, expanded (k = 2).
+        tolerance: by how much a setting may be missed and is still kept: a sequence that does
+            exactly what was specified must pass at every trend interval that can show it.
         worst_in_gaps: what might have been measured had the gaps held the worst: a pass must
             pass with it, too. A fail needs no such proof.
         cut_off: why it was not seen to its end: then it proves no pass.
-        fail_needs: what is missing for a fail to be fair: then it is deferred.
+        pass_needs: what is missing for a pass to prove it, such as load: then it is deferred.
+        fail_needs: what is missing for a fail to be fair: then it is indeterminate.
         verdict: where no number decides.
         subject: the chiller, cell or quantity.
         start: the moment, where it is not that of a row.
@@ -66,8 +69,10 @@ class Finding:
     at_most: float | None = None
     at_least: float | None = None
     uncertainty: float = 0.0
+    tolerance: float = 0.0
     worst_in_gaps: float | None = None
     cut_off: str = ""
+    pass_needs: str = ""
     fail_needs: str = ""
     verdict: Verdict | None = None
     unit: str = ""
@@ -174,6 +179,8 @@ class CheckOf:
         deciding = min(same, key=lambda e: float("inf") if e.margin is None else e.margin)
         judged = sum(event.verdict is not Verdict.NOT_TESTED for event in events)
         count = f" ({judged} of {len(events)} events judged)" if len(events) > 1 else ""
+        assumed = "".join(f"; {said}" for need, said in test.assumptions.items()
+                          if need in self.needs)
         adjust = ""
         if verdict is Verdict.FAIL:
             number = self.advise(test, same) if self.advise else ""
@@ -182,7 +189,7 @@ class CheckOf:
             self.id, self.words["question"], verdict, deciding.unit, deciding.measured,
             deciding.limit, test.limits.basis(*self.limits), deciding.margin,
             deciding.uncertainty, deciding.probability, events,
-            f"{deciding.name}: {deciding.text}{count}", self._meaning(verdict), adjust)
+            f"{deciding.name}: {deciding.text}{count}{assumed}", self._meaning(verdict), adjust)
 
     def _meaning(self, verdict: Verdict) -> str:
         return {
@@ -226,16 +233,19 @@ def judged_alone(test: FunctionalTest, unit: str, found: Finding) -> Event:
         uncertainty=float(found.uncertainty))
     if found.verdict is not None:
         return event
-    event = replace(event, verdict=decide(margin, found.uncertainty, rule),
-                    probability=conformance(margin, found.uncertainty))
-    if found.worst_in_gaps is not None and event.verdict is Verdict.PASS:
-        still = decide(sign * (found.worst_in_gaps - limit), found.uncertainty, rule)
-        if still is not Verdict.PASS:
+    event = replace(
+        event, verdict=decide(margin, found.uncertainty, rule, found.tolerance),
+        probability=conformance(margin + found.tolerance, found.uncertainty))
+    if event.verdict is Verdict.PASS and found.worst_in_gaps is not None:
+        in_gaps = sign * (found.worst_in_gaps - limit)
+        if decide(in_gaps, found.uncertainty, rule, found.tolerance) is not Verdict.PASS:
             event = unproven(event, f"{event.text}; what the trends do not show may be worse")
-    if found.cut_off and event.verdict is Verdict.PASS:
+    if event.verdict is Verdict.PASS and found.cut_off:
         event = unproven(event, f"{event.text}; but {found.cut_off}")
-    if found.fail_needs and event.verdict is Verdict.FAIL:
-        event = unproven(event, f"{event.text}; but {found.fail_needs}", Verdict.DEFERRED)
+    if event.verdict is Verdict.PASS and found.pass_needs:
+        event = unproven(event, f"{event.text}; but {found.pass_needs}", Verdict.DEFERRED)
+    if event.verdict is Verdict.FAIL and found.fail_needs:
+        event = unproven(event, f"{event.text}; but {found.fail_needs}", Verdict.INDETERMINATE)
     return event
 
 

@@ -179,16 +179,18 @@ def setpoint(test: FunctionalTest, request: Request) -> Finding:
 
 @check("lift.floor", unit="degF", each="request", all_or_none=True,
        needs=("chw_supply_setpoint", "chw_supply_temp", *_PULL_DOWN),
-       limits=("lift.floor", "lift.above_cutout", "lift.short_dip"),
+       limits=("lift.floor", "lift.above_cutout", "lift.short_dip", "lift.setpoint_band"),
        advise=lambda test, failed: (
            f"Raise the lowest temporary setpoint by {_short(failed):.1f} °F; check it "
            "against the maker's cut-out."))
 def floor(test: FunctionalTest, request: Request) -> Iterator[Finding]:
     """The lowest active setpoint and the lowest chilled water that lasted in the pull-down."""
-    for subject, name, doubt in (
-            ("active setpoint", "chw_supply_setpoint",
-             uncertainty.resolution(test, "chw_supply_setpoint")),
-            ("supply", "chw_supply_temp", uncertainty.expanded(test, {"chw_supply_temp": 1.0}))):
+    rounding = uncertainty.resolution(test, "chw_supply_setpoint")
+    # A lowest setpoint at the floor itself keeps it; the water swings about it by the band.
+    for subject, name, doubt, tolerance in (
+            ("active setpoint", "chw_supply_setpoint", rounding, rounding),
+            ("supply", "chw_supply_temp", uncertainty.expanded(test, {"chw_supply_temp": 1.0}),
+             test.limits["lift.setpoint_band"])):
         values = test[name][request.row : request.end + 1]
         found = lowest_kept(values, test.limits["lift.short_dip"], test.minutes,
                             test.sample_interval(name))
@@ -199,7 +201,7 @@ def floor(test: FunctionalTest, request: Request) -> Iterator[Finding]:
         yield Finding(
             request.number, request.row + found.row,
             f"lowest was {found.value:.1f} °F, the floor is {test.floor:.4g} °F",
-            subject=subject, measured=found.value, at_least=test.floor,
+            subject=subject, measured=found.value, at_least=test.floor, tolerance=tolerance,
             uncertainty=doubt + found.uncertainty, worst_in_gaps=found.worst_in_gaps,
             cut_off=request.unseen)
 
@@ -273,12 +275,13 @@ def release(test: FunctionalTest, run: Run) -> Finding | None:
     limit = test.limits["lift.release"]
     if up is None and waited <= limit:
         return not_judged(run.number, run.first, "the run was too short to see the release")
+    every = test.sample_interval("chw_supply_setpoint", "chillers")
     return Finding(
         run.number, run.first,
         f"did not rise in the {waited:.0f} min of the run" if up is None
         else f"began to rise {waited:.0f} min after the last chiller stopped",
-        last=run.last if up is None else up, measured=waited, at_most=limit,
-        uncertainty=test.sample_interval("chw_supply_setpoint", "chillers"))
+        last=run.last if up is None else up, measured=waited, at_most=limit, uncertainty=every,
+        tolerance=test.timing_tolerance(every))
 
 
 CHECKS = (minimum, setpoint, floor, chiller_on, release)

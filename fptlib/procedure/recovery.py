@@ -77,6 +77,9 @@ def rate(test: FunctionalTest, run: Run) -> Finding | None:
         run.number, before + rise.start * apart,
         f"rose by {rise.middle:.1f} °F within {RATE_WINDOW:.0f} min", measured=rise.middle,
         at_most=test.limits["recovery.rate"], worst_in_gaps=at_worst.middle,
+        # What the ramp rises within the tolerance of its timer.
+        tolerance=(test.limits["recovery.rate"] / RATE_WINDOW
+                   * test.timing_tolerance(min(every, 1.0))),
         uncertainty=(rise.high - rise.low) / 2.0 + uncertainty.resolution(test, _ACTIVE, _ACTIVE),
         cut_off=_cut(test, run, 0.0),
         quantities={"active setpoint before, °F": float(test[_ACTIVE][before]),
@@ -113,13 +116,14 @@ def duration(test: FunctionalTest, run: Run) -> Finding | None:
         return _not_back(test, run)
     took = (end - start) * test.minutes
     shortest, longest = test.limits["recovery.shortest"], test.limits["recovery.longest"]
-    short = took < (shortest + longest) / 2.0
+    short, unseen = took < (shortest + longest) / 2.0, _unseen_before(test, run, end)
+    every = test.sample_interval(*_SETPOINTS)
     return Finding(
         # The lowest row before it: a longer row may hide a rise that began before it.
         run.number, start - 1, f"was back {took:.0f} min after it began to rise", last=end,
         measured=took, at_least=shortest if short else None,
         at_most=None if short else longest,
-        uncertainty=test.sample_interval(*_SETPOINTS) + _unseen_before(test, run, end))
+        uncertainty=every + unseen, tolerance=test.timing_tolerance(every))
 
 
 def _not_back(test: FunctionalTest, run: Run) -> Finding:

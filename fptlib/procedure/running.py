@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.instruments import EXCHANGER, balanced
 from fptlib.procedure.judge import Finding, check, not_judged
 from fptlib.procedure.measures import median
-from fptlib.procedure.verdict import Event, NotTested, Verdict
+from fptlib.procedure.verdict import Event, NotTested
 
 SHORTEST_RUN = 60.0
 LEAST_KNOWN = 15.0
@@ -183,12 +184,11 @@ def supply(test: FunctionalTest, run: Run) -> Finding:
     """Share of the run with the chilled water within the band of the active setpoint."""
     if (rows := settled(test, run)) is None:
         return not_judged(run.number, run.first, _TOO_SHORT)
-    if problem := test.light_load(rows):
-        return not_judged(run.number, run.first, problem, verdict=Verdict.DEFERRED)
-    return _within(test, run, rows,
-                   (test["chw_supply_temp"] - test["chw_supply_setpoint"])[rows],
-                   test.limits["running.supply_band"],
-                   uncertainty.expanded(test, {"chw_supply_temp": 1.0}), "the active setpoint")
+    found = _within(test, run, rows,
+                    (test["chw_supply_temp"] - test["chw_supply_setpoint"])[rows],
+                    test.limits["running.supply_band"],
+                    uncertainty.expanded(test, {"chw_supply_temp": 1.0}), "the active setpoint")
+    return replace(found, pass_needs=test.light_load(rows))
 
 
 @cached
@@ -217,8 +217,6 @@ def exchanger(test: FunctionalTest, run: Run) -> Finding:
     clean, design = design_ua(test), test.plant.exchanger
     if (rows := settled(test, run)) is None:
         return not_judged(run.number, run.first, _TOO_SHORT)
-    if problem := test.light_load(rows):
-        return not_judged(run.number, run.first, problem, verdict=Verdict.DEFERRED)
     if run.number not in balanced(test):
         return not_judged(run.number, run.first,
                           "the heat balance of the exchanger does not close")
@@ -245,7 +243,7 @@ def exchanger(test: FunctionalTest, run: Run) -> Finding:
         run.number, rows.start,
         f"{found:.0f} % of the design conductance, known to {doubt:.0f} %", last=rows.stop - 1,
         measured=found, at_least=test.limits["running.conductance"], uncertainty=doubt,
-        cut_off=test.cut_off(run),
+        cut_off=test.cut_off(run), pass_needs=test.light_load(rows),
         quantities={
             "chilled-water flow, gpm": middle["hx_chw_flow"],
             "chilled water entering, °F": middle["hx_chw_entering_temp"],

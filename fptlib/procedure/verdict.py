@@ -32,9 +32,9 @@ class Verdict(StrEnum):
     NOT_APPLICABLE = "not applicable"
 
 
-# The worst event decides; what could not be judged never hides what was judged.
+# The worst event decides; what could not be judged, or only at light load, never hides what was.
 _WORST_FIRST = (
-    Verdict.FAIL, Verdict.INDETERMINATE, Verdict.DEFERRED, Verdict.PASS, Verdict.NOT_TESTED,
+    Verdict.FAIL, Verdict.INDETERMINATE, Verdict.PASS, Verdict.DEFERRED, Verdict.NOT_TESTED,
     Verdict.NOT_APPLICABLE,
 )
 
@@ -49,6 +49,12 @@ class Deferred(NotTested):
     """A check whose season or load has not come; says what to wait for."""
 
     verdict = Verdict.DEFERRED
+
+
+class NotApplicable(NotTested):
+    """A check that this plant does not need; says why and who decided."""
+
+    verdict = Verdict.NOT_APPLICABLE
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,14 +137,18 @@ def worksheet_row(event: Event) -> dict[str, float | str | None]:
     }
 
 
-def decide(margin: float, uncertainty: float, rule: Rule) -> Verdict:
-    """The verdict on a margin with its expanded uncertainty (k = 2), same unit."""
+def decide(margin: float, uncertainty: float, rule: Rule, tolerance: float = 0.0) -> Verdict:
+    """The verdict on a margin with its expanded uncertainty (k = 2), same unit.
+
+    ``tolerance`` is by how much a setting may be missed: what reaches the setting within it
+    passes, however rounding and sampling show it, and only what misses it by more fails.
+    """
     accept = uncertainty if rule in (Rule.GUARDED_ACCEPTANCE, Rule.GUARDED_BOTH) else 0.0
     reject = uncertainty if rule in (Rule.GUARDED_REJECTION, Rule.GUARDED_BOTH) else 0.0
-    if margin >= accept:
+    if margin + tolerance >= max(accept - tolerance, 0.0):
         return Verdict.PASS
     # The limit itself belongs to the good side.
-    if margin < -reject:
+    if margin + tolerance < -reject:
         return Verdict.FAIL
     return Verdict.INDETERMINATE
 

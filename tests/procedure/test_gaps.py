@@ -8,7 +8,7 @@ import dataclasses
 import numpy as np
 import pandas as pd
 import pytest
-from drawn_plant import PLANT, at, case, frame
+from drawn_plant import PLANT, at, case, frame, unasked_exit
 
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
@@ -124,11 +124,10 @@ def test_a_small_part_compared_proves_nothing_of_a_dearer_rest() -> None:
 
 
 def test_nothing_to_compare_with_leaves_an_early_exit_open() -> None:
-    table = frame().loc[at("02:00"):at("20:40")].copy()
-    table.loc[at("20:00"):at("20:15"), "chw_supply_temp"] = 50.0
+    table = unasked_exit(frame()).loc[at("02:00"):at("20:40")].copy()
     early = found(table)["exit.not_early"]
-    assert early.verdict is Verdict.NOT_TESTED
-    assert "chillers were seen too little to compare with" in early.reason
+    assert early.verdict is Verdict.INDETERMINATE
+    assert "it was not seen that chillers draw more" in early.reason
 
 
 def test_a_gap_before_the_exit_leaves_its_reason_open() -> None:
@@ -139,8 +138,7 @@ def test_a_gap_before_the_exit_leaves_its_reason_open() -> None:
 
 def test_fans_that_were_not_seen_leave_an_early_exit_open() -> None:
     plant = dataclasses.replace(PLANT, equipment_limit=1)
-    table = frame()
-    table.loc[at("20:00"):at("20:15"), "chw_supply_temp"] = 50.0
+    table = unasked_exit()
     assert found(table, plant=plant)["exit.not_early"].verdict is Verdict.FAIL
     table.loc[at("19:30"):at("20:15"), FANS] = np.nan
     early = found(table, plant=plant)["exit.not_early"]

@@ -107,6 +107,15 @@ def frame() -> pd.DataFrame:
     return f.astype(float)
 
 
+def unasked_exit(table: pd.DataFrame | None = None) -> pd.DataFrame:
+    """The plant leaves on a cold evening with its chilled water at setpoint: nothing asked it
+    to, and chillers draw more."""
+    table = frame() if table is None else table
+    table.loc[WARM:EXIT, "chw_supply_temp"] = 50.0
+    table.loc[at("18:00") : EXIT, "outdoor_wet_bulb"] = 34.0
+    return table
+
+
 def case(table: pd.DataFrame | None = None, minutes: int = 1, **changes: object) -> FunctionalTest:
     """A case of the drawn plant, at rows of so many minutes, with other fields changed."""
     table = frame() if table is None else table

@@ -1,0 +1,61 @@
+"""The rules that every check is judged by: timers, light load, what a fail and a pass need."""
+
+from __future__ import annotations
+
+import drawn_plant as drawn
+import numpy as np
+import pytest
+
+from fptlib.limits import Deviation, Limits, Rule
+from fptlib.procedure.steps import judge
+from fptlib.procedure.verdict import Verdict, decide, worst
+
+
+@pytest.mark.parametrize(("measured", "expected"), [
+    (30.0, Verdict.PASS), (29.0, Verdict.PASS), (28.0, Verdict.PASS),
+    (27.5, Verdict.INDETERMINATE), (26.9, Verdict.FAIL)])
+def test_a_timer_at_its_setting_is_no_coin_toss(measured: float, expected: Verdict) -> None:
+    """Thirty minutes specified, rows of one minute, two minutes of tolerance."""
+    assert decide(measured - 30.0, 1.0, Rule.GUARDED_BOTH, tolerance=2.0) is expected
+
+
+def with_limit(name: str, value: float) -> Limits:
+    return Limits({**drawn.LIMITS.deviations, name: Deviation(value, "as specified", "a test", "")})
+
+
+@pytest.mark.parametrize("minutes", [1, 5, 15])
+@pytest.mark.parametrize(("check", "limit"), [
+    ("enable.dwell", "enable.dwell"), ("enable.stay", "enable.stay"),
+    ("handover.fallback", "enable.stay"), ("lift.release", "lift.release")])
+def test_a_sequence_of_exactly_the_specified_time_passes_at_every_interval(
+    check: str, limit: str, minutes: int
+) -> None:
+    done = judge(drawn.case(), check).events[0].measured
+    found = judge(drawn.case(minutes=minutes, limits=with_limit(limit, done)), check)
+    assert found.verdict is Verdict.PASS, found.reason
+
+
+def test_one_light_run_does_not_take_the_pass_of_the_others() -> None:
+    assert worst([Verdict.PASS, Verdict.DEFERRED, Verdict.NOT_TESTED]) is Verdict.PASS
+    assert worst([Verdict.DEFERRED, Verdict.NOT_TESTED]) is Verdict.DEFERRED
+
+
+@pytest.mark.parametrize(("warmer", "expected"), [(0.0, Verdict.DEFERRED), (4.0, Verdict.FAIL)])
+def test_light_load_withholds_a_pass_and_never_a_fail(warmer: float, expected: Verdict) -> None:
+    table = drawn.frame()
+    table["chw_flow"] *= 0.2
+    run = (table.index >= drawn.HANDOVER) & (table.index < drawn.WARM)
+    table.loc[run, "chw_supply_temp"] += warmer
+    table.loc[run, "chw_return_temp"] += warmer
+    for check in ("handover.excursion", "running.supply"):
+        found = judge(drawn.case(table), check)
+        assert found.verdict is expected, found.reason
+        assert expected is Verdict.FAIL or "the load was" in found.reason
+
+
+def test_limits_frozen_under_the_first_edition_still_stand() -> None:
+    before = Limits().digest()
+    assert Limits({"timing.tolerance": Deviation(5.0, "slow clock", "a test", "")}
+                  ).digest() != before
+    assert Limits().in_force()["timing.tolerance"] == 2.0
+    assert np.isfinite(Limits()["timing.tolerance"])
