@@ -5,8 +5,10 @@ The rule, in the order it is applied (one row is one trend interval):
 1. Economizer operation is *enabled* in the row where its command goes from off to on.
    Where the command is not trended, the exchanger's status stands for it.
 2. A chiller runs where its status says so, or else its power or current.
-3. The *transition* is the first row after the enable in which no chiller runs. Without it
-   the attempt was *abandoned* in the row where the command goes off.
+3. The *transition* is the first row after the enable in which no chiller runs and the exchanger
+   does; where every sign of the exchanger says for ten minutes that it carries nothing, the
+   chillers *tripped*. Without a transition the attempt was *abandoned* in the row where the
+   command goes off.
 4. The *run* ends in the last row before a chiller runs again, which is the *exit*, or before
    the command has gone off. A chiller that starts within half an hour of the command going
    off still counts as the exit.
@@ -23,6 +25,7 @@ import numpy as np
 from fptlib.procedure.flags import stretches
 
 EXIT_WITHIN_MINUTES = 30.0
+TAKEN_OVER_MINUTES = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +42,7 @@ class Request:
     transition: int | None
     abandoned: int | None
     unseen: str
+    trips: tuple[int, ...] = ()
 
     @property
     def pull_down(self) -> slice:
@@ -95,6 +99,7 @@ class Changeover:
     abandoned: int | None
     last: int
     complete: bool
+    trips: tuple[int, ...] = ()
 
     @property
     def name(self) -> str:
@@ -117,7 +122,7 @@ class Changeover:
             return None
         ends = (row for row in (self.transition, self.abandoned) if row is not None)
         return Request(self.number, self.enabled, next(ends, self.last), self.transition,
-                       self.abandoned, self.unseen)
+                       self.abandoned, self.unseen, self.trips)
 
     @property
     def run(self) -> Run | None:
@@ -134,24 +139,36 @@ class Changeover:
         return None if run is None or run.exit is None else Exit(self.number, run.exit, run)
 
 
-def changeovers(commanded: np.ndarray, chillers_on: np.ndarray, minutes: float
-                ) -> list[Changeover]:
-    """Every changeover in two statuses (1.0, 0.0, NaN) in rows of ``minutes``."""
-    patience = int(EXIT_WITHIN_MINUTES // minutes)
+def changeovers(commanded: np.ndarray, chillers_on: np.ndarray, minutes: float,
+                exchanger_off: np.ndarray | None = None) -> list[Changeover]:
+    """Every changeover in two statuses (1.0, 0.0, NaN) in rows of ``minutes``; ``exchanger_off``
+    tells where the exchanger is known to carry nothing."""
+    patience, wait = (int(each // minutes) for each in (EXIT_WITHIN_MINUTES, TAKEN_OVER_MINUTES))
+    off = np.zeros(len(commanded), dtype=bool) if exchanger_off is None else exchanger_off
     found: list[Changeover] = []
     for first, last in stretches(commanded > 0.5):
-        found.extend(_within(commanded, chillers_on, first, last, patience, len(found)))
+        found.extend(_within(commanded, chillers_on, off, first, last, patience, wait, len(found)))
     return found
 
 
-def _within(commanded: np.ndarray, on: np.ndarray, first: int, last: int, patience: int,
-            count: int) -> list[Changeover]:
+def _within(commanded: np.ndarray, on: np.ndarray, exchanger_off: np.ndarray, first: int,
+            last: int, patience: int, wait: int, count: int) -> list[Changeover]:
     """The changeovers of one commanded stretch; a second run in it has no enable."""
     known_start = first > 0 and commanded[first - 1] == 0.0
     known_end = last + 1 < len(commanded) and commanded[last + 1] == 0.0
     found: list[Changeover] = []
+    trips: list[int] = []
     row = first
     while (idle := _next(on, 0.0, row, last)) is not None:
+        if exchanger_off[idle : idle + wait + 1].all():
+            if idle > 0 and on[idle - 1] == 1.0:
+                trips.append(idle)
+            # Go on where a chiller runs again or the exchanger takes over.
+            goes_on = (on[idle : last + 1] != 0.0) | ~exchanger_off[idle : last + 1]
+            if not goes_on.any():
+                break
+            row = idle + int(goes_on.argmax())
+            continue
         # A run that was on before the trends begin, or behind a gap, has no known transition.
         seen = idle > 0 and on[idle - 1] == 1.0
         again = _next(on, 1.0, idle, min(len(on) - 1, last + patience))
@@ -160,14 +177,15 @@ def _within(commanded: np.ndarray, on: np.ndarray, first: int, last: int, patien
         found.append(Changeover(
             count + len(found) + 1, first if known_start and not found else None,
             idle if seen else None, again, None, end,
-            known_end or (again is not None and end + 1 == again)))
+            known_end or (again is not None and end + 1 == again), tuple(trips)))
+        trips = []
         if again is None:
             break
         row = end + 1
     if not found and known_start:
         given_up = known_end and not np.isnan(on[first : last + 1]).any()
         found.append(Changeover(count + 1, first, None, None, last + 1 if given_up else None,
-                                last, given_up))
+                                last, given_up, tuple(trips)))
     return found
 
 

@@ -22,7 +22,13 @@ from fptlib.limits import Limits
 from fptlib.physics import atmosphere, moist_air, water
 from fptlib.procedure import changeovers as finding
 from fptlib.procedure.changeovers import Changeover, Exit, Request, Run
-from fptlib.procedure.status import any_running, debounce, running_by_signals
+from fptlib.procedure.status import (
+    any_running,
+    debounce,
+    flowing,
+    running_by_signals,
+    signals,
+)
 from fptlib.trends.grid import Grid, shown_step
 
 _Found = TypeVar("_Found")
@@ -82,6 +88,7 @@ class FunctionalTest:
     wet_bulb_source: str = "trended"
     weather: Mapping[str, np.ndarray] | None = None
     kept: dict[Any, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
+    flickers: dict[str, int] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     # -- rows and points ---------------------------------------------------------------
 
@@ -228,13 +235,34 @@ class FunctionalTest:
         """Economizer operation commanded (1.0, 0.0, NaN), or the exchanger's status where that
         is all."""
         name = "economizer_command" if self.has("economizer_command") else "economizer_active"
-        return debounce(self[name], self.minutes)
+        others = [*self._exchanger_signs, *(sign for n in self.chiller_numbers
+                                            for sign in signals(self.grid.columns, n))]
+        values, self.flickers[name] = debounce(self[name], self.minutes, others)
+        return values
 
     @cached_property
     def _running_by_number(self) -> dict[int, np.ndarray]:
-        found = {n: running_by_signals(self.grid.columns, n) for n in self.chiller_numbers}
-        return {n: debounce(values, self.minutes)
-                for n, values in found.items() if values is not None}
+        found = {}
+        for n in self.chiller_numbers:
+            if (status := running_by_signals(self.grid.columns, n)) is not None:
+                others = signals(self.grid.columns, n)[1:]
+                found[n], self.flickers[f"chiller_{n}_running"] = debounce(
+                    status, self.minutes, others)
+        return found
+
+    @cached_property
+    def _exchanger_signs(self) -> list[np.ndarray]:
+        """What tells whether the exchanger carries load (1.0, 0.0, NaN)."""
+        flows = [flowing(self[name]) for name in ("hx_chw_flow", "hx_cw_flow", "hx_valve")
+                 if self.has(name)]
+        return [*([self["economizer_active"]] if self.has("economizer_active") else []), *flows]
+
+    @cached_property
+    def exchanger_off(self) -> np.ndarray:
+        """Whether every sign of the exchanger that is trended says that it carries nothing."""
+        if not self._exchanger_signs:
+            return np.zeros(len(self), dtype=bool)
+        return np.asarray(np.max(self._exchanger_signs, axis=0) == 0.0)
 
     def is_known(self, n: int) -> bool:
         """Whether it is known when chiller ``n`` runs."""
@@ -254,7 +282,8 @@ class FunctionalTest:
         """Every changeover, by the rule of ``changeovers``; empty where status is missing."""
         if self.missing("request", "chillers"):
             return []
-        return finding.changeovers(self.commanded, self.chillers_on, self.minutes)
+        return finding.changeovers(self.commanded, self.chillers_on, self.minutes,
+                                   self.exchanger_off)
 
     @cached_property
     def requests(self) -> list[Request]:

@@ -235,6 +235,9 @@ def chiller_on(test: FunctionalTest, request: Request) -> Finding:
     approach, number, row = approaches.need_exchanger(test), request.number, request.transition
     if alarm := alarms.first(test, request):
         return Finding(number, alarm.row, alarm.text, last=request.end, verdict=Verdict.FAIL)
+    if request.trips:
+        return Finding(number, request.trips[0], "every chiller stopped, and the exchanger carried "
+                       "nothing for ten minutes", last=request.end, verdict=Verdict.FAIL)
     if request.unseen:
         return not_judged(number, request.row, request.unseen)
     if row is None:

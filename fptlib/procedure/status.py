@@ -2,8 +2,9 @@
 
 A status is held, never interpolated. A gap of up to half an hour between two equal states is
 that state; a change that a gap of up to five minutes hides is put at the gap's end; a state
-that shows for one minute only, between two equal ones, is a noisy sample. What a longer gap
-hides stays unknown. (Common practice, no source.)
+that shows for one minute only, between two equal ones, is a noisy sample where another signal
+contradicts it, and chatter of the plant where none does. What a longer gap hides stays unknown.
+(Common practice, no source.)
 """
 
 from __future__ import annotations
@@ -23,9 +24,12 @@ OWN_SHARE = 0.03
 LARGEST_SHARE = 0.01
 
 
-def debounce(status: np.ndarray, minutes: float) -> np.ndarray:
-    """A status (1.0, 0.0, NaN) in rows of ``minutes``, with its short gaps and flickers closed."""
-    values = status.astype(float)
+def debounce(status: np.ndarray, minutes: float, others: Sequence[np.ndarray] = ()
+             ) -> tuple[np.ndarray, int]:
+    """A status (1.0, 0.0, NaN) in rows of ``minutes`` with its short gaps closed, and without
+    the flickers that ``others``, statuses of the same equipment, contradict; and how many those
+    were."""
+    values, dropped = status.astype(float), 0
     for first, last in stretches(np.isnan(values)):
         if first == 0 or last == len(values) - 1:
             continue
@@ -36,21 +40,36 @@ def debounce(status: np.ndarray, minutes: float) -> np.ndarray:
     edges = (np.flatnonzero(values[1:] != values[:-1]) + 1).tolist()
     for first, after in zip(edges[:-1], edges[1:], strict=True):
         between_equals = values[first - 1] == values[after]
-        if between_equals and (after - first) * minutes <= FLICKER_MINUTES:
+        if (between_equals and (after - first) * minutes <= FLICKER_MINUTES
+                and _contradicted(others, first, after)):
             values[first:after] = values[first - 1]
-    return values
+            dropped += 1
+    return values, dropped
+
+
+def _contradicted(others: Sequence[np.ndarray], first: int, after: int) -> bool:
+    """Whether a status is known that did not change with a flicker, and none is that did."""
+    around = [other[first - 1 : after + 1] for other in others]
+    known = [each for each in around if not np.isnan(each).any()]
+    return bool(known) and all(np.ptp(each) == 0.0 for each in known)
 
 
 def running_by_signals(columns: Mapping[str, np.ndarray], n: int) -> np.ndarray | None:
     """Whether chiller ``n`` runs (1.0, 0.0, NaN): row by row its status, else its power, else
     its current; ``None`` where none of them has a value."""
     found: np.ndarray | None = None
+    for proof in signals(columns, n):
+        found = proof if found is None else np.where(np.isnan(found), proof, found)
+    return found
+
+
+def signals(columns: Mapping[str, np.ndarray], n: int) -> list[np.ndarray]:
+    """What tells whether chiller ``n`` runs (1.0, 0.0, NaN): its status, power and current."""
+    found = []
     for what in ("running", "power", "amps"):
         values = columns.get(f"chiller_{n}_{what}")
-        if values is None or np.isnan(values).all():
-            continue
-        proof = values if what == "running" else _drawing(columns, values, what)
-        found = proof if found is None else np.where(np.isnan(found), proof, found)
+        if values is not None and not np.isnan(values).all():
+            found.append(values if what == "running" else _drawing(columns, values, what))
     return found
 
 
@@ -64,6 +83,13 @@ def _drawing(columns: Mapping[str, np.ndarray], values: np.ndarray, what: str) -
         highest = float(np.nanmax([np.nanmax(each) for each in of_all]))
     off = max(OWN_SHARE * float(np.nanmax(values)), LARGEST_SHARE * highest)
     return np.where(np.isnan(values), np.nan, (values > off).astype(float))
+
+
+def flowing(values: np.ndarray) -> np.ndarray:
+    """1.0 where a flow or a valve is more than a twentieth of its highest, 0.0 where not."""
+    known = values[~np.isnan(values)]
+    least = 0.05 * float(np.percentile(known, 99)) if len(known) else 0.0
+    return np.where(np.isnan(values), np.nan, (values > least).astype(float))
 
 
 def any_running(per_chiller: Sequence[np.ndarray]) -> np.ndarray:

@@ -33,7 +33,17 @@ def text(status: np.ndarray) -> str:
 def test_short_gaps_are_held_and_flickers_left_out(
     given: str, minutes: float, expected: str
 ) -> None:
-    assert text(debounce(rows(given), minutes)) == expected
+    # Another signal of the same equipment that did not change.
+    still = np.ones(len(given))
+    assert text(debounce(rows(given), minutes, [still])[0]) == expected
+
+
+def test_chatter_that_nothing_contradicts_or_another_signal_follows_is_counted() -> None:
+    given = rows("111101111")
+    assert text(debounce(given, 1.0)[0]) == "111101111"
+    follows, still = given * 180.0 > 0.0, np.ones(9)
+    assert text(debounce(given, 1.0, [follows.astype(float)])[0]) == "111101111"
+    assert debounce(given, 1.0, [still])[1] == 1
 
 
 def test_a_heater_in_a_standing_chiller_is_no_running() -> None:
