@@ -22,6 +22,7 @@ from fptlib.limits import Limits
 from fptlib.physics import atmosphere, moist_air, water
 from fptlib.procedure import changeovers as finding
 from fptlib.procedure.changeovers import Changeover, Exit, Request, Run
+from fptlib.procedure.frozen import frozen_rows
 from fptlib.procedure.status import (
     any_running,
     debounce,
@@ -93,8 +94,23 @@ class FunctionalTest:
     # -- rows and points ---------------------------------------------------------------
 
     def __getitem__(self, point: str) -> np.ndarray:
-        """A point's values, one a row; NaN is a gap."""
-        return self.grid.columns[point]
+        """A point's values, one a row; NaN is a gap, or a sensor that stood still (``frozen``)."""
+        return self._columns[point] if point in self._columns else self.grid.columns[point]
+
+    @cached_property
+    def _columns(self) -> dict[str, np.ndarray]:
+        """The columns in which frozen rows are unknown."""
+        return {name: np.where(rows, np.nan, self.grid.columns[name])
+                for name, rows in frozen_rows(self.grid, self.limits["instruments.stuck"]).items()}
+
+    @cached_property
+    def doubts(self) -> dict[str, str]:
+        """What the reading found wrong with a point and nobody has answered, by point."""
+        said: dict[str, str] = {}
+        for remark in self.grid.remarks:
+            if remark.severity == "doubt" and remark.point:
+                said.setdefault(remark.point, remark.text)
+        return said
 
     def __len__(self) -> int:
         return len(self.grid)

@@ -13,10 +13,10 @@ from fptlib.job.schema import Reading
 from fptlib.physics import water
 from fptlib.procedure import uncertainty
 from fptlib.procedure.changeovers import Run
-from fptlib.procedure.flags import stretches
+from fptlib.procedure.frozen import still
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import Finding, check, not_judged
-from fptlib.procedure.measures import between_rows, carried, median, shows_change
+from fptlib.procedure.measures import between_rows, median, shows_change
 from fptlib.procedure.verdict import NotTested, Verdict
 
 STUCK_WHILE_MOVING = 2.0
@@ -117,14 +117,14 @@ def _at(test: FunctionalTest, reading: Reading) -> float | None:
     row = test.grid.row(reading.time)
     if not test.has(reading.point) or not 0 <= row < len(test):
         return None
-    value = float(test[reading.point][row])
+    value = float(test.grid.columns[reading.point][row])
     return None if math.isnan(value) else value
 
 
 def _around(test: FunctionalTest, reading: Reading) -> np.ndarray:
     """The trend's row at a reading, and those to the samples before and after it."""
     row, near = test.grid.row(reading.time), test.rows(test.sample_interval(reading.point))
-    return test[reading.point][test.window(row - near, row + near + 1)]
+    return test.grid.columns[reading.point][test.window(row - near, row + near + 1)]
 
 
 def _reading_uncertainty(test: FunctionalTest, reading: Reading) -> float:
@@ -146,7 +146,8 @@ def _reading_uncertainty(test: FunctionalTest, reading: Reading) -> float:
        needs=("outdoor_wet_bulb", "outdoor_dry_bulb", "outdoor_humidity"),
        limits=("instruments.wet_bulb", "instruments.stuck"))
 def wet_bulb(test: FunctionalTest) -> list[Finding]:
-    trended, calculated = test["outdoor_wet_bulb"], test.calculated_wet_bulb
+    trended = test.grid.columns["outdoor_wet_bulb"]
+    calculated = test.calculated_wet_bulb
     difference = (trended - calculated)[~np.isnan(trended - calculated)]
     if not len(difference):
         raise NotTested("trended wet bulb, dry bulb and humidity never have values together")
@@ -165,11 +166,10 @@ def _stuck(test: FunctionalTest, trended: np.ndarray, calculated: np.ndarray
     """Every stretch in which the trended one stood still too long while the air moved; a gap
     after which it is the same does not end one."""
     limit, known = test.limits["instruments.stuck"], ~np.isnan(trended)
-    for first, last in stretches(np.diff(carried(trended), prepend=np.nan) == 0.0):
-        first, last = first - 1, first - 1 + int(np.flatnonzero(known[first - 1 : last + 1])[-1])
+    for first, last in still(trended, limit * 60.0 / test.minutes):
         hours = (last - first + 1) * test.minutes / 60.0
         air = calculated[first : last + 1][known[first : last + 1]]
-        if hours <= limit or np.isnan(air).all():
+        if np.isnan(air).all():
             continue
         moved = float(np.nanmax(air) - np.nanmin(air))
         if moved >= STUCK_WHILE_MOVING:

@@ -20,6 +20,7 @@ from importlib import resources
 from itertools import groupby
 from typing import Any
 
+from fptlib import points
 from fptlib.physics.errors import ImpossibleState
 from fptlib.procedure.approaches import season_to_wait_for
 from fptlib.procedure.functional_test import FunctionalTest
@@ -174,7 +175,7 @@ class CheckOf:
 
     def _row(self, test: FunctionalTest, events: tuple[Event, ...]) -> Check:
         """The check's row: the worst event decides, among equals the one of smallest margin."""
-        verdict = worst([event.verdict for event in events])
+        verdict, doubted = worst([event.verdict for event in events]), self._doubted(test)
         same = [event for event in events if event.verdict is verdict]
         deciding = min(same, key=lambda e: float("inf") if e.margin is None else e.margin)
         judged = sum(event.verdict is not Verdict.NOT_TESTED for event in events)
@@ -185,11 +186,23 @@ class CheckOf:
         if verdict is Verdict.FAIL:
             number = self.advise(test, same) if self.advise else ""
             adjust = f"{self.words['adjust']} {number}".strip()
+        if doubted and verdict in (Verdict.PASS, Verdict.FAIL):
+            # A doubt is mended by a stated answer, or nothing is decided that rests on it.
+            verdict, assumed, adjust = Verdict.INDETERMINATE, f"{assumed}; but {doubted}", ""
         return Check(
             self.id, self.words["question"], verdict, deciding.unit, deciding.measured,
             deciding.limit, test.limits.basis(*self.limits), deciding.margin,
             deciding.uncertainty, deciding.probability, events,
             f"{deciding.name}: {deciding.text}{count}{assumed}", self._meaning(verdict), adjust)
+
+    def _doubted(self, test: FunctionalTest) -> str:
+        """What the reading doubts of the points it rests on; the instruments' step judges those
+        itself."""
+        if self.id.startswith("instruments."):
+            return ""
+        names = dict.fromkeys(name for need in self.needs for name in test.points_of(need))
+        return "; ".join(f"it rests on {points.point(name).meaning}: {test.doubts[name]}"
+                         for name in names if name in test.doubts)
 
     def _meaning(self, verdict: Verdict) -> str:
         return {

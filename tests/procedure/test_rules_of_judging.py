@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import drawn_plant as drawn
 import numpy as np
 import pytest
@@ -9,6 +11,7 @@ import pytest
 from fptlib.limits import Deviation, Limits, Rule
 from fptlib.procedure.steps import judge
 from fptlib.procedure.verdict import Verdict, decide, worst
+from fptlib.trends.grid import Remark
 
 
 @pytest.mark.parametrize(("measured", "expected"), [
@@ -59,3 +62,34 @@ def test_limits_frozen_under_the_first_edition_still_stand() -> None:
                   ).digest() != before
     assert Limits().in_force()["timing.tolerance"] == 2.0
     assert np.isfinite(Limits()["timing.tolerance"])
+
+
+def test_a_wet_bulb_that_stands_still_is_unknown_and_passes_nothing() -> None:
+    table = drawn.frame()
+    table["outdoor_wet_bulb"] = 34.0
+    test = drawn.case(table)
+    assert np.isnan(test.wet_bulb).all()
+    assert judge(test, "instruments.wet_bulb").verdict is Verdict.FAIL
+    for check in ("enable.condition", "enable.dwell"):
+        assert judge(test, check).verdict is Verdict.NOT_TESTED, check
+
+
+def test_a_supply_sensor_that_stands_still_while_its_setpoint_moves_is_unknown() -> None:
+    table = drawn.frame()
+    table["chw_supply_temp"] = 50.0
+    assert judge(drawn.case(table), "running.supply").verdict is not Verdict.PASS
+    assert judge(drawn.case(table), "lift.floor").verdict is not Verdict.PASS
+
+
+@pytest.mark.parametrize(("bend", "check"), [(0.0, "exit.supply"), (9.0, "running.supply")])
+def test_a_doubt_of_the_reading_reaches_the_verdict(bend: float, check: str) -> None:
+    table = drawn.frame()
+    run = (table.index > drawn.RECOVERED) & (table.index < drawn.WARM)
+    table.loc[run, "chw_supply_temp"] += bend
+    plain = drawn.case(table)
+    assert judge(plain, check).verdict in (Verdict.PASS, Verdict.FAIL)
+    doubted = replace(plain.grid, remarks=(
+        Remark("doubt", "changes its unit in the middle", "plant.csv", "chw_supply_temp"),))
+    found = judge(replace(plain, grid=doubted), check)
+    assert found.verdict is Verdict.INDETERMINATE
+    assert "changes its unit in the middle" in found.reason
