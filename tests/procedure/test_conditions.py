@@ -86,7 +86,8 @@ def test_failed_check_names_causes_and_a_number() -> None:
 def test_what_is_equal_in_tenths_holds_the_condition() -> None:
     """36.6 + 7 + 1.5 + 1.8 + 1.5 is 48.4, though not in binary digits."""
     table = drawn.frame()
-    table["outdoor_wet_bulb"], table["chw_reset_setpoint"] = 36.6, 48.4
+    drawn.still_air(table, slice(None), 36.6)
+    table["chw_reset_setpoint"] = 48.4
     plant = dataclasses.replace(drawn.PLANT, exchanger_approach=Approach(1.8, "observed"))
     check = rows(drawn.case(table, plant=plant))["enable.dwell"]
     assert check.verdict is Verdict.PASS and check.measured == 165.0

@@ -8,7 +8,7 @@ import dataclasses
 import numpy as np
 import pandas as pd
 import pytest
-from drawn_plant import PLANT, at, case, frame, unasked_exit
+from drawn_plant import PLANT, at, case, frame, still_air, unasked_exit
 
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
@@ -294,7 +294,7 @@ def test_a_command_unknown_before_the_exit_leaves_its_reason_and_its_stay_open()
 
 def test_a_gap_in_every_dear_quarter_hour_hides_none_of_them() -> None:
     table = frame()
-    table.loc[at("12:00"):, "outdoor_wet_bulb"] = 44.0
+    still_air(table, slice(at("12:00"), None), 44.0)
     dear = between(table, "14:00", "15:30")
     table.loc[dear, "plant_power"] = 900.0
     assert found(table)["exit.comparative"].verdict is Verdict.FAIL

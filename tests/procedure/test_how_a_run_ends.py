@@ -71,7 +71,8 @@ def costly_end(minutes: int) -> pd.DataFrame:
     """The drawn plant leaves at 18:05, never warm, after so many minutes that cost more than
     its chillers do at the same load and wet bulb."""
     table = drawn.frame()
-    table["outdoor_wet_bulb"], table["plant_power"] = 36.0, 245.0
+    drawn.still_air(table, slice(None), 36.0)
+    table["plant_power"] = 245.0
     left = table.index >= drawn.at("18:05")
     table.loc[left, ["economizer_command", "chiller_1_running"]] = [0.0, 1.0]
     table.loc[(table.index >= drawn.HANDOVER) & ~left, "plant_power"] = 65.0

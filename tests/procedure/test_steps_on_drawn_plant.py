@@ -157,7 +157,7 @@ def _early_exit(f: pd.DataFrame) -> None:
 
 def _costly_run(f: pd.DataFrame) -> None:
     f.loc[RECOVERED + 30 * MINUTE : EXIT - MINUTE, "plant_power"] = 300.0
-    f.loc[RECOVERED:EXIT, "outdoor_wet_bulb"] = 38.0
+    drawn.still_air(f, slice(RECOVERED, EXIT), 38.0)
 
 
 def _stuck(f: pd.DataFrame) -> None:

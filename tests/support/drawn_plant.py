@@ -112,8 +112,16 @@ def unasked_exit(table: pd.DataFrame | None = None) -> pd.DataFrame:
     to, and chillers draw more."""
     table = frame() if table is None else table
     table.loc[WARM:EXIT, "chw_supply_temp"] = 50.0
-    table.loc[at("18:00") : EXIT, "outdoor_wet_bulb"] = 34.0
+    still_air(table, slice(at("18:00"), EXIT), 34.0)
     return table
+
+
+def still_air(table: pd.DataFrame, rows: slice, wet_bulb: float) -> None:
+    """Weather that does not move: all of its sensors show it, and none is frozen."""
+    table.loc[rows, "outdoor_wet_bulb"] = wet_bulb
+    table.loc[rows, "outdoor_dry_bulb"] = wet_bulb * 2.0 - 26.0
+    table.loc[rows, "outdoor_humidity"] = humidity_from_wet_bulb(
+        wet_bulb * 2.0 - 26.0, wet_bulb, atmosphere.pressure_at(PLANT.altitude))
 
 
 def case(table: pd.DataFrame | None = None, minutes: int = 1, **changes: object) -> FunctionalTest:
