@@ -158,22 +158,13 @@ class Plant:
 
 @dataclass(frozen=True, slots=True)
 class Sequence:
-    """The sequence of operation as specified, where it is no number among the limits."""
+    """The exits of the sequence of operation as specified that are no number among the limits."""
 
-    reset_driver: str = choice(
-        "What resets the chilled-water setpoint",
-        ("outdoor temperature", "valve position", "differential pressure", "load", "none"),
-        "As the sequence of operation specifies it.", "outdoor temperature")
-    lift_protection: str = choice(
-        "How the chillers' lift is protected",
-        ("temporary setpoint", "head-pressure control", "none needed"),
-        "none needed: the manufacturer allows zero or inverted lift.", "temporary setpoint")
     weather_exit: float | None = quantity(
         "Leaves when the enable condition no longer holds for", "min", 0, 1440,
         "Empty: the sequence has no exit on weather.")
-    clock_exit: str = text("Leaves at the time of day", "Such as 06:00. Empty: never.",
-                                  Kind.TEXT)
-    other_exit: str = text(
+    clock_exit: str = answer("Leaves at the time of day", "Such as 06:00. Empty: never.")
+    other_exit: str = answer(
         "Other exits the sequence allows", "Operator, demand limit: in a few words.")
 
 
@@ -378,7 +369,7 @@ TABLES = (
           "Condenser-water supply temperature minus wet bulb, all fans at full speed."),
     Table("plant.exchanger_approach", "Exchanger approach near changeover", Approach,
           "Chilled water leaving minus condenser water entering the exchanger."),
-    Table("sequence", "Sequence of operation, as specified", Sequence),
+    Table("sequence", "Exits of the sequence, as specified", Sequence),
     Table("files", "Trend files", _FILE, row="file", key=_key("file", "File")),
     Table("points", "Points", _POINT, row="point", key=_key("point", "Point")),
     Table("sensors", "Plant sensors", Sensor, row="sensor", key=_key("point", "Point")),

@@ -73,7 +73,7 @@ def dwell(test: FunctionalTest, request: Request) -> Finding:
     return Finding(
         request.number, min(start + 1, request.row), f"the condition had held for {held:.0f} min",
         last=request.row, measured=held, at_least=limit, uncertainty=every,
-        tolerance=test.timing_tolerance(every),
+        tolerance=test.timing_tolerance,
         quantities={"margin at the enable, °F": float(margin[request.row])})
 
 
@@ -112,7 +112,7 @@ def stay(test: FunctionalTest, run: Run) -> Finding:
     return Finding(
         run.number, run.first, f"the run lasted {lasted:.0f} min", last=run.last,
         measured=lasted, at_least=limit, uncertainty=every,
-        tolerance=test.timing_tolerance(every),
+        tolerance=test.timing_tolerance,
         worst_in_gaps=known_minutes(test, run.rows))
 
 
@@ -146,7 +146,7 @@ def rest(test: FunctionalTest) -> Iterator[Finding]:
             before.number, over, f"{rested:.0f} min from the end of one to the next request",
             last=after.enabled, subject=f"to {after.number}", measured=rested,
             at_least=test.limits["enable.rest"], uncertainty=every,
-            tolerance=test.timing_tolerance(every))
+            tolerance=test.timing_tolerance)
     yield from _attempts(test)
 
 

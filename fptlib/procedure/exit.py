@@ -139,11 +139,11 @@ def not_early(test: FunctionalTest, left: Exit) -> Finding:
         return Finding(left.number, left.row, by_clock, verdict=Verdict.PASS)
     every, rounding = test.sample_interval(*WARMTH), -_rounding(test)
     # The controller counts between rows, at both ends.
-    if seen := _reason(test, left.run, -test.timing_tolerance(every)):
+    if seen := _reason(test, left.run, -test.timing_tolerance):
         return _with_reason(test, left, Verdict.PASS, seen, every)
-    if seen := _reason(test, left.run, -test.timing_tolerance(every) - every, rounding):
+    if seen := _reason(test, left.run, -test.timing_tolerance - every, rounding):
         return _with_reason(test, left, Verdict.INDETERMINATE, seen, every)
-    hidden = _reason(test, left.run, -test.timing_tolerance(every) - every, rounding, True)
+    hidden = _reason(test, left.run, -test.timing_tolerance - every, rounding, True)
     # What chillers draw was seen after the exit where it could not be foretold before.
     if hidden and not (hidden.block and not _not_cheaper(test, left)):
         return not_judged(left.number, left.row, "no reason to be seen, but the trends do not show "

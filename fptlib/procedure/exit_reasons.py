@@ -77,7 +77,7 @@ def by_clock(test: FunctionalTest, left: Exit) -> str:
     except ValueError as error:
         raise JobError(f"job.toml, sequence.clock_exit: '{stated}' is no time of day; enter it "
                        "such as 06:00") from error
-    grace = test.timing_tolerance(test.sample_interval("request")) + test.limits["exit.grace"]
+    grace = test.timing_tolerance + test.limits["exit.grace"]
     # The command goes off, then the first chiller starts.
     for row in (left.run.last + 1, left.row):
         at = test.time(row)

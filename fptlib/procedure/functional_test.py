@@ -154,10 +154,13 @@ class FunctionalTest:
         rarest = max((self.grid.intervals.get(name, 0.0) for name in names), default=0.0)
         return self.rows(rarest) * self.minutes
 
-    def timing_tolerance(self, every: float) -> float:
-        """By how much a timer may miss its setting, sampled ``every`` so many minutes [min]: the
-        controller counts between rows."""
-        return max(self.limits["timing.tolerance"], every)
+    @property
+    def timing_tolerance(self) -> float:
+        """By how much a timer may miss its setting [min]: the controller counts between rows.
+
+        Longer rows do not widen it, or they would pass what finer ones fail.
+        """
+        return self.limits["timing.tolerance"]
 
     # -- what a check needs ------------------------------------------------------------
 

@@ -71,13 +71,14 @@ def fallback(test: FunctionalTest, run: Run) -> Finding:
     if run.exit is None and lasted < limit:
         return not_judged(run.number, run.first,
                           "the run ended early without a chiller starting")
-    stop = run.last if run.exit is None else run.exit
+    stop, every = run.last if run.exit is None else run.exit, test.sample_interval(
+        "request", "chillers")
     return Finding(
         run.number, run.first if run.exit is None else run.exit,
         f"no chiller started in {lasted:.0f} min" if run.exit is None
         else f"a chiller started {lasted:.0f} min after the handover",
-        measured=lasted, at_least=limit, uncertainty=(every := test.sample_interval("request", "chillers")),
-        tolerance=test.timing_tolerance(every),
+        measured=lasted, at_least=limit, uncertainty=every,
+        tolerance=test.timing_tolerance,
         worst_in_gaps=known_minutes(test, slice(run.first, stop + 1)))
 
 

@@ -27,6 +27,7 @@ EXCHANGER = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp",
 
 @check("instruments.calibration", unit="days")
 def calibration(test: FunctionalTest) -> list[Finding]:
+    """Days that an instrument was used after its calibration was due."""
     if not test.readings:
         raise NotTested("no field readings were entered")
     return [_calibrated(test, tag) for tag in sorted({r.instrument for r in test.readings})]
@@ -56,6 +57,7 @@ def _calibrated(test: FunctionalTest, tag: str) -> Finding:
 @check("instruments.agreement", unit="degF",
        limits=("instruments.temperature", "instruments.flow"))
 def agreement(test: FunctionalTest) -> list[Finding]:
+    """The trend minus the field reading, in per cent of it where it is no temperature."""
     if not test.readings:
         raise NotTested("no field readings were entered")
     return [_agrees(test, reading) for reading in test.readings]
@@ -146,6 +148,8 @@ def _reading_uncertainty(test: FunctionalTest, reading: Reading) -> float:
        needs=("outdoor_wet_bulb", "outdoor_dry_bulb", "outdoor_humidity"),
        limits=("instruments.wet_bulb", "instruments.stuck"))
 def wet_bulb(test: FunctionalTest) -> list[Finding]:
+    """Median of the absolute difference of trended and calculated wet bulb, and the hours for
+    which the trended one showed one value while the other moved."""
     trended = test.grid.columns["outdoor_wet_bulb"]
     calculated = test.calculated_wet_bulb
     difference = (trended - calculated)[~np.isnan(trended - calculated)]

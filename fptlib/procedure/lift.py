@@ -179,18 +179,18 @@ def setpoint(test: FunctionalTest, request: Request) -> Finding:
 
 @check("lift.floor", unit="degF", each="request", all_or_none=True,
        needs=("chw_supply_setpoint", "chw_supply_temp", *_PULL_DOWN),
-       limits=("lift.floor", "lift.above_cutout", "lift.short_dip", "lift.setpoint_band"),
+       limits=("lift.floor", "lift.above_cutout", "lift.short_dip"),
        advise=lambda test, failed: (
            f"Raise the lowest temporary setpoint by {_short(failed):.1f} °F; check it "
            "against the maker's cut-out."))
 def floor(test: FunctionalTest, request: Request) -> Iterator[Finding]:
     """The lowest active setpoint and the lowest chilled water that lasted in the pull-down."""
     rounding = uncertainty.resolution(test, "chw_supply_setpoint")
-    # A lowest setpoint at the floor itself keeps it; the water swings about it by the band.
+    # A lowest setpoint at the floor itself keeps it, however it is rounded.
     for subject, name, doubt, tolerance in (
             ("active setpoint", "chw_supply_setpoint", rounding, rounding),
             ("supply", "chw_supply_temp", uncertainty.expanded(test, {"chw_supply_temp": 1.0}),
-             test.limits["lift.setpoint_band"])):
+             0.0)):
         values = test[name][request.row : request.end + 1]
         found = lowest_kept(values, test.limits["lift.short_dip"], test.minutes,
                             test.sample_interval(name))
@@ -284,7 +284,7 @@ def release(test: FunctionalTest, run: Run) -> Finding | None:
         f"did not rise in the {waited:.0f} min of the run" if up is None
         else f"began to rise {waited:.0f} min after the last chiller stopped",
         last=run.last if up is None else up, measured=waited, at_most=limit, uncertainty=every,
-        tolerance=test.timing_tolerance(every))
+        tolerance=test.timing_tolerance)
 
 
 CHECKS = (minimum, setpoint, floor, chiller_on, release)

@@ -79,7 +79,7 @@ def rate(test: FunctionalTest, run: Run) -> Finding | None:
         at_most=test.limits["recovery.rate"], worst_in_gaps=at_worst.middle,
         # What the ramp rises within the tolerance of its timer.
         tolerance=(test.limits["recovery.rate"] / RATE_WINDOW
-                   * test.timing_tolerance(min(every, 1.0))),
+                   * test.timing_tolerance),
         uncertainty=(rise.high - rise.low) / 2.0 + uncertainty.resolution(test, _ACTIVE, _ACTIVE),
         cut_off=_cut(test, run, 0.0),
         quantities={"active setpoint before, °F": float(test[_ACTIVE][before]),
@@ -123,7 +123,7 @@ def duration(test: FunctionalTest, run: Run) -> Finding | None:
         run.number, start - 1, f"was back {took:.0f} min after it began to rise", last=end,
         measured=took, at_least=shortest if short else None,
         at_most=None if short else longest,
-        uncertainty=every + unseen, tolerance=test.timing_tolerance(every))
+        uncertainty=every + unseen, tolerance=test.timing_tolerance)
 
 
 def _not_back(test: FunctionalTest, run: Run) -> Finding:

@@ -24,6 +24,7 @@ def _advise_reset(test: FunctionalTest, failed: Sequence[Event]) -> str:
 @check("reset.active", unit="degF", needs=("chw_supply_setpoint", "outdoor_dry_bulb"),
        limits=("reset.range", "reset.outdoor_span"), advise=_advise_reset)
 def active(test: FunctionalTest) -> Finding:
+    """Median setpoint in the coldest tenth of the rows minus that in the warmest tenth."""
     rows = reset_rows(test)
     if not len(rows):
         raise Deferred("no row outside changeovers has setpoint and outdoor temperature; "

@@ -27,7 +27,7 @@ def _to_2(payload: dict[str, Any]) -> dict[str, Any]:
 
 def _to_3(payload: dict[str, Any]) -> dict[str, Any]:
     """Version 2 kept of an event its outcome alone, not what its formula was given."""
-    kept = {"changeover": 0, "first": None, "last": None, "quantities": {}}
+    kept: dict[str, Any] = {"changeover": 0, "first": None, "last": None, "quantities": {}}
     return {
         **payload,
         "schema": {**payload["schema"], "version": 3},

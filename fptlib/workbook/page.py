@@ -212,6 +212,10 @@ class Page:
         self._say_standing()
         return verdicts.table(checks, f"Verdicts of step {self.step}")
 
+    def worksheet(self, check: Check) -> Shown:
+        """How a check's numbers came about: what is shown is what decides."""
+        return verdicts.worksheet(check)
+
     def done(self) -> Shown:
         """Keep that a step without verdicts was gone through, and say what is still open."""
         state.record_run(self.job, self.step, (), self._rested_on)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from fptlib import units
+from fptlib.physics import sump
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.overview import overview as facts
 from fptlib.procedure.steps import points_used
@@ -76,6 +78,26 @@ def changeovers(case: FunctionalTest) -> Shown:
 
 def _moment(at: pd.Timestamp | None) -> str:
     return "–" if at is None or pd.isna(at) else f"{at:%m-%d %H:%M}"
+
+
+def pull_downs(test: FunctionalTest) -> Shown:
+    """How far and how fast the sump was pulled cold, and with its volume the towers' net heat
+    rejection."""
+    rows = []
+    known = not test.missing("request", "chillers", "cw_supply_temp")
+    for request in test.requests if known else ():
+        water = test["cw_supply_temp"][request.pull_down]
+        at = np.flatnonzero(~np.isnan(water))
+        if len(at) < 2:
+            continue
+        drop = float(water[at[0]] - water[at[-1]])
+        minutes = float(at[-1] - at[0]) * test.minutes
+        volume = test.plant.sump_volume
+        tons = f"{sump.net_rejection(volume, drop, minutes):.0f}" if volume else "–"
+        rows.append([f"{request.number}", f"{drop:.1f}", f"{minutes:.0f}", tons])
+    return static.table("How the towers pulled the sump cold",
+                        ("Changeover", "Drop, °F", "Minutes", "Net heat rejection, tons"), rows,
+                        "no pull-down was seen")
 
 
 def _time(at: pd.Timestamp | None) -> str:

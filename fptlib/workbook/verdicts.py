@@ -5,10 +5,11 @@ from __future__ import annotations
 import html
 from collections.abc import Sequence
 
-from fptlib.procedure.verdict import Check, Event, Verdict
+from fptlib.procedure.verdict import Check, Event, Verdict, worksheet_row
 from fptlib.record.text import likelihood
 from fptlib.units import symbol
 from fptlib.workbook.static import Shown, table_markup, verdict_markup
+from fptlib.workbook.static import table as table_of
 
 _HEADS = ("Verdict", "Check")
 
@@ -100,6 +101,23 @@ def _text(check: Check) -> str:
         f"limit {with_unit(check.limit, check.unit)}, margin {margin(check, check.unit)}: "
     )
     return f"{check.verdict:<13} {check.id:<24} {numbers}{check.reason}"
+
+
+def worksheet(check: Check) -> Shown:
+    """How a check's numbers came about: a row for each event, as it was judged."""
+    rows = [worksheet_row(event) for event in check.events]
+    heads = list(dict.fromkeys(head for row in rows for head in row))
+    cells = [[_cell(head, row.get(head)) for head in heads] for row in rows]
+    known = [at for at in range(len(heads)) if any(row[at] not in ("", "–") for row in cells)]
+    return table_of(f"Worksheet of {check.id}: {check.verdict}", [heads[at] for at in known],
+                    [[row[at] for at in known] for row in cells], check.reason)
+
+
+def _cell(head: str, value: float | str | None) -> str:
+    if isinstance(value, str):
+        return value
+    # A ratio and an uncertainty need their third digit.
+    return number(value, "kW/ton" if "kW/ton" in head or head.startswith("±") else "")
 
 
 def summary(checks: Sequence[Check]) -> str:

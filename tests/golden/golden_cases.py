@@ -16,9 +16,9 @@ from library import FAULTS, INTERVALS
 from plain_inputs import Inputs, case_from
 from plants import PLANTS
 
-from fptlib.procedure.assemble import assemble
 from fptlib.job.folder import Job
 from fptlib.job.start import SAMPLES, start, start_sample
+from fptlib.procedure.assemble import assemble
 from fptlib.procedure.functional_test import FunctionalTest
 from sample_trends.generator.record import names
 from sample_trends.generator.samples import SOUND

@@ -17,7 +17,8 @@ from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT), *(str(ROOT / "tests" / name) for name in ("golden", "support", "faults"))]
+sys.path[:0] = [str(ROOT), *(str(ROOT / "tests" / name)
+                             for name in ("golden", "support", "faults"))]
 
 import golden_cases  # noqa: E402
 from snapshot import Difference, Row, compare, load, rows, save  # noqa: E402

@@ -59,10 +59,11 @@ def test_a_year_of_minutes_keeps_its_extremes():
 
 def test_names_of_events_that_would_meet_are_joined():
     drawn, (ax,) = base.canvas()
-    at = pd.Timestamp("2026-01-10 20:00", tz="UTC")
-    ax.set_xlim(base.moment(at), base.moment(at + pd.Timedelta(hours=4)))
-    base.events(ax, [(at, "handover"), (at + pd.Timedelta(minutes=1), "recovered"),
-                     (at + pd.Timedelta(hours=3), "exit"), (None, "never")])
+    test = drawn_plant.case()
+    at = test.grid.row(drawn_plant.at("20:00"))
+    ax.set_xlim(base.moment(test.time(at)), base.moment(test.time(at + 240)))
+    base.events(ax, test, [(at, "handover"), (at + 1, "recovered"), (at + 180, "exit"),
+                           (None, "never")])
     assert [text.get_text() for text in ax.texts] == ["handover, recovered", "exit"]
 
 

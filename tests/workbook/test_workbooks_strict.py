@@ -8,14 +8,14 @@ import subprocess
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from types import SimpleNamespace
 
-import drawn_plant
 import nbformat
 import pytest
 
-from fptlib.procedure import lift
-from fptlib.procedure.steps import STEPS, step
+from fptlib.job.start import start_sample
+from fptlib.procedure.assemble import assemble
+from fptlib.procedure.steps import JUDGED, STEPS
+from fptlib.workbook import verdicts
 from fptlib.workbook.publish import head
 
 WORKBOOKS = Path(__file__).resolve().parents[2] / "workbooks"
@@ -58,14 +58,19 @@ def test_a_workbook_is_short_code_with_words_and_committed_executed(step):
     assert book.cells[0].source == head(step, book.cells[0].source)
 
 
-def test_the_setpoint_that_lift_asks_for_is_shown_as_it_is_judged():
-    # The drawn sequence goes down to 40 °F, above the floor of its chillers' cut-outs.
-    case, shown = drawn_plant.case(), {}
-    page = SimpleNamespace(can=lambda *_: True, at=lambda _, moments, held: shown.update(held))
-    book = nbformat.read(WORKBOOKS / step("lift").file, as_version=4)
-    source, = (cell.source for cell in book.cells if "setpoint lift asks for" in cell.source)
-    exec(source, {"page": page, "case": case, "limits": case.limits, "lift": lift})
-    assert case.floor < shown["setpoint lift asks for"].min() == 40.0
+@pytest.mark.parametrize("step", JUDGED, ids=lambda step: step.name)
+def test_what_a_workbook_prints_is_what_decided(step, sound):
+    """Every worksheet in the committed outputs is that of the check the record would hold."""
+    book = nbformat.read(WORKBOOKS / step.file, as_version=4)
+    printed = {output["data"]["text/plain"] for cell in book.cells
+               for output in cell.get("outputs", []) if "text/plain" in output.get("data", {})}
+    for check in step.judge(sound):
+        assert verdicts.worksheet(check).text in printed, check.id
+
+
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory):
+    return assemble(start_sample(tmp_path_factory.mktemp("sound") / "job", "sound"), keep=False)
 
 
 @pytest.mark.parametrize("step", STEPS, ids=lambda step: step.name)

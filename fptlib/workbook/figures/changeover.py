@@ -60,7 +60,8 @@ def _temperatures(ax: Axes, case: FunctionalTest, rows: slice, name: str) -> Non
 
 def _status(ax: Axes, case: FunctionalTest, rows: slice) -> None:
     lines = [(base.series(case, case.commanded, rows), "economizer command")]
-    lines += [(base.series(case, case.running(n), rows), f"chiller {n} runs") for n in case.chiller_numbers]
+    lines += [(base.series(case, case.running(n), rows), f"chiller {n} runs")
+              for n in case.chiller_numbers]
     for level, (series, _) in enumerate(lines):
         on = pd.Series(level + 0.7 * series.to_numpy(dtype=float), index=series.index)
         x, y = base.decimated(on)
@@ -82,7 +83,8 @@ def _events(ax: Axes, case: FunctionalTest, chosen: Changeover, named: bool) -> 
 
 
 def _marks(ax: Axes, case: FunctionalTest, rows: slice) -> None:
-    seen = [m for m in case.marks if base.ends(case, rows)[0] <= m.time <= base.ends(case, rows)[1]][:MARKED_WITHIN]
+    first, last = base.ends(case, rows)
+    seen = [m for m in case.marks if first <= m.time <= last][:MARKED_WITHIN]
     for mark in seen:
         ax.axvline(base.moment(mark.time), color=base.GREY, linewidth=0.8, linestyle=":")
         ax.annotate(mark.what, (base.moment(mark.time), 0.02), xycoords=("data", "axes fraction"),

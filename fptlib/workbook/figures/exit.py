@@ -40,7 +40,7 @@ def _supply(ax: Axes, case: FunctionalTest, rows: slice, chosen: Changeover) -> 
     base.draw(ax, supply, base.SUPPLY)
     base.draw(ax, setpoint, base.RESET, step=True)
     base.draw(ax, band, base.LIMIT, step=True)
-    warm = (supply > band).to_numpy() & (base.series(case, case.chillers_on, rows) == 0.0).to_numpy()
+    warm = (supply > band).to_numpy() & (case.chillers_on[rows] == 0.0)
     x = base.times(pd.DatetimeIndex(supply.index))
     ax.fill_between(x, band.to_numpy(dtype=float), supply.to_numpy(dtype=float), where=warm,
                     color="#e9b06b", alpha=0.8, linewidth=0)

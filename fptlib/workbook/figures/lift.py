@@ -64,8 +64,8 @@ def _setpoint(ax: Axes, case: FunctionalTest, rows: slice) -> None:
         ) if case.has(name)
     ]
     if case.has("cw_supply_temp"):
-        known.append((base.series(case, lift.temporary_setpoint(case), rows), "setpoint lift asks for",
-                      base.TOWER_SETPOINT))
+        wanted = base.series(case, lift.temporary_setpoint(case), rows)
+        known.append((wanted, "setpoint lift asks for", base.TOWER_SETPOINT))
     for series, _, look in known:
         base.draw(ax, series, look)
     ax.axhline(case.floor, color=base.LIMIT.colour, linestyle=base.LIMIT.style)
