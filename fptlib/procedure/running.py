@@ -33,7 +33,7 @@ def settled(test: FunctionalTest, run: Run) -> slice | None:
         last = run.exit - delay / test.minutes - 1
     if (last - first) * test.minutes < SHORTEST_RUN:
         return None
-    return test.window(first, last + 1)
+    return test.window(round(first), last + 1)
 
 
 def turned_over(test: FunctionalTest, run: Run) -> float:
