@@ -16,8 +16,8 @@ import pyarrow.compute as pc
 
 from fptlib.errors import IntakeError
 from fptlib.trends.cells import shown
-from fptlib.trends.mapping import FileForm
 from fptlib.trends.grid import Notes
+from fptlib.trends.mapping import FileForm
 from fptlib.trends.table import TEXT, Batch, Table, texts
 from fptlib.trends.times import DAY, MINUTE, SECOND, Stamps, looks_like_time, time_form
 

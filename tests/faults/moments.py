@@ -59,7 +59,7 @@ def dwell(result: Result) -> Iterator[Moment]:
         first, last = (min(_after_last(before < edge), attempt.request)
                        for edge in (-HIDDEN, HIDDEN))
         if attempt.request - last < 30 * MINUTE:
-            yield Moment(((first, last),), attempt.request - first < 28 * MINUTE)
+            yield Moment(((first, last),), attempt.request - first < 27 * MINUTE)
 
 
 def _after_last(broken: pd.Series) -> pd.Timestamp:
@@ -69,7 +69,7 @@ def _after_last(broken: pd.Series) -> pd.Timestamp:
 def stay(result: Result) -> Iterator[Moment]:
     for attempt, run in runs(result):
         if attempt.exit and len(run) < 120:
-            yield at(attempt.handover, len(run) < 118)
+            yield at(attempt.handover, len(run) < 117)
 
 
 def rest(result: Result) -> Iterator[Moment]:
@@ -77,7 +77,7 @@ def rest(result: Result) -> Iterator[Moment]:
     tried = attempts(result)
     for before, after in zip(tried, tried[1:], strict=False):
         if before.over and after.request - before.over < 30 * MINUTE:
-            yield at(before.over, after.request - before.over < 28 * MINUTE)
+            yield at(before.over, after.request - before.over < 27 * MINUTE)
     requests = pd.Series([attempt.request for attempt in tried])
     for day, that_day in requests.groupby(requests.dt.normalize()):
         if len(that_day) > 2:
