@@ -125,7 +125,7 @@ def compare(source: PointSource, first: Trend, second: Trend, zone: tzinfo, note
             values[begin:end] = np.nan
         steps.append(step)
         moving.append((times, values))
-    found = clock_offset(*moving)
+    found = clock_offset(moving[0], moving[1])
     if found is None or not found.sharp:
         notes.doubt(f"the second trend in '{other}' does not follow this one; their clocks cannot "
                     "be compared", source.file, source.name)

@@ -115,7 +115,7 @@ def _header(rows: Sequence[Record], form: FileForm, names: set[str]) -> int:
         if form.header_row > len(rows):
             raise IntakeError(f"file '{form.name}' has no row {form.header_row}; correct "
                               f'header_row under [files."{form.name}"]')
-        return form.header_row - 1
+        return int(form.header_row) - 1
     rows = rows[:_SEARCHED_ROWS]
     # A row with a date is data: a long file names its points there.
     hits = [0 if any(_DATE.search(cell) for cell in row.cells) else _hits(row.cells, names)

@@ -76,8 +76,8 @@ def _read_files(paths: Mapping[str, Path], point_map: PointMap, notes: Notes,
         if name not in wide:
             long[name] = LongFile(file)
     steps = _steps(wide, long, point_map)
-    for name, samples in wide.items():
-        samples.fit(steps)
+    for of_columns in wide.values():
+        of_columns.fit(steps)
     for name, samples in long.items():
         samples.read(steps, progress_of(name))
         _say_rows(samples, point_map, notes)
@@ -118,9 +118,10 @@ def _compare_second_trends(files: Mapping[str, FileSamples], point_map: PointMap
                            ) -> None:
     for name, source in point_map.sources.items():
         if source.second:
-            trends = [(files[one.file].times[key], files[one.file].values[key])
-                      for one, key in ((source, name), (source.second, name + SECOND_TREND))]
-            clock_offset.compare(source, *trends, point_map.zone, notes)
+            first, second = (
+                (files[one.file].times[key], files[one.file].values[key])
+                for one, key in ((source, name), (source.second, name + SECOND_TREND)))
+            clock_offset.compare(source, first, second, point_map.zone, notes)
 
 
 def _on_grid(files: Mapping[str, FileSamples], steps: align.Steps, point_map: PointMap,

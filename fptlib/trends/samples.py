@@ -70,9 +70,12 @@ class OpenedFile:
         Raises:
             IntakeError: it cannot be read, or its time column cannot be found.
         """
-        form, sources = point_map.files[path.name], {}
+        form = point_map.files[path.name]
+        sources: dict[str, PointSource] = {}
         for name, source in point_map.sources.items():
-            sources |= {name: one for one in (source, *source.more) if one.file == path.name}
+            for one in (source, *source.more):
+                if one.file == path.name:
+                    sources[name] = one
             if source.second and source.second.file == path.name:
                 sources[name + SECOND_TREND] = source.second
         wanted = [*form.time_column, form.point_column, form.value_column,

@@ -330,7 +330,8 @@ def _by_behaviour(chosen: dict[str, Suggestion], columns: Mapping[tuple[str, str
     for cold, warm in pairs:
         if cold in chosen and warm in chosen and (
                 np.nanmedian(values[cold]) > np.nanmedian(values[warm]) + 0.5):
-            why = "; but its values are the warmer of the two, so supply and return are turned round"
+            why = ("; but its values are the warmer of the two, so supply and return are turned "
+                   "round")
             one, other = chosen[cold], chosen[warm]
             chosen[cold] = replace(other, point=cold, why=other.why + why, confidence=0.5)
             chosen[warm] = replace(one, point=warm, why=one.why + why, confidence=0.5)

@@ -87,7 +87,7 @@ class TimeForm(NamedTuple):
 
     shape: str
     order: str = ""
-    count: int = 0
+    count: int = 0  # type: ignore[assignment]
 
     @property
     def kind(self) -> str:

@@ -293,8 +293,9 @@ class PointReader:
             if unit != self.unit:
                 self._notes.note(f"{count} cells state {unit} and were read so", file, name, row)
         if set(self._words_found) - {"0", "1"}:
-            on, off = (", ".join(f"'{shown(w)}'" for w, v in self._words_found.items() if v == is_on)
-                       or "nothing" for is_on in (1.0, 0.0))
+            on, off = (
+                ", ".join(f"'{shown(w)}'" for w, v in self._words_found.items() if v == is_on)
+                or "nothing" for is_on in (1.0, 0.0))
             self._notes.note(f"read as on: {on}; as off: {off}", file, name)
         if "poor" in self._found:
             count, row = self._found["poor"]
