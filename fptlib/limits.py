@@ -80,8 +80,6 @@ _ABOVE_ZERO = 0.01
 STANDARD: tuple[Limit, ...] = (
     Limit("decision.rule", Rule.GUARDED_BOTH.value, "", "how uncertainty bears on a verdict",
           "JCGM 106:2012 and ILAC-G8:09/2019, as known from secondary sources"),
-    Limit("timing.tolerance", 2.0, "min", "a timer of the sequence may miss its setting by so much",
-          since=2),
     Limit("instruments.temperature", 1.0, "degF", "trend against field reading, temperature"),
     Limit("instruments.flow", 5.0, "%", "trend against field reading, flow"),
     Limit("instruments.wet_bulb", 1.5, "degF", "trended against calculated wet bulb, median"),
@@ -136,6 +134,8 @@ STANDARD: tuple[Limit, ...] = (
     Limit("transition.leaving", 0.05, "kW/ton", "largest fall on the way out"),
     Limit("conditions.load_low", 50.0, "%", "least load, share of the economizer's design load"),
     Limit("conditions.turnovers", 3.0, "count", "loop turnovers before a verdict on the supply"),
+    Limit("timing.tolerance", 2.0, "min", "a timer of the sequence may miss its setting by so much",
+          since=2),
 )
 
 _STANDARD = {limit.name: limit for limit in STANDARD}

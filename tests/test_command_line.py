@@ -259,7 +259,7 @@ def test_a_record_that_the_files_do_not_give_is_returned_only(
     arguments = [str(job.folder), "--key", str(tmp_path / "engineer"), "--name", "an engineer"]
     assert main(["countersign", *arguments]) == 1
     said = capsys.readouterr().err
-    assert "lift.minimum, deficiencies of the record differ; send" in said
+    assert "lift.minimum, deficiencies of the record differ; return" in said
     assert main(["countersign", *arguments, "--return", "the verdicts"]) == 0
 
 

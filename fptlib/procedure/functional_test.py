@@ -108,7 +108,9 @@ class FunctionalTest:
         """What the reading found wrong with a point and nobody has answered, by point."""
         said: dict[str, str] = {}
         for remark in self.grid.remarks:
-            if remark.severity == "doubt" and remark.point:
+            # What the point map states of a unit is the answer to its doubt.
+            answered = remark.text.endswith("as the map says")
+            if remark.severity == "doubt" and remark.point and not answered:
                 said.setdefault(remark.point, remark.text)
         return said
 
