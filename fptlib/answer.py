@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import math
 import sys
-from collections.abc import Hashable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import MISSING, dataclass, field, fields, replace
-from datetime import date, datetime
+from datetime import date, datetime, time
 from enum import StrEnum
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -37,10 +37,14 @@ class Kind(StrEnum):
     YES = "yes or no"
     DATE = "date"
     MOMENT = "moment"
+    CLOCK = "time of day"
     ZONE = "time zone"
 
 
-_EXAMPLES = {Kind.DATE: "2026-01-31", Kind.MOMENT: "2026-01-31 02:15"}
+_EXAMPLES = {Kind.DATE: "2026-01-31", Kind.MOMENT: "2026-01-31 02:15", Kind.CLOCK: "06:00"}
+_READ: dict[Kind, Callable[[str], Any]] = {
+    Kind.DATE: date.fromisoformat, Kind.MOMENT: datetime.fromisoformat,
+    Kind.CLOCK: time.fromisoformat}
 _NUMBERS = (Kind.NUMBER, Kind.WHOLE)
 
 
@@ -125,7 +129,7 @@ class Answer:
             if self.kind is Kind.ZONE:
                 ZoneInfo(text)
             if self.kind in _EXAMPLES:
-                return (date if self.kind is Kind.DATE else datetime).fromisoformat(text)
+                return _READ[self.kind](text)
         except (ZoneInfoNotFoundError, ValueError, OSError):
             # "America" is a folder of the database, which the system refuses to read as a file.
             raise Wrong(

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import gzip
 import io
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -118,8 +119,11 @@ def other_units(job: Told) -> None:
             source["unit"] = UNITS[unit]
             scale = units.scale(UNITS[unit], unit, name,
                                 pressure_at(job.answers["site"]["altitude"]))
-            column = job.tables[source["file"]][source["column"]]
-            job.tables[source["file"]][source["column"]] = scale.back(column.astype(float))
+            table, old = job.tables[source["file"]], source["column"]
+            table[old] = scale.back(table[old].astype(float))
+            # A header of the old unit would contradict the map, which is a doubt of its own.
+            source["column"] = re.sub(r"\[.*\]", f"[{UNITS[unit]}]", old)
+            job.tables[source["file"]] = table.rename(columns={old: source["column"]})
 
 
 def decimal_commas(job: Told) -> None:

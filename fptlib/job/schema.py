@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, time
 from typing import Any
 
 from fptlib import points, units
@@ -163,7 +163,8 @@ class Sequence:
     weather_exit: float | None = quantity(
         "Leaves when the enable condition no longer holds for", "min", 0, 1440,
         "Empty: the sequence has no exit on weather.")
-    clock_exit: str = answer("Leaves at the time of day", "Such as 06:00. Empty: never.")
+    clock_exit: time | None = answer("Leaves at the time of day", "Such as 06:00. Empty: never.",
+                                     Kind.CLOCK, None)
     other_exit: str = answer(
         "Other exits the sequence allows", "Operator, demand limit: in a few words.")
 

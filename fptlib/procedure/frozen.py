@@ -1,8 +1,9 @@
 """Sensors that stand still while what they measure moves: their rows are unknown.
 
 An outdoor sensor is frozen where it shows one value for longer than the limit while another one
-moves; the chilled-water supply sensor where its setpoint moves and it does not. (Common practice,
-no source.)
+moves so far that it must have moved too; the chilled-water supply sensor where for half an hour
+of two its setpoint is elsewhere. Water that is held exactly at its setpoint is not frozen. (Common
+practice, no source.)
 """
 
 from __future__ import annotations
@@ -15,12 +16,13 @@ from fptlib.procedure.flags import stretches
 from fptlib.procedure.measures import carried
 from fptlib.trends.grid import Grid
 
-# What moves with what, and by how much it must have moved.
-_OUTDOOR = {"outdoor_wet_bulb": 2.0, "outdoor_dry_bulb": 2.0, "outdoor_humidity": 5.0}
-_SUPPLY, _SETPOINT, _SETPOINT_MOVED, _SUPPLY_HOURS = (
-    "chw_supply_temp", "chw_supply_setpoint", 1.5, 2.0)
+# By how much another outdoor sensor must have moved [degF].
+_WITNESS = {"outdoor_wet_bulb": ("outdoor_dry_bulb", 5.0),
+            "outdoor_dry_bulb": ("outdoor_wet_bulb", 2.0),
+            "outdoor_humidity": ("outdoor_dry_bulb", 5.0)}
+_SUPPLY, _SUPPLY_HOURS, _OFF_SETPOINT, _OFF_MINUTES = "chw_supply_temp", 2.0, 1.5, 30.0
 # Humidity rests at the ends of its range by nature: fog, and a dry sensor's least.
-_ENDS = {"outdoor_humidity": (1.0, 99.0)}
+_HUMIDITY_ENDS = (1.0, 99.0)
 
 
 def frozen_rows(grid: Grid, hours: float) -> dict[str, np.ndarray]:
@@ -31,23 +33,27 @@ def frozen_rows(grid: Grid, hours: float) -> dict[str, np.ndarray]:
         hours: for longer than this an outdoor sensor does not show one value.
     """
     found: dict[str, np.ndarray] = {}
-    for name in (*_OUTDOOR, _SUPPLY):
-        if not grid.has(name):
+    for name, (witness, moved) in _WITNESS.items():
+        if not grid.has(name, witness):
             continue
-        longer = hours if name in _OUTDOOR else _SUPPLY_HOURS
-        witnesses = {other: moved for other, moved in _OUTDOOR.items() if other != name} \
-            if name in _OUTDOOR else {_SETPOINT: _SETPOINT_MOVED}
-        for first, last in still(grid.columns[name], longer * 60.0 / grid.minutes):
-            low, high = _ENDS.get(name, (-np.inf, np.inf))
-            if low < grid.columns[name][first] < high and any(
-                    _moved(grid, other, first, last) >= moved
-                    for other, moved in witnesses.items()):
+        values = grid.columns[name]
+        for first, last in still(values, hours * 60.0 / grid.minutes):
+            at_end = name == "outdoor_humidity" and not (
+                _HUMIDITY_ENDS[0] < values[first] < _HUMIDITY_ENDS[1])
+            if not at_end and _moved(grid.columns[witness][first : last + 1]) >= moved:
                 found.setdefault(name, np.zeros(len(grid), dtype=bool))[first : last + 1] = True
+    if grid.has(_SUPPLY, "chw_supply_setpoint"):
+        values = grid.columns[_SUPPLY]
+        off = np.abs(grid.columns["chw_supply_setpoint"] - values) >= _OFF_SETPOINT
+        for first, last in still(values, _SUPPLY_HOURS * 60.0 / grid.minutes):
+            setpoint = grid.columns["chw_supply_setpoint"][first : last + 1]
+            elsewhere = float(off[first : last + 1].sum()) * grid.minutes
+            if elsewhere >= _OFF_MINUTES and _moved(setpoint) >= _OFF_SETPOINT:
+                found.setdefault(_SUPPLY, np.zeros(len(grid), dtype=bool))[first : last + 1] = True
     return found
 
 
-def _moved(grid: Grid, name: str, first: int, last: int) -> float:
-    values = grid.columns.get(name, np.empty(0))[first : last + 1]
+def _moved(values: np.ndarray) -> float:
     known = values[~np.isnan(values)]
     return float(np.ptp(known)) if len(known) else 0.0
 

@@ -98,19 +98,31 @@ class FunctionalTest:
         return self._columns[point] if point in self._columns else self.grid.columns[point]
 
     @cached_property
+    def frozen(self) -> dict[str, np.ndarray]:
+        """The rows in which a sensor stood still while what it measures moved, by point."""
+        return frozen_rows(self.grid, self.limits["instruments.stuck"])
+
+    @cached_property
     def _columns(self) -> dict[str, np.ndarray]:
         """The columns in which frozen rows are unknown."""
         return {name: np.where(rows, np.nan, self.grid.columns[name])
-                for name, rows in frozen_rows(self.grid, self.limits["instruments.stuck"]).items()}
+                for name, rows in self.frozen.items()}
+
+    def stood_still(self, *needs: str) -> str:
+        """Which sensors behind these needs stood still, and for how long, as the end of a
+        sentence; empty where none did."""
+        names = dict.fromkeys(name for need in needs for name in self.points_of(need))
+        return "".join(
+            f"; {points.point(name).meaning} stood still for "
+            f"{self.frozen[name].sum() * self.minutes / 60.0:.0f} h and is unknown there"
+            for name in names if name in self.frozen)
 
     @cached_property
     def doubts(self) -> dict[str, str]:
         """What the reading found wrong with a point and nobody has answered, by point."""
         said: dict[str, str] = {}
         for remark in self.grid.remarks:
-            # What the point map states of a unit is the answer to its doubt.
-            answered = remark.text.endswith("as the map says")
-            if remark.severity == "doubt" and remark.point and not answered:
+            if remark.severity == "doubt" and remark.point:
                 said.setdefault(remark.point, remark.text)
         return said
 

@@ -154,7 +154,8 @@ def wet_bulb(test: FunctionalTest) -> list[Finding]:
     calculated = test.calculated_wet_bulb
     difference = (trended - calculated)[~np.isnan(trended - calculated)]
     if not len(difference):
-        raise NotTested("trended wet bulb, dry bulb and humidity never have values together")
+        raise NotTested("trended wet bulb, dry bulb and humidity never have values together"
+                        + test.stood_still("outdoor_dry_bulb", "outdoor_humidity"))
     agree = Finding(
         0, 0, f"median difference {median(difference):+z.2f} °F over {len(difference)} rows",
         last=len(test) - 1, subject="agreement", measured=median(np.abs(difference)),

@@ -181,7 +181,7 @@ class CheckOf:
         judged = sum(event.verdict is not Verdict.NOT_TESTED for event in events)
         count = f" ({judged} of {len(events)} events judged)" if len(events) > 1 else ""
         assumed = "".join(f"; {said}" for need, said in test.assumptions.items()
-                          if need in self.needs)
+                          if need in self.needs) + test.stood_still(*self.needs)
         adjust = ""
         if verdict is Verdict.FAIL:
             number = self.advise(test, same) if self.advise else ""

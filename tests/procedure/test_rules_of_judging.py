@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import time
 
 import drawn_plant as drawn
 import numpy as np
 import pytest
 
+from fptlib.errors import JobError
+from fptlib.job import answers
+from fptlib.job.schema import Sequence
 from fptlib.limits import Deviation, Limits, Rule
 from fptlib.procedure.steps import judge
 from fptlib.procedure.verdict import Verdict, decide, worst
@@ -93,3 +97,50 @@ def test_a_doubt_of_the_reading_reaches_the_verdict(bend: float, check: str) -> 
     found = judge(replace(plain, grid=doubted), check)
     assert found.verdict is Verdict.INDETERMINATE
     assert "changes its unit in the middle" in found.reason
+
+
+def exits(**stated: object) -> tuple[Verdict, str]:
+    """The verdict on an exit that nothing in the trends asked for, with a sequence as specified."""
+    found = judge(drawn.case(drawn.unasked_exit(), sequence=Sequence(**stated)), "exit.not_early")
+    return found.verdict, found.reason
+
+
+def test_exits_that_the_sequence_specifies_are_no_early_exits() -> None:
+    assert exits()[0] is Verdict.FAIL
+    left = drawn.EXIT.time()
+    verdict, said = exits(clock_exit=left)
+    assert verdict is Verdict.PASS and f"the sequence leaves at {left:%H:%M}" in said
+    assert exits(clock_exit=time(12, 0))[0] is Verdict.FAIL
+    verdict, said = exits(other_exit="demand limit")
+    assert verdict is Verdict.INDETERMINATE and "the sequence allows demand limit" in said
+
+
+def test_a_weather_exit_counts_where_the_condition_was_lost_for_its_time() -> None:
+    table = drawn.frame()
+    table.loc[drawn.WARM : drawn.EXIT, "chw_supply_temp"] = 50.0
+    plain = judge(drawn.case(table), "exit.not_early")
+    assert plain.verdict is Verdict.INDETERMINATE
+    declared = judge(drawn.case(table, sequence=Sequence(weather_exit=10.0)), "exit.not_early")
+    assert declared.verdict is Verdict.PASS, declared.reason
+    assert "the enable condition no longer held" in declared.reason
+
+
+def test_a_time_of_day_that_is_none_is_told_where_it_is_answered() -> None:
+    with pytest.raises(JobError, match="not a time of day; write it as 06:00"):
+        answers.sequence({"sequence": {"clock_exit": "half past six"}})
+
+
+def test_water_held_exactly_at_its_setpoint_is_not_frozen() -> None:
+    """Four hours at 46.0 °F under a setpoint of 46, which then steps down for the next run."""
+    table = drawn.frame()
+    rows = slice(drawn.at("12:00"), drawn.at("16:00"))
+    table.loc[rows, ["chw_supply_setpoint", "chw_supply_temp"]] = 46.0
+    table.loc[drawn.at("16:00"), "chw_supply_setpoint"] = 43.0
+    assert not np.isnan(drawn.case(table)["chw_supply_temp"]).any()
+
+
+def test_a_sensor_that_stood_still_is_named_where_it_counts() -> None:
+    table = drawn.frame()
+    table["outdoor_humidity"] = 62.0
+    found = judge(drawn.case(table), "instruments.wet_bulb")
+    assert found.verdict is Verdict.NOT_TESTED and "stood still for 48 h" in found.reason
