@@ -346,8 +346,8 @@ def test_hand_edit_of_an_output_is_found_by_running_again(signed: Path, tmp_path
     for other in set(job.workbooks_folder.glob("*.ipynb")) - {workbook}:
         other.unlink()
     text = workbook.read_text(encoding="utf-8")
-    assert "the maker asks for 6" in text
-    workbook.write_text(text.replace("the maker asks for 6", "the maker asks for 2"),
+    assert "the manufacturer asks for 6" in text
+    workbook.write_text(text.replace("the manufacturer asks for 6", "the manufacturer asks for 2"),
                         encoding="utf-8")
     found = hand_edits(job)
     assert len(found) == 1 and "04_lift.ipynb" in found[0], found
@@ -395,6 +395,6 @@ def test_every_number_is_printed_in_its_own_unit(
 ) -> None:
     main(["check", str(before), "--all"])
     said = capsys.readouterr().out.replace("\n      ", " ")
-    assert re.search(r"min from the end of one to the next request \[\d+\.\d \+/- 1\.0 min, limit",
+    assert re.search(r"min from the end of one to the next enable \[\d+\.\d \+/- 1\.0 min, limit",
                      said)
     assert re.search(r"above the reset setpoint \[\S+ \+/- \S+ °F, limit", said)

@@ -35,7 +35,7 @@ def condition(test: FunctionalTest, request: Request) -> Finding:
     needed = float(approaches.needed_setpoint(test)[row])
     setpoint = float(test.reset_setpoint[row])
     if math.isnan(needed) or math.isnan(setpoint):
-        return not_judged(request.number, row, "wet bulb or setpoint has a gap at the request")
+        return not_judged(request.number, row, "wet bulb or setpoint has a gap at the enable")
     every = test.sample_interval("wet_bulb")
     around = approaches.needed_setpoint(test)[test.window(row - test.rows(every), row + 1)]
     return Finding(
@@ -55,8 +55,8 @@ def condition(test: FunctionalTest, request: Request) -> Finding:
 @check("enable.dwell", unit="min", each="request", needs=_CONDITION,
        limits=("enable.dwell", *_TOLERANCES),
        advise=lambda test, failed: (
-           f"Set the dwell to {test.limits['enable.dwell']:.0f} min or more; the shortest seen "
-           f"was {min(event.measured or 0.0 for event in failed):.0f}."))
+           f"Set the enable delay to {test.limits['enable.dwell']:.0f} min or more; the shortest "
+           f"seen was {min(event.measured or 0.0 for event in failed):.0f}."))
 def dwell(test: FunctionalTest, request: Request) -> Finding:
     """Minutes without a break in which the condition had held before the enable."""
     limit, margin = test.limits["enable.dwell"], approaches.enable_margin(test)
@@ -68,7 +68,7 @@ def dwell(test: FunctionalTest, request: Request) -> Finding:
     unseen = start < 0 or math.isnan(margin[start])
     if unseen and held < limit:
         return not_judged(request.number, request.row,
-                          f"only {held:.0f} min before the request can be seen")
+                          f"only {held:.0f} min before the enable can be seen")
     every = test.sample_interval("request", "wet_bulb", "reset_setpoint")
     return Finding(
         request.number, min(start + 1, request.row), f"the condition had held for {held:.0f} min",
@@ -130,8 +130,8 @@ def known_minutes(test: FunctionalTest, rows: slice) -> float:
 @check("enable.rest", unit="min", needs=("request", "chillers"),
        limits=("enable.rest", "enable.attempts"),
        advise=lambda test, failed: (
-           f"Set the rest to {test.limits['enable.rest']:.0f} min or more and the attempts to "
-           f"{test.limits['enable.attempts']:.0f} a day."))
+           f"Set the minimum off time to {test.limits['enable.rest']:.0f} min or more and the "
+           f"changeovers to {test.limits['enable.attempts']:.0f} a day."))
 def rest(test: FunctionalTest) -> Iterator[Finding]:
     """Minutes from the end of one attempt to the next enable, and enables a day."""
     every = test.sample_interval("request", "chillers")
@@ -143,7 +143,7 @@ def rest(test: FunctionalTest) -> Iterator[Finding]:
             continue
         rested = (after.enabled - over) * test.minutes
         yield Finding(
-            before.number, over, f"{rested:.0f} min from the end of one to the next request",
+            before.number, over, f"{rested:.0f} min from the end of one to the next enable",
             last=after.enabled, subject=f"to {after.number}", measured=rested,
             at_least=test.limits["enable.rest"], uncertainty=every,
             tolerance=test.timing_tolerance)

@@ -62,7 +62,7 @@ def supply(test: FunctionalTest, run: Run) -> Finding:
         rounding = -_rounding(test) if seen <= limit else _rounding(test)
         doubt = abs(_longest(test, too_warm(test, rounding)[rows]) - seen)
     return _longest_stay(test, run, too_warm(test)[rows], limit, WARMTH,
-                         f"the supply stood more than {test.limits['exit.band']:g} °F above "
+                         f"the chilled water was more than {test.limits['exit.band']:g} °F above "
                          "setpoint", doubt)
 
 
@@ -87,7 +87,7 @@ def _longest_stay(test: FunctionalTest, run: Run, found: Flags, limit: float,
 @check("exit.equipment", unit="min", each="run", needs=("request", "chillers", *EQUIPMENT),
        limits=("exit.fans_at_maximum", "exit.equipment_delay", "exit.grace"),
        advise=lambda test, failed: (
-           f"It stood so for up to {max(event.measured or 0.0 for event in failed):.0f} min."))
+           f"That lasted up to {max(event.measured or 0.0 for event in failed):.0f} min."))
 def equipment(test: FunctionalTest, run: Run) -> Finding:
     """Longest time in the run with fans at maximum and more equipment than allowed."""
     limit = test.limits["exit.equipment_delay"] + test.limits["exit.grace"]
@@ -131,7 +131,7 @@ def comparative(test: FunctionalTest, run: Run) -> Finding:
        needs=("request", "chillers", "chw_supply_temp", "reset_setpoint"),
        limits=("exit.band", "exit.delay", "exit.equipment_delay", "exit.comparative_delay",
                "timing.tolerance"),
-       advise=lambda test, failed: f"Exits without a reason: {len(failed)}.")
+       advise=lambda test, failed: f"Exits without a valid cause: {len(failed)}.")
 def not_early(test: FunctionalTest, left: Exit) -> Finding:
     """Whether a reason to leave had lasted its delay up to the exit. An exit without one fails
     only where the exchanger was clearly able to go on, and clearly cheaper."""
@@ -146,7 +146,7 @@ def not_early(test: FunctionalTest, left: Exit) -> Finding:
     hidden = _reason(test, left.run, -test.timing_tolerance - every, rounding, True)
     # What chillers draw was seen after the exit where it could not be foretold before.
     if hidden and not (hidden.block and not _not_cheaper(test, left)):
-        return not_judged(left.number, left.row, "no reason to be seen, but the trends do not show "
+        return not_judged(left.number, left.row, "no valid cause seen, but the trends do not show "
                           f"whether {hidden.words}")
     return _without_reason(test, left, every)
 
@@ -177,11 +177,11 @@ def _with_reason(test: FunctionalTest, left: Exit, verdict: Verdict, seen: Reaso
 
 def _without_reason(test: FunctionalTest, left: Exit, every: float) -> Finding:
     """An accusation needs proof of its own: able, and cheaper, both beyond the uncertainty."""
-    delay, said = test.limits["exit.delay"], "no reason to be seen"
+    delay, said = test.limits["exit.delay"], "no valid cause seen"
     found: list[Stretch] = too_warm(test)[test.settled(left.run)].stretches()
     near = bool(found) and (left.run.last - found[-1].last) * test.minutes <= 5.0
     minutes = found[-1].rows * test.minutes if near else 0.0
-    text = f"{said}; the supply stood above setpoint for {minutes:.0f} min"
+    text = f"{said}; the chilled water was above setpoint for {minutes:.0f} min"
     doubts = [*_not_able(test, left.run), *_not_cheaper(test, left)]
     if test.sequence.other_exit:
         doubts.append(f"the sequence allows {test.sequence.other_exit}")
@@ -202,7 +202,7 @@ def _not_able(test: FunctionalTest, run: Run) -> list[str]:
     above = median((test["chw_supply_temp"] - test.reset_setpoint)[last])
     doubt = uncertainty.expanded(test, {"chw_supply_temp": 1.0})
     if not above + doubt <= test.limits["exit.band"]:
-        return ["the supply was not clearly within the band"]
+        return ["the chilled water was not clearly within the band"]
     if not exit_reasons.weather_known(test):
         return ["it is not known whether the weather would still have carried it"]
     if not median(approaches.enable_margin(test)[last]) >= approaches.enable_uncertainty(test):

@@ -37,7 +37,7 @@ def reasons(test: FunctionalTest, run: Run, warmer: float, maybe: bool) -> list[
     """
     limits, sequence = test.limits, test.sequence
     noise = int(limits["lift.short_dip"] // test.minutes)
-    found = [Reason("the supply stood above setpoint",
+    found = [Reason("the chilled water was above setpoint",
                     too_warm(test, warmer)[test.settled(run)].bridged(noise).stretches(maybe),
                     limits["exit.delay"])]
     if test.plant.equipment_limit is not None and not test.missing(*EQUIPMENT):

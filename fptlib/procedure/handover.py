@@ -37,7 +37,7 @@ def excursion(test: FunctionalTest, run: Run) -> Finding:
     rows = test.window(run.first, stop)
     above = test["chw_supply_temp"][rows] - test.reset_setpoint[rows]
     if np.isnan(above).any() or not len(above):
-        return not_judged(run.number, run.first, "supply or setpoint has a gap in that hour")
+        return not_judged(run.number, run.first, "chilled water or setpoint has a gap in that hour")
     band, limit = test.limits["handover.band"], test.limits["handover.time"]
     doubt = uncertainty.expanded(test, {"chw_supply_temp": 1.0})
     warm, least, most = (Flags.above(above, band + shift).longest()
@@ -48,7 +48,7 @@ def excursion(test: FunctionalTest, run: Run) -> Finding:
     every = test.sample_interval("chw_supply_temp")
     return Finding(
         run.number, run.first + (warm.first if warm else 0),
-        f"supply at most {above.max():+z.1f} °F above the reset setpoint, {minutes:.0f} min "
+        f"chilled water at most {above.max():+z.1f} °F above the reset setpoint, {minutes:.0f} min "
         f"beyond {band:g} °F", last=run.first + warm.last if warm else None,
         measured=minutes, at_most=limit, uncertainty=spread + every if warm or spread else 0.0,
         cut_off="the trends end within that hour" if stop > len(test) else "",
@@ -76,7 +76,7 @@ def fallback(test: FunctionalTest, run: Run) -> Finding:
     return Finding(
         run.number, run.first if run.exit is None else run.exit,
         f"no chiller started in {lasted:.0f} min" if run.exit is None
-        else f"a chiller started {lasted:.0f} min after the handover",
+        else f"a chiller started {lasted:.0f} min after the transition",
         measured=lasted, at_least=limit, uncertainty=every,
         tolerance=test.timing_tolerance,
         worst_in_gaps=known_minutes(test, slice(run.first, stop + 1)))

@@ -100,7 +100,7 @@ def _not_comparable(test: FunctionalTest, reading: Reading) -> str:
         return f"the unit of the {accuracy} is not stated; enter it in the plan"
     if _accuracy(test, reading) is None:
         return (f"the {accuracy} is stated in {units.symbol(instrument.accuracy_unit)}, which "
-                f"says nothing of {units.symbol(points.point(reading.point).unit)}; mend it in "
+                f"says nothing of {units.symbol(points.point(reading.point).unit)}; correct it in "
                 "the plan, or list the instrument once more for what else it reads")
     return ""
 

@@ -39,13 +39,13 @@ def _advise_lift(test: FunctionalTest, failed: Sequence[Event]) -> str:
     short, offset = _short(water), test.limits["lift.offset"]
     low = min(_numbers(water, "measured"))
     if (above := _above_wanted(test, water)) > test.limits["lift.setpoint_band"]:
-        return (f"The lift went down to {low:.1f} °F while the active setpoint stood up to "
+        return (f"The lift went down to {low:.1f} °F while the active setpoint was up to "
                 f"{above:.1f} °F above condenser water minus {offset:g}: let it follow first "
                 "(lift.setpoint), then see whether the offset is enough.")
     # Against the floor no offset helps: then the sump must stay warmer until the transition.
     return (f"The lift went down to {low:.1f} °F: raise the offset of the temporary setpoint "
             f"below condenser water from {offset:g} to {offset + short:.1f} °F; where that "
-            f"meets the floor of {test.floor:g}, hand over with condenser water {short:.1f} °F "
+            f"meets the floor of {test.floor:g}, change over with condenser water {short:.1f} °F "
             "warmer.")
 
 
@@ -66,8 +66,8 @@ def minimum(test: FunctionalTest, request: Request) -> Iterator[Finding]:
     for n in test.chiller_numbers:
         chiller = test.plant.chiller(n)
         if chiller.minimum_water_lift is None and chiller.minimum_pressure_lift is None:
-            raise NotTested(f"the maker's minimum lift of chiller {_without_minimum(test)} is "
-                            "not stated in the plan")
+            raise NotTested("the manufacturer's minimum lift of chiller "
+                            f"{_without_minimum(test)} is not stated in the plan")
     for n in test.chiller_numbers:
         chiller = test.plant.chiller(n)
         if (least := chiller.minimum_water_lift) is not None:
@@ -120,8 +120,8 @@ def _lift(test: FunctionalTest, request: Request, n: int, kind: str, lifts: np.n
     shown = units.symbol(unit)
     yield Finding(
         request.number, row,
-        f"went down to {found.value:.1f} {shown} for longer than {dip:.0f} min; the maker asks "
-        f"for {least:.4g} {shown}",
+        f"went down to {found.value:.1f} {shown} for longer than {dip:.0f} min; the manufacturer "
+        f"asks for {least:.4g} {shown}",
         last=request.end, subject=subject, unit=unit, measured=found.value, at_least=least,
         uncertainty=uncertainty.expanded(test, dict.fromkeys(sensors, 1.0)) + found.uncertainty,
         worst_in_gaps=found.worst_in_gaps, cut_off=request.unseen,
@@ -146,7 +146,7 @@ def _lowest(test: FunctionalTest) -> float:
        needs=(*_PULL_DOWN, "chw_supply_setpoint", "reset_setpoint", "cw_supply_temp"),
        limits=("lift.setpoint_band", "lift.offset", "lift.lowest_setpoint", "lift.short_dip"),
        advise=lambda test, failed: (
-           f"It stood up to {max(_numbers(failed, 'measured')):.1f} °F too high against an "
+           f"It was up to {max(_numbers(failed, 'measured')):.1f} °F too high against an "
            f"offset of {test.limits['lift.offset']:g}."))
 def setpoint(test: FunctionalTest, request: Request) -> Finding:
     """How far the active setpoint was above the temporary one, where a running chiller needs
@@ -167,7 +167,7 @@ def setpoint(test: FunctionalTest, request: Request) -> Finding:
     rounding = uncertainty.resolution(test, "chw_supply_setpoint", "cw_supply_temp")
     return Finding(
         request.number, row,
-        f"stood {found.value:+z.1f} °F against condenser water minus "
+        f"was {found.value:+z.1f} °F against condenser water minus "
         f"{test.limits['lift.offset']:g} (not below {_lowest(test):.4g} °F)",
         last=request.end, measured=found.value, at_most=test.limits["lift.setpoint_band"],
         uncertainty=rounding + between_rows(wanted, every) + found.uncertainty,
@@ -182,7 +182,7 @@ def setpoint(test: FunctionalTest, request: Request) -> Finding:
        limits=("lift.floor", "lift.above_cutout", "lift.short_dip"),
        advise=lambda test, failed: (
            f"Raise the lowest temporary setpoint by {_short(failed):.1f} °F; check it "
-           "against the maker's cut-out."))
+           "against the manufacturer's cutout."))
 def floor(test: FunctionalTest, request: Request) -> Iterator[Finding]:
     """The lowest active setpoint and the lowest chilled water that lasted in the pull-down."""
     rounding = uncertainty.resolution(test, "chw_supply_setpoint")
@@ -249,7 +249,7 @@ def chiller_on(test: FunctionalTest, request: Request) -> Finding:
     water = test["cw_supply_temp"][test.window(row - test.rows(every), row + 1)]
     reachable, wanted = float(water.mean()) + approach, float(test.reset_setpoint[row])
     if math.isnan(reachable) or math.isnan(wanted):
-        return not_judged(number, row, "a gap at the handover")
+        return not_judged(number, row, "a gap at the transition")
     sensors = uncertainty.added({"cw_supply_temp": 1.0}, approaches.exchanger_sensors(test))
     return Finding(
         number, row, f"the exchanger could reach {reachable:.1f} when the last chiller stopped, "

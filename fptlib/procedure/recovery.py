@@ -160,11 +160,12 @@ def stable(test: FunctionalTest, run: Run) -> Iterator[Finding]:
     high = highest_kept(supply - test.reset_setpoint[rows], test.limits["lift.short_dip"],
                         test.minutes, every)
     if high is None:
-        yield not_judged(run.number, run.first, "the supply has gaps there")
+        yield not_judged(run.number, run.first, "the chilled water has gaps there")
         return
     yield Finding(
         run.number, run.first + high.row,
-        f"supply at most {high.value:+z.1f} °F above the reset setpoint", subject="overshoot",
+        f"chilled water at most {high.value:+z.1f} °F above the reset setpoint",
+        subject="overshoot",
         measured=high.value, at_most=test.limits["recovery.overshoot"],
         uncertainty=uncertainty.expanded(test, {_SUPPLY: 1.0}) + high.uncertainty,
         worst_in_gaps=high.worst_in_gaps, cut_off=cut)

@@ -41,7 +41,7 @@ def active(test: FunctionalTest) -> Finding:
     rise = in_cold - in_warmth
     return Finding(
         0, int(rows[0]),
-        f"the setpoint stands {rise:+z.1f} °F higher in the coldest tenth of the rows than "
+        f"the setpoint is {rise:+z.1f} °F higher in the coldest tenth of the rows than "
         f"in the warmest, over an outdoor span of {span:.0f} °F",
         last=int(rows[-1]), subject="reset", measured=rise, at_least=test.limits["reset.range"],
         uncertainty=uncertainty.resolution(test, "chw_supply_setpoint", "chw_supply_setpoint"),

@@ -173,7 +173,7 @@ def _advise_supply(test: FunctionalTest, failed: Sequence[Event]) -> str:
     band = test.limits["running.supply_band"]
     high, low = away[away > band], away[away < -band]
     word, side = ("high", high) if len(high) >= len(low) else ("low", low)
-    return (f"In the failed runs it stood too {word} {100.0 * len(side) / len(away):.0f} % of the "
+    return (f"In the failed runs it was too {word} {100.0 * len(side) / len(away):.0f} % of the "
             f"time, then by {abs(median(side)):.1f} °F (median).")
 
 
@@ -242,7 +242,7 @@ def exchanger(test: FunctionalTest, run: Run) -> Finding:
         return not_judged(run.number, run.first, f"the sensors cannot decide it: {error}")
     return Finding(
         run.number, rows.start,
-        f"{found:.0f} % of the design conductance, known to {doubt:.0f} %", last=rows.stop - 1,
+        f"{found:.0f} % of the design UA, known to {doubt:.0f} %", last=rows.stop - 1,
         measured=found, at_least=test.limits["running.conductance"], uncertainty=doubt,
         cut_off=test.cut_off(run), pass_needs=test.light_load(rows),
         quantities={

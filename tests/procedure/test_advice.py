@@ -27,7 +27,7 @@ def test_advice_on_the_supply_leaves_out_a_run_without_any() -> None:
     columns = {**case.grid.columns, "chw_supply_temp": supply}
     check = running.supply(replace(case, grid=replace(case.grid, columns=columns)))
     assert check.verdict is Verdict.FAIL and len(others) > 0
-    assert "nan" not in check.adjust and "it stood too high" in check.adjust
+    assert "nan" not in check.adjust and "it was too high" in check.adjust
 
 
 def supply_off(by: float, rows: slice) -> str:
@@ -40,9 +40,9 @@ def supply_off(by: float, rows: slice) -> str:
 
 def test_advice_on_the_supply_names_the_side_on_which_it_left_the_band() -> None:
     """Not that of the median: a plant that stays too long stands right for most of the run."""
-    assert "stood too high 20 % of the time, then by 4.0 °F (median)" in supply_off(
+    assert "was too high 20 % of the time, then by 4.0 °F (median)" in supply_off(
         4.0, slice(drawn.at("12:00"), drawn.at("15:04")))
-    assert "stood too low 20 % of the time, then by 4.0 °F (median)" in supply_off(
+    assert "was too low 20 % of the time, then by 4.0 °F (median)" in supply_off(
         -4.0, slice(drawn.at("12:00"), drawn.at("15:04")))
 
 

@@ -55,7 +55,7 @@ def test_a_fallback_is_counted_to_the_chillers_start() -> None:
     kept, lost = fallback(110, 125), fallback(100, 115)
     assert (kept.verdict, kept.measured) == (Verdict.PASS, 125.0)
     assert (lost.verdict, lost.measured) == (Verdict.FAIL, 115.0)
-    assert "a chiller started 115 min after the handover" in lost.reason
+    assert "a chiller started 115 min after the transition" in lost.reason
 
 
 def test_an_exit_has_its_reason_before_the_command_goes_off() -> None:
@@ -84,7 +84,7 @@ def costly_end(minutes: int) -> pd.DataFrame:
 @pytest.mark.parametrize(("minutes", "verdict", "said"), [
     (55, Verdict.PASS, "chillers would have drawn less for 45 min before the exit"),
     (25, Verdict.PASS, "chillers would have drawn less for 15 min before the exit"),
-    (0, Verdict.FAIL, "no reason to be seen"),
+    (0, Verdict.FAIL, "no valid cause seen"),
 ])
 def test_an_exit_because_chillers_draw_less_has_its_reason(
     minutes: int, verdict: Verdict, said: str
