@@ -16,7 +16,7 @@ from fptlib.job.start import start_sample
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.steps import JUDGED, STEPS
 from fptlib.workbook import verdicts
-from fptlib.workbook.publish import head
+from fptlib.workbook.publish import cell_of, formula, head
 
 WORKBOOKS = Path(__file__).resolve().parents[2] / "workbooks"
 
@@ -56,6 +56,9 @@ def test_a_workbook_is_short_code_with_words_and_committed_executed(step):
         assert part in words
     assert "widgets" not in book.metadata
     assert book.cells[0].source == head(step, book.cells[0].source)
+    cells = {cell.id: cell.source for cell in book.cells}
+    for check in step.checks:
+        assert check.function.__doc__ and cells[cell_of(check)] == formula(check), check.id
 
 
 @pytest.mark.parametrize("step", JUDGED, ids=lambda step: step.name)
