@@ -12,8 +12,8 @@ import pytest
 STUB = Path(__file__).parent / "support" / "files_as_on_windows"
 # Twice where the second call meets what the first one left.
 COMMANDS = (
-    "start job --sample sound", "run job", "check job", "key key", "sign job --key key --name A",
-    "key other", "countersign job --key other --name B", "print job", "print job",
+    "start job --sample sound", "run job", "check job", "keygen key", "sign job --key key --name A",
+    "keygen other", "countersign job --key other --name B", "export job", "export job",
 )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 from collections.abc import Sequence
 
-from fptlib.procedure.verdict import Check, Event, Verdict, worksheet_row
+from fptlib.procedure.verdict import Check, Event, Verdict
 from fptlib.record.text import likelihood
 from fptlib.units import symbol
 from fptlib.workbook.static import Shown, table_markup, verdict_markup
@@ -104,20 +104,28 @@ def _text(check: Check) -> str:
 
 
 def worksheet(check: Check) -> Shown:
-    """How a check's numbers came about: a row for each event, as it was judged."""
-    rows = [worksheet_row(event) for event in check.events]
-    heads = list(dict.fromkeys(head for row in rows for head in row))
-    cells = [[_cell(head, row.get(head)) for head in heads] for row in rows]
-    known = [at for at in range(len(heads)) if any(row[at] not in ("", "–") for row in cells)]
+    """How a check's numbers came about: a row for each event, as it was judged.
+
+    What the formula was given stands in one cell, a line each, so that the table fits a narrow
+    window; ``Check.worksheet`` has it in columns.
+    """
+    heads = ["Event", "From", "Given to the formula", "Measured", "Limit", "Margin", "Verdict"]
+    given = [[f"{name}: {_given(name, value)}" for name, value in event.quantities.items()]
+             for event in check.events]
+    rows = [[event.name, f"{event.start:%m-%d %H:%M}", "; ".join(lines),
+             with_unit(event.measured, event.unit), with_unit(event.limit, event.unit),
+             margin(event, event.unit), event.verdict.value]
+            for event, lines in zip(check.events, given, strict=True)]
+    known = [at for at in range(len(heads)) if any(row[at] not in ("", "–") for row in rows)]
     return table_of(f"Worksheet of {check.id}: {check.verdict}", [heads[at] for at in known],
-                    [[row[at] for at in known] for row in cells], check.reason)
+                    [[row[at] for at in known] for row in rows], check.reason)
 
 
-def _cell(head: str, value: float | str | None) -> str:
+def _given(name: str, value: float | str) -> str:
     if isinstance(value, str):
         return value
-    # A ratio and an uncertainty need their third digit.
-    return number(value, "kW/ton" if "kW/ton" in head or head.startswith("±") else "")
+    # A ratio needs its third digit.
+    return number(value, "kW/ton" if "kW/ton" in name else "")
 
 
 def summary(checks: Sequence[Check]) -> str:

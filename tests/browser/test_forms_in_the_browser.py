@@ -182,7 +182,7 @@ def test_the_live_test_by_keyboard(desk: Desk):
     desk.press("mark-test-started")
     desk.wait_for("The test is running")
     desk.press("mark-enable-condition-holds")
-    desk.wait_for("Dwell before the request: 0:29:")
+    desk.wait_for("Enable delay: 0:29:")
     spot = desk.page.locator(".fpt-spot input")
     spot.focus()
     desk.page.keyboard.type("cs 44.2")
