@@ -212,8 +212,10 @@ def rounded(value: float | None, unit: str = "") -> str:
     size = abs(value)
     digits = 0 if size >= 1000 else 1 if size >= 10 or unit != "kW/ton" else 3
     text = f"{value:.{digits}f}"
-    # "-0.0" is zero that went through a subtraction.
-    return text.lstrip("-") if float(text) == 0.0 else text
+    if float(text) == 0.0:
+        # "-0.0" is zero that went through a subtraction; a small value must not read as zero.
+        text = f"{value:.4f}".rstrip("0") if size >= 0.0001 else text.lstrip("-")
+    return text
 
 
 def shown(value: float | None, unit: str = "") -> str:

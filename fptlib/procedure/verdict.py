@@ -32,6 +32,11 @@ class Verdict(StrEnum):
     NOT_APPLICABLE = "not applicable"
 
 
+# What stands before a verdict's word, on screen and on paper; color alone says nothing.
+MARKS = {
+    Verdict.PASS: "✓", Verdict.FAIL: "✗", Verdict.INDETERMINATE: "?", Verdict.NOT_TESTED: "–",
+    Verdict.DEFERRED: "…", Verdict.NOT_APPLICABLE: "⊘",
+}
 # The worst event decides; what could not be judged, or only at light load, never hides what was.
 _WORST_FIRST = (
     Verdict.FAIL, Verdict.INDETERMINATE, Verdict.PASS, Verdict.DEFERRED, Verdict.NOT_TESTED,

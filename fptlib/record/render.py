@@ -26,9 +26,10 @@ from pathlib import Path
 from typing import Any
 
 from fptlib.errors import RecordError
+from fptlib.procedure.verdict import MARKS
 from fptlib.record import schema
 from fptlib.record.canonical import read_moment
-from fptlib.record.report import MARKS, comparison_report, report
+from fptlib.record.report import comparison_report, report
 from fptlib.record.text import (
     NOT_PLAIN,
     clean,

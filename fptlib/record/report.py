@@ -20,10 +20,8 @@ from fptlib.record.sections import Block, Content, Figures, all_sections, figure
 from fptlib.record.signing import Signature, SignedRecord, read_whole
 from fptlib.record.text import clean, moment, number
 
-# Colours are blind-safe and differ in lightness; the word and the mark say it without them.
-MARKS = {"pass": "✔", "fail": "✘", "indeterminate": "?", "not tested": "–", "deferred": "…"}
 _WORDS = {"pass": "passed", "fail": "failed", "indeterminate": "could not be decided",
-          "not tested": "not tested", "deferred": "deferred"}
+          "not tested": "not tested", "deferred": "deferred", "not applicable": "not applicable"}
 
 
 def report(record: bytes, figures: Figures) -> dict[str, Any]:

@@ -27,12 +27,12 @@ def _to_2(payload: dict[str, Any]) -> dict[str, Any]:
 
 def _to_3(payload: dict[str, Any]) -> dict[str, Any]:
     """Version 2 kept of an event its outcome alone, not what its formula was given."""
-    kept: dict[str, Any] = {"changeover": 0, "first": None, "last": None, "quantities": {}}
+    unknown: dict[str, Any] = {
+        "changeover": None, "subject": "", "first": None, "last": None, "quantities": {}}
     return {
         **payload,
         "schema": {**payload["schema"], "version": 3},
-        "checks": [{**check, "events": [{**event, **kept, "subject": event["name"]}
-                                        for event in check["events"]]}
+        "checks": [{**check, "events": [{**event, **unknown} for event in check["events"]]}
                    for check in payload["checks"]],
     }
 

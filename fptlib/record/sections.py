@@ -14,6 +14,7 @@ from PIL import Image
 
 from fptlib.job.schema import labelled
 from fptlib.limits import COMMON_PRACTICE
+from fptlib.procedure.steps import TITLES
 from fptlib.procedure.verdict import Verdict
 from fptlib.record.text import clean, likelihood, moment, number, span, unit_shown
 from fptlib.units import shown
@@ -149,7 +150,8 @@ def _cautions(content: Content) -> list[str]:
 def _conditions(content: Content) -> list[Block]:
     test, site = content["test"], content["site"]
     steps = {step["step"] for step in content["steps"]}
-    others = {name: value for name, value in content["answers"].items() if name not in steps}
+    others = [row for name, answers in content["answers"].items() if name not in steps
+              for row in labelled(f"answers.{name}", answers, f"{TITLES.get(name, name)}: ")]
     return [
         *_facts({
             "Purpose": test["purpose"], "Requirement": test["requirement"],
@@ -168,7 +170,7 @@ def _conditions(content: Content) -> list[Block]:
         }),
         *table("Plant as the job states it", {"What": 24, "Value": 26},
                labelled("plant", content["plant"]), doubled=True),
-        *table("Other answers given in the workbooks", _ANSWERS, labelled("answers", others)),
+        *table("Other answers given in the workbooks", _ANSWERS, others),
     ]
 
 
@@ -212,7 +214,7 @@ def _check(check: Content, figures: Figures) -> list[Block]:
              for name in ("id", "question", "reason", "basis", "meaning", "adjust")}
     return [{
         "kind": "check", **words, "verdict": check["verdict"],
-        "values": [[label, shown(value, check["unit"])] for label, value in numbers.items()
+        "values": [[label, clean(shown(value, check["unit"]))] for label, value in numbers.items()
                    if value is not None],
         "probability": likelihood(check["probability"]),
         "missing": ", ".join(clean(name) for name in check["missing"]),

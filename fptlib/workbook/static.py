@@ -11,13 +11,19 @@ import re
 from collections.abc import Sequence
 from typing import Any
 
+from fptlib.procedure.verdict import MARKS, Verdict
+
 # Every colour has a contrast of at least 4.5:1 against its ground, and a sign beside it.
+_COLORS = {
+    Verdict.PASS: ("#00603f", "#e3f4ec"),
+    Verdict.FAIL: ("#9c1c1c", "#fbe6e6"),
+    Verdict.INDETERMINATE: ("#6b4a00", "#fdf1d6"),
+    Verdict.NOT_TESTED: ("#404a54", "#eceff2"),
+    Verdict.DEFERRED: ("#1f4e79", "#e4eef7"),
+    Verdict.NOT_APPLICABLE: ("#404a54", "#eceff2"),
+}
 SIGNS = {
-    "pass": ("✓", "#00603f", "#e3f4ec"),
-    "fail": ("✗", "#9c1c1c", "#fbe6e6"),
-    "indeterminate": ("?", "#6b4a00", "#fdf1d6"),
-    "not tested": ("–", "#404a54", "#eceff2"),
-    "deferred": ("…", "#1f4e79", "#e4eef7"),
+    **{verdict.value: (mark, *_COLORS[verdict]) for verdict, mark in MARKS.items()},
     "done": ("✓", "#1f4e79", "#e4eef7"),
     "waiting": ("…", "#6b4a00", "#fdf1d6"),
     "out of date": ("↻", "#6b4a00", "#fdf1d6"),

@@ -23,10 +23,11 @@ import tomlkit
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job
 from fptlib.job.schema import Instrument, Reading, labelled
-from fptlib.record import canonical, render, signing
+from fptlib.record import canonical, render, schema, signing
 from fptlib.record.payload import payload
 from fptlib.record.text import likelihood
 from fptlib.record.verify import verify
+from fptlib.units import rounded
 
 KEYS = support.make_keys()
 FIGURES = {"recovery.rate": support.png(), "lift": support.png(60, 30)}
@@ -397,3 +398,36 @@ def test_the_approaches_of_the_plant_have_their_unit() -> None:
     assert rows == [("Tower approach near changeover: Approach", "7.02 °F"),
                     ("Tower approach near changeover: Basis", "design"),
                     ("Chiller 1: Low-temperature cutout", "34 °F")]
+
+
+def test_a_check_that_does_not_apply_is_marked_and_counted(job: Job) -> None:
+    stated = support.make_payload(job)
+    stated["checks"][0] |= {"verdict": "not applicable", "unit": "x\u202ey"}
+    made = support.signed(stated, KEYS, ("technician",))
+    page = render.html(made, {}).decode()
+    assert "not applicable 1" in page and "\u202e" not in page
+    assert squeezed("⊘ not applicable") in squeezed(Reader(page.encode()).text)
+    assert squeezed("⊘ not applicable") in squeezed(pdf_text(render.pdf(made, {})))
+
+
+def test_answers_outside_the_steps_say_where_they_were_given(job: Job) -> None:
+    stated = support.make_payload(job)
+    stated["answers"] = {"findings": {"remark": "left as found"}}
+    page = render.html(support.signed(stated, KEYS, ("technician",)), {}).decode()
+    assert "Findings: remark" in page
+
+
+def test_a_small_value_is_not_printed_as_zero() -> None:
+    assert (rounded(0.04), rounded(-0.0004), rounded(0.00001), rounded(-0.0)) == (
+        "0.04", "-0.0004", "0.0", "0.0")
+
+
+def test_events_of_an_earlier_record_state_no_changeover(job: Job) -> None:
+    stated = support.make_payload(job)
+    kept = {"changeover", "subject", "first", "last", "quantities"}
+    stated["schema"]["version"] = 2
+    for check in stated["checks"]:
+        check["events"] = [{name: value for name, value in event.items() if name not in kept}
+                           for event in check["events"]]
+    events = [event for check in schema.current(stated)["checks"] for event in check["events"]]
+    assert events and all(event["changeover"] is None for event in events)
