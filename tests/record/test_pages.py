@@ -414,7 +414,7 @@ def test_answers_outside_the_steps_say_where_they_were_given(job: Job) -> None:
     stated = support.make_payload(job)
     stated["answers"] = {"findings": {"remark": "left as found"}}
     page = render.html(support.signed(stated, KEYS, ("technician",)), {}).decode()
-    assert "Findings: remark" in page
+    assert "Findings: Remarks" in page
 
 
 def test_a_small_value_is_not_printed_as_zero() -> None:
