@@ -137,6 +137,9 @@ STANDARD: tuple[Limit, ...] = (
     Limit("conditions.turnovers", 3.0, "count", "loop turnovers before a verdict on the supply"),
     Limit("timing.tolerance", 2.0, "min", "a timer of the sequence may miss its setting by so much",
           since=2),
+    Limit("recovery.watch", 120.0, "min", "supply watched after the setpoint is back", since=2),
+    Limit("recovery.demand_tolerance", 5.0, "%", "a changeover may exceed the ordinary peak by so "
+          "much", since=2),
 )
 
 _STANDARD = {limit.name: limit for limit in STANDARD}

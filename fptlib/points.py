@@ -130,6 +130,7 @@ GLOSSARY: tuple[Point, ...] = (
     _power("chw_pump_power", "power of all chilled-water pumps"),
     _power("cw_pump_power", "power of all condenser-water pumps"),
     _power("plant_power", "power of the whole plant"),
+    _power("service_power", "power at the utility's service meter"),
     Point("plant_load", "tons", "cooling load as the plant's own meter reports it",
           -50.0, 60_000.0, 0.05, relative=True),
     Point("space_humidity", "%RH", "humidity of the most critical space", 0.0, 100.0, 3.0),

@@ -90,6 +90,9 @@ class Exchanger:
     chw_leaving: float | None = quantity("Chilled water leaving", "degF", 32, 100)
     cw_entering: float | None = quantity("Condenser water entering", "degF", 30, 110)
     cw_leaving: float | None = quantity("Condenser water leaving", "degF", 30, 120)
+    plate_share: float | None = quantity(
+        "Share of the plates in the thermal resistance", "%", 0, 50, "From the manufacturer, with "
+        "the fouling allowance. Empty: not known, and the UA at other flows is less certain.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +123,7 @@ class Plant:
             economizer mode, or None.
         pumps: how many pumps the equipment limit counts; none where it counts cells alone.
         demand_window: ``clock`` (fixed block) or ``sliding`` (rolling).
+        on_peak_from, on_peak_to, on_peak_days: when the utility bills demand; None: always.
     """
 
     altitude: float
@@ -145,6 +149,12 @@ class Plant:
         "Utility's demand window", "Fixed block: each quarter hour of the clock.",
         default="clock", choices=("clock", "sliding"),
         words={"clock": "fixed block", "sliding": "rolling"})
+    on_peak_from: time | None = answer(
+        "Utility's on-peak hours from", "Such as 14:00. Empty: demand is billed at all hours.",
+        Kind.CLOCK, None)
+    on_peak_to: time | None = answer("Utility's on-peak hours to", "", Kind.CLOCK, None)
+    on_peak_days: str = answer("On-peak days", default="weekdays",
+                               choices=("weekdays", "every day"))
 
     @property
     def atmosphere(self) -> float:

@@ -13,7 +13,6 @@ from fptlib.physics.water import BTU_PER_TON_HOUR, load
 
 _NEARLY_EQUAL = 1e-4  # relative difference of the two ends below which a series is exact
 FILM_EXPONENT = 0.7
-WALL_SHARE = 0.1
 
 
 def lmtd(
@@ -129,7 +128,7 @@ def expected_ua(
     chw_share: Quantity,
     cw_share: Quantity,
     exponent: float = FILM_EXPONENT,
-    wall_share: float = WALL_SHARE,
+    wall_share: float = 0.0,
 ) -> Array:
     """UA a clean exchanger has at other flows than design.
 
@@ -140,7 +139,7 @@ def expected_ua(
         chw_share [-]: chilled-water flow over its design flow, scalar or array.
         cw_share [-]: condenser-water flow over its design flow, scalar or array.
         exponent [-]: of a film's conductance on its flow, 0.6 to 0.8.
-        wall_share [-]: of the design resistance that lies in the plates.
+        wall_share [-]: of the design resistance that lies in the plates, where it is known.
 
     Returns:
         UA [Btu/h.degF].
@@ -148,9 +147,9 @@ def expected_ua(
     Raises:
         ImpossibleState: a flow or the UA is not above zero.
 
-    Source: resistances in series; exponent and wall share are common practice.
+    Source: resistances in series; the exponent is common practice.
 
-    >>> round(float(expected_ua(3.0e6, 0.5, 0.5, wall_share=0.0) / 3.0e6), 4)
+    >>> round(float(expected_ua(3.0e6, 0.5, 0.5) / 3.0e6), 4)
     0.6156
     """
     design_ua, chw_share, cw_share = floats(design_ua, chw_share, cw_share)
@@ -168,7 +167,7 @@ def corrected_ua(
     chw_share: Quantity,
     cw_share: Quantity,
     exponent: float = FILM_EXPONENT,
-    wall_share: float = WALL_SHARE,
+    wall_share: float = 0.0,
 ) -> Array:
     """UA as found, brought to design flows; fouling stays as it is.
 
@@ -178,7 +177,7 @@ def corrected_ua(
         chw_share [-]: chilled-water flow over its design flow, scalar or array.
         cw_share [-]: condenser-water flow over its design flow, scalar or array.
         exponent [-]: of a film's conductance on its flow, 0.6 to 0.8.
-        wall_share [-]: of the design resistance that lies in the plates.
+        wall_share [-]: of the design resistance that lies in the plates, where it is known.
 
     Returns:
         UA [Btu/h.degF].
@@ -186,7 +185,7 @@ def corrected_ua(
     Raises:
         ImpossibleState: the films alone would resist more than all that was found.
 
-    Source: resistances in series; exponent and wall share are common practice.
+    Source: resistances in series; the exponent is common practice.
 
     >>> found = expected_ua(3.0e6, 0.5, 0.7)
     >>> round(corrected_ua(found, 3.0e6, 0.5, 0.7))

@@ -201,7 +201,7 @@ class FunctionalTest:
 
         A need is a point's name, a numbered family (``chiller_{n}_alarm`` means every one), or
         a quantity that can come from several points: those of ``ALTERNATIVES``, ``chillers``,
-        ``power``, ``chiller_leaving_water``.
+        ``power``, ``demand``, ``chiller_leaving_water``.
         """
         return list(dict.fromkeys(name for need in needs for name in self._missing(need)))
 
@@ -216,6 +216,8 @@ class FunctionalTest:
         if need == "power":
             return [] if self.has("plant_power") else self.grid.missing(
                 [*self._of_chillers("power"), *POWER_PARTS])
+        if need == "demand":
+            return [] if self.has("service_power") else self._missing("power")
         if need == "chiller_leaving_water":
             own = self.grid.missing(self._of_chillers("chw_leaving_temp"))
             return self.grid.missing(["chw_supply_temp"]) if own else []
@@ -229,6 +231,8 @@ class FunctionalTest:
                                   f"chiller_{n}_amps")]
         elif need == "power":
             names = ["plant_power", *self._of_chillers("power"), *POWER_PARTS]
+        elif need == "demand":
+            names = ["service_power"] if self.has("service_power") else self.points_of("power")
         elif need == "chiller_leaving_water":
             names = [*self._of_chillers("chw_leaving_temp"), "chw_supply_temp"]
         elif need in ALTERNATIVES:
@@ -469,6 +473,11 @@ class FunctionalTest:
             return self["plant_power"]
         parts = [*self._of_chillers("power"), *POWER_PARTS]
         return np.sum([self[name] for name in parts], axis=0)
+
+    @property
+    def demand(self) -> np.ndarray:
+        """Power that the utility bills [kW]: at the service meter, else that of the plant."""
+        return self["service_power"] if self.has("service_power") else self.power
 
     @cached_property
     def kw_per_ton(self) -> np.ndarray:

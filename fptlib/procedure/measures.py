@@ -193,9 +193,13 @@ class Demand:
     begins: np.ndarray
     power: np.ndarray
 
+    def where(self, counted: np.ndarray) -> Demand:
+        """Those intervals alone that count."""
+        return Demand(self.begins[counted], self.power[counted])
+
     def between(self, first: float, last: float) -> slice:
-        """The intervals that begin in these rows, both included."""
-        return slice(int(self.begins.searchsorted(first, side="left")),
+        """The intervals that begin after the row ``first``, and not after the row ``last``."""
+        return slice(int(self.begins.searchsorted(first, side="right")),
                      int(self.begins.searchsorted(last, side="right")))
 
 

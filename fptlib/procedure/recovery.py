@@ -25,7 +25,7 @@ from fptlib.procedure.measures import (
     straightened,
 )
 from fptlib.procedure.setpoint_release import lowered, release_row, rise_hidden
-from fptlib.procedure.verdict import Event, NotTested
+from fptlib.procedure.verdict import Event, NotTested, Verdict
 
 RATE_WINDOW = 10.0
 SHORTEST_SWING = 10.0
@@ -146,16 +146,21 @@ def _unseen_before(test: FunctionalTest, run: Run, row: int) -> float:
 
 
 @check("recovery.stable", unit="degF", each="run", needs=(*_SETPOINTS, _SUPPLY),
-       limits=("recovery.overshoot", "recovery.reversals", "recovery.reversal_size"))
+       limits=("recovery.overshoot", "recovery.reversals", "recovery.reversal_size",
+               "recovery.watch"))
 def stable(test: FunctionalTest, run: Run) -> Iterator[Finding]:
     """Overshoot of the chilled water over the reset setpoint, and how often it turns round, from
-    the transition to an hour after the recovery."""
+    the transition until the watch after the recovery is over; what ripens an exit is the exit's."""
     if run.enabled is None:
         return
-    back = test.recovered(run)
-    stop = run.last if back is None else min(back + AFTER_RECOVERY / test.minutes, run.last)
-    rows = slice(run.first, int(stop) + 1)
-    supply, cut = test[_SUPPLY][rows], _cut(test, run, AFTER_RECOVERY)
+    back, watch, last = test.recovered(run), test.limits["recovery.watch"], float(run.last)
+    if back is not None:
+        if run.exit is not None:
+            delay = test.limits["exit.delay"] + test.limits["exit.grace"]
+            last = max(min(back + AFTER_RECOVERY / test.minutes, last), last - delay / test.minutes)
+        last = min(back + watch / test.minutes, last)
+    rows = slice(run.first, int(last) + 1)
+    supply, cut = test[_SUPPLY][rows], _cut(test, run, watch)
     every = test.sample_interval(_SUPPLY)
     high = highest_kept(supply - test.reset_setpoint[rows], test.limits["lift.short_dip"],
                         test.minutes, every)
@@ -194,19 +199,20 @@ def _swings(test: FunctionalTest, run: Run, supply: np.ndarray, cut: str) -> Fin
         uncertainty=abs(turns - other), unit="count", worst_in_gaps=turns + in_gaps, cut_off=cut)
 
 
-@check("recovery.demand", unit="kW", needs=("request", "chillers", "power"), all_or_none=True,
-       limits=("recovery.demand_interval",),
+@check("recovery.demand", unit="kW", needs=("request", "chillers", "demand"), all_or_none=True,
+       limits=("recovery.demand_interval", "recovery.demand_tolerance"),
        advise=lambda test, failed: (
-           f"The peak was {max(-(event.margin or 0.0) for event in failed):.0f} kW above that of "
-           "ordinary operation in this record."))
+           f"The peak was {max(-(event.margin or 0.0) for event in failed):.0f} kW above what the "
+           "ordinary peak and its tolerance allow."))
 def demand(test: FunctionalTest) -> Iterator[Finding]:
     """The highest demand interval of every changeover, entering and leaving, against the highest
-    outside all of them."""
+    outside all of them and its tolerance; intervals as the utility bills them."""
     interval = test.limits["recovery.demand_interval"]
     if interval < test.minutes:
         raise NotTested(f"rows of {test.minutes:.0f} min are longer than the demand interval")
-    blocks = interval_demand(test.power, test.minutes, interval, test.plant.demand_window,
+    blocks = interval_demand(test.demand, test.minutes, interval, test.plant.demand_window,
                              minutes_past_midnight(test))
+    blocks = blocks.where(_on_peak(test, blocks.begins))
     windows = [window for changeover in test.changeovers
                for window in _windows(test, changeover, interval / test.minutes)]
     outside = np.ones(len(blocks.power), dtype=bool)
@@ -224,19 +230,36 @@ def demand(test: FunctionalTest) -> Iterator[Finding]:
     most = (1.0 - LEAST_KNOWN) * interval / test.minutes
     for number, subject, first, last in windows:
         span = blocks.between(first, last)
-        power = blocks.power[span]
-        if not len(power):
-            yield not_judged(number, first, "power has a gap there", subject=subject)
-            continue
-        highest, at = float(power.max()), float(blocks.begins[span][power.argmax()])
-        gaps = stretches(np.isnan(test.power[test.window(first, last + 1)]))
+        power, begins = blocks.power[span], blocks.begins[span]
+        gaps = stretches(np.isnan(test.demand[test.window(first, last + 1)]))
         hidden = any(end - begin + 1 > most for begin, end in gaps)
+        if not len(power):
+            yield not_judged(number, first, "power has a gap there" if hidden else
+                             "it lies outside the utility's on-peak hours", subject=subject,
+                             verdict=Verdict.NOT_TESTED if hidden else Verdict.NOT_APPLICABLE)
+            continue
+        highest, at = float(power.max()), float(begins[power.argmax()])
         yield Finding(
             number, at, f"highest interval {highest:.0f} kW, highest outside changeovers "
-            f"{usual:.0f} kW", subject=subject, measured=highest, at_most=usual,
+            f"{usual:.0f} kW", subject=subject, measured=highest,
+            at_most=usual * (1.0 + test.limits["recovery.demand_tolerance"] / 100.0),
             worst_in_gaps=math.inf if hidden else highest, fail_needs=few,
             cut_off="the trends end within the hour after it" if last > len(test) else "",
             quantities={"highest outside changeovers, kW": usual})
+
+
+def _on_peak(test: FunctionalTest, begins: np.ndarray) -> np.ndarray:
+    """Which demand intervals begin in the utility's on-peak hours; all where none are stated."""
+    start, stop = test.plant.on_peak_from, test.plant.on_peak_to
+    if start is None and stop is None:
+        return np.ones(len(begins), dtype=bool)
+    if start is None or stop is None:
+        raise NotTested("of the utility's on-peak hours the plan states one end only")
+    weekdays = test.plant.on_peak_days == "weekdays"
+    moments = [test.time(row) for row in begins]
+    return np.array([
+        (start <= at.time() < stop if start < stop else not stop <= at.time() < start)
+        and not (weekdays and at.weekday() > 4) for at in moments], dtype=bool)
 
 
 def _windows(test: FunctionalTest, changeover: Changeover, interval: float

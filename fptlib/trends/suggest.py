@@ -104,6 +104,7 @@ _RULES: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...] = (
     ("cw_pump_power", (r"\b(cwp|cdp|cds|conp|cw pump)\b", _POWER), ()),
     ("cw_pump_power", (r"\bcw pump\b",), ()),
     ("plant_power", (r"\b(total|tot|plant)\b", _POWER), ()),
+    ("service_power", (r"\b(utility|service|main|billing)\b", _POWER), ()),
     ("plant_load", (r"^(tons?|rt|load|chw load|plant (load|tons?))$",), ()),
 )
 # Where a plant's values usually lie, in the glossary's unit; narrower than plausible.

@@ -128,15 +128,16 @@ def chiller_on(run: Run) -> Iterator[Moment]:
 
 
 def demand(result: Result) -> Iterator[Moment]:
-    """The highest quarter-hours of a changeover that exceed all outside of changeovers."""
+    """The highest quarter-hours of a changeover that exceed all outside of changeovers by more
+    than a twentieth."""
     blocks = measure.blocks(result.actual)
     windows = [blocks[window] for window in _changing(result)]
     outside = blocks.drop(pd.concat(windows).index)
     for window in windows:
-        if window.max() > outside.max():
+        if window.max() > 1.05 * outside.max():
             near = window.index[window >= 0.995 * window.max()]
             yield Moment(tuple((time, time) for time in near),
-                         window.max() > 1.01 * outside.max())
+                         window.max() > 1.06 * outside.max())
 
 
 def _changing(result: Result) -> Iterator[slice]:
@@ -144,9 +145,9 @@ def _changing(result: Result) -> Iterator[slice]:
     for attempt in attempts(result):
         run = result.actual[attempt.handover : attempt.leave] if attempt.handover else None
         back = recovered(run) if run is not None else attempt.abandoned
-        yield slice(attempt.request - quarter, min(back + hour, attempt.leave or back))
+        yield slice(attempt.request - quarter + MINUTE, min(back + hour, attempt.leave or back))
         if attempt.exit:
-            yield slice(attempt.exit - quarter, attempt.exit + hour)
+            yield slice(attempt.exit - quarter + MINUTE, attempt.exit + hour)
 
 
 def reset(result: Result) -> Iterator[Moment]:

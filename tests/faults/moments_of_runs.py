@@ -57,7 +57,10 @@ def duration(result: Result, attempt: Attempt, run: Frame) -> Iterator[Moment]:
 
 def stable(result: Result, attempt: Attempt, run: Frame) -> Iterator[Moment]:
     """Swings count from the handover on; an overshoot where it was highest."""
-    rows = run[: recovered(run) + 60 * MINUTE]
+    back, last = recovered(run), run.index[-1]
+    if attempt.exit:
+        last = max(min(back + 60 * MINUTE, last), last - 20 * MINUTE)
+    rows = run[: min(back + 120 * MINUTE, last)]
     swings, surely = (measure.reversals(rows["chw_supply_temp"], size) for size in (0.8, 1.2))
     if swings > 2:
         yield at(attempt.handover, surely > 2)

@@ -191,7 +191,7 @@ def demand_in(s: Sample) -> Iterator[tuple[str, float]]:
         if name in ends:
             end = next(r for r in range(ends[name].handover, off)
                        if active[r] >= reset[r] - 0.25) + 60
-        yield name, quarters[-(-(request - 15) // 15) : end // 15 + 1].max()
+        yield name, quarters[request // 15 : end // 15 + 1].max()
 
 
 SECOND: dict[str, Callable[[Sample], Iterator[tuple[str, float]]]] = {
