@@ -182,7 +182,7 @@ def test_pdf_alone_verifies(signed: Path, capsys: pytest.CaptureFixture[str]) ->
 
 def test_recalculation_comes_out_the_same(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["recalculate", str(signed / "job")]) == 0
-    assert capsys.readouterr().out.count(": same") == 32
+    assert capsys.readouterr().out.count(": same") == 33
 
 
 def test_recalculation_of_the_pdf_alone_needs_its_trends_and_leaves_nothing(
@@ -195,7 +195,7 @@ def test_recalculation_of_the_pdf_alone_needs_its_trends_and_leaves_nothing(
     (tmp_path / "temporary").mkdir()
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path / "temporary"))
     assert main(["recalculate", alone, "--trends", str(signed / "job" / "trends")]) == 0
-    assert capsys.readouterr().out.count(": same") == 32
+    assert capsys.readouterr().out.count(": same") == 33
     assert not any((tmp_path / "temporary").iterdir())
 
 

@@ -21,7 +21,7 @@ SAMPLES = Path(__file__).resolve().parents[1] / "sample_trends"
 MUST_FAIL = {
     "reset.active", "enable.condition", "enable.dwell", "enable.missed", "lift.minimum",
     "lift.setpoint", "lift.chiller_on", "recovery.rate", "recovery.duration", "recovery.demand",
-    "exit.supply", "running.supply",
+    "exit.supply", "running.supply", "abort.conditions",
 }
 
 

@@ -20,12 +20,15 @@ from fptlib.errors import FptError, JobError
 from fptlib.job.folder import lookup
 from fptlib.job.readings import numbered_rows
 from fptlib.job.schema import (
+    WATCHED,
+    Abort,
     Approach,
     Chiller,
     Exchanger,
     General,
     Instrument,
     Mark,
+    Override,
     Plant,
     Reading,
     Sensor,
@@ -142,14 +145,66 @@ def marks(answers: Answers) -> list[Mark]:
     Raises:
         JobError: they are no list of tables, or a time cannot be used.
     """
-    held = lookup(answers, "marks", [])
-    if not isinstance(held, list) or not all(isinstance(row, Mapping) for row in held):
-        raise JobError(f"job.toml, marks: '{held}' stands where tables are expected; write each "
-                       "mark with time, what and by below a heading [[marks]]")
+    held = _listed(answers, "marks")
     zone = site(answers).time_zone if held else ""
     return [Mark(moment(str(row.get("time", "")), zone, f"job.toml, mark {count}"),
                  str(row.get("what", "")), str(row.get("by", "")))
             for count, row in enumerate(held, start=1)]
+
+
+def _listed(answers: Answers, name: str) -> list[Answers]:
+    held = lookup(answers, name, [])
+    if not isinstance(held, list) or not all(isinstance(row, Mapping) for row in held):
+        raise JobError(f"job.toml, {name}: '{held}' stands where tables are expected; write each "
+                       f"of them below a heading [[{name}]]")
+    return held
+
+
+def aborts(answers: Answers) -> list[Abort]:
+    """The plan's abort conditions, each limit in the unit of what is watched.
+
+    Raises:
+        JobError: one of them cannot be used.
+    """
+    return [_abort(row, f"abort {count}") for count, row in
+            enumerate(_listed(answers, "abort"), start=1)]
+
+
+def _abort(row: Answers, path: str) -> Abort:
+    stated = load(Abort, row, path)
+    if stated.watched in ("", "at the plant"):
+        return stated
+    wanted = WATCHED[stated.watched][1] if stated.watched in WATCHED else _point(
+        stated.watched, f"job.toml, {path}.watched").unit
+    if wanted in ("alarm", "on/off"):
+        return stated
+    if stated.limit is None or not stated.side:
+        raise JobError(f"job.toml, {path} ('{stated.text}'): limit or side is missing; state the "
+                       "limit and whether the test stops above or below it")
+    scale = units.scale(stated.unit or wanted, wanted, f"job.toml, {path}.limit")
+    return replace(stated, limit=float(scale(stated.limit)), unit=wanted)
+
+
+def overrides(answers: Answers) -> list[Override]:
+    """Every override of the job, with its times in the site's zone.
+
+    Raises:
+        JobError: one of them cannot be used.
+    """
+    held = _listed(answers, "overrides")
+    zone = site(answers).time_zone if held else ""
+    return [_override(row, zone, f"override {count}") for count, row in enumerate(held, start=1)]
+
+
+def _override(row: Answers, zone: str, path: str) -> Override:
+    placed, released = (
+        moment(str(row[name]), zone, f"job.toml, {path}.{name}") if row.get(name) else None
+        for name in ("placed", "released"))
+    found = load(Override, row, path, placed=placed, released=released)
+    if found.placed and found.released and found.released < found.placed:
+        raise JobError(f"job.toml, {path}: {found.point} was released before it was placed; "
+                       "correct one of the times")
+    return found
 
 
 def moment(text: str, site_zone: str, where: str) -> datetime:

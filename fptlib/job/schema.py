@@ -248,6 +248,61 @@ class Mark:
     by: str = answer("By")
 
 
+# The marks that say whether the test runs, as they are saved.
+STARTED, ENDED, ABORTED = "test started", "test ended", "test aborted"
+
+# What an abort condition can be about, beside any point of the plant: what people read, its unit.
+WATCHED: Mapping[str, tuple[str, str]] = {
+    "at the plant": ("watched at the plant, by eye or word", ""),
+    "chiller_alarm": ("trip, hold or alarm of any chiller", "alarm"),
+    "supply_above_reset": ("chilled-water supply above the reset setpoint", _DIFFERENCE),
+    "supply_above_setpoint": ("chilled-water supply above the active setpoint", _DIFFERENCE),
+    "water_lift": ("water lift of any running chiller", _DIFFERENCE),
+}
+ABOVE, BELOW = "above", "below"
+
+
+@dataclass(frozen=True, slots=True)
+class Abort:
+    """A condition of the plan at which the test is stopped: ``watched`` is a point or one of
+    ``WATCHED``, ``limit`` is in ``unit``, or in that of what is watched where none is stated."""
+
+    text: str = answer("Condition", "In words, as agreed with the owner.", required=True)
+    watched: str = answer("What is watched", "With it the condition is evaluated on the trends and "
+                          "on spot readings.", Kind.CHOICE,
+                          words={name: words for name, (words, _) in WATCHED.items()})
+    side: str = answer("Stop when it is", choices=(ABOVE, BELOW))
+    limit: float | None = quantity("Limit", help="An alarm needs none.")
+    unit: str = answer("Unit of the limit", "Empty: the unit of the glossary below.", Kind.CHOICE)
+    minutes: float = quantity("For longer than", "min", 0, 1440, "Empty: at once.", default=0.0)
+    stop_within: float = quantity("Stop the test within", "min", 0, 1440, "Empty: 5 min. Stopped: "
+                                  "the enable command is off, or the test is marked as aborted.",
+                                  default=5.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Override:
+    """A point that was overridden; without a time it was so from the first, or to the last."""
+
+    point: str = answer("Point overridden", "A point of the glossary, or in words what was "
+                        "adjusted: the enable threshold.", Kind.SUGGESTED, required=True)
+    value: str = answer("Value put in")
+    placed: datetime | None = answer("Placed at", "", Kind.MOMENT, None)
+    released: datetime | None = answer("Released at", "", Kind.MOMENT, None)
+    by: str = answer("Placed by")
+    reason: str = answer("Why")
+    readback: str = answer("Verified in AUTO after release")
+
+    @property
+    def sensor(self) -> points.Point | None:
+        """The sensor whose reading was replaced; ``None`` where equipment, a setpoint or a
+        command was overridden: that induces a changeover, and falsifies no reading."""
+        entry = points.point(self.point) if points.is_point(self.point) else None
+        reads = entry is not None and entry.kind in (points.MEASURED, points.ALARM)
+        # A valve's position and a fan's speed are overridden through their commands.
+        return entry if entry is not None and reads and entry.unit != "%" else None
+
+
 # How a trend file is written, and which file and column a point comes from, where they differ
 # from the usual; ``trends.mapping`` reads them.
 _FILE = {
@@ -293,13 +348,6 @@ _PREREQUISITE = {
     "text": answer("Prerequisite", required=True), "done": answer("Done", "", Kind.YES),
     "by": answer("Verified by"),
 }
-_OVERRIDE = {
-    "point": answer("Point overridden", required=True), "value": answer("Value put in"),
-    "placed": answer("Placed at", "", Kind.MOMENT),
-    "released": answer("Released at", "", Kind.MOMENT),
-    "readback": answer("Verified in AUTO after release"),
-}
-_ABORT = {"text": answer("Condition", required=True)}
 _TEST = {
     "purpose": answer("Purpose"), "requirement": answer("Requirement"),
     "revision": answer("Test revision"), "sequence": answer("Sequence of operation"),
@@ -389,8 +437,8 @@ TABLES = (
     Table("limits", "Own limits of this job", Deviation, row="limit",
           key=_key("name", "Limit", tuple(limit.name for limit in STANDARD))),
     Table("prerequisites", "Prerequisites", _PREREQUISITE, row="prerequisite"),
-    Table("overrides", "Overrides", _OVERRIDE, row="override"),
-    Table("abort", "Stop the test when", _ABORT, row="condition"),
+    Table("overrides", "Overrides", Override, row="override"),
+    Table("abort", "Stop the test when", Abort, row="condition"),
     Table("marks", "Marks of the live test", Mark, row="mark"),
     TEST,
     Table("answers.{step}", "Notes on this step", _NOTES),

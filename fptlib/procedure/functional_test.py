@@ -16,7 +16,16 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 import numpy as np
 
 from fptlib import points
-from fptlib.job.schema import Instrument, Mark, Plant, Reading, Sensor, Sensors
+from fptlib.job.schema import (
+    Abort,
+    Instrument,
+    Mark,
+    Override,
+    Plant,
+    Reading,
+    Sensor,
+    Sensors,
+)
 from fptlib.job.schema import Sequence as AsSpecified
 from fptlib.limits import Limits
 from fptlib.physics import atmosphere, moist_air, water
@@ -85,6 +94,8 @@ class FunctionalTest:
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
     marks: Sequence[Mark] = ()
     sequence: AsSpecified = AsSpecified()
+    aborts: Sequence[Abort] = ()
+    overrides: Sequence[Override] = ()
     condition: str = "natural"
     wet_bulb_source: str = "trended"
     weather: Mapping[str, np.ndarray] | None = None
@@ -94,7 +105,8 @@ class FunctionalTest:
     # -- rows and points ---------------------------------------------------------------
 
     def __getitem__(self, point: str) -> np.ndarray:
-        """A point's values, one a row; NaN is a gap, or a sensor that stood still (``frozen``)."""
+        """A point's values, one a row; NaN is a gap, or where a sensor stood still (``frozen``) or
+        was overridden."""
         return self._columns[point] if point in self._columns else self.grid.columns[point]
 
     @cached_property
@@ -104,9 +116,41 @@ class FunctionalTest:
 
     @cached_property
     def _columns(self) -> dict[str, np.ndarray]:
-        """The columns in which frozen rows are unknown."""
+        """The columns in which rows are unknown: the sensor was frozen, or overridden."""
+        unknown = dict(self.frozen)
+        for override, rows in self.overridden:
+            name = override.point
+            if override.sensor is not None and name in self.grid.columns:
+                unknown[name] = unknown.get(name, False) | self.within([rows])
         return {name: np.where(rows, np.nan, self.grid.columns[name])
-                for name, rows in self.frozen.items()}
+                for name, rows in unknown.items()}
+
+    @cached_property
+    def _readings(self) -> Mapping[str, np.ndarray]:
+        """Every column as ``[]`` gives it."""
+        return {**self.grid.columns, **self._columns}
+
+    @cached_property
+    def overridden(self) -> list[tuple[Override, slice]]:
+        """Every override with its rows; one without a time was so from the first row, or to the
+        last."""
+        return [(each, self.window(
+            0 if each.placed is None else self.grid.row(each.placed),
+            len(self) if each.released is None else self.grid.row(each.released) + 1))
+            for each in self.overrides]
+
+    def overridden_in(self, rows: slice) -> list[Override]:
+        """The overrides that were in place in any of these rows."""
+        return [each for each, there in self.overridden
+                if there.start < rows.stop and rows.start < there.stop]
+
+    def natural(self, changeover: Changeover) -> str:
+        """What a changeover was: ``natural``, ``induced`` (a setpoint, a command or equipment was
+        overridden), or ``overridden`` (a sensor was; its reading is unknown there)."""
+        first = changeover.last if changeover.enabled is None else changeover.enabled
+        kinds = {each.sensor is None for each in self.overridden_in(
+            self.window(min(first, changeover.transition or first), changeover.last + 1))}
+        return "induced" if True in kinds else "overridden" if kinds else "natural"
 
     def stood_still(self, *needs: str) -> str:
         """Which sensors behind these needs stood still, and for how long, as the end of a
@@ -241,6 +285,18 @@ class FunctionalTest:
             names = self._family(need)
         return [name for name in names if name in self.grid.columns]
 
+    def in_use(self, need: str) -> list[str]:
+        """The trended points that a need is met from on this job."""
+        if need == "wet_bulb":
+            trended = self.wet_bulb_point == "outdoor_wet_bulb"
+            return ["outdoor_wet_bulb"] if trended else ["outdoor_dry_bulb", "outdoor_humidity"]
+        if need == "power" and self.has("plant_power"):
+            return ["plant_power"]
+        names = self.points_of(need)
+        if need == "chiller_leaving_water" and self.has(*self._of_chillers("chw_leaving_temp")):
+            names.remove("chw_supply_temp")
+        return names
+
     def _of_chillers(self, what: str) -> list[str]:
         return [f"chiller_{n}_{what}" for n in self.chiller_numbers]
 
@@ -273,7 +329,7 @@ class FunctionalTest:
         is all."""
         name = "economizer_command" if self.has("economizer_command") else "economizer_active"
         others = [*self._exchanger_signs, *(sign for n in self.chiller_numbers
-                                            for sign in signals(self.grid.columns, n))]
+                                            for sign in signals(self._readings, n))]
         values, self.flickers[name] = debounce(self[name], self.minutes, others)
         return values
 
@@ -281,8 +337,8 @@ class FunctionalTest:
     def _running_by_number(self) -> dict[int, np.ndarray]:
         found = {}
         for n in self.chiller_numbers:
-            if (status := running_by_signals(self.grid.columns, n)) is not None:
-                others = signals(self.grid.columns, n)[1:]
+            if (status := running_by_signals(self._readings, n)) is not None:
+                others = signals(self._readings, n)[1:]
                 found[n], self.flickers[f"chiller_{n}_running"] = debounce(
                     status, self.minutes, others)
         return found

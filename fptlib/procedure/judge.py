@@ -21,6 +21,7 @@ from itertools import groupby
 from typing import Any
 
 from fptlib import points
+from fptlib.job.schema import Override
 from fptlib.physics.errors import ImpossibleState
 from fptlib.procedure.approaches import season_to_wait_for
 from fptlib.procedure.functional_test import FunctionalTest
@@ -147,7 +148,8 @@ class CheckOf:
     def _events(self, test: FunctionalTest) -> Iterator[Event]:
         """Every finding judged; runs that nobody saw begin are named."""
         for number, found in groupby(self._findings(test), key=lambda each: each.number):
-            judged = [judged_alone(test, self.unit, each) for each in found]
+            judged = [self._as_conditions_were(test, judged_alone(test, self.unit, each))
+                      for each in found]
             yield from together(judged) if self.all_or_none and number else judged
         if self.runs:
             for lost in test.changeovers:
@@ -155,6 +157,32 @@ class CheckOf:
                     first = lost.last if lost.enabled is None else lost.enabled
                     yield judged_alone(test, self.unit,
                                        not_judged(lost.number, first, lost.unseen))
+
+    def _as_conditions_were(self, test: FunctionalTest, event: Event) -> Event:
+        """An event of a changeover in which something was overridden: a sensor's reading is
+        unknown there; what was induced proves function, not capacity, and no wrong enable."""
+        of = next((c for c in test.changeovers if c.number == event.changeover), None)
+        if not test.overrides or of is None or event.first is None:
+            return event
+        rows = slice(event.first, (event.first if event.last is None else event.last) + 1)
+        used = {name for need in self.needs for name in test.in_use(need)}
+        fooled = [each for each in test.overridden_in(rows) if each.sensor and each.point in used]
+        if fooled:
+            return unproven(event, f"{event.text}; but {_said(fooled)}")
+        if test.natural(of) == "induced":
+            if self.capacity and event.verdict is not Verdict.NOT_TESTED:
+                return unproven(event, f"{event.text}; but the changeover was induced: that "
+                                "proves function, not capacity; repeat under natural conditions",
+                                Verdict.DEFERRED)
+            if self.id.startswith("enable.") and event.verdict is Verdict.FAIL:
+                return unproven(event, f"{event.text}; but the changeover was induced, and what "
+                                "induced it may be all that is wrong", Verdict.INDETERMINATE)
+        if event.verdict is Verdict.NOT_TESTED:
+            around = slice(min(rows.start, of.last if of.enabled is None else of.enabled),
+                           max(rows.stop, of.last + 1))
+            there = [each for each in test.overridden_in(around) if each.sensor]
+            return replace(event, text=f"{event.text}; {_said(there)}") if there else event
+        return event
 
     def _findings(self, test: FunctionalTest) -> Iterator[Finding]:
         given: dict[str, Sequence[Any]] = {
@@ -209,6 +237,16 @@ class CheckOf:
             Verdict.PASS: self.words["pass"], Verdict.FAIL: self.words["fail"],
             **{Verdict(name): text for name, text in words()["meaning"].items()},
         }[verdict]
+
+
+def _said(overrides: Sequence[Override]) -> str:
+    """Which sensors were overridden, from when to when."""
+    def at(time: datetime | None, unknown: str) -> str:
+        return f"{time:%Y-%m-%d %H:%M}" if time else unknown
+
+    return "; ".join(
+        f"{each.sensor.meaning} was overridden from {at(each.placed, 'a time not stated')} to "
+        f"{at(each.released, 'a time not stated')}" for each in overrides if each.sensor)
 
 
 def check(id: str, *, unit: str, each: str = "", needs: Sequence[str] = (),

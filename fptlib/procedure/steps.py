@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from fptlib.errors import FormError
 from fptlib.procedure import (
+    abort,
     enable,
     exit,
     handover,
@@ -25,7 +26,8 @@ from fptlib.procedure.judge import CheckOf
 from fptlib.procedure.verdict import Check
 
 # What every verdict rests on, as places in job.toml; the files read come on top of them.
-_ALWAYS = ("job.condition", "site", "plant", "files", "points", "sensors", "limits")
+_ALWAYS = ("job.condition", "site", "plant", "files", "points", "sensors", "limits",
+           "overrides")
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +90,7 @@ STEPS: tuple[Step, ...] = (
     Step(5, "handover", "Transition to the exchanger",
          "show, live or from trends, that the exchanger takes the load and the last chiller stops "
          "without an excursion of the chilled-water supply temperature",
-         handover.CHECKS, (*_ALWAYS, "marks")),
+         (*handover.CHECKS, *abort.CHECKS), (*_ALWAYS, "marks", "abort")),
     Step(6, "recovery", "Setpoint recovery",
          "show that the active setpoint returns to the reset setpoint ramped, without overshoot "
          "and without a new demand peak",

@@ -62,6 +62,16 @@ class NotApplicable(NotTested):
     verdict = Verdict.NOT_APPLICABLE
 
 
+# A check whose id does not begin with its step's name stands in the step given here.
+_STEP_OF = {"abort": "handover"}
+
+
+def step_of(id: str) -> str:
+    """The step that a check belongs to, by the check's id."""
+    prefix = id.split(".", 1)[0]
+    return _STEP_OF.get(prefix, prefix)
+
+
 @dataclass(frozen=True, slots=True)
 class Event:
     """One event a check rests on: what was measured there and what came of it.
@@ -121,7 +131,7 @@ class Check:
     @property
     def step(self) -> str:
         """The step the check belongs to."""
-        return self.id.split(".", 1)[0]
+        return step_of(self.id)
 
     @property
     def worksheet(self) -> pd.DataFrame:

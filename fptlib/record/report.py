@@ -14,7 +14,7 @@ from PIL import Image
 from fptlib.errors import RecordError
 from fptlib.job.folder import lookup
 from fptlib.procedure.steps import TITLES
-from fptlib.procedure.verdict import Verdict
+from fptlib.procedure.verdict import Verdict, step_of
 from fptlib.record import retest, schema
 from fptlib.record.sections import Block, Content, Figures, all_sections, figure, section, table
 from fptlib.record.signing import Signature, SignedRecord, read_whole
@@ -161,6 +161,6 @@ def _figures(rows: Sequence[retest.Comparison], figures: Figures) -> list[Block]
     about = {**TITLES, **{row.check: row.question for row in rows}}
     # A figure belongs to a check or to a whole step.
     names = dict.fromkeys([*(row.check for row in rows),
-                           *(row.check.split(".", 1)[0] for row in rows)])
+                           *(step_of(row.check) for row in rows)])
     return [block for name in names for when in ("before", "after")
             for block in figure(f"{when} {name}", f"{when}: {about.get(name, name)}", figures)]

@@ -13,7 +13,7 @@ from tomlkit.exceptions import TOMLKitError
 from fptlib.errors import RecordError
 from fptlib.job.folder import JOB_FILE, Job, now
 from fptlib.job.start import start_with
-from fptlib.procedure.verdict import Verdict
+from fptlib.procedure.verdict import Verdict, step_of
 from fptlib.record import schema, signing
 from fptlib.record.recalculate import text_of
 from fptlib.record.text import one_line
@@ -173,7 +173,7 @@ def _open(item: Mapping[str, Any], compared: Sequence[Comparison]) -> str:
         if row.check == item["check"] and row.after != Verdict.PASS:
             return f"{row.check} is {row.after or 'absent'} in the retest"
     for row in compared:
-        if row.check.split(".", 1)[0] not in item["retest"]:
+        if step_of(row.check) not in item["retest"]:
             continue
         if row.after == Verdict.FAIL:
             return f"{row.check}, which the correction bears on, fails in the retest"

@@ -16,6 +16,7 @@ from fptlib import points, units
 from fptlib.errors import FormError
 from fptlib.job import answers
 from fptlib.job.folder import Job
+from fptlib.job.schema import ENDED, STARTED
 from fptlib.limits import Limits
 from fptlib.workbook import parts, readings, static
 from fptlib.workbook.checklist import overrides
@@ -23,7 +24,7 @@ from fptlib.workbook.forms import Message, Presses, Saved, guarded
 
 Marks = Sequence[Mapping[str, Any]]
 
-START, PAUSE, RESUME, END = "test started", "test paused", "test resumed", "test ended"
+START, PAUSE, RESUME, END = STARTED, "test paused", "test resumed", ENDED
 CONDITION, REQUEST, HANDOVER = "enable condition holds", "request", "last chiller stopped"
 AT_RESET = "setpoint back at reset"
 # What is saved, which earlier jobs hold too, and what people read.
@@ -34,8 +35,8 @@ MARKS: Mapping[str, str] = {
     AT_RESET: "Setpoint back at reset", "first chiller started": "First chiller started",
 }
 
-NOT_STARTED, RUNNING, PAUSED, ENDED = "not started", "running", "paused", "ended"
-_STATES = {START: RUNNING, RESUME: RUNNING, PAUSE: PAUSED, END: ENDED}
+NOT_STARTED, RUNNING, PAUSED, OVER = "not started", "running", "paused", "ended"
+_STATES = {START: RUNNING, RESUME: RUNNING, PAUSE: PAUSED, END: OVER}
 _TICK_SECONDS = 1.0
 
 # Two letters and a space, then the number: what is read most often beside the plant.

@@ -10,7 +10,7 @@ from fptlib import limits, points, units
 from fptlib.errors import FormError, FptError
 from fptlib.job import answers
 from fptlib.job.folder import Job
-from fptlib.job.schema import Table, table
+from fptlib.job.schema import WATCHED, Override, Table, table
 from fptlib.trends.suggest import Suggestion, columns_of, suggest_map
 from fptlib.workbook import static
 from fptlib.workbook.forms import Row, Section
@@ -135,9 +135,48 @@ class OwnLimits(Section):
                 f"{units.stated(usual.value, usual.unit)}"), ""
 
 
+class Overrides(Section):
+    """The overrides: points of the glossary, or in words what was adjusted."""
+
+    def choices(self) -> Mapping[str, Sequence[str]]:
+        return {"point": points_of(self.job)}
+
+    def finish(self, row: Row) -> Row:
+        answers.overrides({"site": self.job.get("site", {}), "overrides": [row]})
+        return row
+
+    def receipt(self, row: Row) -> tuple[str, str]:
+        sensor = Override(row["point"]).sensor
+        return ("its reading is unknown meanwhile" if sensor else "a changeover under it is "
+                "induced: it proves function, not capacity"), ""
+
+
+class Aborts(Section):
+    """The abort conditions: what is watched, and its limit in a unit that fits."""
+
+    def choices(self) -> Mapping[str, Sequence[str]]:
+        return {"watched": [*WATCHED, *points_of(self.job)]}
+
+    def offers(self, texts: Mapping[str, str]) -> Mapping[str, Sequence[str]]:
+        watched = texts["watched"]
+        wanted = WATCHED[watched][1] if watched in WATCHED else (
+            points.point(watched).unit if points.is_point(watched) else "")
+        return {"unit": units.offered(wanted) if wanted else []}
+
+    def finish(self, row: Row) -> Row:
+        answers.aborts({"abort": [row]})
+        return row
+
+    def receipt(self, row: Row) -> tuple[str, str]:
+        if row.get("watched"):
+            return "", ""
+        return "", "stated in words only: no trend and no spot reading can be held against it"
+
+
 _SECTIONS: Mapping[str, type[Section]] = {
     "site": Site, "files": Files, "points": Points, "sensors": Sensors,
     "instruments": Instruments, "limits": OwnLimits,
+    "overrides": Overrides, "abort": Aborts,
 }
 
 

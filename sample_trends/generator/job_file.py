@@ -242,11 +242,18 @@ _PREREQUISITES = (
     "Trends of every mapped point set up at one minute and running",
     "Minimum lift of the chillers stated by their maker for these serial numbers",
 )
-_ABORTS = (
-    "Chilled-water supply more than 4 °F above the reset setpoint for 10 minutes",
-    "Any chiller trip, surge or low-temperature alarm",
-    "Condenser water below 36 °F or ice on a tower",
-    "Humidity of an operating suite above 60 %RH, or word from the hospital",
+_ABORTS: tuple[Mapping[str, Any], ...] = (
+    {"text": "Chilled-water supply more than 4 °F above the reset setpoint for 10 minutes",
+     "watched": "supply_above_reset", "side": "above", "limit": 4.0, "minutes": 10.0,
+     "stop_within": 5.0},
+    {"text": "Any chiller trip, surge or low-temperature alarm", "watched": "chiller_alarm",
+     "stop_within": 5.0},
+    {"text": "Condenser water below 36 °F", "watched": "cw_supply_temp", "side": "below",
+     "limit": 36.0, "stop_within": 5.0},
+    {"text": "Humidity of an operating suite above 60 %RH", "watched": "space_humidity",
+     "side": "above", "limit": 60.0, "stop_within": 5.0},
+    {"text": "Ice on a tower, or word from the hospital", "watched": "at the plant",
+     "stop_within": 5.0},
 )
 
 
@@ -258,6 +265,6 @@ def _work(story: Story) -> list[str]:
     answers = [table(f"answers.{step}", {"remark": text}) for step, text in story.answers.items()]
     return [
         *_listed("prerequisites", done), *_listed("overrides", story.overrides),
-        *_listed("abort", [{"text": text} for text in _ABORTS]),
+        *_listed("abort", _ABORTS),
         *_listed("marks", story.marks), *answers, table("findings", {"summary": story.summary}),
     ]

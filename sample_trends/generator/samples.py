@@ -53,6 +53,7 @@ def _story(title: str, number: str, year: int, revision: str, summary: str) -> S
                 "point": "chiller_2_running", "value": "held off for the point-to-point check",
                 "placed": f"{year}-01-08T14:05:00-07:00",
                 "released": f"{year}-01-08T14:40:00-07:00", "readback": "automatic",
+                "by": "Ivy Invented", "reason": "points of chiller 2 were checked one by one",
             },
         ),
     )

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from humid_air import humidity_from_wet_bulb
 
-from fptlib.job.schema import Approach, Chiller, Exchanger, Plant, Sensor, Sensors
+from fptlib.job.schema import Abort, Approach, Chiller, Exchanger, Plant, Sensor, Sensors
 from fptlib.limits import Deviation, Limits
 from fptlib.physics import atmosphere
 from fptlib.procedure.functional_test import FunctionalTest
@@ -44,6 +44,7 @@ PLANT = Plant(
 LIMITS = Limits({
     "lift.lowest_setpoint": Deviation(40.0, "the drawn sequence", "test", "2026-01-01"),
 })
+ABORTS = (Abort("Chilled water 4 °F above the reset setpoint", "supply_above_reset", "above", 4.0),)
 SENSORS = {
     name: Sensor(0.2, 0.1) for name in (
         "chw_supply_temp", "chw_return_temp", "cw_supply_temp", "hx_chw_entering_temp",
@@ -130,4 +131,4 @@ def case(table: pd.DataFrame | None = None, minutes: int = 1, **changes: object)
     step = pd.Timedelta(minutes=minutes)
     trends = Grid.from_frame(table.iloc[::minutes].asfreq(step), step)
     return dataclasses.replace(
-        FunctionalTest(trends, PLANT, LIMITS, Sensors(SENSORS)), **changes)
+        FunctionalTest(trends, PLANT, LIMITS, Sensors(SENSORS), aborts=ABORTS), **changes)

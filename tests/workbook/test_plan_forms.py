@@ -169,3 +169,29 @@ def test_an_accuracy_is_a_share_of_the_reading_where_the_form_says_so(
     assert sentence in said(view.message)
     saved = {} if "no share" in sentence else {point: {"accuracy": float(typed)}}
     assert job.get("sensors", {}) == saved
+
+
+def test_an_abort_condition_is_entered_so_that_it_can_be_evaluated(job):
+    view = rows_view(job, "abort")
+    view.fields["text"].control.value = "Condenser water below 36 °F"
+    view.fields["watched"].control.value = "cw_supply_temp"
+    assert [unit for _, unit in view.fields["unit"].control.options if unit] == [
+        "degF", "degC", "K"]
+    view.save.click()
+    assert "limit or side is missing" in said(view.message)
+    view.fields["side"].control.value = "below"
+    view.fields["limit"].control.value = "36"
+    view.save.click()
+    assert job.get("abort")[-1] == {"text": "Condenser water below 36 °F", "side": "below",
+                                    "watched": "cw_supply_temp", "limit": 36.0}
+
+
+def test_an_override_says_what_it_means_for_a_changeover(job):
+    view = rows_view(job, "overrides")
+    for point, means in (("outdoor_wet_bulb", "its reading is unknown meanwhile"),
+                         ("enable threshold", "it proves function, not capacity")):
+        for name, typed in (("point", point), ("placed", "2026-01-10 02:00"), ("by", "A"),
+                            ("reason", "to see it tonight")):
+            view.fields[name].control.value = typed
+        view.save.click()
+        assert means in said(view.message)
