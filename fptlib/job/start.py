@@ -12,6 +12,7 @@ from fptlib.job.folder import JOB_FILE, Job, now, write_atomically
 
 EDITION = "standard 1"
 SAMPLES = ("sound", "before")
+_DRAWS_A_FORM = re.compile(r"\bopen_page\(|\bpage\.(form|rows|panel|prerequisites|overrides)\(")
 
 _EMPTY_JOB = """\
 # Answers of this job. The workbooks write here; you may edit it by hand, comments stay.
@@ -96,12 +97,16 @@ def _with_rooms(folder: Path) -> Job:
 
 
 def clear(workbook: bytes) -> bytes:
-    """The workbook without outputs and execution counts; a stray key deletes no cell of it."""
+    """The workbook as a job gets it: without outputs and execution counts, its cells neither
+    deletable nor editable, and those that draw forms marked, for they run when it is opened."""
     content = json.loads(workbook)
     for cell in content["cells"]:
-        cell.setdefault("metadata", {})["deletable"] = False
+        marks = cell.setdefault("metadata", {})
+        marks["deletable"] = marks["editable"] = False
         if cell["cell_type"] == "code":
             cell["outputs"], cell["execution_count"] = [], None
+            if _DRAWS_A_FORM.search("".join(cell["source"])):
+                marks["tags"] = [*dict.fromkeys([*marks.get("tags", []), "form"])]
     return (json.dumps(content, indent=1, ensure_ascii=False) + "\n").encode("utf-8")
 
 

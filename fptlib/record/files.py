@@ -57,11 +57,19 @@ def workbook_digest(path: Path) -> str:
         RecordError: the file is not a notebook.
     """
     try:
-        cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
-        stated = [[cell["cell_type"], "".join(cell["source"])] for cell in cells
-                  if cell["cell_type"] in _CELLS_THAT_COUNT]
+        return words_digest(path.read_bytes())
     except (ValueError, KeyError, TypeError) as error:
         raise RecordError(f"workbook {path.name} is damaged: it is not a notebook") from error
+
+
+def words_digest(workbook: bytes) -> str:
+    """SHA-256 over the cells of a workbook that was read.
+
+    Raises:
+        ValueError, KeyError, TypeError: it is not a notebook.
+    """
+    stated = [[cell["cell_type"], "".join(cell["source"])]
+              for cell in json.loads(workbook)["cells"] if cell["cell_type"] in _CELLS_THAT_COUNT]
     return canonical.digest(canonical.encode(stated))
 
 

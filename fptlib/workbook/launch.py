@@ -26,14 +26,7 @@ from fptlib.workbook.state import first_unfinished
 
 LOG = "server.log"
 LARGEST_UPLOAD = 512 * 1024 * 1024
-# When a page can take a press, as a selector: its kernel is known and reached. Any sooner a press
-# would start a second kernel or run the first cell alone. "starting" is left out, for it stays
-# after a restart. No comma is allowed in the selectors of keys.
-_READY = (":has([data-status])" + "".join(
-    f":not(:has({sign}))" for sign in (
-        "[data-status=initializing]", "[data-status=connecting]", "[data-status=unknown]",
-        "[data-status=disconnected]", ".jp-Toolbar-kernelName[aria-label='No Kernel']")))
-_RUNNING_KEYS = ("F8", "Shift Enter", "Accel Enter", "Alt Enter")
+EXTENSIONS = Path(__file__).parent / "labextensions"
 # News, and buttons with which a tired hand takes a cell away.
 _LEFT_OUT = (
     "@jupyterlab/apputils-extension:announcements", "@jupyterlab/cell-toolbar-extension",
@@ -52,15 +45,15 @@ _SETTINGS: Mapping[str, Mapping[str, object]] = {
     "@jupyterlab/notebook-extension/panel": {"toolbar": [
         {"name": "run-step", "command": "notebook:run-all-cells", "label": "Run this step",
          "rank": 1},
+        {"name": "show-code", "command": "fptlib:code", "rank": 1000},
         *({"name": name, "disabled": True} for name in (
             "insert", "cut", "copy", "paste", "run", "restart", "restart-and-run", "cellType",
             "interrupt", "save")),
     ]},
-    "@jupyterlab/shortcuts-extension/shortcuts": {"shortcuts": [
-        {"command": "notebook:run-all-cells", "keys": ["F8"], "selector": ".jp-Notebook"},
-        # JupyterLab takes the nearest and narrowest selector; this command changes nothing.
-        *({"command": "notebook:enter-command-mode", "keys": [keys],
-           "selector": f".jp-NotebookPanel:not({_READY}) :focus"} for keys in _RUNNING_KEYS)]},
+    # What these menus hold moves, changes or deletes cells.
+    "@jupyterlab/mainmenu-extension/plugin": {"menus": [
+        {"id": f"jp-mainmenu-{name}", "disabled": True}
+        for name in ("edit", "view", "run", "tabs", "settings")]},
 }
 
 
@@ -165,7 +158,7 @@ def _write_settings(folder: Path, job: Job, step: Step, port: int, browser: bool
             "custom_css": True, "default_url": page(step), "extension_manager": "readonly",
             "news_url": None, "check_for_updates_class":
             "jupyterlab.handlers.announcements.NeverCheckForUpdate",
-            "expose_app_in_browser": False,
+            "expose_app_in_browser": False, "extra_labextensions_path": [str(EXTENSIONS)],
         },
         "FileContentsManager": {"delete_to_trash": False},
         # A kernel whose page was left is ended, or twelve workbooks fill a field laptop.
@@ -177,7 +170,7 @@ def _write_settings(folder: Path, job: Job, step: Step, port: int, browser: bool
     _write(folder / "config" / "labconfig" / "page_config.json", json.dumps(
         {"disabledExtensions": dict.fromkeys(_LEFT_OUT, True)}))
     css = resources.files(__package__).joinpath("page.css").read_text(encoding="utf-8")
-    _write(folder / "config" / "custom" / "custom.css", css.replace("READY", _READY))
+    _write(folder / "config" / "custom" / "custom.css", css)
     for name, content in _SETTINGS.items():
         _write(folder / "settings" / f"{name}.jupyterlab-settings", json.dumps(content))
 

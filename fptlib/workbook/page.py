@@ -67,7 +67,7 @@ class Page:
         self._lists: list[RowsView] = []
         self._rested_on = state.inputs(self.job, self.step)
         self.badge = parts.html("", "fpt-badge")
-        self._sheet = style.sheet()
+        self._first: tuple[widgets.Widget, ...] = (style.sheet(), self.badge)
         self._say_standing()
         _watch_for_stops(self)
 
@@ -81,6 +81,7 @@ class Page:
         views = [FormView(questionnaire.section(self.job, path), self.saved) for path in places]
         self._forms += views
         self._shown += [view.shown for view in views]
+        self._say_standing()
         title = "; ".join(view.section.table.title for view in views) or "no chiller is stated yet"
         return self._with_badge(parts.column([view.widget for view in views]), title)
 
@@ -97,7 +98,9 @@ class Page:
         return self._with_badge(view.widget, title)
 
     def _with_badge(self, widget: widgets.Widget, title: str) -> Any:
-        return Live(parts.column([self._sheet, widget, self.badge]), title)
+        """The page's first form brings its style, and the line that stands above the page."""
+        first, self._first = self._first, ()
+        return Live(parts.column([*first, widget]), title)
 
     def prerequisites(self) -> Any:
         """The prerequisites as a checklist."""
@@ -125,7 +128,7 @@ class Page:
     def _waits_for(self, reason: str) -> str:
         """What the step waits for now; since it stopped the answer may have been given."""
         if missing := self._missing():
-            return f"This step waits: {_first_of(' · '.join(missing))}"
+            return _needed(missing)
         if state.inputs(self.job, self.step) != self._rested_on:
             return "Something was changed since this step stopped. Press “Run this step”."
         return f"This step waits: {_first_of(reason)}"
@@ -140,15 +143,14 @@ class Page:
             state.OUT_OF_DATE: f"Answers or files were changed: {self._older} below is withdrawn. "
                                "Press “Run this step”.",
             state.WAITING: self._waits_for(now.reason) if now.state == state.WAITING else "",
-            state.NOT_STARTED: "Not run yet. When the form is filled, press “Run this step”.",
+            state.NOT_STARTED: _needed(missing) if (missing := self._missing()) else
+            "Everything this step must have is there. Press “Run this step” or F8.",
             state.DONE: "The results below belong to these answers.",
         }[now.state]
         # The style sheet strikes out the old results as long as a badge bears this mark.
         withdrawn = self.step.judged and now.state == state.OUT_OF_DATE
         (self.badge.add_class if withdrawn else self.badge.remove_class)("fpt-withdrawn")
-        self.badge.value = (
-            f"<span role='status'>{static.verdict_markup(now.state)} {html.escape(words)}</span>"
-        )
+        self.badge.value = f"{static.verdict_markup(now.state)} {html.escape(words)}"
 
     # -- computation in the open -------------------------------------------------------
 
@@ -247,8 +249,15 @@ class Page:
         return Shown(stands.markup + link, f"Next: {following[0].title}")
 
 
+def _needed(missing: Sequence[str]) -> str:
+    """The first answers that are missing, by their labels."""
+    labels = list(dict.fromkeys(sentence.split(":")[0] for sentence in missing))
+    more = f" and {len(labels) - 3} more" if len(labels) > 3 else ""
+    return f"Still needed: {', '.join(labels[:3])}{more}; each is marked * on this page."
+
+
 def _first_of(reason: str) -> str:
-    """The first of the answers that are missing: the line stands below every form."""
+    """The first of the reasons: one line stands above the page."""
     first, *others = reason.split(" · ")
     return f"{first} (and {len(others)} more)" if others else first
 

@@ -13,6 +13,7 @@ a workbook or a limit is found without the firm's folder at hand.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -24,11 +25,14 @@ from tomlkit.exceptions import TOMLKitError
 
 from fptlib.errors import JobError
 from fptlib.job.folder import Job, lookup, write_atomically
-from fptlib.job.start import EDITION, clear
+from fptlib.job.start import EDITION, clear, data_folder
 from fptlib.limits import Limits, own, standard
-from fptlib.record.files import workbook_digest
+from fptlib.record.files import words_digest, workbook_digest
 
 PROCEDURE_FILE = "procedure.toml"
+# Where a job keeps the firm's own pages as it got them, and where a page goes that was changed.
+OWN_PAGES = "procedure"
+SET_ASIDE = "set_aside"
 _KINDS: Mapping[str, type] = {"procedure": dict, "letterhead": dict, "letterhead.lines": list,
                               "limits": dict, "texts": dict}
 _KIND_WORDS: Mapping[type, str] = {dict: "table", list: "list"}
@@ -65,8 +69,47 @@ def adopt(job: Job, procedure: Procedure = Procedure()) -> None:
     with the firm as their author.
     """
     for name, workbook in procedure.workbooks.items():
-        write_atomically(job.workbooks_folder / name, workbook)
+        (job.folder / OWN_PAGES).mkdir(exist_ok=True)
+        for folder in (job.workbooks_folder, job.folder / OWN_PAGES):
+            write_atomically(folder / name, workbook)
     job.change(lambda document: _note(document, job, procedure.stated))
+
+
+def mend(job: Job, name: str) -> None:
+    """Give a page of a job its procedure's cells back; the outputs of those it had stay.
+
+    A page whose text or code was changed or damaged is set aside, never lost. Where the job
+    follows an edition that is no more at hand the page stays as it is.
+    """
+    page, path = _as_given(job, name), job.workbooks_folder / name
+    if page is None:
+        return
+    try:
+        given = path.read_bytes()
+        held = {cell["id"]: cell for cell in json.loads(given)["cells"]}
+        changed = words_digest(given) != words_digest(json.dumps(page).encode())
+    except (OSError, ValueError, KeyError, TypeError):
+        held, changed = {}, path.exists()
+    for cell in page["cells"]:
+        before = held.get(cell["id"], {})
+        if cell["cell_type"] == "code" and before.get("outputs") and not changed:
+            cell["outputs"] = before["outputs"]
+            cell["execution_count"] = before.get("execution_count")
+    if list(held.values()) != page["cells"]:
+        if changed:
+            (job.workbooks_folder / SET_ASIDE).mkdir(exist_ok=True)
+            write_atomically(job.workbooks_folder / SET_ASIDE / name, path.read_bytes())
+        write_atomically(path, (json.dumps(page, indent=1, ensure_ascii=False) + "\n").encode())
+
+
+def _as_given(job: Job, name: str) -> dict[str, Any] | None:
+    """The page as the job got it, without outputs: the firm's own or the standard's."""
+    noted = job.get("procedure", {}).get("workbooks", {}).get(name)
+    for path in (job.folder / OWN_PAGES / name, data_folder("workbooks") / name):
+        if path.is_file() and noted in (None, workbook_digest(path)):
+            page: dict[str, Any] = json.loads(clear(path.read_bytes()))
+            return page
+    return None
 
 
 def as_bytes(notebook: Any) -> bytes:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import ast
+import builtins
 import json
 import tomllib
 
@@ -75,6 +77,82 @@ def test_what_differs_is_told(job, firm):
     assert "03_enable.ipynb: its text or code differs" in told
     assert "04_lift.ipynb: is missing" in told
     assert "Limit enable.dwell: 10.0 instead of the procedure's 45.0" in told
+
+
+def cells(path):
+    return json.loads(path.read_text(encoding="utf-8"))["cells"]
+
+
+def damage(path, source=None):
+    """Write something else into a page, or leave half of it."""
+    text = path.read_text(encoding="utf-8")
+    book = json.loads(text)
+    if source is None:
+        path.write_text(text[:len(text) // 2], encoding="utf-8")
+    else:
+        del book["cells"][4]
+        book["cells"][0]["source"] = source
+        path.write_text(json.dumps(book), encoding="utf-8")
+
+
+@pytest.mark.parametrize("source", ["# Lost a form", None])
+def test_a_damaged_page_mends_itself_and_what_was_there_is_set_aside(job, source):
+    standard.adopt(job)
+    path = job.workbooks_folder / "04_lift.ipynb"
+    whole = cells(path)
+    damage(path, source)
+    damaged = path.read_bytes()
+    standard.mend(job, path.name)
+    assert cells(path) == whole
+    assert (job.workbooks_folder / standard.SET_ASIDE / path.name).read_bytes() == damaged
+    assert standard.differences(job) == []
+    path.unlink()
+    standard.mend(job, path.name)
+    assert cells(path) == whole
+
+
+def test_a_firms_own_page_is_mended_from_the_firms(job, firm):
+    (firm / "workbooks").mkdir()
+    book = json.loads((job.workbooks_folder / "04_lift.ipynb").read_text(encoding="utf-8"))
+    book["cells"][0]["source"] = "# The firm's lift"
+    (firm / "workbooks" / "04_lift.ipynb").write_text(json.dumps(book), encoding="utf-8")
+    standard.adopt(job, standard.read(firm))
+    damage(job.workbooks_folder / "04_lift.ipynb", "# Somebody's")
+    standard.mend(job, "04_lift.ipynb")
+    assert cells(job.workbooks_folder / "04_lift.ipynb")[0]["source"] == "# The firm's lift"
+    assert standard.differences(job) == []
+
+
+def test_a_whole_page_keeps_its_outputs_and_one_of_another_edition_its_words(job):
+    standard.adopt(job)
+    path = job.workbooks_folder / "04_lift.ipynb"
+    book = json.loads(path.read_text(encoding="utf-8"))
+    book["cells"][1]["outputs"] = [{"output_type": "stream", "name": "stdout", "text": "x"}]
+    book["cells"][0]["metadata"] = {}
+    path.write_text(json.dumps(book), encoding="utf-8")
+    standard.mend(job, path.name)
+    assert cells(path)[1]["outputs"] == book["cells"][1]["outputs"]
+    assert cells(path)[0]["metadata"] == {"deletable": False, "editable": False}
+    job.change(lambda document: document["procedure"]["workbooks"].update({path.name: "older"}))
+    damage(path, "# Of an older edition")
+    standard.mend(job, path.name)
+    assert cells(path)[0]["source"] == "# Of an older edition"
+
+
+def test_the_cells_that_draw_forms_are_marked_and_need_nothing_of_the_others(job):
+    """They run when the page is opened, in their order and without the cells between them."""
+    for path in sorted(job.workbooks_folder.glob("*.ipynb")):
+        forms = ["".join(cell["source"]) for cell in cells(path)
+                 if "form" in cell["metadata"].get("tags", [])]
+        assert "open_page(" in forms[0] and len(forms) > 1, path.name
+        known = set(dir(builtins))
+        for source in forms:
+            tree = ast.parse(source)
+            names = [node for node in ast.walk(tree) if isinstance(node, ast.Name)]
+            known |= {name.id for name in names if isinstance(name.ctx, ast.Store)}
+            known |= {alias.name for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)
+                      for alias in node.names}
+            assert {name.id for name in names} <= known, (path.name, source)
 
 
 def refused(firm):

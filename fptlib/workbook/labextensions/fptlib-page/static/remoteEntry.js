@@ -1,0 +1,111 @@
+/* What a page of the workbook does by itself: draws its forms, keeps one line on what it still
+   needs, keeps stray keys from its cells, shows or hides the code. JupyterLab loads it as it is,
+   there is no build; everything that can be in Python is there (page.py). */
+(() => {
+  const CODE = 'fptlib:code', RUN = 'notebook:run-all-cells';
+  const FIELD = 'input, select, textarea';
+  // What takes keys by itself; everywhere else on the page a key belongs to the browser.
+  const TAKES_KEYS = `${FIELD}, .jp-Toolbar, .lm-MenuBar, .lm-Menu, .jp-Dialog`;
+  const NOT_REACHED = ['', 'initializing', 'connecting', 'unknown', 'disconnected'];
+  let shared;
+
+  /** A module that JupyterLab shares, by its name. */
+  const load = async name => (await Object.values(shared[name])[0].get())();
+
+  /** The picture's words, which its output carries beside it: JupyterLab gives it none. */
+  function describe(cell) {
+    const pictures = [...cell.node.querySelectorAll('.jp-RenderedImage img')];
+    const outputs = cell.model.type === 'code' ? cell.model.outputs : { length: 0 };
+    for (let n = 0; n < outputs.length; n++)
+      if (outputs.get(n).data['image/png'])
+        pictures.shift()?.setAttribute('alt', outputs.get(n).metadata['image/png']?.alttext ?? '');
+  }
+
+  /** Let one page draw its forms as soon as its kernel can, and follow what they say. */
+  async function attend(panel, actions, Widget) {
+    const notebook = panel.content, session = panel.sessionContext;
+    const line = new Widget();
+    line.addClass('fpt-now');
+    line.node.setAttribute('role', 'status');
+    panel.contentHeader.addWidget(line);
+    let drawn = false;
+    const look = () => panel.toggleClass('fpt-ready', drawn && !!session.session?.kernel
+      && !NOT_REACHED.includes(session.kernelDisplayStatus));
+    const follow = () => {
+      const said = notebook.node.querySelector('.fpt-badge .widget-html-content')?.innerHTML ?? '';
+      if (line.said !== said) line.node.innerHTML = line.said = said;
+      notebook.widgets.forEach(describe);
+    };
+    new MutationObserver(follow).observe(notebook.node, { subtree: true, childList: true,
+      characterData: true });
+    for (const signal of [session.statusChanged, session.connectionStatusChanged,
+      session.kernelChanged]) signal.connect(look);
+    await Promise.all([panel.context.ready, panel.revealed, session.ready]);
+    const forms = notebook.widgets.filter(
+      cell => (cell.model.getMetadata('tags') ?? []).includes('form'));
+    await actions.runCells(notebook, forms, session);
+    drawn = true;
+    look();
+  }
+
+  /** Stray keys reach no cell; F8 runs the step, with what is half typed taken as answered. */
+  function guard(app, tracker) {
+    window.addEventListener('keydown', event => {
+      const panel = tracker.currentWidget, at = event.target;
+      if (!panel || !(at === document.body || panel.node.contains(at))) return;
+      if (event.key === 'F8') {
+        event.preventDefault();
+        at.dispatchEvent(new Event('change', { bubbles: true }));
+        if (panel.hasClass('fpt-ready')) app.commands.execute(RUN);
+      }
+      const saves = (event.ctrlKey || event.metaKey) && event.key === 's';
+      const runs = event.key === 'Enter' && (event.shiftKey || event.ctrlKey || event.altKey);
+      if (event.key === 'F8' || runs || !saves && !at.closest(TAKES_KEYS))
+        event.stopPropagation();
+    }, true);
+    // The menus of cells and what a double click or a drag does to them.
+    for (const kind of ['contextmenu', 'dblclick', 'dragstart'])
+      window.addEventListener(kind, event => {
+        if (event.target.closest?.('.jp-Cell') && !event.target.closest(FIELD))
+          event.stopPropagation();
+      }, true);
+  }
+
+  /** The first thing a Tab reaches: over menus and cells to the first field. */
+  function skipLink() {
+    const link = document.createElement('a');
+    Object.assign(link, { href: '#', className: 'fpt-skip', textContent: 'Skip to the form' });
+    link.addEventListener('click', event => {
+      event.preventDefault();
+      document.querySelector('.fpt-form :is(input, select, textarea, button)')?.focus();
+    });
+    document.body.prepend(link);
+  }
+
+  async function extension() {
+    const { INotebookTracker, NotebookActions } = await load('@jupyterlab/notebook');
+    const { Widget } = await load('@lumino/widgets');
+    return { __esModule: true, default: {
+      id: 'fptlib-page:plugin', autoStart: true, requires: [INotebookTracker],
+      activate(app, tracker) {
+        let code = false;
+        app.commands.addCommand(CODE, {
+          label: () => code ? 'Hide code' : 'Show code',
+          execute: () => {
+            code = !code;
+            (code ? NotebookActions.showAllCode : NotebookActions.hideAllCode)(
+              tracker.currentWidget.content);
+            app.commands.notifyCommandChanged(CODE);
+          } });
+        tracker.widgetAdded.connect((_, panel) => attend(panel, NotebookActions, Widget));
+        guard(app, tracker);
+        skipLink();
+      } } };
+  }
+
+  window._JUPYTERLAB = window._JUPYTERLAB || {};
+  window._JUPYTERLAB['fptlib-page'] = {
+    init(scope) { shared = scope; },
+    async get() { const found = await extension(); return () => found; },
+  };
+})();
