@@ -41,6 +41,7 @@ def verdicts(case: FunctionalTest) -> dict[str, Check]:
     return {check.id: check for check in all_checks(case)}
 
 
+@pytest.mark.full
 @pytest.mark.parametrize("name", list(REAL))
 def test_through_all_workbooks_to_a_signed_record(name: str, tmp_path: Path) -> None:
     job = real_job(name, tmp_path)

@@ -163,7 +163,8 @@ def _functions(module: str) -> list[Function]:
 
 def table(found: list[Traced]) -> str:
     """One line a check: files and lines without the language, and with it."""
-    lines = [f"{'check':28} {'files':>5} {'lines':>5}   {'files':>5} {'lines':>5}  with the language"]
+    lines = [f"{'check':28} {'files':>5} {'lines':>5}   {'files':>5} {'lines':>5}  "
+             "with the language"]
     for each in sorted(found, key=lambda each: -each.lines(each.own)):
         lines.append(f"{each.id:28} {each.files(each.own):5} {each.lines(each.own):5}   "
                      f"{each.files(each.all):5} {each.lines(each.all):5}")

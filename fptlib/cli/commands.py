@@ -12,11 +12,14 @@ from argparse import Namespace
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fptlib import __version__
 from fptlib.cli import api
 from fptlib.errors import FptError, JobError, RecordError
+
+if TYPE_CHECKING:
+    from fptlib.job.folder import Job
 
 # The matrices here are a few columns wide: more threads of linear algebra gain nothing, and
 # to start them costs a tenth of a second.
@@ -96,6 +99,12 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _job(stated: Namespace) -> Job:
+    from fptlib.job.folder import Job
+
+    return Job(stated.job)
+
+
 def command(about: str, options: Options) -> Callable[[Command], Command]:
     """Make a function the command of its name; ``options`` are argparse's, by their names."""
     def added(function: Command) -> Command:
@@ -124,23 +133,19 @@ def start(stated: Namespace) -> None:
 
 @command("Open a job's workbooks in the browser.", _JOB)
 def open_(stated: Namespace) -> int:
-    from fptlib.job.folder import Job
     from fptlib.workbook.launch import open_job
 
-    return open_job(Job(stated.job))
+    return open_job(_job(stated))
 
 
 @command("Run all workbooks of a job without a browser.", _JOB)
 def run(stated: Namespace) -> int:
     from tqdm import tqdm
 
-    from fptlib.job.folder import Job
-    from fptlib.workbook.run import run_all
-
-    job = Job(stated.job)
+    job = _job(stated)
     with tqdm(total=len(list(job.workbooks_folder.glob("*.ipynb"))), unit="workbook",
               desc=job.folder.name) as bar:
-        results = run_all(job, lambda _: bar.update())
+        results = api.run(job, lambda _: bar.update())
     for result in results:
         print(f"{result.file}: {result.stopped or result.verdict or 'ran'}")
     return 1 if any(result.stopped for result in results) else 0
@@ -153,8 +158,8 @@ def run(stated: Namespace) -> int:
     "--json-schema": {"action": "store_true", "help": "print the JSON Schema of that file"},
 })
 def check(stated: Namespace) -> int:
-    from fptlib.cli.report import Report, json_schema
-    from fptlib.job.folder import Job, write_atomically
+    from fptlib.cli.report import json_schema
+    from fptlib.job.folder import write_atomically
 
     if stated.json_schema:
         print(json.dumps(json_schema(), indent=2))
@@ -162,7 +167,7 @@ def check(stated: Namespace) -> int:
     if stated.job is None:
         raise JobError("no job folder is named; write 'fptlib check JOB'")
     with _reading() as progress:
-        report = Report.of(Job(stated.job), progress)
+        report = api.check(_job(stated), progress)
     if stated.json:
         write_atomically(stated.json, report.json())
     print("\n".join(report.lines(stated.all)))
@@ -185,9 +190,7 @@ def _reading() -> Iterator[Callable[[float, str], None]]:
 
 @command("Make a signing key.", {"file": {"type": Path, "help": f"a new key file; {_ASKED}"}})
 def keygen(stated: Namespace) -> None:
-    from fptlib.record.keys import make_key
-
-    key = make_key(stated.file, _passphrase("new passphrase for this key: ", again=True))
+    key = api.make_key(stated.file, _passphrase("new passphrase for this key: ", again=True))
     print(f"key {key.thumbprint} is in {stated.file}; keep file and passphrase to yourself")
     print(f"its public half, for a list of trusted keys: {json.dumps(key.public())}")
 
@@ -209,10 +212,7 @@ def _passphrase(prompt: str = "passphrase of the key: ", again: bool = False) ->
 
 @command("Calculate every check and sign a new record.", _SIGNING)
 def sign(stated: Namespace) -> None:
-    from fptlib.job.folder import Job
-    from fptlib.workbook import sign_off
-
-    record = sign_off.sign(Job(stated.job), stated.key, _passphrase(), stated.name)
+    record = api.sign(_job(stated), stated.key, _passphrase(), stated.name)
     print(f"signed record: {record}")
 
 
@@ -223,14 +223,8 @@ def sign(stated: Namespace) -> None:
                  "help": "sign that the record is returned for correction"},
 })
 def countersign(stated: Namespace) -> None:
-    from fptlib.job.folder import Job
-    from fptlib.record import signing
-    from fptlib.workbook import sign_off
-
-    # An empty reason, as of a variable that is not set, is refused and never an acceptance.
-    decision = signing.ACCEPT if stated.returned is None else signing.SEND_BACK
-    record = sign_off.countersign(Job(stated.job), stated.key, _passphrase(), stated.name,
-                                 decision, stated.returned or "", stated.role)
+    record = api.countersign(_job(stated), stated.key, _passphrase(), stated.name, stated.role,
+                             stated.returned)
     print(f"signed record: {record}")
 
 
@@ -270,10 +264,7 @@ def trust(stated: Namespace) -> None:
                                        "where its job folder is not at hand"},
 })
 def recalculate(stated: Namespace) -> int:
-    from fptlib.record.locate import locate
-    from fptlib.workbook.sign_off import recalculated
-
-    found = recalculated(locate(stated.record), stated.trends)
+    found = api.recalculate(stated.record, stated.trends)
     print("\n".join(difference.line() for difference in found))
     return 1 if any(not difference.same for difference in found) else 0
 
@@ -283,20 +274,16 @@ def recalculate(stated: Namespace) -> int:
     "after": {"type": Path, "help": f"the retest: {_RECORD}; the page is written beside it"},
 })
 def compare(stated: Namespace) -> int:
-    from fptlib.record.locate import locate
-    from fptlib.workbook import comparing
-
-    found = comparing.compare(locate(stated.before), locate(stated.after))
+    found = api.compare(stated.before, stated.after)
     print("\n".join(found.lines()))
     return 0 if found.good else 1
 
 
 @command("Write the latest record as HTML, PDF and tables.", _JOB)
 def export(stated: Namespace) -> None:
-    from fptlib.job.folder import Job
     from fptlib.workbook.sign_off import export_latest
 
-    print("\n".join(str(path) for path in export_latest(Job(stated.job))))
+    print("\n".join(str(path) for path in export_latest(_job(stated))))
 
 
 @command("Screen a folder of jobs and rank them.", {

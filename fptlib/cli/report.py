@@ -10,7 +10,7 @@ import json
 import textwrap
 import types
 import typing
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, fields, is_dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -19,7 +19,6 @@ from typing import Any
 from fptlib import __version__
 from fptlib.job.folder import Job
 from fptlib.limits import Limit, Limits, standard
-from fptlib.procedure.assemble import assemble
 from fptlib.procedure.changeovers import Changeover
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
@@ -88,28 +87,6 @@ class Report:
     changeovers: tuple[Moments, ...]
     checks: tuple[Check, ...]
 
-    @classmethod
-    def of(cls, job: Job, progress: Callable[[float, str], None] | None = None) -> Report:
-        """Judge a job from its files; ``progress`` is told the share read and a few words.
-
-        Raises:
-            JobError: an answer cannot be used.
-            IntakeError: a trend file, its map or its values cannot be used.
-        """
-        test = assemble(job, progress)
-        grid = test.grid
-        used = {file.name for file in grid.files} | {job.get("site.weather_file")}
-        return cls(
-            form=FORM, program=__version__, title=str(job.get("job.title", "")),
-            number=str(job.get("job.number", "")), invented=job.get("job.invented") is True,
-            first=test.time(0), last=test.time(len(test)), row_minutes=test.minutes,
-            files=grid.files, remarks=grid.remarks,
-            not_read=tuple(file.name for file in job.trend_files() if file.name not in used),
-            limits=_in_force(test.limits),
-            changeovers=tuple(_moments(test, changeover) for changeover in test.changeovers),
-            checks=tuple(all_checks(test)),
-        )
-
     def json(self) -> bytes:
         """The report as JSON (see ``json_schema``).
 
@@ -135,6 +112,22 @@ class Report:
             *(f"not read: {name}: no point of the job's map is in it" for name in self.not_read),
             *(_limit(limit) for limit in self.limits if everything),
         ]
+
+
+def report_of(job: Job, test: FunctionalTest) -> Report:
+    """What the files of a job say, judged now."""
+    grid = test.grid
+    used = {file.name for file in grid.files} | {job.get("site.weather_file")}
+    return Report(
+        form=FORM, program=__version__, title=str(job.get("job.title", "")),
+        number=str(job.get("job.number", "")), invented=job.get("job.invented") is True,
+        first=test.time(0), last=test.time(len(test)), row_minutes=test.minutes,
+        files=grid.files, remarks=grid.remarks,
+        not_read=tuple(file.name for file in job.trend_files() if file.name not in used),
+        limits=_in_force(test.limits),
+        changeovers=tuple(_moments(test, changeover) for changeover in test.changeovers),
+        checks=tuple(all_checks(test)),
+    )
 
 
 def _moments(test: FunctionalTest, of: Changeover) -> Moments:

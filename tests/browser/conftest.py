@@ -77,7 +77,9 @@ def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
     outcome = yield
     report = outcome.get_result()  # type: ignore[attr-defined]
     at_work = getattr(item, "funcargs", {}).get("desk")
-    if report.failed and at_work is not None:
+    # A window that has gone, as when its teardown fails, has no picture, and saying so must not
+    # hide the failure itself.
+    if report.failed and at_work is not None and not at_work.page.is_closed():
         folder = Path(__file__).parent / "pictures"
         folder.mkdir(exist_ok=True)
         at_work.picture(folder / f"failed_{item.name}.png")

@@ -9,6 +9,8 @@ from typing import Any
 import pytest
 from browser_desk import BUSY, IDLE, RUN, Desk, Office
 
+pytestmark = pytest.mark.full
+
 SAYS = f"""() => {{ const e = document.querySelector('{RUN.split()[0]}');
   return e && getComputedStyle(e, '::before').content; }}"""
 KEYS = ("F8", "Shift+Enter", "Control+Enter", "Alt+Enter")

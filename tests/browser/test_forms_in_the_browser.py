@@ -6,11 +6,14 @@ import os
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import pytest
 from browser_desk import Desk
 
 from fptlib.job.folder import Job
 from fptlib.procedure.steps import step
 from fptlib.workbook.run import run_one
+
+pytestmark = pytest.mark.full
 
 
 def test_wrong_answers_get_a_sentence_beside_the_field(desk: Desk):

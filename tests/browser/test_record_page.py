@@ -5,9 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import pytest
 import record_support as support
 
 from fptlib.record import render
+
+pytestmark = pytest.mark.full
 
 
 def test_the_page_fits_a_narrow_window(browser: Any, tmp_path: Path):

@@ -5,9 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import pytest
 from browser_desk import Desk
 
 from fptlib.workbook import upload
+
+pytestmark = pytest.mark.full
 
 
 def choose(desk: Desk, file: Path) -> None:

@@ -19,6 +19,8 @@ from fptlib.record.keys import make_key
 from fptlib.record.payload import payload
 from fptlib.workbook import sign_off
 
+pytestmark = pytest.mark.full
+
 PASSPHRASE = "an invented passphrase"
 AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
 NARROW = {"width": 560, "height": 768}

@@ -18,6 +18,8 @@ from fptlib.procedure.chiller_baseline import AgainstChillers, against_chillers
 from fptlib.procedure.verdict import Verdict
 from sample_trends.generator import simulate
 
+pytestmark = pytest.mark.full
+
 RUNS = [Run(fault, plant.name) for fault in ("", "uneconomic stay")
         for plant in (PLANTS[0], BLIND[0])]
 MINUTE, HOUR = pd.Timedelta(minutes=1), pd.Timedelta(hours=1)

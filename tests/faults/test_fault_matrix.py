@@ -20,6 +20,8 @@ from truth import MINUTE, taken_over
 from fptlib.procedure.verdict import Check, Event, Verdict
 from sample_trends.generator import SensorError
 
+pytestmark = pytest.mark.full
+
 BASE, *OTHERS = [plant.name for plant in PLANTS]
 EVERYTHING = bool(os.environ.get("FPTLIB_ALL_FAULTS"))
 DECIDED = {Verdict.PASS, Verdict.FAIL}

@@ -20,6 +20,8 @@ from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Verdict
 from fptlib.trends.grid import Grid
 
+pytestmark = pytest.mark.full
+
 DRAWS = 800
 ACCURACY = 0.5
 HAIR = 1e-3

@@ -18,6 +18,8 @@ from plants import PLANTS, SOUND
 
 from sample_trends.generator import Result, at_interval, simulate
 
+pytestmark = pytest.mark.full
+
 MINUTE = measure.MINUTE
 HOUR = pd.Timedelta(hours=1)
 # The list, word for word.

@@ -35,10 +35,12 @@ def strict(books: Sequence[Path], environment: Mapping[str, str]) -> None:
     assert done.returncode == 0, done.stdout[-6000:] + done.stderr[-2000:]
 
 
+@pytest.mark.full
 def test_nbval_strict():
     strict([WORKBOOKS], {})
 
 
+@pytest.mark.full
 def test_nbval_strict_with_another_clock_language_width_and_hash_order():
     strict([WORKBOOKS / "01_instruments.ipynb", WORKBOOKS / "05_handover.ipynb"], ELSEWHERE)
 
