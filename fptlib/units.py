@@ -156,7 +156,7 @@ _ALIASES: dict[str, tuple[str, ...]] = {
     "degF": ("f", "degf", "fahrenheit"),
     "degC": ("c", "degc", "celsius", "centigrade"),
     "K": ("k", "kelvin"),
-    "%RH": ("%rh", "rh%", "%r.h", "%", "percent", "rh"),
+    "%RH": ("%rh", "rh%", "%r.h", "%", "pct", "percent", "rh"),
     "%": ("%", "pct", "percent", "%open", "%speed"),
     "fraction": ("fraction", "0-1", "p.u", "pu"),
     "psia": ("psia", "psi(a)", "psiabs"),

@@ -11,7 +11,8 @@ from fptlib.errors import FormError, FptError
 from fptlib.job import answers
 from fptlib.job.folder import Job
 from fptlib.job.schema import WATCHED, Override, Table, table
-from fptlib.trends.suggest import Suggestion, columns_of, suggest_map
+from fptlib.trends.columns import columns_of
+from fptlib.trends.suggest import Suggestion, suggest_map
 from fptlib.workbook import static
 from fptlib.workbook.forms import Row, Section
 from fptlib.workbook.readings import Readings, points_of

@@ -13,8 +13,9 @@ from intake_plant import plant
 
 from fptlib.errors import IntakeError
 from fptlib.trends.mapping import PointMap
+from fptlib.trends.names import words
 from fptlib.trends.reading import read_trends
-from fptlib.trends.suggest import suggest_map, words_of
+from fptlib.trends.suggest import suggest_map
 
 HEADERS = {
     "outdoor_dry_bulb": "OA Temp", "outdoor_wet_bulb": "OA Wet Bulb", "outdoor_humidity": "OA RH",
@@ -107,9 +108,9 @@ def test_nothing_to_read(tmp_path: Path) -> None:
         suggest_map(tmp_path, {})
 
 
-@pytest.mark.parametrize("header, words", [
+@pytest.mark.parametrize("header, said", [
     ("CHWS-T", "chws t"), ("TempEvapIn", "temp evap in"), ("CH1", "ch 1"),
-    ("Chiller 2 kW (kW)", "chiller 2 k w"), ("cw_from_tower_C", "cw from tower c"),
+    ("Chiller 2 kW (kW)", "chiller 2 kw"), ("cw_from_tower_C", "cw from tower"),
 ])
-def test_words(header: str, words: str) -> None:
-    assert words_of(header) == words
+def test_words(header: str, said: str) -> None:
+    assert words(header) == said

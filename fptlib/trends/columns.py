@@ -1,0 +1,211 @@
+"""What the trend files hold, column by column, before any of it is mapped."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from fptlib import units
+from fptlib.errors import IntakeError
+from fptlib.trends.cells import BAD, OFF, ON, cell, tidy
+from fptlib.trends.clock import Clock
+from fptlib.trends.grid import Notes
+from fptlib.trends.long import POINT_HEADERS, VALUE_HEADERS, long_columns
+from fptlib.trends.mapping import FileForm, forms_of
+from fptlib.trends.samples import open_table
+from fptlib.trends.table import NUMBER, TEXT, Batch, Table, coded, numbers, texts
+
+# So much of a file shows what its columns hold, and so many rows of it.
+_BATCHES, _ROWS = 12, 4000
+_FIRST = 3
+_WORDS = {word for word in ON | OFF if not word[0].isdigit()} | {
+    "alarm", "normal", "fault", "trip", "tripped", "ok", "clear"}
+_ALARM_ON = {"alarm", "fault", "trip", "tripped"}
+# What loggers write where they have no value.
+_SENTINELS = (-9999.0, 9999.0, -999.0, 32767.0, -32768.0, 65535.0)
+# The header of the only column of a file that is named after its point.
+_NAMELESS = {"value", "values", "data", "reading", "present value", "trend", "trend value", ""}
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column, or a name in a long file.
+
+    Attributes:
+        said: what names it: its header, or the file's name where the header is only "Value".
+        unit: as the file writes it.
+        values: numbers as found, words for on and off as 1 and 0, NaN where there is neither;
+            of a long file in the unit and order in which they stand there.
+        times: of the rows [ns, the file's own clock]; empty where they cannot be read yet.
+        words: whether the cells are words for on and off.
+        first: the first cells as written.
+        good: share of the rows looked at that hold a value.
+    """
+
+    file: str
+    name: str
+    said: str
+    unit: str
+    values: np.ndarray
+    times: np.ndarray = field(default_factory=lambda: np.empty(0, np.int64))
+    words: bool = False
+    first: tuple[str, ...] = ()
+    good: float = 1.0
+
+    @property
+    def there(self) -> np.ndarray:
+        """The values that are there."""
+        return self.values[~np.isnan(self.values)]
+
+    @property
+    def binary(self) -> bool:
+        """Whether it holds only on and off."""
+        there = self.there
+        return self.words or (len(there) > 0 and bool(np.isin(there, (0.0, 1.0)).all()))
+
+    @property
+    def minutes(self) -> float | None:
+        """The usual time from row to row [min]."""
+        steps = np.diff(self.times)
+        return float(np.median(steps)) / 6e10 if len(steps) else None
+
+    @property
+    def looks(self) -> str:
+        """What the values look like, in a few words."""
+        there = self.there
+        if not len(there):
+            return "no values"
+        if self.binary:
+            return f"on/off, on {100 * there.mean():.0f} %"
+        low, high = float(there.min()), float(there.max())
+        if low == high:
+            return f"{low:g} all the time"
+        few = len(np.unique(there))
+        steps = f", {few} different values" if few <= 12 else ""
+        return f"{low:.4g} to {high:.4g}{steps}"
+
+
+@dataclass(frozen=True)
+class Files:
+    """Every column that was read, and of each file that was not, why."""
+
+    columns: tuple[Column, ...]
+    unread: Mapping[str, str]
+
+
+def read_columns(folder: Path, answers: Mapping[str, Any]) -> Files:
+    """Every column of every file in ``folder``; time columns and weather files left out.
+
+    Args:
+        folder: the job's ``trends/``.
+        answers: the job's answers; ``[files]`` and ``[site]`` are used where stated.
+    """
+    found: list[Column] = []
+    unread: dict[str, str] = {}
+    names = sorted(p.name for p in folder.iterdir() if p.is_file() and p.name[0] != ".")
+    for name, form in forms_of(answers, [n for n in names if not n.lower().endswith(".epw")]):
+        try:
+            found += _of_file(folder / name, form)
+        except IntakeError as error:
+            unread[name] = str(error)
+    return Files(tuple(found), unread)
+
+
+def columns_of(folder: Path, answers: Mapping[str, Any]) -> list[Column]:
+    """Every column of every file in ``folder`` that can be read.
+
+    Raises:
+        IntakeError: no file can be read.
+    """
+    files = read_columns(folder, answers)
+    if not files.columns:
+        raise IntakeError(next(iter(files.unread.values()),
+                               "trends/ holds no trend file; put one there"))
+    return list(files.columns)
+
+
+def _of_file(path: Path, form: FileForm) -> list[Column]:
+    table = open_table(path, form)
+    clock = Clock(table, form, Notes())
+    names = [name for name in dict.fromkeys(table.names) if name and name not in clock.columns]
+    heads = {name.lower() for name in names}
+    seems_long = len(names) <= 5 and heads & set(POINT_HEADERS) and heads & set(VALUE_HEADERS)
+    if form.form == "long" or not form.form and (
+            form.point_column or form.value_column or seems_long):
+        return list(_of_long(table, form, clock))
+    kinds = {**dict.fromkeys(names, NUMBER), **clock.kinds}
+    batches = list(islice(table.batches(kinds), _BATCHES))
+    times = [clock.read(batch) for batch in batches]
+    only = names[0] if len(names) == 1 else ""
+    return [_column(table, name, path.stem if name == only and name.lower() in _NAMELESS else name,
+                    table.unit_of(name), [batch.columns[name] for batch, _ in times],
+                    [stamps.ns for _, stamps in times])
+            for name in names if table.names.count(name) == 1]
+
+
+def _of_long(table: Table, form: FileForm, clock: Clock) -> Iterator[Column]:
+    point, value, unit, _ = long_columns(table, form, clock.columns)
+    kinds = {**dict.fromkeys([name for name in (point, value, unit) if name], TEXT), **clock.kinds}
+    read = [clock.read(batch) for batch in islice(table.batches(kinds), _BATCHES)]
+    if not read:
+        return
+    cells, named = _joined(read, value), _joined(read, point)
+    stated = _joined(read, unit) if unit else None
+    times = np.concatenate([stamps.ns for _, stamps in read])
+    at, found = coded(named)
+    for name in dict.fromkeys(map(tidy, found)):
+        mine = np.isin(at, [index for index, each in enumerate(found) if tidy(each) == name])
+        first = int(np.argmax(mine))
+        yield _column(table, name, name, str(stated[first].as_py() or "") if stated else "",
+                      [cells.filter(pa.array(mine))], [times[mine]])
+
+
+def _joined(read: Sequence[tuple[Batch, Any]], column: str) -> pa.Array:
+    return pa.concat_arrays([texts(batch.columns[column]) for batch, _ in read])
+
+
+def _column(table: Table, name: str, said: str, unit: str, parts: Sequence[pa.Array],
+            times: Sequence[np.ndarray]) -> Column:
+    values, words = [np.empty(0)], 0
+    first: list[str] = []
+    for part in parts:
+        if (plain := numbers(part)) is not None:
+            values.append(plain)
+            first += [f"{v:g}" for v in plain[:_FIRST] if v == v]
+            continue
+        at, found = coded(part)
+        first += [found[i] for i in at[:_FIRST] if i >= 0]
+        read = [_number(text.strip(), table.decimal) for text in found]
+        values.append(np.array([*read, np.nan])[at])
+        wordy = [text.strip().lower() in _WORDS for text in found]
+        words += int(np.count_nonzero(np.array([*wordy, False])[at]))
+    whole = np.concatenate(values)
+    whole = np.where(np.isin(whole, _SENTINELS), np.nan, whole)
+    every = -(-len(whole) // _ROWS) or 1
+    return Column(table.name, name, said, unit or _tail(name), whole[::every],
+                  np.concatenate([np.empty(0, np.int64), *times])[::every],
+                  words > 0.5 * max(len(whole), 1), tuple(first[:_FIRST]),
+                  float(np.mean(~np.isnan(whole))) if len(whole) else 0.0)
+
+
+def _tail(header: str) -> str:
+    """The unit that stands behind a header without brackets: ``CHW FLOW L/s``, ``CH-1 KW``."""
+    last = re.split(r"[\s_.\-]", header.strip())[-1]
+    # Single letters, "Tons" and "RT" name more things than units.
+    return last if len(last) > 1 and units.alias(last) not in ("", "on/off", "alarm", "fraction",
+                                                              "tons", "%RH") else ""
+
+
+def _number(text: str, decimal: str) -> float:
+    low = text.lower()
+    if low in _WORDS or low in ON or low in OFF:
+        return float(low in ON or low in _ALARM_ON)
+    read = cell(text, decimal, BAD)
+    return read.value if read else float("nan")
