@@ -31,8 +31,8 @@ decoupler_flow|decoupler|chw?||flow|
 cw_supply_temp|-|cw|supply entering cold sump from|temp|
 cw_supply_temp|tower|cw?|supply leaving cold sump from|temp|
 cw_supply_temp|-||sump|temp|
-cw_supply_setpoint|-|cw|supply entering ?|temp|setpoint
-cw_supply_setpoint|tower|cw?|supply leaving sump ?|temp|setpoint
+cw_supply_setpoint|-|cw|supply entering sump from ?|temp|setpoint
+cw_supply_setpoint|tower|cw?|supply leaving sump from ?|temp|setpoint
 cw_return_temp|-|cw|return leaving warm|temp|
 cw_return_temp|tower|cw?|return entering warm to|temp|
 cw_flow|-|cw|supply return entering leaving ?|flow|
@@ -87,8 +87,8 @@ class Rule:
 RULES = tuple(Rule.of(line) for line in _RULES.split("\n") if line)
 _EQUIPMENT = frozenset(("chiller", "tower", "fan", "pump", "hx", "economizer", "decoupler", "service"))
 # The quantity that a unit belongs to, where the header names none.
-_QUANTITY = (("temp", "degF"), ("flow", "gpm"), ("power", "kW"), ("amps", "A"), ("load", "tons"),
-             ("humidity", "%RH"), ("pressure", "psia"))
+_QUANTITY = (("temp", "degF"), ("flow", "gpm"), ("power", "kW"), ("amps", "A"),
+             ("load", "tons"), ("humidity", "%RH"), ("pressure", "psia"))
 # Words of a quantity that say nothing beside another one.
 _BESIDE = {"percent", "critical", "mode", "pressure", "temp", "hertz"}
 

@@ -94,7 +94,8 @@ for _line in _WORDS.split("\n"):
 
 # Words that belong together, before they are looked at one by one.
 _TOGETHER = (
-    (r"\bset (point|pt)\b", "setpoint"), (r"\bchiller plant\b", "plant"), (r"\bin service\b", "status"),
+    (r"\bset (point|pt)\b", "setpoint"), (r"\bchiller plant\b", "plant"),
+    (r"\bin service\b", "status"),
     (r"\bwet bulb\b", "wetbulb"),
     (r"\bdry bulb\b", "drybulb"), (r"\bdew (point|pt)\b", "dewpoint"),
     (r"\bfree (cool(ing)?|clg)\b", "wse"), (r"\bheat exchanger\b", "hx"),

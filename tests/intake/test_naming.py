@@ -167,3 +167,12 @@ def test_two_columns_that_would_both_do_are_not_ticked(tmp_path: Path) -> None:
                      "Sec CHWST": frame["chw_supply_temp"].to_numpy() + 0.2})
     (one,) = proposed(tmp_path).values()
     assert one.point == "chw_supply_temp" and not one.ticked and "would do as well" in one.doubt
+
+
+@pytest.mark.parametrize("story", ["sound", "before"])
+def test_the_sample_plant_is_found_whole(story: str) -> None:
+    folder = Path(__file__).resolve().parents[2] / "sample_trends" / story
+    job = tomllib.loads((folder / "job.toml").read_text(encoding="utf-8"))
+    found = {s.point: s for s in propose(folder / "trends", job).chosen.values()}
+    assert {p: (s.file, s.column, s.ticked) for p, s in found.items()} == {
+        p: (t["file"], t["column"], True) for p, t in job["points"].items()}
