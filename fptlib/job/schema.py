@@ -365,13 +365,21 @@ _NOTES = {
 _FINDINGS = {
     "summary": answer("Summary", "What was found, in words the owner understands.", Kind.LONG,
                       required=True),
+    "conclusion": answer("Conclusion", "Your own two sentences, where you would say it otherwise "
+                         "than the verdicts do; the record keeps both.", Kind.LONG),
     "deficiencies": answer("Deficiencies", "What must be corrected, by whom, and what must be "
                            "tested again.", Kind.LONG),
 }
-_DECISION = {
-    "severity": answer("Severity"), "responsible": answer("Responsible"), "due": answer("Due"),
-    "corrective_action": answer("Corrective action"), "cost_party": answer("Cost borne by"),
-    "remark": answer("Remark"),
+DECISION = {
+    "severity": answer("Severity", "Empty: by the kind of check. Critical: before the economizer "
+                       "runs again.", Kind.SUGGESTED),
+    "responsible": answer("Responsible", "Empty: by the kind of work."), "due": answer("Due"),
+    "setting_from": answer("Setting to change, from"), "setting_to": answer("to"),
+    "corrective_action": answer("Corrective action", "What was done, and how it was verified.",
+                                Kind.LONG),
+    "cost_party": answer("Cost borne by", "Where the contract asks."), "remark": answer("Remark"),
+    "status": answer("Status", choices=("open", "corrected", "verified", "accepted as is")),
+    "status_by": answer("Status set by"), "status_on": answer("on", "", Kind.DATE),
 }
 _READING = {
     "time": answer("Time", "Empty: now.", Kind.MOMENT),
@@ -443,7 +451,7 @@ TABLES = (
     TEST,
     Table("answers.{step}", "Notes on this step", _NOTES),
     Table("findings", "Findings", _FINDINGS),
-    Table("deficiencies", "Deficiencies", _DECISION, row="deficiency",
+    Table("deficiencies", "Deficiencies", DECISION, row="deficiency",
           key=_key("check", "Check", kind=Kind.TEXT)),
 )
 READINGS = Table("readings", "Field readings", _READING, row="reading")

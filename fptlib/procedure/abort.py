@@ -86,8 +86,7 @@ def _tests(test: FunctionalTest) -> dict[int, slice]:
     after = int(AFTER_MINUTES // test.minutes)
     found = {}
     for each in test.changeovers:
-        begins = [row for row in (each.enabled, each.transition, each.last) if row is not None]
-        found[each.number] = test.window(begins[0], each.last + after + 2)
+        found[each.number] = test.window(each.first, each.last + after + 2)
     started = [mark.time for mark in test.marks if mark.what == STARTED]
     ended = [mark.time for mark in test.marks if mark.what in (ENDED, ABORTED)]
     if started and ended and max(ended) > min(started):

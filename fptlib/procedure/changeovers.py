@@ -107,6 +107,12 @@ class Changeover:
         return f"changeover {self.number}"
 
     @property
+    def first(self) -> int:
+        """The first of its moments that was seen."""
+        seen = (self.enabled, self.transition, self.last)
+        return next(row for row in seen if row is not None)
+
+    @property
     def unseen(self) -> str:
         """Why nobody can say when it changed over; empty where it did, or was given up."""
         if self.transition is not None or self.abandoned is not None:

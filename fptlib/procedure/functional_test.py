@@ -147,9 +147,8 @@ class FunctionalTest:
     def natural(self, changeover: Changeover) -> str:
         """What a changeover was: ``natural``, ``induced`` (a setpoint, a command or equipment was
         overridden), or ``overridden`` (a sensor was; its reading is unknown there)."""
-        first = changeover.last if changeover.enabled is None else changeover.enabled
         kinds = {each.sensor is None for each in self.overridden_in(
-            self.window(min(first, changeover.transition or first), changeover.last + 1))}
+            slice(changeover.first, changeover.last + 1))}
         return "induced" if True in kinds else "overridden" if kinds else "natural"
 
     def stood_still(self, *needs: str) -> str:

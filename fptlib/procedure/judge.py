@@ -178,8 +178,7 @@ class CheckOf:
                 return unproven(event, f"{event.text}; but the changeover was induced, and what "
                                 "induced it may be all that is wrong", Verdict.INDETERMINATE)
         if event.verdict is Verdict.NOT_TESTED:
-            around = slice(min(rows.start, of.last if of.enabled is None else of.enabled),
-                           max(rows.stop, of.last + 1))
+            around = slice(min(rows.start, of.first), max(rows.stop, of.last + 1))
             there = [each for each in test.overridden_in(around) if each.sensor]
             return replace(event, text=f"{event.text}; {_said(there)}") if there else event
         return event

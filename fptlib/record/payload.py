@@ -28,12 +28,14 @@ from fptlib.procedure.steps import JUDGED, TITLES
 from fptlib.procedure.verdict import Check, Verdict, worst
 from fptlib.record import files, schema
 from fptlib.record.canonical import DECIMALS, moment, plain
+from fptlib.record.deficiencies import deficiencies
+from fptlib.record.statement import statement
 from fptlib.trends.grid import Grid
 
 # Lists and tables of job.toml that go into the record as they are.
-_TABLES = ("site", "plant", "sensors", "points", "files", "people", "answers", "findings",
-           "retest")
-_LISTS = ("prerequisites", "overrides", "abort", "marks")
+_TABLES = ("site", "plant", "sequence", "settings", "sensors", "points", "files", "people",
+           "answers", "findings", "retest")
+_LISTS = ("prerequisites", "overrides", "abort", "marks", "script", "approvals")
 _JOB = ("number", "title", "created", "condition")
 _EVENT = ("name", "start", "end", "verdict", "text", "measured", "limit", "margin",
           "uncertainty", "probability", "unit", "changeover", "subject", "first", "last",
@@ -49,7 +51,7 @@ _PACKAGES = (
 def payload(
     job: Job, trends: Grid, limits: Limits, checks: Sequence[Check],
     readings: Iterable[Reading], instruments: Mapping[str, Instrument],
-    made: datetime | None = None,
+    made: datetime | None = None, changeovers: Sequence[Mapping[str, Any]] = (),
 ) -> dict[str, Any]:
     """Everything the record states, plain JSON types only.
 
@@ -63,6 +65,7 @@ def payload(
         readings: field readings in the glossary's units.
         instruments: the field instruments, by tag.
         made: moment of making; the present one where left out.
+        changeovers: each with its number and whether it was natural, induced or overridden.
 
     Raises:
         RecordError: a value that a record cannot hold, or a file that cannot be read.
@@ -75,7 +78,7 @@ def payload(
             raise RecordError(f"trend file '{file.name}' changed after it was judged; run the "
                               "steps again and sign then")
     rows = [check_row(check) for check in checks]
-    return {
+    content: dict[str, Any] = {
         "schema": {"name": schema.NAME, "version": schema.VERSION, "decimals": DECIMALS},
         "program": program(),
         "clock": _clock(made or now()),
@@ -92,13 +95,16 @@ def payload(
         "limits": _limits(limits, answers),
         "steps": _steps(checks),
         "checks": rows,
+        "changeovers": [dict(row) for row in changeovers],
         "readings": [{**plain(asdict(reading), f"reading of {reading.point}"),
                       "unit": points.point(reading.point).unit} for reading in readings],
         "instruments": [plain(asdict(entry), f"instrument {entry.tag}")
                         for entry in instruments.values()],
-        "deficiencies": deficiencies(rows, _table(answers, "deficiencies")),
+        "deficiencies": deficiencies(rows, _table(answers, "deficiencies"),
+                                     _table(_table(answers, "retest"), "numbers")),
         "signatures_required": _required(answers),
     }
+    return {**content, "statement": statement(content)}
 
 
 def program() -> dict[str, Any]:
@@ -208,53 +214,3 @@ def _required(answers: Mapping[str, Any]) -> list[str]:
     people = lookup(answers, "people", {})
     named = [role for role in ROLES if _text(people, f"{role}.name").strip()]
     return named or ["technician"]
-
-
-CRITICAL, MAJOR, MINOR = "critical", "major", "minor"
-# Common practice, no source: what can trip or harm a chiller first, then what lets the
-# supply drift, then what costs energy.
-_SEVERITY = {"lift": CRITICAL, "handover": MAJOR, "recovery": MAJOR, "exit": MAJOR,
-             "enable": MAJOR, "reset": MAJOR, "instruments": MAJOR}
-_DUE = {CRITICAL: "before the economizer operates again", MAJOR: "before acceptance",
-        MINOR: "within 30 days"}
-# A setting changed for one step bears on the steps that come after it in the changeover.
-_INVALIDATES = {
-    "instruments": tuple(step.name for step in JUDGED),
-    "reset": ("reset", "enable", "handover", "recovery", "exit"),
-    "enable": ("enable", "handover", "transition"),
-    "lift": ("lift", "handover", "recovery"),
-    "handover": ("handover", "recovery"),
-    "recovery": ("recovery",),
-    "running": ("running", "transition"),
-    "exit": ("exit", "transition"),
-    "transition": ("enable", "exit", "transition"),
-}
-_DECIDED = ("severity", "responsible", "due", "corrective_action", "cost_party", "remark")
-
-
-def deficiencies(
-    checks: Sequence[Mapping[str, Any]], decided: Mapping[str, Any]
-) -> list[dict[str, Any]]:
-    """Each failed check as a numbered item somebody has to close, in the procedure's order.
-
-    What the job's people decided about an item (``[deficiencies."lift.minimum"]`` in job.toml)
-    replaces the default; the number and what was found never change by hand.
-    """
-    failed = [check for check in checks if check["verdict"] == Verdict.FAIL]
-    return [{"number": f"D{n}", **_deficiency(check, decided.get(check["id"], {}))}
-            for n, check in enumerate(failed, start=1)]
-
-
-def _deficiency(check: Mapping[str, Any], decided: Any) -> dict[str, Any]:
-    decision = {name: str(decided[name]) for name in _DECIDED
-                if isinstance(decided, Mapping) and name in decided}
-    step = check["step"]
-    severity = decision.get("severity") or _SEVERITY.get(step, MINOR)
-    return {
-        "check": check["id"], "found": check["reason"], "recommended": check["adjust"],
-        "retest": list(_INVALIDATES.get(step, (step,))),
-        "severity": severity, "due": _DUE.get(severity, ""),
-        "responsible": "instrument technician" if step == "instruments"
-                       else "controls contractor",
-        "corrective_action": "", "cost_party": "", "remark": "", **decision,
-    }

@@ -205,8 +205,12 @@ _COLUMNS: dict[str, tuple[str, ...]] = {
                "missing"),
     "readings": ("time", "point", "value", "unit", "taken", "taken_unit", "instrument",
                  "taken_by", "remark"),
-    "deficiencies": ("number", "check", "severity", "found", "recommended", "responsible", "due",
-                     "corrective_action", "retest", "cost_party", "remark"),
+    "deficiencies": ("number", "check", "step", "title", "event", "at", "severity", "found",
+                     "required", "causes", "recommended", "setting_from", "setting_to",
+                     "responsible", "due", "corrective_action", "status", "status_by", "status_on",
+                     "retest", "cost_party", "remark"),
+    "script": ("number", "kind", "action", "expected", "observed", "time", "initials", "outcome",
+               "remark", "checks"),
     "events": ("check", "name", "start", "end", *_OUTCOME, "text"),
 }
 

@@ -18,10 +18,8 @@ from fptlib.procedure.verdict import Verdict, step_of
 from fptlib.record import retest, schema
 from fptlib.record.sections import Block, Content, Figures, all_sections, figure, section, table
 from fptlib.record.signing import Signature, SignedRecord, read_whole
+from fptlib.record.statement import ANALYSIS, counted, signed_as
 from fptlib.record.text import clean, moment, number
-
-_WORDS = {"pass": "passed", "fail": "failed", "indeterminate": "could not be decided",
-          "not tested": "not tested", "deferred": "deferred", "not applicable": "not applicable"}
 
 
 def report(record: bytes, figures: Figures) -> dict[str, Any]:
@@ -41,7 +39,8 @@ def report(record: bytes, figures: Figures) -> dict[str, Any]:
         found, content,
         title=clean(content["job"]["title"]) or "Changeover test",
         facts=_head(content, _signers(found, content)),
-        conclusion=_conclusion(content),
+        conclusion=content["statement"]["conclusion"] or counted(content),
+        banners=_banners(found, content),
         sections=all_sections(content, figures),
     )
 
@@ -70,6 +69,7 @@ def comparison_report(before: bytes, after: bytes, figures: Figures) -> dict[str
         facts=[["Before", f"job {clean(old['job']['number'])}, record {first.digest[:16]}"],
                ["After", f"job {clean(new['job']['number'])}, record {second.digest[:16]}"]],
         conclusion=f"{closed} of {len(closings)} deficiencies are closed by the retest.{worse}",
+        banners=[],
         sections=[
             section("Deficiencies", table(
                 "", {"No.": 8, "Check": 26, "State": 12, "Why it is open": 54},
@@ -120,19 +120,21 @@ def _head(content: Content, signers: Sequence[Mapping[str, str]]) -> list[list[s
     return [[label, value] for label, value in rows.items() if value]
 
 
-def _conclusion(content: Content) -> str:
-    found = [check["verdict"] for check in content["checks"]]
-    if not found:
-        return "No check was made."
-    said = [f"{words} {found.count(word)}" for word, words in _WORDS.items() if word in found]
-    open_items = len(content["deficiencies"])
-    items = f" Deficiencies: {open_items}." if open_items else ""
-    return f"{len(found)} checks: {', '.join(said)}.{items}"
+def _banners(found: SignedRecord, content: Content) -> list[str]:
+    """What the record is, where it is anything less than an accepted functional test."""
+    told, said = content["statement"], []
+    if any(signature.sent_back for signature in found.signatures):
+        said.append("Returned for correction: this record does not stand.")
+    if told["kind"] == ANALYSIS:
+        said.append("Trend analysis, no functional test: no step of a test was performed.")
+    if told["preliminary"]:
+        said.append("Preliminary: " + clean(" ".join(told["preliminary"])))
+    return said
 
 
 def _signers(found: SignedRecord, content: Content) -> list[dict[str, str]]:
     """Who signed, then whose signature the record awaits."""
-    signed = [_signer(signature) for signature in found.signatures]
+    signed = [_signer(signature, content) for signature in found.signatures]
     roles = {signer["role"] for signer in signed}
     return signed + [
         {"role": role, "name": clean(lookup(content, f"people.{role}.name", "")),
@@ -140,9 +142,9 @@ def _signers(found: SignedRecord, content: Content) -> list[dict[str, str]]:
         for role in content["signatures_required"] if role not in roles]
 
 
-def _signer(signature: Signature) -> dict[str, str]:
+def _signer(signature: Signature, content: Content) -> dict[str, str]:
     return {"role": signature.role, "name": clean(signature.name),
-            "decision": "sent back" if signature.sent_back else "accepted",
+            "decision": signed_as(content, signature.role, signature.sent_back),
             "at": moment(signature.header["signed-at"]), "kid": signature.kid,
             "reason": clean(signature.header["reason"])}
 

@@ -85,6 +85,7 @@ def reference(record: bytes) -> dict[str, Any]:
     return {
         "of_job": content["job"]["number"], "of_record": found.digest,
         "deficiencies": [item["number"] for item in items],
+        "numbers": {item["check"]: item["number"] for item in items},
         "steps": list(dict.fromkeys(step for item in items for step in item["retest"])),
     }
 

@@ -9,8 +9,9 @@ from importlib.resources import files
 from typing import Any
 
 from fptlib.errors import RecordError
+from fptlib.procedure.verdict import step_of
 
-NAME, VERSION = "changeover-test-record", 3
+NAME, VERSION = "changeover-test-record", 4
 _LONGEST_PART = 60
 
 
@@ -37,9 +38,27 @@ def _to_3(payload: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def _to_4(payload: dict[str, Any]) -> dict[str, Any]:
+    """Version 3 did not say what it was, and of a deficiency neither event nor status."""
+    said = {check["id"]: check["meaning"] for check in payload["checks"]}
+    words = ("event", "required", "setting_from", "setting_to", "status_by", "status_on")
+    unsaid: dict[str, Any] = {**dict.fromkeys(words, ""), "at": None, "causes": []}
+    return {
+        **payload,
+        "schema": {**payload["schema"], "version": 4},
+        "script": [], "approvals": [], "changeovers": [], "sequence": {}, "settings": {},
+        "statement": {"kind": "", "preliminary": [], "conclusion": "",
+                      "conclusion_of_the_engineer": ""},
+        "deficiencies": [{**unsaid, "status": "open", "step": step_of(item["check"]),
+                          "title": said.get(item["check"], item["found"]), **item}
+                         for item in payload["deficiencies"]],
+    }
+
+
 # The step from each older version to the next one. The signed bytes stay as they are; only what
 # is shown and compared is brought up.
-MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {1: _to_2, 2: _to_3}
+MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {
+    1: _to_2, 2: _to_3, 3: _to_4}
 
 
 def current(payload: dict[str, Any]) -> dict[str, Any]:

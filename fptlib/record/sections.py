@@ -12,7 +12,7 @@ from typing import Any
 
 from PIL import Image
 
-from fptlib.job.schema import labelled
+from fptlib.job.schema import WATCHED, labelled
 from fptlib.limits import COMMON_PRACTICE
 from fptlib.procedure.steps import TITLES
 from fptlib.procedure.verdict import Verdict
@@ -23,16 +23,19 @@ Content = Mapping[str, Any]
 Block = dict[str, Any]
 Figures = Mapping[str, bytes]
 _MOST_CAUTIONS = 8
+_MOST_FIRST = 6
 _ANSWERS = {"What": 40, "Answer": 60}
 
 
 def all_sections(content: Content, figures: Figures) -> list[dict[str, Any]]:
-    """Every section with its blocks, the summary first."""
+    """Every section with its blocks, what an owner reads first."""
     return [
+        section("At a glance", _first_page(content, figures)),
         section("Verdict per step", _summary(content)),
         section("Cautions", [_text(caution) for caution in _cautions(content)]),
         section("Plant and conditions", _conditions(content)),
         section("Deficiencies and retest", _deficiencies(content)),
+        section("Test script", _script(content)),
         *(section(step["title"], _step(content, step, figures)) for step in content["steps"]),
         section("Readings and instruments", _readings(content)),
         section("Limits in force", _limits(content)),
@@ -93,6 +96,44 @@ def figure(name: str, about: str, figures: Figures) -> list[Block]:
         ratio = opened.height / opened.width
     return [{"kind": "figure", "key": name, "caption": f"Evidence: {clean(about)}",
              "alt": clean(said or f"Chart of the trends behind: {about}"), "ratio": ratio}]
+
+
+def _first_page(content: Content, figures: Figures) -> list[Block]:
+    """What must be corrected first, what was not tested and why, which abort conditions were met,
+    and one picture: that of the first deficiency."""
+    items, told = content["deficiencies"], content["statement"]
+    engineer = told["conclusion_of_the_engineer"]
+    abort = next((c for c in content["checks"] if c["id"] == "abort.conditions"), None)
+    met = [event for event in abort["events"] if event["quantities"]] if abort else []
+    unproven = [check for check in content["checks"] if check["verdict"] in (
+        Verdict.NOT_TESTED, Verdict.DEFERRED, Verdict.INDETERMINATE)]
+    first = items[0]["step"] if items else "handover"
+    return [
+        *([_text(f"In the engineer's words: {engineer}")] if engineer else []),
+        *table("Must be corrected, the critical first",
+               {"No.": 6, "What": 36, "Severity": 10, "Responsible": 22, "Due": 26},
+               _rows(items[:_MOST_FIRST], "number title severity responsible due")),
+        *([_text(f"{len(items) - _MOST_FIRST} more stand under Deficiencies and retest.")]
+          if len(items) > _MOST_FIRST else []),
+        *table("Abort conditions that were met", {"When": 18, "Condition": 30, "What happened": 52},
+               [[moment(event["start"]), event["name"], event["text"]] for event in met]),
+        *table("Not proven, and why", {"Check": 40, "Verdict": 16, "Why": 44},
+               [[check["question"], Verdict(check["verdict"]), check["reason"]]
+                for check in unproven]),
+        *figure(first, next((step["title"] for step in content["steps"]
+                             if step["step"] == first), first), figures),
+    ]
+
+
+def _script(content: Content) -> list[Block]:
+    return table(
+        "Steps with expected and observed results",
+        {"No.": 5, "Action": 25, "Expected": 20, "Observed": 18, "Time": 11, "By": 7,
+         "Result": 8, "Remark": 11},
+        [[row.get("number", ""), row.get("action", ""), row.get("expected", ""),
+          row.get("observed", ""), moment(row.get("time")), row.get("initials", ""),
+          row.get("outcome", "") or "not done", row.get("remark", "")]
+         for row in content["script"]])
 
 
 def _of_step(content: Content, step: Content) -> list[Content]:
@@ -180,16 +221,29 @@ def _deficiencies(content: Content) -> list[Block]:
         *([] if items else [_text("No check failed; there is no deficiency.")]),
         *_facts({"Deficiencies as the engineer wrote them":
                  content["findings"].get("deficiencies", "")}),
-        *table("Deficiencies", {"No.": 5, "Check": 20, "Severity": 8, "Found": 19,
-                                "Recommended setting": 25, "Responsible": 12, "Due": 11},
-               _rows(items, "number check severity found recommended responsible due")),
-        *table("Correction and retest", {"No.": 6, "Corrective action": 32, "Steps to repeat": 30,
-                                         "Cost borne by": 14, "Remark": 18},
-               [[item["number"], item["corrective_action"], ", ".join(item["retest"]),
-                 item["cost_party"], item["remark"]] for item in items]),
+        *(block for item in items for block in _work_order(item)),
         *table("This job is a retest", {"What": 40, "Value": 60},
-               labelled("retest", content["retest"])),
+               labelled("retest", {name: value for name, value in content["retest"].items()
+                                   if name != "numbers"})),
     ]
+
+
+def _work_order(item: Content) -> list[Block]:
+    """One deficiency so that whoever corrects it needs no other page."""
+    causes = "\n".join(f"{n}. {cause}" for n, cause in enumerate(item["causes"], start=1))
+    setting = " to ".join(filter(None, (item["setting_from"], item["setting_to"])))
+    status = ", ".join(filter(None, (item["status"], item["status_by"], item["status_on"])))
+    rows = {
+        "What": item["title"], "Check, step": f"{item['check']}, {item['step']}",
+        "Event": ", ".join(filter(None, (item["event"], moment(item["at"])))),
+        "Found": item["found"], "Required": item["required"], "Likely causes": causes,
+        "Recommended": item["recommended"], "Setting to change, from and to": setting,
+        "Severity": item["severity"], "Responsible": item["responsible"], "Due": item["due"],
+        "Corrective action": item["corrective_action"], "Status": status,
+        "Steps to repeat": ", ".join(item["retest"]), "Cost borne by": item["cost_party"],
+        "Remark": item["remark"]}
+    return table(f"Deficiency {item['number']}", {"": 20, " ": 80},
+                 [[label, value] for label, value in rows.items() if value])
 
 
 def _rows(entries: Iterable[Content], members: str) -> list[list[Any]]:
@@ -295,16 +349,35 @@ def _people(content: Content) -> list[Block]:
                 for role, person in people.items()]),
         *table("Prerequisites", {"What": 60, "Done": 20, "By": 20},
                _rows(content["prerequisites"], "text done by")),
-        *table("Overrides", {"Point": 26, "Value": 12, "Placed": 22, "Released": 22,
-                             "Read back": 18},
+        *table("Overrides", {"Point": 20, "Value": 10, "Placed": 16, "Released": 16, "By": 10,
+                             "Why": 16, "Verified in AUTO": 12},
                [[row.get("point", ""), number(row.get("value", "")), moment(row.get("placed")),
-                 moment(row.get("released")) or "NOT RELEASED", row.get("readback", "")]
+                 moment(row.get("released")) or "NOT RELEASED",
+                 *_rows([row], "by reason readback")[0]]
                 for row in content["overrides"]]),
-        *table("Abort conditions", {"Condition": 100}, _rows(content["abort"], "text")),
+        *table("Changeovers that were not natural", {"Changeover": 20, "From": 30, "To": 30,
+                                                     "Condition": 20},
+               [[row["number"], moment(row["from"]), moment(row["to"]), row["condition"]]
+                for row in content["changeovers"] if row["condition"] != "natural"]),
+        *table("Abort conditions", {"Condition": 44, "What is watched": 32, "Stop within": 24},
+               [[row.get("text", ""), _watched(row),
+                 number(row.get("stop_within", 5.0), "min") if row.get("watched") else ""]
+                for row in content["abort"]]),
         *table("Moments marked by hand", {"Time": 25, "What": 50, "By": 25},
                [[moment(row.get("time")), row.get("what", ""), row.get("by", "")]
                 for row in content["marks"]]),
     ]
+
+
+def _watched(row: Content) -> str:
+    """What an abort condition watches, with its limit."""
+    if not row.get("watched"):
+        return "stated in words only"
+    words, unit = WATCHED.get(row["watched"], (row["watched"], ""))
+    limit = f" {row.get('side', '')} {number(row['limit'], row.get('unit') or unit)}" \
+        if row.get("limit") is not None else ""
+    lasting = f" for more than {number(row['minutes'], 'min')}" if row.get("minutes") else ""
+    return f"{words}{limit}{lasting}"
 
 
 def _files(content: Content) -> list[Block]:

@@ -59,7 +59,11 @@ def sign(job: Job, key_file: Path, passphrase: str, name: str) -> Path:
 def _stated(job: Job, found: Computed) -> dict[str, Any]:
     """What a record made now would state."""
     case = found.case
-    return payload(job, case.grid, case.limits, found.checks, case.readings, case.instruments)
+    changeovers = [{"number": each.number, "condition": case.natural(each),
+                    "from": case.time(each.first).isoformat(),
+                    "to": case.time(each.last).isoformat()} for each in case.changeovers]
+    return payload(job, case.grid, case.limits, found.checks, case.readings, case.instruments,
+                   changeovers=changeovers)
 
 
 def countersign(job: Job, key_file: Path, passphrase: str, name: str, decision: str,

@@ -25,6 +25,7 @@ from fptlib.job.folder import Job
 from fptlib.job.schema import Instrument, Reading, labelled
 from fptlib.record import canonical, render, schema, signing
 from fptlib.record.payload import payload
+from fptlib.record.statement import statement
 from fptlib.record.text import likelihood
 from fptlib.record.verify import verify
 from fptlib.units import rounded
@@ -84,7 +85,10 @@ def squeezed(text: str) -> str:
 SHOWN = [
     "Changeover test, invented plant", "T-001", "standard 1",
     "5 checks: passed 1, failed 1, could not be decided 1, not tested 1, deferred 1.",
-    "Deficiencies: 1.", "Demonstration: the data of this record are invented.",
+    "The changeover has 1 deficiency to be corrected before acceptance: The load sees a step and "
+    "chillers may be called back.",
+    "Trend analysis, no functional test", "Preliminary: The plan was not approved.",
+    "Demonstration: the data of this record are invented.",
     "The acceptance limits were not frozen before the trends were read.",
     "Set the ramp of the reset to 2 degF in ten minutes.", "before acceptance",
     "clamp-on", "44.06 °F (6.7 °C)", "thermometer", "slow sump", "2026-01-19 16:00 -07:00",
@@ -403,6 +407,7 @@ def test_the_approaches_of_the_plant_have_their_unit() -> None:
 def test_a_check_that_does_not_apply_is_marked_and_counted(job: Job) -> None:
     stated = support.make_payload(job)
     stated["checks"][0] |= {"verdict": "not applicable", "unit": "x\u202ey"}
+    stated["statement"] = statement(stated)
     made = support.signed(stated, KEYS, ("technician",))
     page = render.html(made, {}).decode()
     assert "not applicable 1" in page and "\u202e" not in page
@@ -423,7 +428,7 @@ def test_a_small_value_is_not_printed_as_zero() -> None:
 
 
 def test_events_of_an_earlier_record_state_no_changeover(job: Job) -> None:
-    stated = support.make_payload(job)
+    stated = support.of_version_3(support.make_payload(job))
     kept = {"changeover", "subject", "first", "last", "quantities"}
     stated["schema"]["version"] = 2
     for check in stated["checks"]:

@@ -22,7 +22,8 @@ from fptlib.limits import Limits
 from fptlib.procedure import verdict
 from fptlib.record import canonical, render, schema
 from fptlib.record.canonical import plain
-from fptlib.record.payload import deficiencies, payload
+from fptlib.record.deficiencies import deficiencies
+from fptlib.record.payload import payload
 from fptlib.record.verify import verify
 from fptlib.trends.grid import AlarmText, Remark, TrendFile
 
@@ -216,7 +217,7 @@ def _of_version_1(content: dict[str, Any]) -> dict[str, Any]:
     bare["checks"] = [{**check, "events": [
         {name: value for name, value in event.items() if name not in WORKSHEET}
         for event in check["events"]]} for check in content["checks"]]
-    return {**content, "schema": {**content["schema"], "version": 1}, **bare}
+    return {**support.of_version_3(content), "schema": {**content["schema"], "version": 1}, **bare}
 
 
 def test_an_older_version_is_brought_up(content: dict[str, Any]) -> None:
@@ -226,10 +227,12 @@ def test_an_older_version_is_brought_up(content: dict[str, Any]) -> None:
     assert [row["accuracy_unit"] for row in brought["instruments"]] == ["", ""]
     assert [row["taken"] for row in brought["readings"]] == ["", ""]
     events = [event for check in brought["checks"] for event in check["events"]]
-    assert events and all(event["quantities"] == {} and event["changeover"] == 0
+    assert events and all(event["quantities"] == {} and event["changeover"] is None
                           for event in events)
-    assert {**brought, "instruments": content["instruments"], "checks": content["checks"],
-            "readings": content["readings"]} == content
+    assert support.of_version_3({
+        **brought, "instruments": content["instruments"], "checks": content["checks"],
+        "readings": content["readings"]}) == support.of_version_3(content)
+    assert brought["statement"]["kind"] == "" and brought["deficiencies"][0]["status"] == "open"
     assert _of_version_1(brought)["checks"] == older["checks"]
     assert json.dumps(older) == kept
 
@@ -239,7 +242,7 @@ def test_an_older_version_is_held_against_its_own_schema(content: dict[str, Any]
     with pytest.raises(RecordError, match="instruments: 7 is not of type 'array'"):
         schema.current(older)
     unknown = {**content, "schema": {**content["schema"], "version": 0}}
-    with pytest.raises(RecordError, match="version 0; this program reads up to 3"):
+    with pytest.raises(RecordError, match="version 0; this program reads up to 4"):
         schema.current(unknown)
 
 
@@ -253,16 +256,33 @@ def test_a_record_of_an_older_version_is_read_and_printed(
 
 
 def test_each_failure_is_a_numbered_deficiency() -> None:
-    rows = [{"id": f"{step}.x", "step": step, "verdict": word, "reason": "found", "adjust": "set"}
+    rows = [{"id": f"{step}.x", "step": step, "verdict": word, "reason": "found", "adjust": "set",
+             "events": [], "meaning": "what failed"}
             for step, word in (("lift", "fail"), ("reset", "pass"), ("exit", "fail"),
                                ("transition", "fail"), ("enable", "indeterminate"))]
-    found = deficiencies(rows, {"exit.x": {"due": "Friday", "severity": "minor"}})
+    found = deficiencies(rows, {"exit.x": {"due": "Friday", "severity": "minor"}}, {})
     assert [(item["number"], item["check"], item["severity"]) for item in found] == [
         ("D1", "lift.x", "critical"), ("D2", "exit.x", "minor"), ("D3", "transition.x", "minor")]
     assert found[0]["due"] == "before the economizer operates again"
     assert found[1]["due"] == "Friday"
     assert found[0]["retest"] == ["lift", "handover", "recovery"]
     assert all(item["recommended"] == "set" for item in found)
+    assert all(item["status"] == "open" and item["title"] == "what failed" for item in found)
+    again = deficiencies(rows, {}, {"transition.x": "D1", "lift.x": "D4"})
+    assert {item["check"]: item["number"] for item in again} == {
+        "lift.x": "D4", "exit.x": "D2", "transition.x": "D1"}
+
+
+def test_the_critical_stands_first_and_each_says_what_a_contractor_needs(job: Job) -> None:
+    late = support.make_check("instruments.calibration", measured=None, limit=None, margin=None)
+    trip = support.make_check(
+        "lift.minimum", adjust="Likely no floor, then a low cutout: limit the setpoint.")
+    first, second = support.make_payload(job, [late, trip])["deficiencies"]
+    assert (first["check"], second["check"]) == ("lift.minimum", "instruments.calibration")
+    assert first["responsible"] == "controls contractor with the chiller manufacturer"
+    assert first["required"] == "at most 2.0 °F; measured 5.1 °F"
+    assert first["causes"] == ["no floor", "a low cutout"]
+    assert first["at"] == "2026-01-12T06:10:00-07:00" and first["event"] == "changeover 2"
 
 
 def test_a_trend_file_that_changed_after_it_was_judged_stops_the_record(job: Job) -> None:

@@ -188,6 +188,18 @@ def make_payload(job: Job, checks: list[Check] | None = None) -> dict[str, Any]:
                    READINGS, INSTRUMENTS, made=MOMENT)
 
 
+def of_version_3(content: dict[str, Any]) -> dict[str, Any]:
+    """The payload without what version 4 added."""
+    newer = {"script", "approvals", "changeovers", "statement", "sequence", "settings"}
+    said = {"step", "title", "event", "at", "required", "causes", "setting_from", "setting_to",
+            "status", "status_by", "status_on"}
+    return {
+        **{name: value for name, value in content.items() if name not in newer},
+        "schema": {**content["schema"], "version": 3},
+        "deficiencies": [{name: value for name, value in item.items() if name not in said}
+                         for item in content["deficiencies"]]}
+
+
 def make_keys() -> dict[str, Key]:
     return {role: Key(OKPKey.generate_key("Ed25519")) for role in NAMES}
 

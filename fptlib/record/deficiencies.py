@@ -1,0 +1,116 @@
+"""Failed checks as numbered work orders: what was found and required, where and when, whose work it
+is, what to set, and how far its correction is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from fptlib.job.schema import DECISION
+from fptlib.procedure.steps import JUDGED
+from fptlib.procedure.verdict import Verdict
+from fptlib.units import shown
+
+CRITICAL, MAJOR, MINOR = "critical", "major", "minor"
+_WORST_FIRST = (CRITICAL, MAJOR, MINOR)
+# Common practice, no source: what can trip or harm a chiller first, then what lets the
+# supply drift, then what costs energy.
+_SEVERITY = {"lift": CRITICAL, "handover": MAJOR, "recovery": MAJOR, "exit": MAJOR,
+             "enable": MAJOR, "reset": MAJOR, "instruments": MAJOR, "abort.conditions": CRITICAL,
+             "lift.release": MAJOR}
+_DUE = {CRITICAL: "before the economizer operates again", MAJOR: "before acceptance",
+        MINOR: "within 30 days"}
+# By kind of work (common practice, no source); all else is a setting of the controls.
+_RESPONSIBLE = {"instruments": "instrument technician",
+                "running.exchanger": "mechanical contractor",
+                "instruments.heat_balance": "instrument technician",
+                "instruments.calibration": "commissioning provider",
+                "lift.minimum": "controls contractor with the chiller manufacturer",
+                "lift.chiller_on": "controls contractor with the chiller manufacturer",
+                "abort.conditions": "commissioning provider"}
+# A setting changed for one step bears on the steps that come after it in the changeover.
+_INVALIDATES = {
+    "instruments": tuple(step.name for step in JUDGED),
+    "reset": ("reset", "enable", "handover", "recovery", "exit"),
+    "enable": ("enable", "handover", "transition"),
+    "lift": ("lift", "handover", "recovery"),
+    "handover": ("handover", "recovery"),
+    "recovery": ("recovery",),
+    "running": ("running", "transition"),
+    "exit": ("exit", "transition"),
+    "transition": ("enable", "exit", "transition"),
+}
+OPEN, CORRECTED, VERIFIED, AS_IS = "open", "corrected", "verified", "accepted as is"
+Row = Mapping[str, Any]
+
+
+def deficiencies(checks: Sequence[Row], decided: Row, earlier: Row) -> list[dict[str, Any]]:
+    """Each failed check as a numbered item somebody has to close, the critical ones first.
+
+    What the job's people decided about an item (``[deficiencies."lift.minimum"]`` in job.toml)
+    replaces the default; what was found never changes by hand. A retest keeps the numbers of the
+    ``earlier`` test, by check.
+    """
+    failed = [_deficiency(check, decided.get(check["id"], {})) for check in checks
+              if check["verdict"] == Verdict.FAIL]
+    order = {severity: n for n, severity in enumerate(_WORST_FIRST)}
+    failed.sort(key=lambda item: order.get(item["severity"], len(order)))
+    numbers = iter(f"D{n}" for n in range(1, len(failed) + len(earlier) + 1)
+                   if f"D{n}" not in earlier.values())
+    return [{"number": earlier.get(item["check"]) or next(numbers), **item} for item in failed]
+
+
+def _deficiency(check: Row, decided: Any) -> dict[str, Any]:
+    decision = {name: str(decided[name]) for name in DECISION
+                if isinstance(decided, Mapping) and name in decided}
+    id, step = check["id"], check["step"]
+    severity = decision.get("severity") or _SEVERITY.get(id, _SEVERITY.get(step, MINOR))
+    worst = _worst(check)
+    return {
+        "check": id, "step": step, "title": check["meaning"],
+        "event": worst.get("name", ""), "at": worst.get("start"),
+        "found": _found(check, worst), "required": _required(check, worst),
+        "causes": causes(check["adjust"]), "recommended": check["adjust"],
+        "retest": list(_INVALIDATES.get(step, (step,))),
+        "severity": severity, "due": _DUE.get(severity, ""),
+        "responsible": _RESPONSIBLE.get(id, _RESPONSIBLE.get(step, "controls contractor")),
+        "corrective_action": "", "setting_from": "", "setting_to": "", "cost_party": "",
+        "remark": "", "status": OPEN, "status_by": "", "status_on": "", **decision,
+    }
+
+
+def _worst(check: Row) -> Row:
+    """The failed event of the smallest margin, which decided the check."""
+    failed = [event for event in check["events"] if event["verdict"] == Verdict.FAIL]
+    return min(failed, default={}, key=lambda event: float("inf") if event["margin"] is None
+               else event["margin"])
+
+
+def _found(check: Row, worst: Row) -> str:
+    """How many changeovers failed, and what was found in the worst."""
+    if not worst:
+        return str(check["reason"])
+    unjudged = (Verdict.NOT_TESTED, Verdict.DEFERRED, Verdict.NOT_APPLICABLE)
+    judged = {event["changeover"] for event in check["events"]
+              if event["changeover"] and event["verdict"] not in unjudged}
+    failed = {event["changeover"] for event in check["events"]
+              if event["changeover"] and event["verdict"] == Verdict.FAIL}
+    many = f"{len(failed)} of {len(judged)} changeovers failed; worst: " if len(judged) > 1 and \
+        failed else ""
+    return f"{many}{worst['name'] or check['question']}: {worst['text']}"
+
+
+def _required(check: Row, worst: Row) -> str:
+    """The limit of the worst event, in the unit of what was measured."""
+    if worst.get("limit") is None or worst.get("margin") is None:
+        return ""
+    bound = "at most" if worst["measured"] > worst["limit"] else "at least"
+    unit = worst["unit"] or check["unit"]
+    return f"{bound} {shown(worst['limit'], unit)}; measured {shown(worst['measured'], unit)}"
+
+
+def causes(adjust: str) -> list[str]:
+    """The likely causes that the advice lists, most likely first; none where it lists none."""
+    if not adjust.startswith("Likely ") or ": " not in adjust:
+        return []
+    return adjust.removeprefix("Likely ").split(": ")[0].split(", then ")

@@ -1,0 +1,124 @@
+"""What a record says of itself on its first page: whether a test was performed, whether it is
+preliminary and why, the conclusion made from the verdicts, and what each signature stands for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from fptlib.job.schema import STARTED
+from fptlib.procedure.verdict import Verdict
+
+Content = Mapping[str, Any]
+PERFORMED, ANALYSIS = "functional test", "trend analysis, no functional test"
+DONE_OUTCOMES = ("pass", "fail")
+_MOST_NAMED = 3
+
+
+def statement(content: Content) -> dict[str, Any]:
+    """The statement of a payload whose other members are complete."""
+    return {"kind": kind(content), "preliminary": preliminary(content),
+            "conclusion": conclusion(content),
+            "conclusion_of_the_engineer": str(content["findings"].get("conclusion", "")).strip()}
+
+
+def kind(content: Content) -> str:
+    """A functional test where a step of the script was performed, or a live test was marked."""
+    performed = any(row.get("outcome") in DONE_OUTCOMES for row in content["script"])
+    started = any(mark.get("what") == STARTED for mark in content["marks"])
+    return PERFORMED if performed or started else ANALYSIS
+
+
+def preliminary(content: Content) -> list[str]:
+    """Every essential that is missing, one sentence each; none where the record is complete."""
+    limits, found = content["limits"], []
+    if not content["approvals"]:
+        found.append("The plan was not approved.")
+    found += [f"The plan was changed after the {row.get('role', '')} approved it: "
+              f"{', '.join(row['changed'])}." for row in content["approvals"]
+              if row.get("changed")]
+    if not content["abort"]:
+        found.append("The plan states no abort condition.")
+    if limits["unchanged_since_frozen"] is None:
+        found.append("The limits were not frozen before the trends were read.")
+    if limits["unchanged_since_frozen"] is False:
+        found.append("Limits were changed after they had been frozen.")
+    if not content["prerequisites"]:
+        found.append("No prerequisite is listed.")
+    found += [f"Prerequisite open: {row.get('text', '')}." for row in content["prerequisites"]
+              if not (row.get("done") and row.get("by"))]
+    found += [f"Override of {row.get('point', '')} not released and verified."
+              for row in content["overrides"]
+              if not (row.get("released") and row.get("readback"))]
+    if undone := [str(row["number"]) for row in content["script"]
+                  if row.get("outcome") not in DONE_OUTCOMES and not row.get("remark")]:
+        found.append("Steps of the test script neither performed nor explained: "
+                     f"{_named(undone, 10)}.")
+    return found
+
+
+def conclusion(content: Content) -> str:
+    """Two sentences made from the verdicts: whether the plant may change over, and what was not
+    proven."""
+    return f"{_what_failed(content)} {counted(content)}"
+
+
+def _what_failed(content: Content) -> str:
+    items = content["deficiencies"]
+    critical = [item["title"] for item in items if item["severity"] == "critical"]
+    if critical:
+        return (f"The economizer must not run before {len(critical)} critical "
+                f"{_plural('deficiency', len(critical))} of {len(items)} "
+                f"{'is' if len(critical) == 1 else 'are'} corrected: "
+                f"{_sentences(critical)}")
+    if items:
+        return (f"The changeover has {len(items)} {_plural('deficiency', len(items))} to be "
+                f"corrected before acceptance: {_sentences([item['title'] for item in items])}")
+    if any(check["verdict"] == Verdict.PASS for check in content["checks"]):
+        return "No check of the changeover into and out of economizer mode failed."
+    return "Nothing was proven."
+
+
+_COUNTED = {"pass": "passed", "fail": "failed", "indeterminate": "could not be decided",
+            "not tested": "not tested", "deferred": "deferred",
+            "not applicable": "not applicable"}
+
+
+def counted(content: Content) -> str:
+    """How many checks came out how."""
+    found = [check["verdict"] for check in content["checks"]]
+    if not found:
+        return "No check was made."
+    said = [f"{words} {found.count(word)}" for word, words in _COUNTED.items() if word in found]
+    return f"{len(found)} checks: {', '.join(said)}."
+
+
+def _plural(word: str, count: int) -> str:
+    return word if count == 1 else f"{word.removesuffix('y')}ies"
+
+
+def _sentences(titles: Sequence[str]) -> str:
+    said = "; ".join(title.rstrip(".") for title in titles[:_MOST_NAMED])
+    more = len(titles) - _MOST_NAMED
+    return f"{said}; and {more} more." if more > 0 else f"{said}."
+
+
+def _named(names: Sequence[str], most: int) -> str:
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more
+
+
+def signed_as(content: Content, role: str, sent_back: bool) -> str:
+    """What a signature stands for: "accepted" only where the test was."""
+    if sent_back:
+        return "returned for correction"
+    told = content["statement"]
+    if role == "technician":
+        return "analyzed" if told["kind"] == ANALYSIS else "performed"
+    failed = sum(check["verdict"] == Verdict.FAIL for check in content["checks"])
+    said = "witnessed" if role == "witness" else "reviewed"
+    if failed:
+        return f"{said}, not accepted: {failed} {'checks' if failed > 1 else 'check'} failed"
+    if told["preliminary"] or told["kind"] != PERFORMED:
+        return said if told["kind"] else "signed"
+    return "accepted"
