@@ -21,8 +21,10 @@ from fptlib.job.folder import JOB_FILE, READINGS_FILE, Job, sha256
 from fptlib.record import canonical, schema
 from fptlib.record.canonical import DECIMALS
 from fptlib.record.changes import shown
+from fptlib.record.deficiencies import deficiencies
 from fptlib.record.payload import program
 from fptlib.record.signing import read_whole
+from fptlib.record.statement import conclusion
 from fptlib.record.text import number, one_line
 
 SAME, DIFFERS, NEW, GONE = "same", "differs", "new", "gone"
@@ -30,6 +32,8 @@ SAME, DIFFERS, NEW, GONE = "same", "differs", "new", "gone"
 _STEP = 1.5 * 10.0**-DECIMALS
 _NUMBERS = ("measured", "limit", "margin", "uncertainty", "probability")
 _PROVENANCE = {"schema", "program", "clock", "inputs"}
+_SINCE_4 = {"script", "approvals", "changeovers", "statement", "sequence", "settings",
+            "deficiencies"}
 _MOST_NAMED = 5
 _WORDS = ("question", "basis", "reason", "meaning", "adjust")
 Row = Mapping[str, Any]
@@ -78,7 +82,9 @@ def differences(payload: Row, fresh: Row) -> list[Difference]:
     now = {row["id"]: row for row in fresh["checks"]}
     versions = _versions_changed(content)
     worded = _in_the_same_words(content, fresh)
-    members = [name for name in {**content, **worded} if name not in {*_PROVENANCE, "checks"}]
+    # What an earlier version did not state, or numbered otherwise, cannot come out the same.
+    skipped = {*_PROVENANCE, "checks", *(() if content["statement"]["kind"] else _SINCE_4)}
+    members = [name for name in {**content, **worded} if name not in skipped]
     unlike = {name: _unlike(content.get(name), worded.get(name), "") for name in members}
     return [
         *(_check(id, recorded.get(id), now.get(id), versions) for id in {**recorded, **now}),
@@ -100,8 +106,9 @@ def _in_the_same_words(content: Row, fresh: Row) -> dict[str, Any]:
 
     Another program may say the same in other words, and workbooks are ``verify``'s matter.
     """
-    said = {row["id"]: {"found": row["reason"], "recommended": row["adjust"]}
-            for row in content["checks"]}
+    worded = ("title", "found", "required", "causes", "recommended")
+    said = {item["check"]: {name: item[name] for name in worded}
+            for item in deficiencies(content["checks"], {}, {})}
     titles = {row["step"]: row["title"] for row in content["steps"]}
     return {
         **fresh,
@@ -110,6 +117,7 @@ def _in_the_same_words(content: Row, fresh: Row) -> dict[str, Any]:
         "procedure": {**fresh["procedure"], "workbooks": content["procedure"]["workbooks"]},
         "deficiencies": [{**item, **said.get(item["check"], {})}
                          for item in fresh["deficiencies"]],
+        "statement": {**fresh["statement"], "conclusion": conclusion(content)},
     }
 
 

@@ -119,8 +119,10 @@ def test_what_the_pages_print_beside_the_checks_is_compared(
     said: str
 ) -> None:
     edit(content)
-    (found,) = [d for d in differences(content, support.make_payload(job)) if not d.same]
+    found, *more = [d for d in differences(content, support.make_payload(job)) if not d.same]
     assert found.check == member and said in found.line()
+    # The conclusion on the first page names the deficiencies.
+    assert [d.check for d in more] == (["statement"] if member == "deficiencies" else [])
 
 
 def test_provenance_is_no_difference(
@@ -194,7 +196,7 @@ def test_the_comparison_tells_first_what_fails_only_now(tmp_path: Path) -> None:
 
 def test_tables_as_csv(content: dict[str, Any]) -> None:
     by = {table.name: table for table in render.tables(content)}
-    assert set(by) == {"checks", "readings", "deficiencies", "events"}
+    assert set(by) == {"checks", "readings", "deficiencies", "script", "events"}
     text = render.to_csv(by["checks"]).decode("utf-8-sig")
     rows = list(csv.DictReader(io.StringIO(text, newline="")))
     assert [row["id"] for row in rows] == [check.id for check in support.make_checks()]
@@ -204,7 +206,7 @@ def test_tables_as_csv(content: dict[str, Any]) -> None:
 
 def test_tables_as_xlsx(content: dict[str, Any]) -> None:
     book = openpyxl.load_workbook(io.BytesIO(render.to_xlsx(render.tables(content))))
-    assert book.sheetnames == ["checks", "readings", "deficiencies", "events"]
+    assert book.sheetnames == ["checks", "readings", "deficiencies", "script", "events"]
     head, *rows = list(book["checks"].iter_rows(values_only=True))
     assert dict(zip(head, rows[2], strict=True))["margin"] == -3.1
     assert len(rows) == 5
