@@ -40,7 +40,8 @@ class Step:
         title: its name for people.
         purpose: what the step is for, as the end of "to ...".
         checks: its checks in order; a step without checks gives no verdict.
-        rests_on: the places of ``job.toml`` whose change makes its verdict out of date.
+        rests_on: the places of ``job.toml`` whose change makes it out of date, where nobody noted
+            what it read (``reads``).
     """
 
     number: int

@@ -20,6 +20,8 @@ from IPython.display import display
 from fptlib.errors import FormError, FptError, JobError
 from fptlib.job.folder import JOB_FILE, Job
 from fptlib.procedure import approaches as find_approaches
+from fptlib.procedure import reads
+from fptlib.procedure.assemble import assemble
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import STEPS, Step, step
 from fptlib.procedure.verdict import Check, Verdict
@@ -65,7 +67,7 @@ class Page:
         self._shown: list[Callable[[], Shown]] = []
         self._forms: list[FormView] = []
         self._lists: list[RowsView] = []
-        self._rested_on = state.inputs(self.job, self.step)
+        self._before, self._read = state.basis(self.job), set[str]()
         self.badge = parts.html("", "fpt-badge")
         self._first: tuple[widgets.Widget, ...] = (style.sheet(), self.badge)
         self._say_standing()
@@ -129,7 +131,8 @@ class Page:
         """What the step waits for now; since it stopped the answer may have been given."""
         if missing := self._missing():
             return _needed(missing)
-        if state.inputs(self.job, self.step) != self._rested_on:
+        if state.inputs(self.step, state.basis(self.job)) != state.inputs(
+                self.step, self._before):
             return "Something was changed since this step stopped. Press “Run this step”."
         return f"This step waits: {_first_of(reason)}"
 
@@ -153,6 +156,11 @@ class Page:
         self.badge.value = f"{static.verdict_markup(now.state)} {html.escape(words)}"
 
     # -- computation in the open -------------------------------------------------------
+
+    def test(self) -> FunctionalTest:
+        """The job's functional test, which notes what of the answers this step reads."""
+        test, self._read = reads.watched(assemble(self.job))
+        return test
 
     def can(self, case: FunctionalTest, *needs: str, approaches: bool = False) -> bool:
         """Whether the step's arithmetic can be shown; says what is missing where not."""
@@ -197,7 +205,7 @@ class Page:
         Raises:
             FormError: names every missing answer.
         """
-        self._rested_on = state.inputs(self.job, self.step)
+        self._before = state.basis(self.job)
         if missing := self._missing():
             raise FormError(" · ".join(missing))
         return self.shown()
@@ -210,7 +218,7 @@ class Page:
 
     def verdicts(self, checks: Sequence[Check]) -> Shown:
         """The step's verdicts; keeps them with what they rested on."""
-        state.record_run(self.job, self.step, checks, self._rested_on)
+        state.record_run(self.job, self.step, checks, self._before, self._read or None)
         self._say_standing()
         return verdicts.table(checks, f"Verdicts of step {self.step}")
 
@@ -220,7 +228,7 @@ class Page:
 
     def done(self) -> Shown:
         """Keep that a step without verdicts was gone through, and say what is still open."""
-        state.record_run(self.job, self.step, (), self._rested_on)
+        state.record_run(self.job, self.step, (), self._before)
         self._say_standing()
         name = f"Step {self.step}"
         if left := state.left_open(self.job, self.step):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
@@ -11,11 +12,12 @@ import ipywidgets as widgets
 from fptlib.errors import FormError
 from fptlib.job import answers
 from fptlib.job.folder import Job, now
+from fptlib.procedure.steps import JUDGED, step
 from fptlib.procedure.verdict import Check
 from fptlib.record import keys, signing, store, verify
 from fptlib.record.text import moment
 from fptlib.trends.suggest import Suggestion
-from fptlib.workbook import parts, questionnaire, review, sign_off, state, static, verdicts
+from fptlib.workbook import parts, questionnaire, review, run, sign_off, state, static, verdicts
 from fptlib.workbook.forms import Message, Presses, Saved, guarded
 from fptlib.workbook.upload import LARGEST, MB, take_in
 
@@ -199,6 +201,30 @@ def check_filter(checks: Sequence[Check]) -> Panel:
     which.observe(show, names="value")
     show()
     return Panel("Checks", [which, shown])
+
+
+def run_every(job: Job, saved: Saved = lambda: None) -> Panel:
+    """Run every step with verdicts, show how far it is and what came of each."""
+    press = parts.button("Run every step", "fpt-run-every", "primary")
+    shown, done = parts.html(), list[str]()
+
+    def told(title: str) -> None:
+        done.append(title)
+        shown.value = (f"<p role='status'>{len(done)} of {len(JUDGED)} steps have run, the last: "
+                       f"{html.escape(title)} …</p>")
+
+    def ran() -> str:
+        done.clear()
+        shown.value = f"<p role='status'>0 of {len(JUDGED)} steps have run …</p>"
+        results = run.run_all(job, told, JUDGED)
+        rows = [[f"<a href='{result.file}'>{html.escape(str(step(result.step)))}</a>",
+                 static.verdict_markup(result.verdict or "waiting"), html.escape(result.stopped)]
+                for result in results]
+        shown.value = static.table_markup("What came of each", ("Step", "Verdict", "Stopped by"),
+                                          rows)
+        return f"{len(results)} steps have run; a page that is open shows it after a reload"
+
+    return Panel("Every step at once", [press, shown]).does(press, ran, saved)
 
 
 def reexecute(job: Job) -> Panel:

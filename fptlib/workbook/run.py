@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import os
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -46,16 +46,18 @@ class StepResult:
     broken: bool = False
 
 
-def run_all(job: Job, progress: Progress | None = None) -> list[StepResult]:
-    """Run every workbook of the job, each in a kernel of its own, and save them executed.
+def run_all(job: Job, progress: Progress | None = None,
+            steps: Sequence[Step] = STEPS) -> list[StepResult]:
+    """Run the workbooks of the job, each in a kernel of its own, and save them executed.
 
     Steps with verdicts run two at a time; what gathers them up runs after them.
 
     Args:
         job: the job folder.
         progress: called with a step's title when its workbook is done.
+        steps: which of them.
     """
-    present = [step for step in STEPS if (job.workbooks_folder / step.file).is_file()]
+    present = [step for step in steps if (job.workbooks_folder / step.file).is_file()]
     gathering = [step for step in present if step.number >= 10]
     first = [step for step in present if step.number < 10]
     with _quiet_home() as environment:

@@ -1,8 +1,8 @@
 """Where each step stands, without any widget.
 
-When a step has been run, ``[state.NAME]`` in ``job.toml`` keeps its verdict and a digest of
-everything the verdict rested on. A later edit gives another digest: the verdict is then
-withdrawn and the step is out of date until it is run again.
+When a step has been run, ``[state.NAME]`` in ``job.toml`` keeps its verdict, the places it has read
+and a digest of what stood there. A later edit of one of them gives another digest: the verdict is
+then withdrawn and the step is out of date until it is run again.
 """
 
 from __future__ import annotations
@@ -10,13 +10,14 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from fptlib.errors import RecordError
-from fptlib.job.folder import Job, lookup, sha256
+from fptlib.job.folder import READINGS_FILE, Job, lookup, sha256
+from fptlib.procedure.reads import EVERYTHING, READINGS
 from fptlib.procedure.steps import STEPS, Step
 from fptlib.procedure.verdict import Check, Verdict, worst
 from fptlib.record import store
@@ -42,15 +43,51 @@ class Standing:
     unproven: int = 0
 
 
-def inputs(job: Job, step: Step, answers: Mapping[str, Any] | None = None) -> str:
-    """SHA-256 over everything the step's verdict rests on."""
-    answers = job.answers() if answers is None else answers
-    rested = {place: lookup(answers, place) for place in step.rests_on}
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What a job holds at a moment: its answers, and the digests of its files by name."""
+
+    answers: Mapping[str, Any]
+    files: Mapping[str, str]
+
+
+def basis(job: Job, answers: Mapping[str, Any] | None = None) -> Basis:
+    """What the job holds now."""
+    return Basis(job.answers() if answers is None else answers,
+                 _digests([*job.trend_files(), job.readings_file]))
+
+
+def inputs(step: Step, held: Basis, read: Collection[str] | None = None) -> str:
+    """SHA-256 over what the step has read: the places of ``read`` and the files of the trends.
+
+    Where nobody noted what was read, the places that the step is said to rest on, and every file.
+    """
+    places = sorted(step.rests_on if read is None else read)
+    rested = {place: _at(place, held.answers) for place in places}
     if step.judged:
-        # Field readings are held against the trends in the step of the instruments alone.
-        readings = [job.readings_file] if "instruments" in step.rests_on else []
-        rested["files read"] = _digests([*job.trend_files(), *readings])
+        # A corrected offset is in the trends that every step reads.
+        rested["offsets"] = {name: row.get("offset")
+                             for name, row in lookup(held.answers, "sensors", {}).items()}
+        names = _files(step, held, read)
+        rested["files read"] = {n: digest for n, digest in held.files.items() if n in names}
     return digest_of(rested)
+
+
+def _at(place: str, answers: Mapping[str, Any]) -> Any:
+    if place == EVERYTHING:
+        return {name: held for name, held in answers.items() if name != "state"}
+    return lookup(answers, place)
+
+
+def _files(step: Step, held: Basis, read: Collection[str] | None) -> set[str]:
+    """Names of the files that the step has read."""
+    if read is None:
+        # Field readings are held against the trends in the step of the instruments alone.
+        return set(held.files) - ({READINGS_FILE} if "instruments" not in step.rests_on else set())
+    mapped = {str(row.get("file")) for row in lookup(held.answers, "points", {}).values()}
+    weather = {str(lookup(held.answers, "site.weather_file"))} & set(held.files)
+    return mapped | (weather if "site.weather_file" in read else set()) | (
+        {READINGS_FILE} if READINGS in read else set())
 
 
 def digest_of(content: Any) -> str:
@@ -81,14 +118,16 @@ def _keep(job: Job, step: Step, held: Mapping[str, Any]) -> None:
         job.put(f"state.{step.name}", held)
 
 
-def record_run(job: Job, step: Step, checks: Sequence[Check], rested_on: str) -> None:
-    """Keep the step's verdict with the digest of what it rested on.
+def record_run(job: Job, step: Step, checks: Sequence[Check], before: Basis,
+               read: Collection[str] | None = None) -> None:
+    """Keep the step's verdict, what it read and the digest of that.
 
-    ``rested_on`` is the digest taken before the step was computed, so that an edit made
-    while it ran shows as out of date.
+    ``before`` is what the job held before the step was computed, so that an edit made while it
+    ran shows as out of date.
     """
     _keep(job, step, {
-        "inputs": rested_on,
+        "inputs": inputs(step, before, read),
+        **({} if read is None else {"read": sorted(read)}),
         "verdict": str(worst([check.verdict for check in checks])) if checks else "",
         "counts": dict(Counter(str(check.verdict) for check in checks)),
     })
@@ -109,7 +148,7 @@ def standing(job: Job, step: Step, answers: Mapping[str, Any] | None = None) -> 
         return Standing(step, NOT_STARTED, reason="not run yet")
     if "waiting" in held:
         return Standing(step, WAITING, reason=held["waiting"])
-    if held.get("inputs") != inputs(job, step, answers):
+    if held.get("inputs") != inputs(step, basis(job, answers), held.get("read")):
         return Standing(step, OUT_OF_DATE, reason="something it rests on was changed; run it again")
     counts = held.get("counts", {})
     unproven = sum(counts.get(verdict, 0) for verdict in (Verdict.NOT_TESTED, Verdict.DEFERRED))

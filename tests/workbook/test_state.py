@@ -13,7 +13,7 @@ ENABLE = step("enable")
 
 
 def run(job, entry=ENABLE):
-    before = state.inputs(job, entry)
+    before = state.basis(job)
     state.record_run(job, entry, ENABLE.judge(small_plant.case()), before)
 
 
@@ -62,7 +62,7 @@ def test_an_edit_that_bears_on_nothing_leaves_it(job):
 
 
 def test_an_edit_while_the_step_ran_shows(job):
-    before = state.inputs(job, ENABLE)
+    before = state.basis(job)
     job.put("plant.tower_approach.value", 9.0)
     state.record_run(job, ENABLE, ENABLE.judge(small_plant.case()), before)
     assert state.standing(job, ENABLE).state == state.OUT_OF_DATE
