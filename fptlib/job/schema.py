@@ -315,10 +315,12 @@ _FILE = {
                      choices=("begin", "end")),
     "form": answer("Form", "wide: a column for each point. long: time, point, value.",
                    choices=("wide", "long")),
-    "date_order": answer("Order of dates", choices=("year first", "day first", "month first")),
+    "date_order": answer("Order of dates", "swapped: a spreadsheet took days for months.",
+                         choices=("year first", "day first", "month first", "swapped")),
     "hold": quantity("A value holds for at most", "", 0, 168, "In hours, for a log that writes "
                      "only changes."),
     "header_row": quantity("Row of the header", "", 1, 1000, kind=Kind.WHOLE),
+    "header_rows": quantity("Rows that the names take", "", 1, 3, kind=Kind.WHOLE, asked=False),
     "point_column": answer("Column of the point, long form"),
     "value_column": answer("Column of the value, long form"),
     "unit_column": answer("Column of the unit, long form", asked=False),
@@ -329,8 +331,10 @@ _FILE = {
     "encoding": answer("Encoding", choices=("utf-8", "utf-16", "windows-1252"), asked=False),
     "sheet": answer("Sheet of the workbook", asked=False),
     "member": answer("File inside the zip", asked=False),
-    "bad": answer("Further words for a bad value", "", Kind.TEXTS, asked=False),
-    "good": answer("Further words for good quality", "", Kind.TEXTS, asked=False),
+    "bad": answer("Further words and numbers for a bad value", "* is any text: ??? *",
+                  Kind.TEXTS, asked=False),
+    "good": answer("Further words for good quality", "* is the value: * {ok}", Kind.TEXTS,
+                   asked=False),
 }
 _POINT = {
     "file": answer("File", "", Kind.CHOICE, required=True),
@@ -341,6 +345,12 @@ _POINT = {
     "off": answer("Further words for off", "", Kind.TEXTS, asked=False),
     "on_above": quantity("On where the file's value is above", asked=False),
     "quality_column": answer("Column of the quality", asked=False),
+    "hold": quantity("A value holds for at most", "", 0, 168, "In hours, where the point is logged "
+                     "on change.", asked=False),
+    "plus": answer("Columns whose values are added", "The power of each drive, for one.",
+                   Kind.TEXTS, asked=False),
+    "sheet": answer("Sheet of its own", asked=False),
+    "member": answer("File of its own inside the zip", asked=False),
     "unusable": answer("Why it must not be used", asked=False),
 }
 _PERSON = {"name": answer("Name", required=True), "firm_role": answer("Firm and position")}

@@ -20,12 +20,13 @@ import pyarrow as pa
 
 from fptlib import __version__
 from fptlib.errors import IntakeError
+from fptlib.trends.beside import unmapped
 from fptlib.trends.grid import AlarmText, Grid, Remark, TrendFile
 from fptlib.trends.mapping import PointMap
 from fptlib.trends.reading import read_trends
 from fptlib.trends.safe import digest
 
-FORM = 3
+FORM = 4
 _ABOUT = b"about"
 _DIGEST = 64
 
@@ -49,15 +50,23 @@ def cached_trends(folder: Path, file: Path, answers: Mapping[str, Any], keep: bo
         return found
     trends = read_trends(folder, point_map, progress)
     if keep:
-        key = _key(answers, ((each.name, each.sha256) for each in trends.files))
+        key = _key(answers, ((each.name, each.sha256) for each in trends.files),
+                   _beside(folder, point_map))
         _keep(file, key, trends)
     return trends
 
 
-def _key(answers: Mapping[str, Any], files: Iterable[tuple[str, str]]) -> bytes:
+def _beside(folder: Path, point_map: PointMap) -> list[tuple[str, int]]:
+    """The files that no point is read from, which the remarks name."""
+    return [(path.name, path.stat().st_size) for path in unmapped(folder, point_map)]
+
+
+def _key(answers: Mapping[str, Any], files: Iterable[tuple[str, str]],
+         beside: list[tuple[str, int]]) -> bytes:
     """Digest of everything the trends were read from: files, map, site and program."""
     tables = {name: answers.get(name) for name in ("site", "files", "points")}
-    text = json.dumps([FORM, __version__, sorted(files), tables], sort_keys=True, default=str)
+    text = json.dumps([FORM, __version__, sorted(files), beside, tables], sort_keys=True,
+                      default=str)
     return hashlib.sha256(text.encode("utf-8")).hexdigest().encode("ascii")
 
 
@@ -66,10 +75,11 @@ def _cached(file: Path, folder: Path, point_map: PointMap, answers: Mapping[str,
     try:
         data = memoryview(file.read_bytes())
         files = [(name, digest(folder / name)) for name in point_map.files]
+        beside = _beside(folder, point_map)
     except (OSError, IntakeError):
         return None
     key, sealed, body = data[:_DIGEST], data[_DIGEST : 2 * _DIGEST], data[2 * _DIGEST :]
-    if key != _key(answers, files) or sealed != _digest(body):
+    if key != _key(answers, files, beside) or sealed != _digest(body):
         return None
     return _unpack(pa.ipc.open_file(pa.py_buffer(body)).read_all(), point_map.zone)
 

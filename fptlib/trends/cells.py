@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -19,6 +19,12 @@ BAD = frozenset((
 ))
 # A quality of 0 means good in one system and bad in another, so it is left to the job.
 GOOD = frozenset(("", "good", "ok", "valid", "normal", "reliable", "192"))
+POOR = frozenset(("bad", "fault", "down", "stale", "uncertain", "questionable", "invalid", "failed",
+                  "unreliable", "poor", "disabled", "comm fail", "offline", "error"))
+# What systems write where they have no value: limits of their counters, rows of nines.
+STAND_INS = (9999.0, -9999.0, 99999.0, -99999.0, 999999.0, 9999.9, -9999.9, 999.0, -999.0, 999.9,
+             -999.9, 32767.0, -32768.0, -32767.0, 65535.0, 3276.7, -3276.8, 327.67, -327.68, 6553.5,
+             655.35, 1e6)
 ON = frozenset((
     "on", "active", "open", "opened", "1", "1.0", "true", "yes", "run", "running", "enabled",
     "enable", "started", "start", "ein", "an", "marche", "encendido", "proven",
@@ -32,6 +38,8 @@ ALARM_ON = frozenset(("alarm", "in alarm", "fault", "trip", "tripped", "1", "1.0
 ALARM_OFF = frozenset(("normal", "no alarm", "ok", "none", "clear", "cleared", "0", "0.0", "false",
                        "no", "inactive", "off", "", "reset", "return to normal"))
 BLANKS = re.compile(r"[\s\u00a0\u202f]+")
+_GROUPED = re.compile(
+    r"[-+]?\d{1,3}(?P<by>[,.'\s\u00a0\u202f])\d{3}(?:(?P=by)\d{3})*")
 _PLAIN = re.compile(r"[-+]?\d*[.,]?\d+(?:[eE][-+]?\d+)?")
 _CELL = re.compile(
     r"^(?P<number>[-+]?[\d.,'\s\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?)\s*(?P<unit>.*)$")
@@ -61,18 +69,24 @@ def cell(text: str, decimal: str, bad: frozenset[str]) -> Cell | None:
 
 
 def number(text: str, decimal: str) -> float | None:
-    """A number in writing: blanks, apostrophes or the other sign part thousands."""
-    groups = "," if decimal == "." else "."
-    bare = re.sub(r"['\s\u00a0\u202f]", "", text)
-    if groups in bare:
-        part = bare.split(decimal)[0].lstrip("+-")
-        if not re.fullmatch(r"\d{1,3}(?:" + re.escape(groups) + r"\d{3})+", part):
+    """A number in writing: blanks, apostrophes or the other sign part thousands, in threes."""
+    whole, sign, part = text.strip().partition(decimal)
+    if found := _GROUPED.fullmatch(whole):
+        if found["by"] == decimal:
             return None
-        bare = bare.replace(groups, "")
+        whole = whole.replace(found["by"], "")
+    if re.search(r"['\s.,]", whole + part):
+        return None
     try:
-        return float(bare.replace(decimal, "."))
+        return float(f"{whole}.{part}" if sign else whole)
     except ValueError:
         return None
+
+
+def matching(patterns: Iterable[str]) -> re.Pattern[str] | None:
+    """What these texts stand for, ``*`` in them any text; None for none of them."""
+    shapes = ["(.*)".join(map(re.escape, text.strip().split("*"))) for text in patterns]
+    return re.compile("|".join(shapes), re.IGNORECASE) if shapes else None
 
 
 def looks_numeric(sample: Sequence[str]) -> bool:

@@ -19,9 +19,29 @@ from fptlib.trends.cells import shown
 from fptlib.trends.grid import Notes
 from fptlib.trends.mapping import FileForm
 from fptlib.trends.table import TEXT, Batch, Table, texts
-from fptlib.trends.times import DAY, MINUTE, SECOND, Stamps, looks_like_time, time_form
+from fptlib.trends.times import (
+    DAY,
+    MINUTE,
+    SECOND,
+    SWAPPED,
+    Stamps,
+    count_of,
+    days_swapped,
+    looks_like_time,
+    shape_of,
+    time_form,
+)
+from fptlib.trends.zones import zone_in
 
-_TIME_OF_DAY = re.compile(r"\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?:\s?[AaPp]\.?[Mm]\.?)?")
+_TIME_OF_DAY_WRITTEN = re.compile(
+    r"\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?:\s?[AaPp]\.?[Mm]\.?)?")
+_HAS_HOURS = re.compile(r"\d:\d|\d[T ]\d{2}|\d{12}")
+_TIME_OF_DAY = re.compile(r"[01]?\d|2[0-4]")
+_TIME_NAME = re.compile(r"(?:date|time|datetime|timestamp|ts)\b", re.IGNORECASE)
+# A preamble that says in which zone the times are, not when the report was made.
+_ZONE_LINE = re.compile(r"time\s*zone|times?\s+(?:are|in|shown)\b", re.IGNORECASE)
+_WORD = re.compile(r"[A-Z]{3,4}$")
+_HOUR = 60 * MINUTE
 # More broken lines than this share of a file are no accident of export.
 _BROKEN_SHARE = 0.01
 _EPOCH = datetime(1970, 1, 1)
@@ -30,16 +50,25 @@ _EPOCH = datetime(1970, 1, 1)
 class Clock:
     """Reads the times of one file.
 
+    Args:
+        columns: of the time, and perhaps of the hours; left out they are found.
+
     Raises:
         IntakeError: there is no time column, or its form cannot be told.
     """
 
-    def __init__(self, table: Table, form: FileForm, notes: Notes) -> None:
+    def __init__(self, table: Table, form: FileForm, notes: Notes,
+                 columns: tuple[str, ...] = ()) -> None:
         self._table, self._form, self._notes = table, form, notes
-        self.columns = _time_columns(table, form)
-        sample = zip(*(table.sample(column) for column in self.columns), strict=False)
-        self._time_form = time_form([" ".join(cells) for cells in sample], form, self.columns,
-                                    self._all_days())
+        self.columns = columns or time_columns(table, form)[0]
+        self.zone, self.zone_stated = self._zone()
+        # Whether every time states its own offset, in which nothing is open.
+        self.stamped, self._day = False, ""
+        sample = [table.sample(column) for column in self.columns]
+        cells = self._joined([pa.array(each[: min(map(len, sample))], pa.string())
+                              for each in sample])
+        self._time_form = time_form(cells.to_pylist(), form, self.columns, self._all_days())
+        self._day = ""
         kind = self._time_form.kind if len(self.columns) == 1 else TEXT
         self.kinds = dict.fromkeys(self.columns, kind)
         self._unreadable: list[tuple[int, str]] = []
@@ -49,16 +78,40 @@ class Clock:
         if self._time_form.said:
             notes.note(self._time_form.said, form.name)
 
+    def _zone(self) -> tuple[tzinfo, bool]:
+        """The zone of the file's clock, and whether the job or the file states one."""
+        form, table = self._form, self._table
+        if form.zone_stated:
+            return form.zone, True
+        lines = [line for line in table.layout.preamble if _ZONE_LINE.search(line)]
+        for text in (" ".join(self.columns), *lines):
+            if zone := zone_in(text, form.zone):
+                self._notes.note(f"times are in the zone {zone}, as '{shown(text)}' says",
+                                 form.name)
+                return zone, True
+        return form.zone, False
+
     def _all_days(self) -> Iterator[Sequence[str]]:
+        self._day = ""
         for batch in self._table.batches(dict.fromkeys(self.columns, TEXT)):
             yield pc.utf8_slice_codeunits(self._cells(batch), 0, 10).unique().to_pylist()
 
     def _cells(self, batch: Batch) -> pa.Array:
-        columns = [batch.columns[column] for column in self.columns]
+        return self._joined([batch.columns[column] for column in self.columns])
+
+    def _joined(self, columns: Sequence[pa.Array]) -> pa.Array:
         if len(columns) == 1:
             stamps = pa.types.is_timestamp(columns[0].type)
             return columns[0] if stamps else texts(columns[0])
-        return pc.binary_join_element_wise(*map(texts, columns), " ")
+        return pc.binary_join_element_wise(self._days(columns[0]), _hours(columns[1]), " ")
+
+    def _days(self, column: pa.Array) -> pa.Array:
+        """Dates of which an export may write each only once."""
+        cells = pc.utf8_trim_whitespace(texts(column))
+        cells = pc.if_else(pc.equal(cells, ""), None, cells)
+        days = pc.fill_null(pc.fill_null_forward(cells), self._day)
+        self._day = days[-1].as_py() if len(days) else self._day
+        return days
 
     def read(self, batch: Batch) -> tuple[Batch, Stamps]:
         """The lines of a batch that have a time, and their times as the file's clock shows them.
@@ -66,7 +119,7 @@ class Clock:
         Lines without one (totals, a repeated header) are remembered; they may hold any text.
         """
         cells = self._cells(batch)
-        stamps = self._time_form.read(cells, self._form.zone)
+        stamps = self._time_form.read(cells, self.zone, self.zone_stated)
         if not stamps.bad.any():
             return batch, stamps
         for at in np.flatnonzero(stamps.bad).tolist():
@@ -121,10 +174,18 @@ class Clock:
                               f"('{shown(text, 30)}') and were left out", name, row=row)
 
     def _refuse(self, row: int, text: str) -> None:
-        raise IntakeError(
-            f"file '{self._form.name}', row {row}: '{shown(text)}' in column "
-            f"{' and '.join(repr(c) for c in self.columns)} cannot be read as a date and time; "
+        under = f'under [files."{self._form.name}"]'
+        found, advice = f"file '{self._form.name}', row {row}: '{shown(text)}' in column ", (
             "correct the row in the control system's export, or export again")
+        shape = shape_of([text])
+        if {shape, self._time_form.shape} in ({"numbers", "iso"}, {"numbers", "year"}):
+            advice = ("other rows are written otherwise, as after a spreadsheet took days for "
+                      f'months; if so, state date_order = "{SWAPPED}" {under}')
+        elif word := _WORD.search(text) if shape else None:
+            advice = (f"the zone '{word[0]}' is not known here; state time_zone, the zone of the "
+                      f'file\'s clock, for example time_zone = "America/New_York" {under}')
+        raise IntakeError(f"{found}{' and '.join(repr(c) for c in self.columns)} cannot be read as "
+                          f"a date and time; {advice}")
 
     def utc(self, stamps: Stamps, rows: np.ndarray) -> np.ndarray:
         """True UTC [ns] of times in the order of the file: zone and clock offset taken out.
@@ -133,6 +194,7 @@ class Clock:
             IntakeError: a reading lies in the hour that this zone's clocks leave out.
         """
         local, zoned = stamps.ns, stamps.zoned
+        self.stamped = zoned is not None and bool(zoned.any())
         if zoned is None or not zoned.any():
             utc = self._of_local(local, rows)
         elif zoned.all():
@@ -145,9 +207,10 @@ class Clock:
     def _of_local(self, local: np.ndarray, rows: np.ndarray) -> np.ndarray:
         if not len(local):
             return local
+        self._refuse_misread(local)
         if np.count_nonzero(np.diff(local) < 0) > 0.5 * len(local):
             return self._of_local(local[::-1], rows[::-1])[::-1]
-        first, second = _offsets(local, self._form.zone)
+        first, second = _offsets(local, self.zone)
         if (first < second).any():
             self._refuse_missing(local, rows, int(np.argmax(first < second)))
         twice = first > second
@@ -160,6 +223,8 @@ class Clock:
             "back; rows before the jump back are taken as summer time, rows after it as standard "
             "time", self._form.name, row=int(rows[at]))
         after = self._after_change(local, twice)
+        if not self.zone_stated:
+            self._refuse_standard(local, twice, after)
         self._last = (int(local[-1]), bool(after[-1])) if twice[-1] else None
         return local - np.where(after, second, first)
 
@@ -168,24 +233,65 @@ class Clock:
         after = np.zeros(len(local), dtype=bool)
         edges = np.flatnonzero(np.diff(np.concatenate(([False], twice, [False])).astype(np.int8)))
         for begin, end in zip(edges[::2], edges[1::2], strict=True):
-            last, passed = self._last if begin == 0 and self._last else (local[begin], False)
-            # A jump of a few seconds is an out-of-order row, not the end of summer.
-            back = np.flatnonzero(np.diff(local[begin:end], prepend=last) <= -20 * MINUTE)
+            last, passed = self._last if begin == 0 and self._last else (local[begin] - 1, False)
+            steps = np.diff(local[begin:end], prepend=last)
+            # A jump of a few seconds is an out-of-order row, not the end of summer. Where rows
+            # are an hour apart the same reading comes again.
+            around = np.diff(local[max(begin - 3, 0) : begin + 1])
+            hourly = len(around) > 0 and around.min() == _HOUR
+            back = np.flatnonzero((steps <= -20 * MINUTE) | (hourly & (steps == 0)))
             if passed:
                 after[begin:end] = True
             elif len(back):
                 after[begin + back[0] : end] = True
         return after
 
-    def _refuse_missing(self, local: np.ndarray, rows: np.ndarray, at: int) -> None:
-        zone, file = self._form.zone, self._form.name
-        standard = _offset(int(local[at]) - DAY, zone, 0) // SECOND
+    def _refuse_misread(self, local: np.ndarray) -> None:
+        """Stop where the order of the rows shows that their times are not what they look like."""
+        file = self._form.name
+        hours, steps, days = local % DAY // _HOUR, np.diff(local), local // DAY
+        noon = (steps > -12 * _HOUR) & (steps < -10 * _HOUR) | (steps > 10 * _HOUR) & (
+            steps < 12 * _HOUR)
+        if 1 <= hours.min() and hours.max() <= 12 and noon.any() and (
+                hours.max() - hours.min() > 10):
+            raise IntakeError(
+                f"file '{file}': the hours run from 1 to 12 twice a day without AM or PM; export "
+                "the trend again with AM and PM, or with hours from 0 to 23")
+        if not self._form.date_order and days_swapped(
+                np.unique(days[np.append(True, np.diff(days) != 0)])):
+            raise IntakeError(
+                f"file '{file}': the dates follow one another only with day and month swapped, as "
+                f'after a spreadsheet took days for months; state date_order = "{SWAPPED}" if so, '
+                f'or date_order = "year first" if they are right, under [files."{file}"]')
+
+    def _refuse_standard(self, local: np.ndarray, twice: np.ndarray, after: np.ndarray) -> None:
+        """Stop where the rows run evenly through an hour that a clock in this zone shows twice."""
+        for begin in np.flatnonzero(np.diff(twice.astype(np.int8), prepend=0) == 1).tolist():
+            hour = local[begin] // _HOUR * _HOUR
+            near = np.unique(local[(local >= hour - 2 * _HOUR) & (local <= hour + 3 * _HOUR)])
+            steps, later = np.diff(near), np.flatnonzero(local[begin:] >= hour + _HOUR)
+            # Rows up to the end of the batch, or a second pass, leave nothing to say.
+            if not len(later) or near[0] >= hour or after[begin:][: later[0]].any():
+                continue
+            if steps.max() <= min(1.5 * np.median(steps), _HOUR):
+                self._refuse_clock(
+                    f"the rows run through {_reading(hour):%Y-%m-%d %H}:00 once, where the clocks "
+                    "go back and show that hour twice", int(local[begin]))
+
+    def _refuse_clock(self, found: str, local: int) -> None:
+        """Stop because a clock may stay on standard time."""
+        standard = _offset(int(local) + DAY * 2, self.zone, 0) // SECOND
+        standard = min(standard, _offset(int(local) - DAY * 2, self.zone, 0) // SECOND)
         sign, minutes = "-" if standard < 0 else "+", abs(standard) // 60
         raise IntakeError(
-            f"file '{file}', row {rows[at]}: {_reading(local[at]):%Y-%m-%d %H:%M} does not exist "
-            f"in zone {zone}, the clocks go forward over it; if the file's clock stays on standard "
-            f'time, state time_zone = "{sign}{minutes // 60:02d}:{minutes % 60:02d}" '
-            f'under [files."{file}"]')
+            f"file '{self._form.name}': {found}; if the file's clock stays on standard time, state "
+            f'time_zone = "{sign}{minutes // 60:02d}:{minutes % 60:02d}", and if the export left '
+            f'the hour out, time_zone = "{self.zone}", under [files."{self._form.name}"]')
+
+    def _refuse_missing(self, local: np.ndarray, rows: np.ndarray, at: int) -> None:
+        self._refuse_clock(
+            f"row {rows[at]}: {_reading(local[at]):%Y-%m-%d %H:%M} does not exist in zone "
+            f"{self.zone}, the clocks go forward over it", int(local[at]))
 
 
 def _reading(ns: int) -> datetime:
@@ -220,19 +326,75 @@ def _offsets(local: np.ndarray, zone: tzinfo) -> tuple[np.ndarray, np.ndarray]:
     return first, second
 
 
-def _time_columns(table: Table, form: FileForm) -> tuple[str, ...]:
-    """The stated time column, or the first that holds times, perhaps with one of hours."""
+def _hours(column: pa.Array) -> pa.Array:
+    """Clock readings; a bare hour stands for its beginning."""
+    cells = pc.utf8_trim_whitespace(texts(column))
+    return pc.replace_substring_regex(cells, r"^(\d{1,2})$", r"\1:00")
+
+
+def time_columns(table: Table, form: FileForm) -> list[tuple[str, ...]]:
+    """The time column of each of the tables that lie side by side in a file, from left to right,
+    each perhaps with its column of hours.
+
+    Raises:
+        IntakeError: many rows have the same date and no column holds hours.
+    """
     if form.time_column:
         where = f"file '{form.name}', time column"
-        return tuple(table.header(column, where) for column in form.time_column)
+        return [tuple(table.header(column, where) for column in form.time_column)]
+    groups: list[list[str]] = []
+    before = -2
     for at, column in enumerate(table.names):
-        cells = table.sample(column)
-        if looks_like_time(cells):
-            after = table.names[at + 1] if at + 1 < len(table.names) else ""
-            hours = [cell for cell in table.sample(after) if cell] if after else []
-            days_only = not any(":" in cell for cell in cells)
-            if days_only and hours and all(map(_TIME_OF_DAY.fullmatch, hours)):
-                return column, after
-            return (column,)
-    named = [c for c in table.names if c.lower() in ("time", "timestamp", "date", "datetime")]
-    return ((named or table.names)[0],)
+        if column and looks_like_time(table.sample(column)):
+            if at != before + 1:
+                groups.append([])
+            groups[-1].append(column)
+            before = at
+    if not groups:
+        # A count of seconds or days is a time only where nothing else is.
+        counts = [name for name in table.names if name and count_of(table.sample(name)) is not None]
+        named = [name for name in table.names if _TIME_NAME.match(name)]
+        both = [name for name in named if name in counts]
+        return [(name,) for name in both or (named or counts or table.names)[:1]]
+    axes = [_best(table, form, group) for group in groups]
+    return [_with_hours(table, form, axis) for at, axis in enumerate(axes)
+            if not at or _is_axis(table.sample(axis))]
+
+
+def _best(table: Table, form: FileForm, group: Sequence[str]) -> str:
+    """Of the same moment told in several ways the one that leaves nothing open."""
+    marked = [name for name in group if zone_in(name, form.zone)]
+    zoned = [name for name in group if shape_of(table.sample(name)) == "iso zoned"]
+    return (marked or zoned or group)[0]
+
+
+def _is_axis(cells: Sequence[str]) -> bool:
+    """Whether times are those of rows, each another one, and no property of the rows."""
+    given = [cell for cell in cells if cell]
+    return len(given) > 1 and len(set(given)) > 0.9 * len(given)
+
+
+def _with_hours(table: Table, form: FileForm, axis: str) -> tuple[str, ...]:
+    """A column of dates with the column that holds the time of day, wherever that stands."""
+    cells = table.sample(axis)
+    if any(_HAS_HOURS.search(cell) for cell in cells):
+        return (axis,)
+    at = table.names.index(axis)
+    # The nearest, to the right first.
+    others = sorted((name for name in table.names if name and name != axis),
+                    key=lambda name: (abs(table.names.index(name) - at),
+                                      table.names.index(name) < at))
+    for shape in (_TIME_OF_DAY_WRITTEN, _TIME_OF_DAY):
+        for name in others:
+            hours = [cell for cell in table.sample(name) if cell]
+            named = shape is _TIME_OF_DAY_WRITTEN or name.lower() in ("hour", "hr", "time")
+            if named and hours and all(map(shape.fullmatch, hours)):
+                return axis, name
+    given = [cell for cell in cells if cell]
+    if len(given) > 3 and len(set(given)) < 0.7 * len(given):
+        raise IntakeError(
+            f"file '{form.name}': column '{axis}' holds dates, many rows have the same one, and no "
+            f"column with the time of day was found among {', '.join(others[:8])}; state "
+            f'time_column = ["{axis}", "..."] with the column of the time of day under '
+            f'[files."{form.name}"]')
+    return (axis,)

@@ -101,7 +101,21 @@ class DelimitedTable(Table):
                         f"file '{self.name}' has a line of more than {safe.LINE_BYTES} bytes; "
                         "it is no trend export, or its line ends are lost: export it again")
             if rest := rest + decode(b"", True):
-                yield rest + b"\n"
+                yield self._without_cut_cell(rest) + b"\n"
+
+    def _without_cut_cell(self, line: bytes) -> bytes:
+        """A last line without a line end, perhaps cut inside its last cell: a cell shorter than
+        that column's others is left out."""
+        head, sign, cell = line.rpartition(self.layout.delimiter.encode())
+        width = len(self.names)
+        others = [len(row[width - 1].strip()) for row in self.layout.records if len(row) == width]
+        if not sign or line.count(sign) != width - 1 or not 0 < len(cell) < max(others, default=0):
+            return line
+        cut = (f"the file ends inside a line, and its last cell '{cell.decode('utf-8', 'replace')}'"
+               " may be cut: it is left out")
+        if cut not in self.said:
+            self.said = (*self.said, cut)
+        return head + sign
 
     def _as_utf8(self, data: bytes) -> bytes:
         """Whole lines that may hold another encoding than the first part of the file."""

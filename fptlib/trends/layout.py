@@ -16,13 +16,17 @@ from dataclasses import dataclass, replace
 from fptlib import units
 from fptlib.errors import IntakeError
 from fptlib.trends import safe
-from fptlib.trends.cells import shown, split_unit, tidy
+from fptlib.trends.cells import BAD, OFF, ON, shown, split_unit, tidy
 from fptlib.trends.mapping import FileForm
 
 _SEARCHED_ROWS = 60
+# Lines of names and units below the first at the most.
+_NAME_LINES = 3
+# What stands in rows of data, never in a header.
+_CELLS = BAD | (ON | OFF) - {"open", "close", "active", "run", "start", "stop"}
 SAMPLE_ROWS = 400
 _NUMBER = re.compile(r"^[-+]?[\d\s.,'\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?$")
-_DATE = re.compile(
+DATE = re.compile(
     r"\d{1,4}[-/. ](?:\d{1,2}|[^\W\d]{3,9}\.?)[-/. ,]+\d{2,4}|^\d{8}(?:T|\s|$)|\d:\d\d")
 
 
@@ -46,6 +50,8 @@ class Layout:
         first_row: the first data row as a spreadsheet counts, 1-based.
         records: the first data rows, cells as text.
         said: what was found, for the remarks.
+        groups: of names in two lines the upper one, of each column.
+        preamble: the lines above the header.
     """
 
     names: tuple[str, ...]
@@ -54,6 +60,8 @@ class Layout:
     first_row: int
     records: Sequence[Sequence[str]]
     said: tuple[str, ...] = ()
+    groups: tuple[str, ...] = ()
+    preamble: tuple[str, ...] = ()
     delimiter: str = ""
     decimal: str = "."
 
@@ -78,7 +86,7 @@ def of_text(text: str, form: FileForm, wanted: Iterable[str]) -> Layout:
         raise IntakeError(f"file '{form.name}', row {len(records) + 1} cannot be read as delimited "
                           f"text ({error}); export the trend again") from error
     found = of_records(records, form, names)
-    decimal = form.decimal or _decimal(found.records, delimiter, form.name)
+    decimal = form.decimal or decimal_of(found.records, delimiter, form.name)
     said = [] if delimiter == "," else [
         "delimiter " + {"\t": "tab", ";": "semicolon"}.get(delimiter, delimiter)]
     said += ["decimal comma"] if decimal == "," else []
@@ -92,21 +100,73 @@ def of_records(rows: Sequence[Record], form: FileForm, wanted: Iterable[str]) ->
         IntakeError: no header row, or no data below it.
     """
     header = _header(rows, form, {tidy(name) for name in wanted})
-    names, at = tuple(tidy(cell) for cell in rows[header].cells), rows[header].number
-    if len(names) > safe.COLUMNS:
-        raise IntakeError(f"file '{form.name}' has {len(names)} columns; export fewer")
+    lines, at = [rows[header]], rows[header].number
+    if len(rows[header].cells) > safe.COLUMNS:
+        raise IntakeError(
+            f"file '{form.name}' has {len(rows[header].cells)} columns; export fewer")
     body = [row for row in rows[header + 1 :] if any(c.strip() for c in row.cells)]
     said = [f"header in row {at}"] if header else []
-    before, stated = rows[header], [""] * len(names)
-    if _is_units_row(body):
+    before, stated = rows[header], [""] * len(rows[header].cells)
+    for _ in range(_NAME_LINES):
+        if _is_units_row(body):
+            stated = [tidy(c) for c in body[0].cells] + stated
+            said.append(f"units in row {body[0].number}")
+        elif len(lines) < (form.header_rows or 0) or len(body) > 1 and _is_words(body[0]):
+            lines.append(body[0])
+        else:
+            break
         before, body = body[0], body[1:]
-        stated = [tidy(c) for c in before.cells] + stated
-        said.append(f"units in row {before.number}")
+    if len(lines) == 1 and header and _repeats(lines[0]) and _is_words(rows[header - 1]) and sum(
+            1 for cell in rows[header - 1].cells if cell.strip()) > 1:
+        lines.insert(0, rows[header - 1])
+    names, groups = _names(lines, max(len(row.cells) for row in lines))
+    if len(lines) > 1:
+        said.append(f"names in rows {lines[0].number} and {lines[1].number}")
     if not body:
         raise IntakeError(f"file '{form.name}', row {at}: no data below the header "
                           f"'{', '.join(names)[:80]}'; export the trend again")
+    stated += [""] * len(names)
     return Layout(names, tuple(stated[: len(names)]), before.end_line, before.number + 1,
-                  [row.cells for row in body[:SAMPLE_ROWS]], tuple(said))
+                  [row.cells for row in body[:SAMPLE_ROWS]], tuple(said), groups=groups,
+                  preamble=tuple(" ".join(row.cells) for row in rows[:header]))
+
+
+def _names(lines: Sequence[Record], width: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The columns' names, each another one, and the upper line of names in two lines.
+
+    Two lines make one name where the upper one alone does not tell all columns apart.
+    """
+    upper, *lower = ([*map(tidy, row.cells), *[""] * (width - len(row.cells))] for row in lines)
+    groups = [""] * width
+    names, named = upper, [name for name in upper if name]
+    if lower and len(set(named)) == len(named) and all(
+            one for one, other in zip(upper[1:], lower[0][1:], strict=True) if other):
+        names = [one or other for one, other in zip(upper, lower[0], strict=True)]
+    elif lower:
+        for at, name in enumerate(upper):
+            # A name that spans several cells stands in the first of them.
+            groups[at] = name or (groups[at - 1] if at and lower[0][at] else "")
+        names = [" ".join(filter(None, pair)) for pair in zip(groups, lower[0], strict=True)]
+    seen = Counter(names)
+    count: Counter[str] = Counter()
+    for at, name in enumerate(names):
+        if name and seen[name] > 1:
+            count[name] += 1
+            names[at] = f"{name} ({count[name]})"
+    return tuple(names), tuple(groups)
+
+
+def _repeats(row: Record) -> bool:
+    names = [tidy(cell) for cell in row.cells if cell.strip()]
+    return len(set(names)) < len(names)
+
+
+def _is_words(row: Record) -> bool:
+    """Whether a row below the header is another line of it: no time, no number, no placeholder."""
+    cells = [cell.strip() for cell in row.cells if cell.strip()]
+    return bool(cells) and not any(
+        _looks_like_data(cell) or cell.lower() in _CELLS or _looks_like_data(cell.split()[0])
+        for cell in cells)
 
 
 def _header(rows: Sequence[Record], form: FileForm, names: set[str]) -> int:
@@ -118,7 +178,7 @@ def _header(rows: Sequence[Record], form: FileForm, names: set[str]) -> int:
         return int(form.header_row) - 1
     rows = rows[:_SEARCHED_ROWS]
     # A row with a date is data: a long file names its points there.
-    hits = [0 if any(_DATE.search(cell) for cell in row.cells) else _hits(row.cells, names)
+    hits = [0 if any(DATE.search(cell) for cell in row.cells) else _hits(row.cells, names)
             for row in rows]
     if max(hits, default=0) > 0:
         return hits.index(max(hits))
@@ -140,7 +200,7 @@ def _hits(cells: Sequence[str], names: set[str]) -> int:
 
 def _looks_like_data(cell: str) -> bool:
     cell = cell.strip()
-    return not cell or bool(_NUMBER.match(cell)) or bool(_DATE.search(cell))
+    return not cell or bool(_NUMBER.match(cell)) or bool(DATE.search(cell))
 
 
 def _is_units_row(body: Sequence[Record]) -> bool:
@@ -148,7 +208,7 @@ def _is_units_row(body: Sequence[Record]) -> bool:
         return False
     cells = [c.strip() for c in body[0].cells]
     named = [c for c in cells[1:] if units.alias(c.strip("[]()"))]
-    if any(_DATE.search(c) for c in cells) or any(_NUMBER.match(c) for c in cells[1:] if c):
+    if any(DATE.search(c) for c in cells) or any(_NUMBER.match(c) for c in cells[1:] if c):
         return False
     return len(named) >= 1 and len(named) * 2 >= sum(1 for c in cells[1:] if c)
 
@@ -166,7 +226,12 @@ def _fit(lines: list[str], delimiter: str, names: set[str]) -> tuple[float, floa
     return hits, readable, width
 
 
-def _decimal(records: Sequence[Sequence[str]], delimiter: str, file: str) -> str:
+def decimal_of(records: Sequence[Sequence[str]], delimiter: str, file: str) -> str:
+    """The decimal sign of numbers in writing.
+
+    Raises:
+        IntakeError: they leave it open.
+    """
     comma, point = ([c.strip() for row in records for c in row
                      if sign in c and _NUMBER.match(c.strip())] for sign in (",", "."))
     if delimiter == "," and not any(re.search(r",\d{1,2}$|,\d{4,}$", c) for c in comma):

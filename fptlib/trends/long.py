@@ -18,16 +18,19 @@ from fptlib.trends import align
 from fptlib.trends.cells import looks_numeric, tidy
 from fptlib.trends.grid import AlarmText
 from fptlib.trends.mapping import FileForm
-from fptlib.trends.samples import FileSamples, OpenedFile, Progress
+from fptlib.trends.samples import FileSamples, OpenedFile, Progress, hold_for, is_quality
 from fptlib.trends.table import NUMBER, TEXT, Batch, Table, coded, numbers
 from fptlib.trends.times import MINUTE, Stamps
 
 POINT_HEADERS = ("point", "point name", "name", "tag", "tag name", "sensor", "variable", "trend")
 VALUE_HEADERS = ("value", "val", "reading", "data")
+_UNIT_HEADERS = ("unit", "units", "uom", "eng units", "engineering units", "unit of measure")
 # Larger stretches than for a wide file, as each is divided among the points.
 _PIECE = 4 << 20
 # So many rows show the step of the file; of the grid, a point's usual step.
 _FIRST_ROWS, _LOOKED_AT = 500, 100_000
+# A point that comes so many times rarer than the file's finest is asked for its hold.
+_RARER = 3
 
 
 class LongColumns(NamedTuple):
@@ -69,6 +72,10 @@ def long_columns(table: Table, form: FileForm, times: Iterable[str], mapped: Ite
             f"file '{form.name}' is read as a long file, but which column holds the point's name "
             f"and which the value cannot be told from {', '.join(table.names[:8])}; state "
             f"point_column and value_column under {where}")
+    rest = [name for name in rest if name not in (point, value)]
+    unit = unit or _first(rest, (lambda name: name.lower() in _UNIT_HEADERS,))
+    quality = quality or _first([name for name in rest if name != unit],
+                                (lambda name: is_quality(name, table, form),))
     return LongColumns(point, value, unit, quality)
 
 
@@ -95,7 +102,7 @@ class LongFile(FileSamples):
             self._readers[key] = opened.point_reader(source, value)
         kinds = opened.clock.kinds | {name: TEXT for name in self._columns if name}
         kinds[value] = NUMBER if looks_numeric(self.table.sample(value)) else TEXT
-        self._stretches = map(self._clock.read, self.table.batches(kinds, _PIECE))
+        self._stretches = map(self.clock.read, self.table.batches(kinds, _PIECE))
         self._head: list[tuple[Batch, Stamps]] = []
         while sum(len(batch.rows) for batch, _ in self._head) < _FIRST_ROWS:
             if (stretch := next(self._stretches, None)) is None:
@@ -119,13 +126,15 @@ class LongFile(FileSamples):
             codes, names = coded(batch.columns[self._columns.point])
             for code, name in enumerate(names[:200]):
                 times.setdefault(name, []).append(stamps.ns[codes == code])
-        found = []
+        found: list[int] = []
+        uneven: list[int] = []
         for parts in times.values():
             steps = np.diff(np.unique(np.concatenate(parts)))
-            usual = int(np.median(steps)) if len(steps) >= 3 else 0
-            if usual and align.even(steps, usual):
-                found.append(usual)
-        return min(found, default=MINUTE)
+            if len(steps) >= 3 and (usual := int(np.median(steps))):
+                (found if align.even(steps, usual) else uneven).append(usual)
+        finest = min(found, default=MINUTE)
+        # Points that send a value every few hours whatever happens set no step for the others.
+        return min(finest, MINUTE) if min(uneven, default=finest) < finest else finest
 
     def read(self, steps: align.Steps, progress: Progress) -> None:
         """Read all of it, cut into these stretches.
@@ -144,7 +153,7 @@ class LongFile(FileSamples):
                 self._take(batch, stamps)
             progress(batch.done)
         self._head.clear()
-        self._clock.finish(self._last_row, self.rows)
+        self.clock.finish(self._last_row, self.rows)
         missing = [self._sources[key].column for key, log in self._logs.items() if not log.count]
         if missing:
             raise IntakeError(
@@ -153,12 +162,13 @@ class LongFile(FileSamples):
                 "correct 'column' in the point map")
         for key, log in self._logs.items():
             self._say(self._sources[key].name, log)
+            self.times[key], values = log.merged(self.steps)
+            self.values[key] = self._cleared(key, values)
             self._readers[key].finish()
-            self.times[key], self.values[key] = log.merged(self.steps)
         self.interval = min(self._usual_rows(key)[0] for key in self._sources) * self.steps.step
 
     def _take(self, batch: Batch, stamps: Stamps) -> None:
-        utc = self._clock.utc(stamps, batch.rows) - self._early
+        utc = self.clock.utc(stamps, batch.rows) - self._early
         ends = (int(utc.min()), int(utc.max()))
         self.first_time = min(self.first_time, ends[0]) if self.rows else ends[0]
         self.last_time = max(self.last_time, ends[1]) if self.rows else ends[1]
@@ -229,16 +239,34 @@ class LongFile(FileSamples):
             return int(self.form.interval_minutes * MINUTE)
         return self._usual_rows(key)[0] * self.steps.step
 
+    def _is_log(self, key: str) -> bool:
+        return True
+
     def on(self, first: int, length: int, key: str) -> np.ndarray:
-        if self.form.hold is None and self.form.interval_minutes is None:
+        if self.hold(key) is None and self.form.interval_minutes is None:
             usual, even = self._usual_rows(key)
             if not even and self._logs[key].count > 2:
+                self._ask_hold(key, usual)
                 self._notes.doubt(
                     "the samples come unevenly, as of a change-of-value log; each stands for "
                     f"{usual * self.steps.step / MINUTE:g} min only, the rest is a gap; state "
                     f'hold (hours) under [files."{self.form.name}"] if a value stands until '
                     "the next", self.form.name, self._sources[key].name)
         return super().on(first, length, key)
+
+
+    def _ask_hold(self, key: str, usual: int) -> None:
+        """Stop where a point comes so much rarer than others that it is logged on change."""
+        step, source = self.steps.step, self._sources[key]
+        if usual * step >= _RARER * self.interval:
+            longest = int(np.diff(self.times[key]).max())
+            raise IntakeError(
+                f"file '{self.form.name}': '{source.column}' comes unevenly, mostly "
+                f"{usual * step / MINUTE:g} min apart and {longest / MINUTE:g} min at the most, "
+                f"where others come every {self.interval / MINUTE:g} min, as a point that is "
+                f"logged on change; state {hold_for(longest)} (hours that a value stands) under "
+                f"[points.{source.name}], or interval_minutes under "
+                f'[files."{self.form.name}"]')
 
 
 class _Log:

@@ -10,14 +10,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import timedelta, timezone, tzinfo
+from datetime import tzinfo
 from difflib import get_close_matches
 from typing import Any
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+from zoneinfo import ZoneInfo
 
 from fptlib import points, units
 from fptlib.errors import IntakeError
 from fptlib.trends.safe import plain_name
+from fptlib.trends.zones import zone_of
 
 # No answer is larger, in any unit; a clock further off leaves the times that can be counted.
 _LARGEST = 1e9
@@ -40,6 +41,9 @@ class PointSource:
             ``{from = "2026-01-05T10:00", unit = "degC"}``.
         second: ``{file, column, unit}``: another trend of the same quantity, only compared.
         unusable: why the point must not be used; it is then left out and said.
+        hold: hours for which a value of this point stands, where it is logged on change.
+        plus: further columns whose values are added, such as the power of each drive.
+        sheet, member: where the point has a sheet, or a file inside the zip, of its own.
         more: the same column in the further files.
     """
 
@@ -55,6 +59,10 @@ class PointSource:
     unit_changes: tuple[tuple[str, str], ...] = ()
     second: PointSource | None = None
     unusable: str = ""
+    hold: float | None = None
+    plus: tuple[str, ...] = ()
+    sheet: str = ""
+    member: str = ""
     more: tuple[PointSource, ...] = ()
 
     @property
@@ -74,8 +82,10 @@ class FileForm:
     Attributes:
         form: ``wide`` (a column per point) or ``long`` (time, point, value).
         time_column: header of the time column, or ``["Date", "Time"]``.
-        date_order: ``year first``, ``day first`` or ``month first``.
+        date_order: ``year first``, ``day first``, ``month first``, or ``swapped`` where a
+            spreadsheet took days for months.
         zone: of the file's clock; key ``time_zone``: tz database name or an offset as ``-07:00``.
+        zone_stated: whether the job states it; else it is the site's.
         clock_offset_s: the file's clock minus the true time [s].
         stamps: ``begin`` or ``end`` of the interval that a row stands for.
         interval_minutes: how long a value stands where the file's own step does not say it.
@@ -84,15 +94,18 @@ class FileForm:
         decimal: ``.`` or ``,``.
         encoding: ``utf-8``, ``utf-16`` or ``windows-1252``.
         header_row: row of the header, 1-based.
+        header_rows: how many rows the names take.
         sheet: the workbook's sheet.
         member: the file inside a zip.
         point_column, value_column, unit_column, quality_column: headers of a long file.
-        bad: texts that stand for a bad value, beside the usual ones.
-        good: quality words that mean good, beside the usual ones.
+        bad: texts and numbers that stand for a bad value, beside the usual ones; ``*`` is any text.
+        good: quality words that mean good, beside the usual ones; in ``* {ok}`` the ``*`` is the
+            value.
     """
 
     name: str
     zone: tzinfo
+    zone_stated: bool = False
     form: str = ""
     time_column: tuple[str, ...] = ()
     date_order: str = ""
@@ -104,6 +117,7 @@ class FileForm:
     decimal: str = ""
     encoding: str = ""
     header_row: float | None = None
+    header_rows: float | None = None
     sheet: str = ""
     member: str = ""
     point_column: str = ""
@@ -175,7 +189,8 @@ def forms_of(answers: Mapping[str, Any], files: Iterable[str]) -> list[tuple[str
     found = []
     for name in files:
         stated = _read(tables.get(name, {}), _FILE_KEYS, f'[files."{name}"]')
-        found.append((name, FileForm(name, stated.pop("time_zone", site), **stated)))
+        zone = stated.pop("time_zone", None)
+        found.append((name, FileForm(name, zone or site, zone is not None, **stated)))
     return found
 
 
@@ -220,9 +235,10 @@ def _unit(point: points.Point, stated: str, where: str) -> str:
 
 
 def _refuse_shared_columns(sources: Mapping[str, PointSource]) -> None:
-    taken: dict[tuple[str, str], PointSource] = {}
+    taken: dict[tuple[str, ...], PointSource] = {}
     for source in (one for first in sources.values() for one in (first, *first.more)):
-        other = taken.setdefault((source.file, source.column), source)
+        place = source.file, source.sheet, source.member, source.column
+        other = taken.setdefault(place, source)
         if other.name != source.name and not (source.shared or other.shared):
             raise IntakeError(
                 f"job.toml: points {other.name} and {source.name} are both read from column "
@@ -296,17 +312,10 @@ def _choice(*known: str) -> Kind:
 def _zone(value: Any, where: str) -> tzinfo:
     """A zone: tz database name or an offset as ``-07:00``."""
     text = _text(value, where)
-    bare = text.removeprefix("UTC").removeprefix("GMT") if text[3:4] in ("+", "-") else text
-    digits = bare[1:].replace(":", "")
-    if bare[:1] in ("+", "-") and len(bare) in (5, 6) and digits.isdigit():
-        offset = timedelta(hours=int(digits[:2]), minutes=int(digits[2:]))
-        if offset < timedelta(hours=24):
-            return timezone(-offset if bare[0] == "-" else offset)
-    try:
-        return ZoneInfo(text)
-    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+    if (zone := zone_of(text)) is None:
         raise IntakeError(f"{where} '{text}' is not known; state a name as 'America/Denver' or an "
-                          "offset as '-07:00'") from error
+                          "offset as '-07:00'")
+    return zone
 
 
 def _unit_changes(value: Any, where: str) -> tuple[tuple[str, str], ...]:
@@ -325,13 +334,16 @@ _POINT_KEYS: dict[str, Kind] = {
     "file": _texts, "column": _text, "unit": _text, "shared": lambda value, where: value is True,
     "on": _texts, "off": _texts, "on_above": _number, "quality_column": _text,
     "unit_changes": _unit_changes, "second": lambda value, where: value, "unusable": _text,
+    "hold": _positive, "plus": _texts, "sheet": _text, "member": _text,
 }
 _FILE_KEYS: dict[str, Kind] = {
     "form": _choice("wide", "long"), "time_column": _texts, "time_zone": _zone,
-    "date_order": _choice("year first", "day first", "month first"), "clock_offset_s": _number,
+    "date_order": _choice("year first", "day first", "month first", "swapped"),
+    "clock_offset_s": _number,
     "stamps": _choice("begin", "end"), "interval_minutes": _positive, "hold": _positive,
     "delimiter": _choice(",", ";", "|", "tab"), "decimal": _choice(".", ","),
     "encoding": _choice("utf-8", "utf-16", "windows-1252"), "header_row": _positive,
+    "header_rows": _positive,
     "bad": _texts, "good": _texts,
     **dict.fromkeys(("sheet", "member", "point_column", "value_column", "unit_column",
                      "quality_column"), _text),

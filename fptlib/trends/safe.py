@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import json
 import lzma
 import zipfile
 import zlib
@@ -66,6 +67,9 @@ def inside(folder: Path, name: str) -> Path:
         IntakeError: it is not there, or it leads out of the folder.
     """
     path = folder / plain_name(name, f'[files."{name[:80]}"]')
+    if path.exists() and not path.is_file():
+        raise IntakeError(f"'{name}' in trends/ is a folder, a pipe or a device and no file; put "
+                          "the trend file itself there")
     if not path.is_file():
         lying = sorted(p.name for p in folder.iterdir()) if folder.is_dir() else []
         raise IntakeError(
@@ -91,6 +95,9 @@ def form_of(path: Path) -> str:
     Raises:
         IntakeError: the file is empty or of a form that is not read.
     """
+    if not path.is_file():
+        raise IntakeError(f"'{path.name}' is a pipe or a device and no file; put the trend file "
+                          "itself there")
     with path.open("rb") as stream:
         head = stream.read(8)
     if not head:
@@ -131,7 +138,8 @@ def _member_of(archive: zipfile.ZipFile, path: Path, stated: str) -> zipfile.Zip
     if len(files) != 1:
         raise IntakeError(
             f"file '{path.name}' holds {', '.join(names[:8]) or 'nothing'}; state the one to "
-            f'read as member = "..." under [files."{path.name}"]')
+            f"read as {' or '.join(f'member = {json.dumps(name)}' for name in names[:8])}, under "
+            f'[files."{path.name}"], or under each point that has a file of its own')
     return files[0]
 
 

@@ -6,16 +6,18 @@ A file is opened with its map, read into ascending samples of each point (``wide
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from fptlib import points
+from fptlib.errors import IntakeError
 from fptlib.trends import align, safe
-from fptlib.trends.cells import split_unit, tidy
-from fptlib.trends.clock import Clock
+from fptlib.trends.cells import GOOD, POOR, split_unit, tidy
+from fptlib.trends.clock import Clock, time_columns
 from fptlib.trends.delimited import DelimitedTable
 from fptlib.trends.grid import AlarmText, Notes
 from fptlib.trends.mapping import FileForm, PointMap, PointSource
@@ -24,6 +26,7 @@ from fptlib.trends.times import MINUTE
 from fptlib.trends.values import PointReader
 
 SECOND_TREND = " (second)"
+QUALITY = re.compile(r"\b(?:quality|status|state|qual|flags?)\b", re.IGNORECASE)
 # Takes the share of a file that is read (0 to 1).
 Progress = Callable[[float], None]
 
@@ -47,6 +50,33 @@ def open_table(path: Path, form: FileForm, wanted: Sequence[str] = ()) -> Table:
     return DelimitedTable(path, form, wanted)
 
 
+def is_quality(column: str, table: Table, form: FileForm) -> bool:
+    """Whether a column says of the value beside it how good it is.
+
+    Raises:
+        IntakeError: it says so in numbers that mean good in one system and bad in another.
+    """
+    if not QUALITY.search(column):
+        return False
+    found = dict.fromkeys(cell.lower() for cell in table.sample(column) if cell)
+    good = GOOD | {text.lower() for text in form.good}
+    if any(word in good for word in found):
+        return True
+    named = "quality" in column.lower()
+    if named and found and all(word.isdigit() for word in found):
+        either = " or ".join(f'good = ["{word}"]' for word in list(found)[:6])
+        raise IntakeError(
+            f"file '{form.name}', column '{column}' gives the quality in numbers "
+            f"({', '.join(list(found)[:6])}), which mean good in one system and bad in another; "
+            f'state {either} under [files."{form.name}"]')
+    return all(word in POOR for word in found) and bool(found or named)
+
+
+def hold_for(longest: int) -> str:
+    """The advice for a log of changes whose samples are ``longest`` [ns] apart at the most."""
+    return f"hold = {max(-(-longest // (60 * MINUTE)), 1)}"
+
+
 @dataclass(frozen=True, slots=True)
 class OpenedFile:
     """A file with what the job states of it.
@@ -64,24 +94,42 @@ class OpenedFile:
     notes: Notes
 
     @classmethod
-    def of(cls, path: Path, point_map: PointMap, notes: Notes) -> OpenedFile:
-        """Open one file of a map.
+    def all_of(cls, path: Path, point_map: PointMap, notes: Notes) -> list[OpenedFile]:
+        """Open one file of a map: each of its sheets or members that is mapped, and in it each of
+        the tables that lie side by side.
 
         Raises:
             IntakeError: it cannot be read, or its time column cannot be found.
         """
-        form = point_map.files[path.name]
-        sources: dict[str, PointSource] = {}
-        for name, source in point_map.sources.items():
-            for one in (source, *source.more):
-                if one.file == path.name:
-                    sources[name] = one
-            if source.second and source.second.file == path.name:
-                sources[name + SECOND_TREND] = source.second
-        wanted = [*form.time_column, form.point_column, form.value_column,
-                  *(source.column for source in sources.values())]
-        table = open_table(path, form, [column for column in wanted if column])
-        return cls(form, table, Clock(table, form, notes), sources, point_map.altitude, notes)
+        parts: dict[tuple[str, str], dict[str, PointSource]] = {}
+        for key, source in _sources_in(path.name, point_map):
+            parts.setdefault((source.sheet, source.member), {})[key] = source
+        found = []
+        for (sheet, member), sources in parts.items():
+            form = point_map.files[path.name]
+            form = replace(form, sheet=sheet or form.sheet, member=member or form.member)
+            wanted = [*form.time_column, form.point_column, form.value_column,
+                      *(source.column for source in sources.values())]
+            table = open_table(path, form, [column for column in wanted if column])
+            found += cls._tables(table, form, sources, point_map.altitude, notes)
+        return found
+
+    @classmethod
+    def _tables(cls, table: Table, form: FileForm, sources: dict[str, PointSource],
+                altitude: float | None, notes: Notes) -> list[OpenedFile]:
+        """The tables of one sheet, each with the points to the right of its time column."""
+        axes = time_columns(table, form)
+        whole = cls(form, table, Clock(table, form, notes, axes[0]), sources, altitude, notes)
+        if len(axes) == 1 or whole.is_long:
+            return [whole]
+        begins = [table.names.index(axis[0]) for axis in axes]
+        shares: list[dict[str, PointSource]] = [{} for _ in axes]
+        for key, source in sources.items():
+            at = table.names.index(table.header(source.column, f"point {source.name}"))
+            shares[max(sum(begin <= at for begin in begins) - 1, 0)][key] = source
+        return [replace(whole, sources=share,
+                        clock=Clock(table, form, notes, axis) if at else whole.clock)
+                for at, (axis, share) in enumerate(zip(axes, shares, strict=True)) if share]
 
     @property
     def is_long(self) -> bool:
@@ -102,6 +150,23 @@ class OpenedFile:
                            self.altitude, self.notes)
 
 
+def _sources_in(file: str, point_map: PointMap) -> Iterator[tuple[str, PointSource]]:
+    """What a file gives, by key: a point's name, that of its second trend, or a part of its sum."""
+    for name, source in point_map.sources.items():
+        for one in (source, *source.more):
+            if one.file == file:
+                yield name, one
+                for at, column in enumerate(one.plus, 1):
+                    yield plus_key(name, at), replace(one, column=column, plus=())
+        if source.second and source.second.file == file:
+            yield name + SECOND_TREND, source.second
+
+
+def plus_key(name: str, at: int) -> str:
+    """The key of a column that is added to a point."""
+    return f"{name} (plus {at})"
+
+
 class FileSamples:
     """Samples of the points of one file.
 
@@ -117,7 +182,7 @@ class FileSamples:
     """
 
     def __init__(self, opened: OpenedFile) -> None:
-        self.form, self.table, self._clock = opened.form, opened.table, opened.clock
+        self.form, self.table, self.clock = opened.form, opened.table, opened.clock
         self._notes, self._sources = opened.notes, opened.sources
         self._readers: dict[str, PointReader] = {}
         self.times: dict[str, np.ndarray] = {}
@@ -128,13 +193,32 @@ class FileSamples:
         self.alarms: list[AlarmText] = []
         self._standing: tuple[np.ndarray, np.ndarray | None] | None = None
 
+    def gives(self, key: str) -> bool:
+        """Whether a point comes from here."""
+        return key in self._sources
+
     def source_text(self, key: str) -> str:
         """``file: column [unit]``."""
         return self._readers[key].source_text
 
     def sampled_every(self, key: str) -> float:
         """How far apart the samples of a point are [min]; zero in a log of changes."""
-        return 0.0 if self.form.hold is not None else self._interval_of(key) / MINUTE
+        return 0.0 if self.hold(key) is not None else self._interval_of(key) / MINUTE
+
+    def hold(self, key: str) -> float | None:
+        """For how many hours a value stands at the longest in a log of changes."""
+        return self._sources[key].hold or self.form.hold
+
+    def _cleared(self, key: str, values: np.ndarray) -> np.ndarray:
+        """Values without those that stand for none; of a log they end the one before."""
+        if (found := self._readers[key].stand_ins(values)) is not None:
+            gone = np.inf if self._is_log(key) else np.nan
+            values = np.where(found, gone, values)
+        return values
+
+    def _is_log(self, key: str) -> bool:
+        """Whether a missing value ends the one before it."""
+        return self.hold(key) is not None
 
     def _interval_of(self, key: str) -> int:
         """For how long a sample of a point stands [ns]."""
@@ -153,8 +237,8 @@ class FileSamples:
         times, values = self.times.pop(key), self.values.pop(key)
         if self._sources[key].point.kind == points.ALARM:
             values = align.keep_any(self.steps.of(times), values)
-        if self.form.hold is not None:
-            there, lasts, slack = ~np.isnan(values), self.form.hold * 60 * MINUTE, 0.0
+        if (hold := self.hold(key)) is not None:
+            there, lasts, slack = ~np.isnan(values), hold * 60 * MINUTE, 0.0
             times, values = times[there], values[there]
         if not len(values):
             return np.full(length, np.nan)

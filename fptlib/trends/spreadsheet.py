@@ -35,14 +35,16 @@ class SpreadsheetTable(Table):
         self.name, self._path = path.name, path
         unsaved = _unsaved_formulas(path)
         self._sheet = self._the_sheet(form)
-        records = []
-        for number, row in enumerate(islice(self._rows(safe.COLUMNS), _HEAD_ROWS), 1):
+        records, head = [], list(islice(self._rows(safe.COLUMNS), _HEAD_ROWS))
+        for number, row in enumerate(head, 1):
             cells = [_text(cell) for cell in row]
             while cells and not cells[-1].strip():
                 cells.pop()
             records.append(layout.Record(cells, number, number))
         super().__init__(path.name, layout.of_records(records, form, wanted))
-        self.decimal = form.decimal or "."
+        # Numbers are numbers in a workbook; only texts may have a decimal comma.
+        texts = [[cell for cell in row if isinstance(cell, str)] for row in head]
+        self.decimal = form.decimal or layout.decimal_of(texts, ";", path.name)
         self.said = (f"sheet '{self._sheet}'", *self.layout.said, *([
             f"{unsaved} formula cells hold no saved result and are missing; open the workbook "
             "in a spreadsheet and save it"] if unsaved else []))
@@ -66,7 +68,8 @@ class SpreadsheetTable(Table):
         at, first = {name: self.names.index(name) for name in kinds}, self.layout.first_row
         rows = islice(self._rows(len(self.names)), first - 1, None)
         while stretch := list(islice(rows, _BATCH_ROWS)):
-            columns = {name: _column([row[i] if i < len(row) else None for row in stretch])
+            columns = {name: _column([row[i] if i < len(row) else None for row in stretch],
+                                     self.decimal)
                        for name, i in at.items()}
             yield Batch(columns, first + np.arange(len(stretch)), min(first / self._height, 1.0))
             first += len(stretch)
@@ -130,7 +133,7 @@ def _is_filled(sheet: Any) -> bool:
                for cell in row)
 
 
-def _text(cell: Any) -> str:
+def _text(cell: Any, decimal: str = ".") -> str:
     """A cell as a technician would have typed it."""
     if cell is None:
         return ""
@@ -141,10 +144,10 @@ def _text(cell: Any) -> str:
         near = (cell + timedelta(milliseconds=500)).replace(microsecond=0)
         cell = near if abs(near - cell) < timedelta(milliseconds=5) else cell
         return str(cell.date()) if cell.time() == time() else str(cell)
-    return repr(cell) if isinstance(cell, float) else str(cell)
+    return repr(cell).replace(".", decimal) if isinstance(cell, float) else str(cell)
 
 
-def _column(cells: list[Any]) -> pa.Array:
+def _column(cells: list[Any], decimal: str) -> pa.Array:
     if all(c is None or (isinstance(c, int | float) and not isinstance(c, bool)) for c in cells):
         return pa.array([None if c is None else float(c) for c in cells], pa.float64())
-    return pa.array([_text(c) for c in cells], pa.string())
+    return pa.array([_text(c, decimal) for c in cells], pa.string())

@@ -5,6 +5,7 @@ A reader only translates a form of file into this; it knows nothing of points.
 
 from __future__ import annotations
 
+import re
 from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
@@ -18,7 +19,7 @@ import pyarrow.compute as pc
 
 from fptlib.errors import IntakeError
 from fptlib.trends.cells import split_unit, tidy
-from fptlib.trends.layout import Layout
+from fptlib.trends.layout import DATE, Layout
 
 # What a column is expected to hold.
 NUMBER, TEXT, TIME, ZONED_TIME = "number", "text", "time", "time with offset"
@@ -89,10 +90,13 @@ class Table(ABC):
         found = [name for name in self.names if name == wanted]
         found = found or [name for name in self.names if split_unit(name)[0] == wanted]
         found = found or [name for name in self.names if name.lower() == wanted.lower()]
+        found = found or self._in_lines(wanted)
+        numbered = re.compile(re.escape(wanted) + r" \(\d+\)")
+        found = found or [name for name in self.names if numbered.fullmatch(name)]
         if len(found) > 1:
-            raise IntakeError(
-                f"{where}: file '{self.name}' has {len(found)} columns named '{column}'; "
-                "rename one of them in the control system and export again")
+            named = " or ".join(f'column = "{name}"' for name in dict.fromkeys(found))
+            raise IntakeError(f"{where}: file '{self.name}' has {len(found)} columns named "
+                              f"'{column}'; state {named} in the point map")
         if not found:
             near = get_close_matches(wanted, self.names, 3, 0.5)
             named = ", ".join(f"'{name}'" for name in near or self.names[:12])
@@ -101,6 +105,19 @@ class Table(ABC):
                 f"{'nearest are' if near else 'found were'} {named}; "
                 "correct 'column' in the point map")
         return found[0]
+
+
+    def _in_lines(self, wanted: str) -> list[str]:
+        """Columns whose name in two lines has ``wanted`` as its upper or its lower line."""
+        pairs = list(zip(self.names, self.layout.groups, strict=False))
+        lower = [name for name, group in pairs if group and name == f"{group} {wanted}"]
+        return lower or [name for name, group in pairs
+                         if group == wanted and not _is_time(self.sample(name))]
+
+
+def _is_time(cells: list[str]) -> bool:
+    given = [cell for cell in cells if cell]
+    return sum(1 for cell in given if DATE.search(cell)) > 0.5 * len(given)
 
 
 def ahead(batches: Iterator[Batch]) -> Iterator[Batch]:

@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from datetime import datetime, timedelta, tzinfo
+from datetime import date, datetime, tzinfo
 from typing import Any, NamedTuple
-from zoneinfo import ZoneInfo
 
 import numpy as np
 import pyarrow as pa
@@ -21,17 +20,19 @@ from fptlib.errors import IntakeError
 from fptlib.trends.cells import shown
 from fptlib.trends.mapping import FileForm
 from fptlib.trends.table import TEXT, TIME, ZONED_TIME, coded, texts
+from fptlib.trends.zones import seconds, words
 
 SECOND = 1_000_000_000
 MINUTE = 60 * SECOND
 DAY = 86_400 * SECOND
-DAY_FIRST, MONTH_FIRST = "day first", "month first"
+DAY_FIRST, MONTH_FIRST, SWAPPED = "day first", "month first", "swapped"
 _ISO = r"\d{4}-\d\d-\d\d(?:[T ]\d\d:\d\d(?::\d\d(?:\.\d{1,9})?)?)?"
 _CLOCK = (
     r"(?:[T ,]+(?P<hour>\d{1,2})[:.](?P<minute>\d{2})(?:[:.](?P<second>\d{2})"
     r"(?:[.,:](?P<part>\d{1,9}))?)?)?"
     r"(?:\s*(?P<half>[AaPp]\.?\s?[Mm]\.?))?"
-    r"(?:\s*(?P<offset>Z|[A-Z]{3,4}|[+-]\d{2}:?\d{2}|[+-]\d{2}))?"
+    r"(?:\s*(?P<offset>Z|(?:UTC|GMT)?\s?[+-]\d{1,2}(?::?\d{2})?|[A-Z]{3,4}))?"
+    r"(?:\s*\[[A-Za-z_/+-]+\])?"
 )
 _WEEKDAY = r"(?:\pL{2,9}\.?,?\s+)?"
 # In the order in which they are tried; the first two the CSV parser reads by itself.
@@ -50,6 +51,8 @@ _SHAPES = {
 }
 # A letter is written differently for Python and for RE2, which reads the columns.
 _PYTHON = {shape: re.compile(text.replace(r"\pL", r"[^\W\d_]")) for shape, text in _SHAPES.items()}
+_EAST = re.compile(r"[+-]\d{1,2}(?::?\d{2})?$")
+_FIRST_DAY = date(1970, 1, 1).toordinal()
 _DAYS = re.compile(r"\s*(\d{1,2})[-/. ](\d{1,2})[-/. ](\d{2,4})")
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 # Numbers that are times: name, smallest, largest, seconds of one unit, days from 1970.
@@ -57,6 +60,7 @@ _COUNTS = (
     ("days since 1899-12-30 (spreadsheet serial)", 20_000.0, 80_000.0, 86_400.0, -25_569),
     ("seconds since 1970 (UTC)", 3e8, 5e9, 1.0, 0),
     ("milliseconds since 1970 (UTC)", 3e11, 5e12, 1e-3, 0),
+    ("microseconds since 1970 (UTC)", 3e14, 5e15, 1e-6, 0),
 )
 _MONTHS = {name: number for number, names in enumerate((
     "jan january januar janv janvier ene enero",
@@ -92,6 +96,8 @@ class TimeForm(NamedTuple):
     @property
     def kind(self) -> str:
         """What the reader should expect."""
+        if self.order == SWAPPED:
+            return TEXT
         return {"iso": TIME, "iso zoned": ZONED_TIME}.get(self.shape, TEXT)
 
     @property
@@ -99,10 +105,15 @@ class TimeForm(NamedTuple):
         """For the remarks; empty for the plain form."""
         if self.shape == "count":
             return "times are " + _COUNTS[self.count][0]
+        if self.order == SWAPPED:
+            return "days and months of dates were swapped back, as the job says"
         return f"dates are {self.order}" if self.order else ""
 
-    def read(self, column: Any, zone: tzinfo) -> Stamps:
-        """A column of times, whatever the reader made of it; ``zone`` knows its short names."""
+    def read(self, column: Any, zone: tzinfo, stated: bool = False) -> Stamps:
+        """A column of times, whatever the reader made of it.
+
+        ``zone`` knows its short words; where it is ``stated``, other words mean it too.
+        """
         if pa.types.is_timestamp(column.type):
             ns = column.cast(pa.timestamp("ns", tz=column.type.tz)).cast(pa.int64())
             zoned = np.ones(len(ns), dtype=bool) if column.type.tz else None
@@ -111,7 +122,10 @@ class TimeForm(NamedTuple):
         cells = pc.utf8_trim_whitespace(texts(column))
         if self.shape == "count":
             return _counted(cells, self.count)
-        return _civil(cells, "year" if self.shape[:3] == "iso" else self.shape, self.order, zone)
+        if self.order == SWAPPED:
+            return _swapped_back(cells, zone)
+        shape = "year" if self.shape[:3] == "iso" else self.shape
+        return _civil(cells, shape, self.order, zone, stated)
 
 
 def time_form(sample: Sequence[str], form: FileForm, columns: Sequence[str],
@@ -129,24 +143,33 @@ def time_form(sample: Sequence[str], form: FileForm, columns: Sequence[str],
     if not cells:
         raise IntakeError(f"file '{form.name}': the time column {column} is empty; "
                           f'state time_column under [files."{form.name}"]')
-    if shape := _shape(cells):
+    if shape := shape_of(cells):
+        if form.date_order == SWAPPED:
+            return TimeForm(shape, SWAPPED)
         order = form.date_order or _order(cells, all_days, form) if shape == "numbers" else ""
         return TimeForm(shape, order)
-    numbers = [float(cell.replace(",", ".")) for cell in cells if _NUMBER.fullmatch(cell)]
-    for count, (_, low, high, _, _) in enumerate(_COUNTS):
-        if len(numbers) > 0.5 * len(cells) and low <= min(numbers) and max(numbers) <= high:
-            return TimeForm("count", count=count)
+    if (count := count_of(cells)) is not None:
+        return TimeForm("count", count=count)
     raise IntakeError(
         f"file '{form.name}', column {column}: '{shown(cells[0])}' cannot be read as a "
         "date and time; expected for example 2026-01-05 10:00 or 01/05/2026 10:00")
 
 
+def count_of(cells: Sequence[str]) -> int | None:
+    """Which count of time most of these cells may be, or None."""
+    numbers = [float(cell.replace(",", ".")) for cell in cells if _NUMBER.fullmatch(cell)]
+    return next((count for count, (_, low, high, _, _) in enumerate(_COUNTS)
+                 if len(numbers) > 0.5 * len(cells) and low <= min(numbers)
+                 and max(numbers) <= high), None)
+
+
 def looks_like_time(cells: Sequence[str]) -> bool:
     """Whether most of these cells can be read as times."""
-    return bool(_shape([cell.strip() for cell in cells if cell.strip()]))
+    return bool(shape_of([cell.strip() for cell in cells if cell.strip()]))
 
 
-def _shape(cells: Sequence[str]) -> str:
+def shape_of(cells: Sequence[str]) -> str:
+    """How most of these cells write a time; empty where they are none."""
     # A few trailing or broken lines may stand among the sample: most of it decides.
     return next((shape for shape, pattern in _PYTHON.items()
                  if sum(1 for cell in cells if pattern.fullmatch(cell)) > 0.5 * len(cells)), "")
@@ -181,6 +204,26 @@ def _span(days: Sequence[tuple[int, int, int]]) -> int:
     return sum(abs(b - a) for a, b in zip(at, at[1:], strict=False))
 
 
+def days_swapped(days: np.ndarray) -> bool:
+    """Whether distinct days [since 1970] follow one another only with day and month swapped."""
+    dates = [date.fromordinal(_FIRST_DAY + int(day)) for day in days[:200]]
+    if len(dates) < 3 or any(each.day > 12 for each in dates):
+        return False
+    as_read = abs(dates[-1] - dates[0]).days
+    swapped = sorted(each.replace(month=each.day, day=each.month) for each in dates)
+    return (swapped[-1] - swapped[0]).days * 5 < as_read
+
+
+def _swapped_back(cells: pa.Array, zone: tzinfo) -> Stamps:
+    """Dates that a spreadsheet took the wrong way round; what it could not take is as written."""
+    dates, *texts = (_civil(cells, shape, order, zone) for shape, order in (
+        ("year", SWAPPED), ("numbers", DAY_FIRST), ("numbers", MONTH_FIRST)))
+    ns, bad = dates.ns, dates.bad
+    for other in texts:
+        ns, bad = np.where(bad, other.ns, ns), bad & other.bad
+    return Stamps(ns, bad)
+
+
 def _full(year: np.ndarray) -> np.ndarray:
     """Years of two digits in full."""
     return np.where(year < 70, year + 2000, np.where(year < 100, year + 1900, year))
@@ -199,7 +242,8 @@ def _counted(cells: pa.Array, count: int) -> Stamps:
                   None if count == 0 else np.ones(len(bad), dtype=bool))
 
 
-def _civil(cells: pa.Array, shape: str, order: str, zone: tzinfo) -> Stamps:
+def _civil(cells: pa.Array, shape: str, order: str, zone: tzinfo, stated: bool = False
+           ) -> Stamps:
     """Dates and clock readings in writing; 24:00 is the next day's beginning."""
     parts = pc.extract_regex(cells, f"^{_SHAPES[shape]}$")
     groups = {field.name for field in parts.type}
@@ -217,6 +261,8 @@ def _civil(cells: pa.Array, shape: str, order: str, zone: tzinfo) -> Stamps:
     if shape == "numbers":
         month, day = number("first"), number("next")
         month, day = (day, month) if order == DAY_FIRST else (month, day)
+    elif order == SWAPPED:
+        month, day = day, month
     elif "word" in groups:
         at, words = coded(text("word"))
         month = np.array([_MONTHS.get(word.lower(), 0) for word in words])[at]
@@ -234,32 +280,24 @@ def _civil(cells: pa.Array, shape: str, order: str, zone: tzinfo) -> Stamps:
     seconds = ((first.astype(np.int64) + day - 1) * 24 + hour) * 3600 + minute * 60 + second
     # Digits behind the point, as nanoseconds.
     behind = pc.utf8_rpad(text("part"), 9, "0").cast(pa.int64()).to_numpy()
-    zoned, shift, unknown = _offsets(text("offset"), zone)
+    zoned, shift, unknown = _offsets(text("offset"), zone, stated)
     ns = (np.where(wrong, 0, seconds) - shift) * SECOND + behind
     return Stamps(ns, np.asarray(parts.is_null()) | wrong | unknown, zoned)
 
 
-def _offsets(cells: pa.Array, zone: tzinfo) -> tuple[np.ndarray | None, np.ndarray, np.ndarray]:
+def _offsets(cells: pa.Array, zone: tzinfo, zone_stated: bool
+             ) -> tuple[np.ndarray | None, np.ndarray, np.ndarray]:
     """What the offsets behind the times say: which there are, seconds, which are unknown."""
     at, said = coded(cells)
-    known = _zone_names(zone) | {"Z": 0, "UTC": 0, "GMT": 0}
-    seconds = np.zeros(len(said), dtype=np.int64)
+    known = {**words(zone), "Z": 0, "UTC": 0, "GMT": 0}
+    east = np.zeros(len(said), dtype=np.int64)
     unknown = np.zeros(len(said), dtype=bool)
     for index, text in enumerate(said):
-        if text[:1] in ("+", "-"):
-            digits = text[1:].replace(":", "").ljust(4, "0")
-            east = int(digits[:2]) * 3600 + int(digits[2:]) * 60
-            seconds[index] = -east if text[0] == "-" else east
+        if found := _EAST.search(text):
+            east[index] = seconds(found[0])
         elif text:
-            seconds[index], unknown[index] = known.get(text, 0), text not in known
+            east[index], unknown[index] = known.get(text, 0), text not in known
     stated = np.array([bool(text) for text in said], dtype=bool) & ~unknown
-    return stated[at] if any(said) else None, seconds[at], unknown[at]
-
-
-def _zone_names(zone: tzinfo) -> dict[str, int]:
-    """Offsets in seconds by the short names that a zone uses (``MST``, ``MDT``)."""
-    if not isinstance(zone, ZoneInfo):
-        return {}
-    moments = [datetime(2024, month, 1, tzinfo=zone) for month in (1, 7)]
-    return {moment.tzname() or "": int((moment.utcoffset() or timedelta(0)).total_seconds())
-            for moment in moments}
+    if zone_stated:
+        unknown[:] = False
+    return stated[at] if any(said) else None, east[at], unknown[at]

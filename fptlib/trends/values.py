@@ -7,7 +7,9 @@ row and the text: it is never guessed at. Text is looked at once for each distin
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+import json
+import re
+from collections.abc import Hashable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -19,7 +21,21 @@ from fptlib import points, units
 from fptlib.errors import IntakeError
 from fptlib.physics.atmosphere import pressure_at
 from fptlib.physics.errors import ImpossibleState
-from fptlib.trends.cells import ALARM_OFF, ALARM_ON, BAD, BLANKS, GOOD, OFF, ON, cell, shown
+from fptlib.trends.cells import (
+    ALARM_OFF,
+    ALARM_ON,
+    BAD,
+    BLANKS,
+    GOOD,
+    OFF,
+    ON,
+    POOR,
+    STAND_INS,
+    cell,
+    matching,
+    number,
+    shown,
+)
 from fptlib.trends.grid import Notes
 from fptlib.trends.mapping import FileForm, PointSource
 from fptlib.trends.table import coded, given, numbers
@@ -27,6 +43,14 @@ from fptlib.trends.table import coded, given, numbers
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _WITH_UNIT = rf"^\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\d\s.,'eE][^\d]*)$"
 _REMEMBERED = 1000
+# A value and what the system thinks of it: "44.2 {ok}".
+_MARKED = re.compile(r"(?P<value>.*?)\s*\{(?P<marks>[^{}]*)\}")
+_LEADING = re.compile(r"(?P<word>[^\d\s]+)\s+[-+]?[\d.,]+")
+# A contact may close or open when the equipment runs; a valve that is open is open.
+_CONTACT = frozenset(("open", "opened", "closed", "close"))
+_VALVE = re.compile(r"v(?:a?lve?)|damper|isol", re.IGNORECASE)
+# A stand-in lies so far from all values: as a share of it, and of a temperature in degF.
+_ALONE, _ALONE_DEGREES = 0.3, 5.0
 
 
 class _Tally(dict[Hashable, tuple[int, int]]):
@@ -58,17 +82,32 @@ class PointReader:
         self._changes = [(_nanoseconds(at, self._where), unit) for at, unit in source.unit_changes]
         self._bad = BAD | {text.lower() for text in form.bad}
         self._good = GOOD | {text.lower() for text in form.good}
-        alarm = source.point.kind == points.ALARM
-        words = (ALARM_ON, ALARM_OFF) if alarm else (ON, OFF)
-        self._words = {**dict.fromkeys(words[1], 0.0), **dict.fromkeys(words[0], 1.0),
-                       **{text.lower(): 0.0 for text in source.off},
-                       **{text.lower(): 1.0 for text in source.on}}
+        self._bad_texts = matching(form.bad)
+        self._good_texts = matching(text for text in form.good if "*" in text)
+        self._bad_numbers = [value for text in form.bad
+                             if (value := number(text, self._decimal)) is not None]
+        self._words, self._codes = self._on_and_off()
         self._placeholders, self._units, self._found = _Tally(), _Tally(), _Tally()
         self._words_found: dict[str, float] = {}
         self._outside = np.empty(0)
         self.unit = self._usual_unit(written)
         # Position in the stretch read last, and the text that an alarm point begins to show.
         self.alarm_texts: list[tuple[int, str]] = []
+
+    def _on_and_off(self) -> tuple[dict[str, float], dict[float, float]]:
+        """What words and what numbers mean off (0) and on (1)."""
+        source = self.source
+        alarm = source.point.kind == points.ALARM
+        on, off = (ALARM_ON, ALARM_OFF) if alarm else (ON, OFF)
+        if not _VALVE.search(source.column):
+            on, off = on - _CONTACT, off - _CONTACT
+        stated = {**{text.strip().lower(): 0.0 for text in source.off},
+                  **{text.strip().lower(): 1.0 for text in source.on}}
+        codes = {value: meaning for text, meaning in stated.items()
+                 if (value := number(text, self._decimal)) is not None}
+        # Who numbers modes does not mean the usual 1 by his silence.
+        codes = {0.0: 0.0, **codes} if codes else {0.0: 0.0, 1.0: 1.0}
+        return {**dict.fromkeys(off, 0.0), **dict.fromkeys(on, 1.0), **stated}, codes
 
     def _usual_unit(self, written: str) -> str:
         """The unit to read the column in: the map's, else the file's own."""
@@ -106,12 +145,14 @@ class PointReader:
         if getattr(column, "type", None) == pa.bool_():
             column = column.cast(pa.int8())
         at, unit_names = None, [""]
-        if (values := numbers(column)) is not None:
-            pass
-        elif self.source.wordy:
+        if (values := numbers(column)) is None and self.source.wordy:
             values = self._read_words(column, rows)
         else:
-            values, at, unit_names = self._read_cells(column, rows)
+            if values is None:
+                values, at, unit_names = self._read_cells(column, rows)
+            values = self._known(values, rows)
+            if self.source.wordy:
+                values = self._of_codes(values, rows)
         if not self.source.wordy and self.source.on_above is None and stated is not None:
             at, unit_names = self._read_units(stated, rows, at, unit_names)
         values = self._in_glossary_unit(values, rows, local, at, unit_names)
@@ -123,6 +164,53 @@ class PointReader:
             values = np.where(poor, np.nan, values)
         return values
 
+    def _known(self, values: np.ndarray, rows: np.ndarray) -> np.ndarray:
+        """Numbers without the infinite ones and those that the job calls bad."""
+        for text, bad in (("inf", np.isinf(values)), *(
+                (f"{each:g}", values == each) for each in self._bad_numbers)):
+            if bad.any():
+                self._placeholders.add(text, int(bad.sum()), int(rows[np.argmax(bad)]))
+                values = np.where(bad, np.nan, values)
+        return values
+
+    def _of_codes(self, values: np.ndarray, rows: np.ndarray) -> np.ndarray:
+        """Numbers of a status or an alarm as 0 and 1.
+
+        Raises:
+            IntakeError: a number means neither.
+        """
+        found = np.full(len(values), np.nan)
+        distinct, unknown = np.unique(values[~np.isnan(values)]).tolist(), []
+        for value in distinct:
+            mine = values == value
+            if value in self._codes:
+                found[mine] = self._codes[value]
+            elif value in STAND_INS:
+                self._placeholders.add(f"{value:g}", int(mine.sum()), int(rows[np.argmax(mine)]))
+            elif self.source.point.kind == points.ALARM:
+                found[mine] = 1.0
+            else:
+                unknown.append(value)
+        if unknown:
+            first = int(np.argmax(np.isin(values, unknown)))
+            codes = [f"{value:g}" for value in distinct if value not in STAND_INS]
+            raise IntakeError(
+                f"{self._where}, row {rows[first]}: found {values[first]:g} where 0 or 1 was "
+                f"expected; {self._either(codes)}, or on_above = the value above which it is on, "
+                f"under [points.{self.source.name}]")
+        return found
+
+    def _either(self, words: Sequence[str]) -> str:
+        """What to state of words or numbers that may mean on or off."""
+        if words and all(word.lower() in _CONTACT for word in words):
+            closed, opened = (
+                next((word for word in words if word.lower().startswith(begin)), usual)
+                for begin, usual in (("clos", "Closed"), ("open", "Open")))
+            return (f"state on = [{quoted(closed)}] and off = [{quoted(opened)}] if a closed "
+                    f"contact means on, or on = [{quoted(opened)}] and off = [{quoted(closed)}]")
+        return ("state on = [...] and off = [...] with each of "
+                f"{', '.join(map(quoted, words[:12]))} in one of them")
+
     def _count(self, what: str, mask: np.ndarray, rows: np.ndarray) -> None:
         if count := int(np.count_nonzero(mask)):
             self._found.add(what, count, int(rows[np.argmax(mask)]))
@@ -132,16 +220,7 @@ class PointReader:
         """Numbers as the file has them, each in one of ``unit_names``, by its position ``at``."""
         if self.source.on_above is not None:
             return np.where(np.isnan(values), np.nan, values > self.source.on_above)
-        if self.source.point.kind == points.ALARM:
-            return np.where(np.isnan(values), np.nan, values != 0)
         if self.source.wordy:
-            wrong = ~(np.isnan(values) | (values == 0) | (values == 1))
-            if wrong.any():
-                first = int(np.argmax(wrong))
-                raise IntakeError(
-                    f"{self._where}, row {rows[first]}: found {values[first]:g} where 0 or 1 was "
-                    "expected; if it is on above some value, state on_above under "
-                    f"[points.{self.source.name}]")
             return values
         if at is None:
             values = self._converted(values, unit_names[0], local)
@@ -236,52 +315,126 @@ class PointReader:
         first = np.zeros(len(values), dtype=np.int64)
         # Written from the end, so that the first line stays.
         first[at[::-1]] = rows[::-1]
+        unknown: dict[str, int] = {}
         for index in np.flatnonzero(~fine).tolist():
             count, row = int(counts[index]), int(first[index])
             unit = written[index].strip()
-            if easy[index] and unit.lower() not in self._bad:
+            if easy[index] and "{" not in unit and unit.lower() not in self._bad and not (
+                    self._bad_texts or self._good_texts):
                 values[index] = quick[index]
+            elif (read := self._one(found[index], count, row)) is not None:
+                values[index], unit = read
             else:
-                values[index], unit = self._one(found[index], count, row)
+                unknown[found[index]] = row
+                continue
             if unit and self.source.on_above is None:
                 unit = self._stated_unit(unit, count, row, f" in the cell '{shown(found[index])}'")
                 if unit not in names:
                     names.append(unit)
                 unit_of[index] = names.index(unit)
+        if unknown:
+            self._refuse(unknown)
         return values[at], unit_of[at] if len(names) > 1 else None, names
 
-    def _one(self, text: str, count: int, row: int) -> tuple[float, str]:
-        read = cell(text, self._decimal, self._bad)
-        if read is None:
-            raise IntakeError(
-                f"{self._where}, row {row}: '{shown(text)}' is no number; if it stands for a bad "
-                f'value, write into job.toml, under [files."{self._form.name}"]: '
-                f'bad = ["{shown(text)}"]')
-        if read.bad:
+    def _one(self, text: str, count: int, row: int) -> tuple[float, str] | None:
+        """Value and unit of one text; None where it means nothing."""
+        bare = BLANKS.sub(" ", text).strip()
+        poor = bool(self._bad_texts and self._bad_texts.fullmatch(bare))
+        if not poor and self._good_texts and (good := self._good_texts.fullmatch(bare)):
+            bare = next((part for part in good.groups() if part), "")
+        elif not poor and (marked := _MARKED.fullmatch(bare)):
+            marks = [mark.strip().lower() for mark in marked["marks"].split(",")]
+            poor, bare = any(mark in POOR for mark in marks), marked["value"]
+            if not poor and not all(mark in self._good for mark in marks):
+                return None
+        read = cell(bare, self._decimal, self._bad)
+        if poor or read and read.bad:
             self._placeholders.add(text.strip(), count, row)
-        return read.value, read.unit
+            return np.nan, ""
+        return (read.value, read.unit) if read else None
+
+    def _refuse(self, unknown: Mapping[str, int]) -> None:
+        """Stop at texts that mean nothing, all of them in one sentence."""
+        text, row = min(unknown.items(), key=lambda each: each[1])
+        patterns = []
+        for each in unknown:
+            bare = BLANKS.sub(" ", each).strip()
+            marked, leading = _MARKED.fullmatch(bare), _LEADING.fullmatch(bare)
+            patterns.append(f"* {{{marked['marks']}}}" if marked else
+                            f"{leading['word']} *" if leading else bare)
+        listed = ", ".join(map(quoted, dict.fromkeys(patterns[:12])))
+        good = f", or good = [{listed}] if the values are good" if "*" in listed else ""
+        raise IntakeError(
+            f"{self._where}, row {row}: '{shown(text)}' is no number; if it stands for a bad "
+            f'value, state bad = [{listed}]{good}, under [files."{self._form.name}"]')
 
     def _read_words(self, column: pa.Array, rows: np.ndarray) -> np.ndarray:
         at, found = coded(column)
         alarm = self.source.point.kind == points.ALARM
         values, tells = np.full(len(found) + 1, np.nan), np.zeros(len(found) + 1, dtype=bool)
+        unknown: dict[str, int] = {}
         for index, text in enumerate(found):
             bare = BLANKS.sub(" ", text).strip()
             low, mine = bare.lower(), at == index
             if bare and low in self._words:
                 values[index] = self._words_found[bare] = self._words[low]
-            elif low in self._bad:
+            elif low in self._bad or self._bad_texts and self._bad_texts.fullmatch(bare):
                 self._placeholders.add(bare, int(mine.sum()), int(rows[np.argmax(mine)]))
-            elif bare and alarm:
+            elif bare and (code := number(bare, self._decimal)) is not None:
+                values[index] = self._of_codes(self._known(
+                    np.array([code]), rows[[np.argmax(mine)]]), rows[[np.argmax(mine)]])[0]
+            elif bare and alarm and low not in _CONTACT:
                 values[index], tells[index] = 1.0, True
             elif bare:
-                raise IntakeError(
-                    f"{self._where}, row {rows[np.argmax(mine)]}: '{shown(bare)}' is neither on "
-                    f"nor off; add it to on or off under [points.{self.source.name}]")
+                unknown[bare] = int(rows[np.argmax(mine)])
+        if unknown:
+            text, row = min(unknown.items(), key=lambda each: each[1])
+            raise IntakeError(
+                f"{self._where}, row {row}: '{shown(text)}' is neither on nor off; "
+                f"{self._either(list(unknown))}, under [points.{self.source.name}]")
         if tells.any():
             begins = tells[at] & (np.diff(at, prepend=-2) != 0)
             self.alarm_texts = [(i, found[at[i]].strip()) for i in np.flatnonzero(begins).tolist()]
         return values[at]
+
+    def stand_ins(self, values: np.ndarray) -> np.ndarray | None:
+        """Which of all the point's values are one number that systems write for none, far from
+        every other value; None where none are. A doubt says so."""
+        point, found, said = self.source.point, None, []
+        if self.source.wordy or self.source.on_above is not None or not self.unit:
+            return None
+        degrees = point.unit == "degF"
+        raws = [raw for raw in (*STAND_INS, *((0.0,) if degrees else ()))
+                if f"{raw:g}" not in self._good]
+        known = {float(value): raw for raw, value in zip(
+            raws, self._scale(self.unit)(np.array(raws)), strict=True)
+            if point.low <= value <= point.high}
+        left = values
+        # It lies above or below all others, which is seen at once.
+        while len(left):
+            ends = float(np.fmin.reduce(left)), float(np.fmax.reduce(left))
+            at = next((end for end in ends if end in known), None)
+            if at is None and np.isinf(ends[1]):
+                left = left[np.isfinite(left)]
+                continue
+            if at is None:
+                break
+            others = left[left != at]
+            others = others[np.isfinite(others)]
+            least = _ALONE_DEGREES if degrees else _ALONE * abs(at)
+            if np.abs(others - at).min() <= least if len(others) else not degrees:
+                break
+            mine, left = values == at, others
+            found = mine if found is None else found | mine
+            said.append((f"{known[at]:g}", int(np.count_nonzero(mine))))
+        if found is not None:
+            texts = ", ".join(f'"{text}"' for text, _ in said)
+            self._notes.doubt(
+                f"{' and '.join(f'{count} values are {text}' for text, count in said)}, far from "
+                "all others, as a system writes where it has no value; they are missing; if they "
+                f'are true, state good = [{texts}] under [files."{self._form.name}"]',
+                self.source.file, point.name)
+        return found
 
     def finish(self) -> None:
         """Say what was found in the whole column."""
@@ -320,6 +473,11 @@ class PointReader:
                 return (f"; they would be plausible as {unit}: correct unit under "
                         f"[points.{point.name}], or state unit_changes if only a part is so")
         return ""
+
+
+def quoted(text: str) -> str:
+    """A text as ``job.toml`` takes it."""
+    return json.dumps(text, ensure_ascii=False)
 
 
 def given_or_unknown(values: np.ndarray, column: pa.Array) -> np.ndarray:

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 
+from fptlib import points
 from fptlib.errors import IntakeError
 from fptlib.trends import align, safe
 from fptlib.trends.cells import looks_numeric
 from fptlib.trends.grid import AlarmText
-from fptlib.trends.samples import FileSamples, OpenedFile, Progress
+from fptlib.trends.samples import FileSamples, OpenedFile, Progress, hold_for, is_quality
 from fptlib.trends.table import NUMBER, TEXT, Batch
 from fptlib.trends.times import DAY, MINUTE, SECOND, Stamps
 from fptlib.trends.values import given_or_unknown
+
+# So many values, each another than the one before, are no accident of gaps.
+_FEWEST_CHANGES = 13
 
 
 class WideFile(FileSamples):
@@ -28,6 +32,7 @@ class WideFile(FileSamples):
         for key, source in self._sources.items():
             header, *quality = (self.table.header(column, f"point {source.name}")
                                 for column in (source.column, source.quality_column) if column)
+            quality = quality or self._quality_of(header)
             words = source.wordy and not looks_numeric(self.table.sample(header))
             kinds[header] = TEXT if words else NUMBER
             kinds |= dict.fromkeys(quality, TEXT)
@@ -38,7 +43,7 @@ class WideFile(FileSamples):
         self._numbers = np.empty(0, np.int32)
         self._alarms: list[tuple[int, str, str]] = []
         for batch in self.table.batches(kinds):
-            self._take(*self._clock.read(batch))
+            self._take(*self.clock.read(batch))
             progress(batch.done)
         self._settle()
 
@@ -47,7 +52,7 @@ class WideFile(FileSamples):
             reader, column = self._readers[key], batch.columns[header]
             values = reader.read(column, batch.rows, stamps.ns,
                                  batch.columns[quality] if quality else None)
-            if self.form.hold is not None:
+            if self.hold(key) is not None:
                 values = given_or_unknown(values, column)
             align.append(self.values[key], values)
             self._alarms += [(self.rows + at, self._sources[key].name, text)
@@ -64,8 +69,8 @@ class WideFile(FileSamples):
     def _settle(self) -> None:
         """UTC, in order, each moment once; what was done is said."""
         numbers = self._numbers
-        self._clock.finish(int(numbers[-1]) if self.rows else 0, self.rows)
-        times = self._clock.utc(Stamps(self._local, self._zoned, self._zoned), numbers)
+        self.clock.finish(int(numbers[-1]) if self.rows else 0, self.rows)
+        times = self.clock.utc(Stamps(self._local, self._zoned, self._zoned), numbers)
         self.alarms = [AlarmText(align.moment(times[at]), name, text)
                        for at, name, text in self._alarms]
         times = self._ordered(times, numbers)
@@ -75,8 +80,34 @@ class WideFile(FileSamples):
         self.shift = self.interval if self.form.stamps == "end" else 0
         times = times - self.shift if self.shift else times
         self.times = dict.fromkeys(self._sources, times)
-        for reader in self._readers.values():
+        for key, reader in self._readers.items():
+            self.values[key] = self._cleared(key, self.values[key])
+            self._refuse_changes(key)
             reader.finish()
+
+    def _quality_of(self, header: str) -> list[str]:
+        """The column beside a point's that says of each value whether it is good."""
+        beside = self.table.names[self.table.names.index(header) + 1 :][:1]
+        mapped = [source.column for source in self._sources.values()]
+        if not beside or beside[0] in mapped or not is_quality(beside[0], self.table, self.form):
+            return []
+        self._notes.note(f"column '{beside[0]}' says which values of '{header}' are good",
+                         self.form.name)
+        return list(beside)
+
+    def _refuse_changes(self, key: str) -> None:
+        """Stop at a column that is written only where its value changes, and not said to be."""
+        values = self.values[key]
+        there = np.flatnonzero(~np.isnan(values))
+        if self.hold(key) is not None or self.form.interval_minutes or (
+                not _FEWEST_CHANGES <= len(there) <= 0.5 * len(values)):
+            return
+        if self._sources[key].point.kind != points.MEASURED and np.diff(values[there]).all():
+            longest = int(np.diff(self.times[key][there]).max())
+            raise IntakeError(
+                f"file '{self.form.name}', column '{self._columns[key][0]}' has a value only where "
+                f"it changes, at most {longest / MINUTE:g} min apart; state {hold_for(longest)} "
+                f"(hours that a value stands) under [points.{self._sources[key].name}]")
 
     def _ordered(self, times: np.ndarray, numbers: np.ndarray) -> np.ndarray:
         """Ascending times, each once, the values with them; what is late or repeated is said."""

@@ -1,0 +1,46 @@
+"""Files that lie in the trends folder and that no point is read from: what they are."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from fptlib.errors import IntakeError
+from fptlib.trends.grid import Remark
+from fptlib.trends.mapping import FileForm, PointMap, each_of
+from fptlib.trends.samples import open_table
+
+_MOST = 200
+
+
+def unmapped(folder: Path, point_map: PointMap) -> list[Path]:
+    """Files that no point names; weather files and hidden ones are none of them."""
+    return sorted(path for path in folder.iterdir()
+                  if path.name not in point_map.files and path.name[0] != "."
+                  and path.suffix.lower() != ".epw" and not path.is_dir())
+
+
+def remarks(folder: Path, point_map: PointMap) -> list[Remark]:
+    """A remark of every file that is not read: unreadable, a continuation, or not mapped."""
+    found = []
+    for path in unmapped(folder, point_map)[:_MOST]:
+        try:
+            table = open_table(path, FileForm(path.name, point_map.zone))
+        except IntakeError as error:
+            found.append(Remark("doubt", f"is not used, and cannot be read: {error}", path.name))
+            continue
+        if first := _continues(frozenset(table.names), point_map):
+            found.append(Remark("doubt", (
+                f"is not used, but has the columns of '{first}'; if it continues that file, state "
+                f'file = ["{first}", "{path.name}"] for its points in the point map'), path.name))
+        else:
+            found.append(Remark("note", "is not used: no point is read from it", path.name))
+    return found
+
+
+def _continues(names: frozenset[str], point_map: PointMap) -> str:
+    """The mapped file all of whose mapped columns a file has too; empty where there is none."""
+    columns: dict[str, set[str]] = {}
+    for source in point_map.sources.values():
+        for one in each_of(source):
+            columns.setdefault(one.file, set()).update((one.column, *one.plus))
+    return next((file for file, mapped in columns.items() if mapped <= names), "")

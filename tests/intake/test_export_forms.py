@@ -1,0 +1,79 @@
+"""Exports of every usual form are read right to the last cell, or stopped with advice that works.
+
+Nothing may be silently wrong: a cell of the grid is the truth's, or it is missing where the
+truth is, and a sentence that stops the reading leads, taken literally, to the right reading.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+from export_forms import Export, all_forms, follow
+
+from fptlib.errors import IntakeError
+from fptlib.trends.grid import Grid
+from fptlib.trends.mapping import PointMap
+from fptlib.trends.reading import read_trends
+
+FORMS = all_forms()
+
+
+def read(export: Export, folder: Path) -> Grid:
+    """The trends, following the advice of each sentence that stops."""
+    export.write(folder)
+    job, left, again = export.job(), list(export.answers), bool(export.again)
+    while True:
+        try:
+            return read_trends(folder, PointMap.from_answers(job))
+        except IntakeError as error:
+            sentence = str(error)
+        assert "\n" not in sentence
+        if left:
+            # What one sentence asks together is answered together.
+            mine = [advice for advice in left
+                    if advice in sentence or f"{advice.split(' = ')[0]} = [...]" in sentence]
+            assert mine, (left, sentence)
+            for advice in mine:
+                follow(sentence, advice, job)
+                left.remove(advice)
+        else:
+            assert again and "export" in sentence, sentence
+            export.write(folder, again=True)
+            again = False
+
+
+def wrong(export: Export, grid: Grid) -> list[str]:
+    """Cells that are neither the truth's nor missing with it."""
+    found = []
+    begin, truth = export.truth.start.astimezone(UTC), export.truth
+    step = timedelta(minutes=truth.minutes)
+    for name, values in truth.columns.items():
+        column = grid.columns[name]
+        seen = set()
+        for row in range(len(grid)):
+            at = (grid.start.astimezone(UTC) + row * grid.step - begin) // step
+            wanted = values[at] if 0 <= at < len(values) else np.nan
+            seen.add(at)
+            if not np.isclose(column[row], wanted, rtol=1e-6, atol=1e-6, equal_nan=True):
+                found.append(f"{name} row {row}: {column[row]:g} for {wanted:g}")
+        lost = [at for at in range(len(values)) if not np.isnan(values[at]) and at not in seen]
+        found += [f"{name}: sample {at} is not on the grid" for at in lost]
+    return found
+
+
+@pytest.mark.parametrize("export", FORMS, ids=lambda export: export.name)
+def test_form(export: Export, tmp_path: Path) -> None:
+    grid = read(export, tmp_path)
+    texts = [f"{remark.file}: {remark.text}" for remark in grid.remarks]
+    assert not (bad := wrong(export, grid)), (bad[:5], len(bad), texts)
+    for said in export.said:
+        assert any(said in text for text in texts), (said, texts)
+    doubted = {remark.point for remark in grid.remarks if remark.severity == "doubt"}
+    assert doubted >= set(export.doubted)
+
+
+def test_forms_have_names_of_their_own() -> None:
+    assert len({form.name for form in FORMS}) == len(FORMS) >= 80
