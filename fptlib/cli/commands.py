@@ -151,6 +151,29 @@ def run(stated: Namespace) -> int:
     return 1 if any(result.stopped for result in results) else 0
 
 
+@command("Print every column of the trend files with the point it is or may be.", {
+    **_JOB,
+    "--write": {"action": "store_true", "help": "put the accepted rows into the point map"},
+    "--table": {"type": Path, "metavar": "FILE",
+                "help": "write the rows as CSV, to be edited in a spreadsheet"},
+    "--read": {"type": Path, "metavar": "FILE",
+               "help": "read such a table back and put its accepted rows into the point map"},
+})
+def map_(stated: Namespace) -> int:
+    from fptlib.job.folder import Job
+    from fptlib.workbook import point_table
+
+    job = Job(stated.job)
+    table = point_table.of(job)
+    if stated.table:
+        point_table.write(table, stated.table)
+    print("\n".join(point_table.lines(table)))
+    if stated.read or stated.write:
+        rows = point_table.read(table, stated.read) if stated.read else table.rows
+        print(f"the point map holds {point_table.save(job, rows)} points")
+    return 1 if table.unread else 0
+
+
 @command("Print every verdict of a job.", {
     "job": {"type": Path, "nargs": "?", "help": "the job folder"},
     "--all": {"action": "store_true", "help": "every event, remark and limit"},

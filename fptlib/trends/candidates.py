@@ -85,7 +85,8 @@ class Rule:
 
 
 RULES = tuple(Rule.of(line) for line in _RULES.split("\n") if line)
-_EQUIPMENT = frozenset(("chiller", "tower", "fan", "pump", "hx", "economizer", "decoupler", "service"))
+_EQUIPMENT = frozenset(("chiller", "tower", "fan", "pump", "hx", "economizer", "decoupler",
+                        "service"))
 # The quantity that a unit belongs to, where the header names none.
 _QUANTITY = (("temp", "degF"), ("flow", "gpm"), ("power", "kW"), ("amps", "A"),
              ("load", "tons"), ("humidity", "%RH"), ("pressure", "psia"))

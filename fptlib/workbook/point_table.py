@@ -1,0 +1,307 @@
+"""Every column of every trend file in one table: what it holds, the point it is or is proposed as,
+and what the plant's points that are still missing cost. The page, ``fptlib map`` and the table file
+that a spreadsheet can edit show the same rows and save them the same way.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fptlib import points, units
+from fptlib.errors import FormError, IntakeError
+from fptlib.job import answers as job_answers
+from fptlib.job.folder import Job, write_atomically
+from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.steps import CHECKS
+from fptlib.record.text import harmless
+from fptlib.trends.grid import Grid
+from fptlib.trends.mapping import PointMap
+from fptlib.trends.suggest import propose
+
+HEADS = ("Accept", "Point", "Unit", "Sure %", "File", "Column", "First values", "Interval min",
+         "Good %", "Looks like", "Why", "Doubt")
+_YES = {"yes", "y", "x", "true", "1", "ja", "oui", "si", "sí"}
+IN_THE_MAP = 2.0
+
+
+@dataclass(frozen=True)
+class Row:
+    """A column of a trend file.
+
+    Attributes:
+        accept: whether it is, or shall be, in the point map.
+        point, unit: as it is mapped or proposed; empty for a column that is not used.
+        confidence: 0 to 1, or ``IN_THE_MAP``.
+        was: the point that it is mapped as in the job, or ``""``.
+    """
+
+    file: str
+    column: str
+    accept: bool = False
+    point: str = ""
+    unit: str = ""
+    confidence: float = 0.0
+    first: str = ""
+    interval: str = ""
+    good: str = ""
+    looks: str = ""
+    why: str = ""
+    doubt: str = ""
+    was: str = ""
+
+    @property
+    def sure(self) -> str:
+        """How sure the proposal is, as people read it."""
+        if self.confidence == IN_THE_MAP:
+            return "in the map"
+        return f"{100 * self.confidence:.0f}" if self.point else ""
+
+    @property
+    def equipment(self) -> str:
+        """What its point belongs to: ``chiller 1``, ``tower 2``, ``exchanger``, ``weather``."""
+        family, *rest = self.point.split("_")
+        if rest and rest[0].isdigit():
+            return f"{family} {rest[0]}"
+        return {"outdoor": "weather", "station": "weather", "hx": "exchanger",
+                "economizer": "exchanger", "chw": "chilled water", "decoupler": "chilled water",
+                "cw": "condenser water", "tower": "condenser water"}.get(
+                    family, "plant" if self.point else "not used")
+
+    def cells(self) -> list[str]:
+        """The row of the table, in the order of ``HEADS``."""
+        return ["yes" if self.accept else "no", self.point, self.unit, self.sure, self.file,
+                self.column, self.first, self.interval, self.good, self.looks, self.why,
+                self.doubt]
+
+
+@dataclass(frozen=True)
+class PointTable:
+    """The rows, the plant's points that none of them is with the checks that this costs, and the
+    files that could not be read."""
+
+    rows: tuple[Row, ...]
+    costs: Mapping[str, tuple[str, ...]]
+    unread: Mapping[str, str]
+    chillers: int
+    tower_cells: int
+
+
+def of(job: Job) -> PointTable:
+    """The table of a job: what is mapped, and what is proposed for the rest.
+
+    Raises:
+        IntakeError: ``trends/`` holds no file, or what the job states of a file cannot be used.
+    """
+    answers = job.answers()
+    if not job.trend_files():
+        raise IntakeError("trends/ holds no trend file; put one there")
+    proposal = propose(job.trends_folder, answers)
+    mapped = _mapped(answers)
+    taken = {name for names in mapped.values() for name in names}
+    rows: list[Row] = []
+    for column in proposal.columns:
+        minutes = column.minutes
+        row = Row(column.file, column.name, first="  ".join(column.first), looks=column.looks,
+                  interval="" if minutes is None else f"{minutes:.3g}",
+                  good=f"{100 * column.good:.0f}")
+        if names := mapped.pop((column.file, column.name), []):
+            rows += [replace(row, accept=True, point=name, was=name, confidence=IN_THE_MAP,
+                             unit=str(answers["points"][name].get("unit", "")))
+                     for name in names]
+            continue
+        one = proposal.of(column)
+        rows.append(row if one is None or one.point in taken else replace(
+            row, accept=one.ticked, point=one.point, unit=one.unit, confidence=one.confidence,
+            why=one.why, doubt=one.doubt))
+    # What the map names and no file holds stays, or it would go unseen.
+    rows += [Row(file, column, True, name, str(answers["points"][name].get("unit", "")),
+                 IN_THE_MAP, was=name, doubt="no such column was found")
+             for (file, column), names in mapped.items() for name in names]
+    return PointTable(tuple(rows), costs(answers, rows), proposal.unread,
+                      *(_count(answers, rows, *each) for each in (
+                          ("chillers", "chiller"), ("tower_cells", "tower"))))
+
+
+def _mapped(answers: Mapping[str, Any]) -> dict[tuple[str, str], list[str]]:
+    """The points of the job's map by file and column."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for name, table in answers.get("points", {}).items():
+        files = table.get("file", "")
+        for file in [files] if isinstance(files, str) else files[:1]:
+            found.setdefault((file, str(table.get("column", ""))), []).append(name)
+    return found
+
+
+def _count(answers: Mapping[str, Any], rows: Iterable[Row], key: str, family: str) -> int:
+    """How many chillers or cells: as the plan states, else as the accepted rows have."""
+    stated = int(answers.get("plant", {}).get(key, 0) or 0)
+    numbers = [int(row.point.split("_")[1]) for row in rows
+               if row.accept and row.point.startswith(family) and row.point.split("_")[1].isdigit()]
+    return stated or max(numbers, default=0)
+
+
+def costs(answers: Mapping[str, Any], rows: Sequence[Row]) -> dict[str, tuple[str, ...]]:
+    """Every point that no accepted row is and that a check cannot do without, with the questions
+    of those checks; the costliest first."""
+    plant = {**answers.get("plant", {}), "chillers": _count(answers, rows, "chillers", "chiller"),
+             "tower_cells": _count(answers, rows, "tower_cells", "tower")}
+    # Neither decides which points a check needs, and the first page comes before both.
+    site = {"altitude": 0.0, "time_zone": "UTC", **answers.get("site", {})}
+    start = datetime(2026, 1, 1, tzinfo=UTC)
+    trended = {row.point: np.ones(2) for row in rows if row.accept and row.point}
+    test = FunctionalTest(Grid(trended, start, timedelta(minutes=1), rows=2),
+                          job_answers.plant({**answers, "site": site, "plant": plant}))
+    found: dict[str, list[str]] = {}
+    for check in CHECKS.values():
+        for name in test.missing(*check.needs):
+            found.setdefault(name, []).append(check.words["question"])
+    return {name: tuple(found[name]) for name in sorted(found, key=lambda n: (-len(found[n]), n))}
+
+
+# -- saving ---------------------------------------------------------------------------------------
+
+def save(job: Job, rows: Sequence[Row]) -> int:
+    """Put the accepted rows into the job's point map, and take out what is no longer accepted.
+
+    Returns:
+        How many points the map holds then.
+
+    Raises:
+        FormError: a row cannot be used; nothing is saved.
+        IntakeError: the map cannot be used; nothing is saved.
+    """
+    _refuse(rows)
+
+    def edit(document: Any) -> None:
+        import tomlkit
+
+        held = document.setdefault("points", tomlkit.table(is_super_table=True))
+        for row in rows:
+            if row.was and (not row.accept or row.point != row.was):
+                held.pop(row.was, None)
+        for row in rows:
+            if row.accept and (row.point != row.was or row.unit != held[row.was].get("unit", "")):
+                table = held.get(row.point) or tomlkit.table()
+                table.update({"file": row.file, "column": row.column, "unit": row.unit})
+                held[row.point] = table
+        stated = document.unwrap()
+        site = {"time_zone": "UTC", **stated.get("site", {})}
+        PointMap.from_answers({**stated, "site": site})
+
+    job.change(edit)
+    return len(job.get("points", {}))
+
+
+def _refuse(rows: Sequence[Row]) -> None:
+    """Stop at the first row that cannot be used, with what is wrong of it."""
+    taken: dict[str, Row] = {}
+    for row in rows:
+        if not row.accept:
+            continue
+        where = f"'{row.column}' of '{row.file}'"
+        if not row.point:
+            raise FormError(f"{where} is accepted without a point; choose its point, or do not "
+                            "accept it")
+        if not points.is_point(row.point):
+            raise FormError(f"{where}: '{row.point}' is not a point of the glossary; choose one of "
+                            "those offered")
+        if (other := taken.setdefault(row.point, row)) is not row:
+            raise FormError(f"{where} and '{other.column}' of '{other.file}' are both accepted as "
+                            f"{points.point(row.point).meaning}; accept one of them")
+        wanted = points.point(row.point).unit
+        if not units.is_gauge(row.unit, wanted):
+            units.scale(row.unit or wanted, wanted, where)
+
+
+# -- the table file -------------------------------------------------------------------------------
+
+def write(table: PointTable, file: Path) -> None:
+    """Write the rows as CSV that a spreadsheet can edit.
+
+    A text that a spreadsheet would run as a formula gets an apostrophe in front.
+    """
+    text = io.StringIO()
+    lines = csv.writer(text, lineterminator="\r\n")
+    lines.writerow(HEADS)
+    for row in table.rows:
+        lines.writerow([harmless(cell) for cell in row.cells()])
+    write_atomically(file, text.getvalue().encode("utf-8-sig"))
+
+
+def read(table: PointTable, file: Path) -> list[Row]:
+    """The rows with what the file says of Accept, Point and Unit; rows it leaves out stay.
+
+    Raises:
+        FormError: it is no such table, or a row names no column of the trend files.
+    """
+    try:
+        content = file.read_bytes()
+    except OSError as error:
+        raise FormError(f"'{file.name}' cannot be read ({error.strerror or error})") from error
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        # As a spreadsheet of Windows saves "CSV".
+        text = content.decode("cp1252", "replace")
+    head = text.split("\n", 1)[0]
+    delimiter = max(",;\t", key=head.count)
+    found = list(table.rows)
+    lines = csv.DictReader(io.StringIO(text, newline=""), delimiter=delimiter)
+    if absent := [name for name in ("Accept", "Point", "Unit", "File", "Column")
+                  if name not in (lines.fieldnames or ())]:
+        raise FormError(f"'{file.name}', row 1: no column {', '.join(absent)}; edit the table that "
+                        "'fptlib map JOB --table FILE' writes, and keep its first row")
+    seen: set[int] = set()
+    for number, line in enumerate(lines, start=2):
+        cells = {key: str(value or "").strip() for key, value in line.items()
+                 if isinstance(key, str)}
+        if not any(cells.values()):
+            continue
+        at = next((at for at, row in enumerate(found) if at not in seen and (
+            cells["File"], cells["Column"]) in ((row.file, row.column), (
+                harmless(row.file), harmless(row.column)))), None)
+        if at is None:
+            raise FormError(f"'{file.name}', row {number}: trends has no further column "
+                            f"'{cells['Column']}' of file '{cells['File']}'; change only Accept, "
+                            "Point and Unit")
+        seen.add(at)
+        point = cells["Point"]
+        unit = cells["Unit"]
+        if points.is_point(point):
+            unit = units.alias(unit, points.point(point).unit) or unit or points.point(point).unit
+        found[at] = replace(found[at], accept=cells["Accept"].lower() in _YES, point=point,
+                            unit=unit)
+    return found
+
+
+def lines(table: PointTable) -> list[str]:
+    """The table as text for a terminal, what is missing and what it costs."""
+    rows = [HEADS[:7] + HEADS[9:10] + HEADS[11:],
+            *((*cells[:7], cells[9], cells[11]) for cells in (row.cells() for row in table.rows))]
+    kept = [[_short(cell, most) for cell, most in zip(
+        row, (6, 30, 8, 10, 28, 40, 18, 24, 60), strict=True)] for row in rows]
+    widths = [max(len(row[at]) for row in kept) for at in range(len(kept[0]))]
+    said = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+            for row in kept]
+    said += [f"not read: {text}" for text in table.unread.values()]
+    if table.costs:
+        said += ["", "points still missing, and the checks that are not tested without them:"]
+        said += [f"  {name}: {len(checks)} check{'s' * (len(checks) > 1)}: {checks[0]}"
+                 + (f" (and {len(checks) - 1} more)" if len(checks) > 1 else "")
+                 for name, checks in table.costs.items()]
+    unused = [row for row in table.rows if not row.accept]
+    said += ["", f"{len(table.rows) - len(unused)} of {len(table.rows)} columns are accepted, "
+                 f"{sum(bool(row.point) for row in unused)} proposals are not sure enough"]
+    return said
+
+
+def _short(text: str, most: int) -> str:
+    return text if len(text) <= most else text[: most - 1] + "…"
