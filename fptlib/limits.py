@@ -140,6 +140,13 @@ STANDARD: tuple[Limit, ...] = (
     Limit("recovery.watch", 120.0, "min", "supply watched after the setpoint is back", since=2),
     Limit("recovery.demand_tolerance", 5.0, "%", "a changeover may exceed the ordinary peak by so "
           "much", since=2),
+    Limit("lift.start_allowance", 5.0, "min", "a chiller that has just started builds its lift for "
+          "so long", since=2),
+    Limit("lift.above_evaporating", 1.0, "degF", "evaporating temperature above its cutout, or "
+          "above 32 °F where none is stated", since=2),
+    Limit("lift.pull_down", 180.0, "min", "longest pull-down", since=2),
+    Limit("lift.starts", 3.0, "per hour", "most starts of a chiller in any hour, unless the "
+          "manufacturer's are stated", low=_ABOVE_ZERO, since=2),
 )
 
 _STANDARD = {limit.name: limit for limit in STANDARD}

@@ -22,6 +22,8 @@ from fptlib.physics.refrigerant import REFRIGERANTS
 ROLES = ("technician", "engineer", "witness")
 _DIFFERENCE = "degF difference"
 _TAG = "As on the drawings."
+_LINE = ("Where the manufacturer states a line over load: the minimum above is then that at no "
+         "load. Empty: one number for all loads.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +78,21 @@ class Chiller:
         "From the manufacturer: condenser minus evaporator pressure.")
     cutout: float | None = quantity("Low-temperature cutout", "degF", 20, 60,
                                     "Leaving chilled water at which the chiller stops itself.")
+    minimum_saturation_lift: float | None = quantity(
+        "Minimum saturation lift", _DIFFERENCE, 0, 80, "From the manufacturer: saturated "
+        "condensing minus saturated evaporating temperature. Needs the refrigerant.")
+    water_lift_full: float | None = quantity(
+        "Minimum water lift at full load", _DIFFERENCE, 0, 80, _LINE)
+    saturation_lift_full: float | None = quantity(
+        "Minimum saturation lift at full load", _DIFFERENCE, 0, 80, _LINE)
+    pressure_lift_full: float | None = quantity(
+        "Minimum pressure lift at full load", "psi", 0, 200, _LINE)
+    evaporating_cutout: float | None = quantity(
+        "Low evaporating-temperature cutout", "degF", -20, 60, "Saturated. Empty: the evaporator "
+        "is held above 32 °F, where water freezes.")
+    starts_per_hour: float | None = quantity(
+        "Most starts per hour", "per hour", 0.1, 20, "From the manufacturer. Empty: the limit of "
+        "the procedure.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +185,11 @@ class Plant:
 
 @dataclass(frozen=True, slots=True)
 class Sequence:
-    """The exits of the sequence of operation as specified that are no number among the limits."""
+    """The sequence of operation as specified, as far as it is no number among the limits.
+
+    ``lift_protection`` is how running chillers keep their lift on cold condenser water;
+    ``head_pressure_water`` what head-pressure control holds at a chiller's condenser [degF].
+    """
 
     weather_exit: float | None = quantity(
         "Leaves when the enable condition no longer holds for", "min", 0, 1440,
@@ -177,6 +198,14 @@ class Sequence:
                                      Kind.CLOCK, None)
     other_exit: str = answer(
         "Other exits the sequence allows", "Operator, demand limit: in a few words.")
+    lift_protection: str = answer(
+        "How the sequence keeps the chillers' lift", "head-pressure control: a valve, a bypass or "
+        "variable condenser pumps. none needed: machines that run at zero or inverted lift.",
+        default="temporary setpoint",
+        choices=("temporary setpoint", "head-pressure control", "none needed"))
+    head_pressure_water: float | None = quantity(
+        "Head-pressure control holds condenser water entering a running chiller at or above",
+        "degF", 32, 110)
 
 
 @dataclass(frozen=True, slots=True)

@@ -244,7 +244,7 @@ class FunctionalTest:
 
         A need is a point's name, a numbered family (``chiller_{n}_alarm`` means every one), or
         a quantity that can come from several points: those of ``ALTERNATIVES``, ``chillers``,
-        ``power``, ``demand``, ``chiller_leaving_water``.
+        ``power``, ``demand``, ``chiller_leaving_water``, ``chiller_lift``.
         """
         return list(dict.fromkeys(name for need in needs for name in self._missing(need)))
 
@@ -264,6 +264,9 @@ class FunctionalTest:
         if need == "chiller_leaving_water":
             own = self.grid.missing(self._of_chillers("chw_leaving_temp"))
             return self.grid.missing(["chw_supply_temp"]) if own else []
+        if need == "chiller_lift":
+            return [name for n in self.chiller_numbers or [1] for name in min(
+                (self.grid.missing(way) for way in self.lift_points(n).values()), key=bool)]
         return self.grid.missing(self._family(need))
 
     def points_of(self, need: str) -> list[str]:
@@ -278,6 +281,9 @@ class FunctionalTest:
             names = ["service_power"] if self.has("service_power") else self.points_of("power")
         elif need == "chiller_leaving_water":
             names = [*self._of_chillers("chw_leaving_temp"), "chw_supply_temp"]
+        elif need == "chiller_lift":
+            names = [name for n in self.chiller_numbers
+                     for way in self.lift_points(n).values() for name in way]
         elif need in ALTERNATIVES:
             names = [name for way in ALTERNATIVES[need] for name in way]
         else:
@@ -555,6 +561,30 @@ class FunctionalTest:
         """The two points that the water lift of chiller ``n`` is the difference of."""
         own = f"chiller_{n}_chw_leaving_temp"
         return f"chiller_{n}_cw_leaving_temp", own if self.has(own) else "chw_supply_temp"
+
+    def lift_points(self, n: int) -> dict[str, tuple[str, str]]:
+        """The two points, condenser side first, behind each kind of lift that the manufacturer
+        states for chiller ``n``; the water lift where none is stated.
+
+        Where the saturation lift is stated and its pressures are not trended, the water lift
+        stands for it: it is smaller by both approaches of the chiller.
+        """
+        chiller, water_points = self.plant.chiller(n), self.water_lift_points(n)
+        pressures = (f"chiller_{n}_condenser_pressure", f"chiller_{n}_evaporator_pressure")
+        stated = {
+            "water": (chiller.minimum_water_lift, water_points),
+            "saturation": (chiller.minimum_saturation_lift,
+                           pressures if self.has(*pressures) else water_points),
+            "pressure": (chiller.minimum_pressure_lift, pressures)}
+        return {kind: found for kind, (least, found) in stated.items() if least is not None} or {
+            "water": water_points}
+
+    @cached
+    def since_start(self, n: int) -> np.ndarray:
+        """How long ago chiller ``n`` was seen to start [min]; infinite before the first start."""
+        started = np.diff(self.running(n), prepend=np.nan) == 1.0
+        rows = np.arange(len(self), dtype=float)
+        return (rows - np.maximum.accumulate(np.where(started, rows, -np.inf))) * self.minutes
 
     @cached_property
     def floor(self) -> float:

@@ -12,15 +12,23 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from fptlib import units
+from fptlib.physics import refrigerant, water
 from fptlib.procedure import alarms, approaches, uncertainty
 from fptlib.procedure.changeovers import Request, Run
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import Finding, check, not_judged
 from fptlib.procedure.measures import between_rows, highest_kept, lowest_kept
-from fptlib.procedure.setpoint_release import lowered, release_row, rise_hidden
-from fptlib.procedure.verdict import Event, NotTested, Verdict
+from fptlib.procedure.setpoint_release import (
+    lowered,
+    nothing_lowered,
+    release_row,
+    rise_hidden,
+)
+from fptlib.procedure.verdict import Event, NotApplicable, NotTested, Verdict
 
 _PULL_DOWN = ("economizer_command", "chillers")
+_EXCHANGER_CHW = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp")
+_NONE_NEEDED = ("its machines run at zero or inverted lift, as it says of the sequence")
 
 
 def _numbers(failed: Sequence[Event], what: str) -> list[float]:
@@ -59,75 +67,129 @@ def _above_wanted(test: FunctionalTest, failed: Sequence[Event]) -> float:
 
 
 @check("lift.minimum", unit="degF", each="request", all_or_none=True, advise=_advise_lift,
-       needs=(*_PULL_DOWN, "chiller_{n}_cw_leaving_temp", "chiller_leaving_water"),
-       limits=("lift.short_dip",))
+       needs=(*_PULL_DOWN, "chiller_lift"), limits=("lift.short_dip", "lift.start_allowance"))
 def minimum(test: FunctionalTest, request: Request) -> Iterator[Finding]:
-    """Every running chiller's lift against the manufacturer's minimum, water or pressure."""
-    for n in test.chiller_numbers:
-        chiller = test.plant.chiller(n)
-        if chiller.minimum_water_lift is None and chiller.minimum_pressure_lift is None:
-            raise NotTested("the manufacturer's minimum lift of chiller "
-                            f"{_without_minimum(test)} is not stated in the plan")
-    for n in test.chiller_numbers:
-        chiller = test.plant.chiller(n)
-        if (least := chiller.minimum_water_lift) is not None:
-            yield from _lift(test, request, n, "water", test.water_lift(n), least,
-                             test.water_lift_points(n))
-        if (least := chiller.minimum_pressure_lift) is not None:
-            if not (lacks := test.grid.missing(pressure_points(n))):
-                yield from _lift(test, request, n, "pressure", pressure_lift(test, n), least,
-                                 pressure_points(n))
-            # Beside a water lift the pressures are a second proof; alone they are the only one.
-            elif chiller.minimum_water_lift is None:
-                yield not_judged(request.number, request.row, f"not trended: {', '.join(lacks)}",
-                                 subject=f"chiller {n} pressure lift")
+    """The lowest lift of every running chiller that lasted, against the manufacturer's minimum:
+    water, saturation temperature or pressure, one number or a line over load."""
+    stated = {n: _stated(test, n) for n in test.chiller_numbers}
+    if lacks := [str(n) for n, kinds in stated.items() if not kinds]:
+        if test.sequence.lift_protection == "none needed":
+            raise NotApplicable(f"the plan states no minimum lift: {_NONE_NEEDED}")
+        raise NotTested(f"the manufacturer's minimum lift of chiller {', '.join(lacks)} is not "
+                        "stated in the plan")
+    for n, kinds in stated.items():
+        ways = test.lift_points(n)
+        # One kind that is trended proves it; what else is stated is a second proof.
+        for kind in (kind for kind in kinds if test.has(*ways[kind])):
+            yield from _lowest_lift(test, request, n, kind, *kinds[kind])
 
 
-def _without_minimum(test: FunctionalTest) -> str:
-    return ", ".join(str(n) for n in test.chiller_numbers if (
-        test.plant.chiller(n).minimum_water_lift is None
-        and test.plant.chiller(n).minimum_pressure_lift is None))
+def _stated(test: FunctionalTest, n: int) -> dict[str, tuple[float, float | None]]:
+    """What the manufacturer states for chiller ``n``, by kind: the minimum, or that at no load
+    and at full load."""
+    chiller = test.plant.chiller(n)
+    kinds = {"water": (chiller.minimum_water_lift, chiller.water_lift_full),
+             "saturation": (chiller.minimum_saturation_lift, chiller.saturation_lift_full),
+             "pressure": (chiller.minimum_pressure_lift, chiller.pressure_lift_full)}
+    return {kind: (low, full) for kind, (low, full) in kinds.items() if low is not None}
 
 
-def pressure_points(n: int) -> tuple[str, str]:
-    """The two points that the pressure lift of chiller ``n`` is the difference of."""
-    return f"chiller_{n}_condenser_pressure", f"chiller_{n}_evaporator_pressure"
+def _lowest_lift(test: FunctionalTest, request: Request, n: int, kind: str, low: float,
+                 full: float | None) -> Iterator[Finding]:
+    """The row in which one kind of lift of a chiller was lowest against its minimum."""
+    rows, subject = request.pull_down, f"chiller {n} {kind} lift"
+    condenser, evaporator = sensors = test.lift_points(n)[kind]
+    by_water = kind == "water" or not condenser.endswith("pressure")
+    lift = (test.water_lift(n) if by_water else saturation_lift(test, n) if kind == "saturation"
+            else np.where(test.running(n) == 1.0, test[condenser] - test[evaporator], np.nan))
+    if full is not None and (lacks := test.missing("load")):
+        yield not_judged(request.number, request.row, "the minimum is a line over load, and not "
+                         f"trended: {', '.join(lacks)}", subject=subject)
+        return
+    least = np.full(len(test), low) if full is None else low + (full - low) * chiller_load(test)
+    off = (test.running(n) == 0.0) | (test.since_start(n) < test.limits["lift.start_allowance"])
+    if off[rows].all():
+        return
+    above, dip = np.where(off, np.nan, lift - least), test.limits["lift.short_dip"]
+    found = lowest_kept(above[rows], dip, test.minutes, test.sample_interval(*sensors),
+                        (np.isnan(above) & ~off)[rows])
+    if found is None:
+        yield not_judged(request.number, request.row, "the lift has a gap there"
+                         if np.isnan(above[rows]).all() else
+                         "the chiller ran too briefly to be judged", subject=subject)
+        return
+    unit, row = "psi" if kind == "pressure" else "degF", request.row + found.row
+    shown, wanted = units.symbol(unit), float(least[row])
+    doubt = (uncertainty.propagated(
+                 test, lambda **at: refrigerant.saturation_lift(
+                     test.plant.chiller(n).refrigerant, at[condenser], at[evaporator]),
+                 {name: float(test[name][row]) for name in sensors})
+             if kind == "saturation" and not by_water else
+             uncertainty.expanded(test, dict.fromkeys(sensors, 1.0)))
+    if full is not None:
+        doubt = math.hypot(doubt, (wanted - low) * _load_doubt(test, row))
+    yield Finding(
+        request.number, row,
+        f"went down to {wanted + found.value:.1f} {shown} for longer than {dip:.0f} min; the "
+        f"manufacturer asks for {wanted:.4g} {shown}",
+        last=request.end, subject=subject, unit=unit, measured=wanted + found.value,
+        at_least=wanted, uncertainty=doubt + found.uncertainty,
+        worst_in_gaps=wanted + found.worst_in_gaps, cut_off=request.unseen,
+        fail_needs="the pressures are not trended, and the saturation lift is larger than the "
+        "water lift" if kind == "saturation" and by_water else "",
+        quantities={_side("condenser", condenser): float(test[condenser][row]),
+                    _side("evaporator", evaporator): float(test[evaporator][row]),
+                    f"lift in that row, {shown}": float(lift[row]),
+                    **({} if full is None else
+                       {"load, %": 100.0 * float(chiller_load(test)[row])})})
+
+
+def _load_doubt(test: FunctionalTest, row: int) -> float:
+    """Expanded uncertainty of the plant's load in a row, as a share of it."""
+    difference = float((test["chw_return_temp"] - test["chw_supply_temp"])[row])
+    waters = uncertainty.expanded(test, {"chw_return_temp": 1.0, "chw_supply_temp": -1.0})
+    flow = uncertainty.COVERAGE * uncertainty.standard(test, "chw_flow", 1.0)
+    return math.hypot(waters / max(difference, 0.1), flow)
+
+
+def _side(side: str, point: str) -> str:
+    return f"{side} side, {'psi' if point.endswith('pressure') else '°F'}"
 
 
 @cached
-def pressure_lift(test: FunctionalTest, n: int) -> np.ndarray:
-    """Condenser minus evaporator pressure of chiller ``n`` while it runs [psi]."""
-    condenser, evaporator = pressure_points(n)
-    return np.where(test.running(n) == 1.0, test[condenser] - test[evaporator], np.nan)
+def saturation_lift(test: FunctionalTest, n: int) -> np.ndarray:
+    """Saturated condensing minus saturated evaporating temperature of chiller ``n`` while it
+    runs [degF].
+
+    Raises:
+        NotTested: the plan does not state its refrigerant.
+    """
+    name = test.plant.chiller(n).refrigerant
+    if not name:
+        raise NotTested(f"the refrigerant of chiller {n} is not stated in the plan")
+    lift = refrigerant.saturation_lift(
+        name, test[f"chiller_{n}_condenser_pressure"], test[f"chiller_{n}_evaporator_pressure"])
+    return np.where(test.running(n) == 1.0, lift, np.nan)
 
 
-def _lift(test: FunctionalTest, request: Request, n: int, kind: str, lifts: np.ndarray,
-          least: float, sensors: tuple[str, str]) -> Iterator[Finding]:
-    """The lowest lift that lasted in the pull-down: the difference of two ``sensors``."""
-    rows, subject = request.pull_down, f"chiller {n} {kind} lift"
-    lift, off = lifts[rows], test.running(n)[rows] == 0.0
-    if off.all():
-        return
-    dip = test.limits["lift.short_dip"]
-    found = lowest_kept(lift, dip, test.minutes, test.sample_interval(*sensors),
-                        np.isnan(lift) & ~off)
-    if found is None:
-        yield not_judged(request.number, request.row, "the lift has a gap there"
-                         if np.isnan(lift).all() else "the chiller ran too briefly to be judged",
-                         subject=subject)
-        return
-    unit, row = "psi" if kind == "pressure" else "degF", request.row + found.row
-    shown = units.symbol(unit)
-    yield Finding(
-        request.number, row,
-        f"went down to {found.value:.1f} {shown} for longer than {dip:.0f} min; the manufacturer "
-        f"asks for {least:.4g} {shown}",
-        last=request.end, subject=subject, unit=unit, measured=found.value, at_least=least,
-        uncertainty=uncertainty.expanded(test, dict.fromkeys(sensors, 1.0)) + found.uncertainty,
-        worst_in_gaps=found.worst_in_gaps, cut_off=request.unseen,
-        quantities={f"condenser side, {shown}": float(test[sensors[0]][row]),
-                    f"evaporator side, {shown}": float(test[sensors[1]][row]),
-                    f"lift in that row, {shown}": float(lifts[row])})
+@cached
+def chiller_load(test: FunctionalTest) -> np.ndarray:
+    """Load of the running chillers as a share of their capacity, 0 to 1: the plant's load without
+    what the exchanger carries; a gap where none runs.
+
+    Raises:
+        NotTested: the plan does not state the capacity of a chiller.
+    """
+    capacity = np.zeros(len(test))
+    for n in test.chiller_numbers:
+        if (tons := test.plant.chiller(n).capacity) is None:
+            raise NotTested(f"the capacity of chiller {n} is not stated in the plan")
+        capacity += np.where(test.running(n) == 1.0, tons, 0.0)
+    load = test.load
+    if test.has(*_EXCHANGER_CHW):
+        flow, entering, leaving = (test[name] for name in _EXCHANGER_CHW)
+        load = load - np.where(flow > 0.0, water.load(flow, entering, leaving), 0.0)
+    return np.asarray(np.clip(load / np.where(capacity > 0.0, capacity, np.nan), 0.0, 1.0))
 
 
 @cached
@@ -151,6 +213,10 @@ def _lowest(test: FunctionalTest) -> float:
 def setpoint(test: FunctionalTest, request: Request) -> Finding:
     """How far the active setpoint was above the temporary one, where a running chiller needs
     it."""
+    if (means := test.sequence.lift_protection) != "temporary setpoint":
+        raise NotApplicable(
+            f"the plan states no minimum lift: {_NONE_NEEDED}" if means == "none needed" else
+            f"the sequence keeps lift by {means}, as the plan states; see lift.head_pressure")
     rows = request.pull_down
     wanted, active = temporary_setpoint(test)[rows], test["chw_supply_setpoint"][rows]
     reset, on = test.reset_setpoint[rows], test.chillers_on[rows]
@@ -269,7 +335,7 @@ def release(test: FunctionalTest, run: Run) -> Finding | None:
     if run.enabled is None:
         return None
     if not lowered(test, run):
-        return not_judged(run.number, run.first, "there was no temporary setpoint to release")
+        return nothing_lowered(test, run)
     if rise_hidden(test, run):
         return not_judged(run.number, run.first,
                           "the setpoint has a gap before it began to rise")

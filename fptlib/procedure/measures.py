@@ -187,6 +187,28 @@ def reversals(values: np.ndarray, size: float) -> int:
 
 
 @dataclass(frozen=True, slots=True)
+class Starts:
+    """The ``most`` starts in any hour, the ``row`` that hour ends in, and the ``worst`` that gaps
+    may hide."""
+
+    most: int
+    row: int
+    worst: int
+
+
+def busiest_hour(status: np.ndarray, hour: int) -> Starts:
+    """Starts in the busiest hour of a status (1.0, 0.0, NaN), an ``hour`` having so many rows."""
+    # A gap may hide a start in every two rows.
+    in_gaps = np.zeros(len(status))
+    for first, last in stretches(np.isnan(status)):
+        in_gaps[last] = (last - first + 2) // 2
+    started = (np.diff(status, prepend=np.nan) == 1.0).astype(float)
+    seen, hidden = (np.convolve(each, np.ones(hour))[: len(status)].round().astype(int)
+                    for each in (started, in_gaps))
+    return Starts(int(seen.max()), int(seen.argmax()), int((seen + hidden).max()))
+
+
+@dataclass(frozen=True, slots=True)
 class Demand:
     """Mean power over each demand interval [kW] and the row, or part of one, it begins in."""
 

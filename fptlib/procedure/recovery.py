@@ -24,7 +24,12 @@ from fptlib.procedure.measures import (
     reversals,
     straightened,
 )
-from fptlib.procedure.setpoint_release import lowered, release_row, rise_hidden
+from fptlib.procedure.setpoint_release import (
+    lowered,
+    nothing_lowered,
+    release_row,
+    rise_hidden,
+)
 from fptlib.procedure.verdict import Event, NotTested, Verdict
 
 RATE_WINDOW = 10.0
@@ -64,7 +69,7 @@ def rate(test: FunctionalTest, run: Run) -> Finding | None:
     if run.enabled is None:
         return None
     if not lowered(test, run):
-        return not_judged(run.number, run.first, "there was no setpoint to return")
+        return nothing_lowered(test, run)
     back = test.recovered(run)
     every = test.sample_interval(_ACTIVE)
     apart, before = test.rows(every), run.first - 1
@@ -107,7 +112,7 @@ def duration(test: FunctionalTest, run: Run) -> Finding | None:
     if run.enabled is None:
         return None
     if not lowered(test, run):
-        return not_judged(run.number, run.first, "there was no setpoint to return")
+        return nothing_lowered(test, run)
     if rise_hidden(test, run):
         return not_judged(run.number, run.first,
                           "the setpoint has a gap before it began to rise")

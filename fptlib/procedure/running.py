@@ -12,11 +12,11 @@ from fptlib import points, units
 from fptlib.physics import exchanger as physics
 from fptlib.procedure import approaches, uncertainty
 from fptlib.procedure.changeovers import Run
-from fptlib.procedure.flags import Flags, stretches
+from fptlib.procedure.flags import Flags
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.instruments import EXCHANGER, balanced
 from fptlib.procedure.judge import Finding, check, not_judged
-from fptlib.procedure.measures import median
+from fptlib.procedure.measures import busiest_hour, median
 from fptlib.procedure.verdict import Event, NotTested
 
 SHORTEST_RUN = 60.0
@@ -148,28 +148,18 @@ def fan_cycling(test: FunctionalTest, run: Run) -> Iterator[Finding]:
     limit, hour = test.limits["running.fan_starts"], test.rows(60.0)
     for n in test.tower_numbers:
         point = f"tower_{n}_fan_running"
-        status, every = test[point][run.rows], test.sample_interval(point)
-        in_hour = _in_an_hour(np.diff(status, prepend=np.nan) == 1.0, hour)
-        # A gap may hide a start in every two rows.
-        in_gaps = np.zeros(len(status), dtype=int)
-        for first, last in stretches(np.isnan(status)):
-            in_gaps[last] = (last - first + 2) // 2
-        most, at = int(in_hour.max()), run.first + int(in_hour.argmax())
+        every, starts = test.sample_interval(point), busiest_hour(test[point][run.rows], hour)
+        at = run.first + starts.row
         # A start needs one row on and one row off to be seen.
-        if most <= limit and 60.0 / (2.0 * every) <= limit:
+        if starts.most <= limit and 60.0 / (2.0 * every) <= limit:
             yield not_judged(run.number, run.first, f"rows of {every:.0f} min cannot show so many "
                              "starts", subject=f"cell {n}")
             continue
         yield Finding(
-            run.number, max(at - hour + 1, run.first), f"starts in the busiest hour: {most}",
-            last=at, subject=f"cell {n}", measured=most, at_most=limit, unit="per hour",
-            worst_in_gaps=int((in_hour + _in_an_hour(in_gaps, hour)).max()),
+            run.number, max(at - hour + 1, run.first),
+            f"starts in the busiest hour: {starts.most}", last=at, subject=f"cell {n}",
+            measured=starts.most, at_most=limit, unit="per hour", worst_in_gaps=starts.worst,
             cut_off=test.cut_off(run))
-
-
-def _in_an_hour(starts: np.ndarray, hour: int) -> np.ndarray:
-    """How many in the hour up to each row."""
-    return np.convolve(starts.astype(int), np.ones(hour, dtype=int))[: len(starts)]
 
 
 def _advise_supply(test: FunctionalTest, failed: Sequence[Event]) -> str:

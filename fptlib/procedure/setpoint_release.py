@@ -6,6 +6,8 @@ import numpy as np
 
 from fptlib.procedure.changeovers import Run
 from fptlib.procedure.functional_test import BACK_WITHIN, FunctionalTest
+from fptlib.procedure.judge import Finding, not_judged
+from fptlib.procedure.verdict import Verdict
 
 
 def lowered(test: FunctionalTest, run: Run) -> bool:
@@ -13,6 +15,16 @@ def lowered(test: FunctionalTest, run: Run) -> bool:
     before = run.first - 1
     active = test["chw_supply_setpoint"][before]
     return bool(active < test.reset_setpoint[before] - BACK_WITHIN)
+
+
+def nothing_lowered(test: FunctionalTest, run: Run) -> Finding:
+    """What the release and the return of a temporary setpoint say where there was none."""
+    means = test.sequence.lift_protection
+    if means == "temporary setpoint":
+        return not_judged(run.number, run.first, "there was no temporary setpoint at the "
+                          "transition")
+    return not_judged(run.number, run.first, "the sequence has no temporary setpoint, as the plan "
+                      f"states (lift: {means})", verdict=Verdict.NOT_APPLICABLE)
 
 
 def release_row(test: FunctionalTest, run: Run) -> int | None:

@@ -12,6 +12,7 @@ from fptlib.errors import FormError
 from fptlib.procedure import (
     abort,
     enable,
+    envelope,
     exit,
     handover,
     instruments,
@@ -87,7 +88,7 @@ STEPS: tuple[Step, ...] = (
          enable.CHECKS),
     Step(4, "lift", "Lift protection",
          "show that every chiller keeps its lift while the common sump is pulled cold under it",
-         lift.CHECKS),
+         lift.CHECKS + envelope.CHECKS),
     Step(5, "handover", "Transition to the exchanger",
          "show, live or from trends, that the exchanger takes the load and the last chiller stops "
          "without an excursion of the chilled-water supply temperature",

@@ -91,6 +91,7 @@ def frame() -> pd.DataFrame:
         f[f"chiller_{n}_running"] = np.where(run | (n == 2), 0.0, 1.0)
         f[f"chiller_{n}_power"] = 180.0 * f[f"chiller_{n}_running"]
         f[f"chiller_{n}_cw_leaving_temp"] = cw + 6.0
+        f[f"chiller_{n}_chw_leaving_temp"] = f["chw_supply_temp"]
         f[f"chiller_{n}_alarm"] = 0.0
         f[f"tower_{n}_fan_running"] = 1.0
         f[f"tower_{n}_fan_speed"] = np.where(run, 70.0, 60.0)

@@ -1,0 +1,166 @@
+"""Step 4: do the chillers stay inside what the manufacturer allows while the plant changes over?
+
+Beside the lift: their own leaving water and evaporating temperature, how long the pull-down takes,
+how often they start, and what head-pressure control holds at their condensers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from fptlib.physics import refrigerant
+from fptlib.procedure import uncertainty
+from fptlib.procedure.changeovers import Changeover, Request
+from fptlib.procedure.functional_test import FunctionalTest, cached
+from fptlib.procedure.judge import Finding, check, not_judged
+from fptlib.procedure.measures import busiest_hour, lowest_kept
+from fptlib.procedure.verdict import NotApplicable, NotTested
+
+# What is watched before a transition whose enable was not seen, and after a chiller has started
+# on cold condenser water (common practice, no source).
+HOUR = 60.0
+FREEZING = 32.0
+
+
+@check("lift.evaporator", unit="degF", all_or_none=True,
+       needs=("request", "chillers", "chiller_{n}_chw_leaving_temp"),
+       limits=("lift.above_cutout", "lift.above_evaporating", "lift.short_dip"))
+def evaporator(test: FunctionalTest) -> Iterator[Finding]:
+    """Each running chiller's own leaving water, and its evaporating temperature where the pressure
+    is trended, the lowest that lasted: in the pull-down and in the hour after an exit, against
+    the cutout plus a distance."""
+    if lacks := [str(n) for n in test.chiller_numbers if test.plant.chiller(n).cutout is None]:
+        raise NotTested(f"the low-temperature cutout of chiller {', '.join(lacks)} is not stated "
+                        "in the plan")
+    for changeover in test.changeovers:
+        for part, rows in _cold_rows(test, changeover):
+            for n in test.chiller_numbers:
+                yield from _coldest(test, changeover.number, part, rows, n)
+
+
+def _cold_rows(test: FunctionalTest, changeover: Changeover) -> Iterator[tuple[str, slice]]:
+    """Where a changeover has chillers on cold water: the pull-down and the hour after the exit."""
+    hour = HOUR / test.minutes
+    ends = (changeover.transition, changeover.abandoned, changeover.last + 1)
+    end = next(row for row in ends if row is not None)
+    begin = end - hour if changeover.enabled is None else changeover.enabled
+    yield "", test.window(begin, end)
+    if changeover.exit_row is not None:
+        yield ", after the exit", test.window(changeover.exit_row, changeover.exit_row + hour)
+
+
+def _coldest(test: FunctionalTest, number: int, part: str, rows: slice, n: int
+             ) -> Iterator[Finding]:
+    """The coldest leaving water and evaporating temperature of a chiller in some rows."""
+    chiller, point = test.plant.chiller(n), f"chiller_{n}_chw_leaving_temp"
+    assert chiller.cutout is not None
+    doubt = uncertainty.expanded(test, {point: 1.0})
+    off = test.running(n) == 0.0
+    yield from _lowest(test, number, rows, f"chiller {n} leaving water{part}", test[point], off,
+                       point, chiller.cutout + test.limits["lift.above_cutout"], doubt)
+    pressure = f"chiller_{n}_evaporator_pressure"
+    if not test.has(pressure) or not chiller.refrigerant:
+        return
+    temperature, apart = evaporating(test, n), uncertainty.standard(test, pressure)
+    # Saturation is steepest where the pressure is low: the doubt is taken at the lowest.
+    running = test[pressure][rows][test.running(n)[rows] == 1.0]
+    if np.isnan(running).all():
+        return
+    low, high = refrigerant.saturation_temperature(
+        chiller.refrigerant, np.nanmin(running) + np.array([-apart, apart]), dew=True)
+    cutout = FREEZING if chiller.evaporating_cutout is None else chiller.evaporating_cutout
+    yield from _lowest(test, number, rows, f"chiller {n} evaporating temperature{part}",
+                       temperature, off, pressure, cutout + test.limits["lift.above_evaporating"],
+                       uncertainty.COVERAGE * float(high - low) / 2.0)
+
+
+@cached
+def evaporating(test: FunctionalTest, n: int) -> np.ndarray:
+    """Saturated evaporating temperature of chiller ``n`` [degF], from its pressure."""
+    return np.asarray(refrigerant.saturation_temperature(
+        test.plant.chiller(n).refrigerant, test[f"chiller_{n}_evaporator_pressure"], dew=True))
+
+
+def _lowest(test: FunctionalTest, number: int, rows: slice, subject: str, values: np.ndarray,
+            off: np.ndarray, point: str, least: float, doubt: float) -> Iterator[Finding]:
+    """The lowest of some values that lasted in these rows, those that are ``off`` left out."""
+    if off[rows].all():
+        return
+    kept = np.where(off, np.nan, values)[rows]
+    found = lowest_kept(kept, test.limits["lift.short_dip"], test.minutes,
+                        test.sample_interval(point), np.isnan(kept) & ~off[rows])
+    if found is None:
+        yield not_judged(number, rows.start, "a gap, or the chiller ran too briefly",
+                         subject=subject)
+        return
+    yield Finding(
+        number, rows.start + found.row,
+        f"went down to {found.value:.1f} °F for longer than "
+        f"{test.limits['lift.short_dip']:.0f} min; at least {least:.4g} °F is wanted",
+        last=rows.stop - 1, subject=subject, measured=found.value, at_least=least,
+        uncertainty=doubt + found.uncertainty, worst_in_gaps=found.worst_in_gaps)
+
+
+@check("lift.pull_down", unit="min", needs=("economizer_command", "chillers"),
+       limits=("lift.pull_down", "lift.starts"),
+       advise=lambda test, failed: (
+           "Too many starts: lengthen the chillers' minimum on and off times to the "
+           "manufacturer's." if any(event.unit == "per hour" for event in failed) else ""))
+def pull_down(test: FunctionalTest) -> Iterator[Finding]:
+    """Minutes from the enable to the last chiller's stop, or until the request was given up; and
+    the starts of each chiller in its busiest hour of the record."""
+    every = test.sample_interval("chillers")
+    most = {n: test.plant.chiller(n).starts_per_hour or test.limits["lift.starts"]
+            for n in test.chiller_numbers}
+    # A start needs one row on and one row off to be seen.
+    shown = 60.0 / (2.0 * every) > max(most.values())
+    for request in test.requests:
+        yield _took(test, request, every, "" if shown else
+                    f"rows of {every:.0f} min cannot show a chiller's starts")
+    for n, limit in most.items():
+        starts = busiest_hour(test.running(n), test.rows(60.0))
+        if starts.most <= limit and not shown:
+            continue
+        yield Finding(
+            0, max(starts.row - test.rows(60.0) + 1, 0),
+            f"starts in the busiest hour: {starts.most}", last=starts.row,
+            subject=f"chiller {n}", measured=starts.most, at_most=limit, unit="per hour",
+            worst_in_gaps=starts.worst)
+
+
+def _took(test: FunctionalTest, request: Request, every: float, hidden: str) -> Finding:
+    took = (request.end - request.row) * test.minutes
+    how = ("the last chiller stopped" if request.transition is not None else
+           "the request was given up" if request.abandoned is not None else "it was lost sight of")
+    return Finding(
+        request.number, request.row, f"{took:.0f} min after the enable {how}", last=request.end,
+        measured=took, at_most=test.limits["lift.pull_down"], uncertainty=every,
+        tolerance=test.timing_tolerance, cut_off=request.unseen or hidden)
+
+
+@check("lift.head_pressure", unit="degF", each="request", needs=("economizer_command", "chillers"),
+       limits=("lift.setpoint_band", "lift.short_dip", "lift.start_allowance"), all_or_none=True)
+def head_pressure(test: FunctionalTest, request: Request) -> Iterator[Finding]:
+    """The coldest condenser water entering each running chiller that lasted in the pull-down,
+    against what head-pressure control is to hold within its band; only where the sequence keeps
+    lift so."""
+    if (means := test.sequence.lift_protection) != "head-pressure control":
+        raise NotApplicable("the plan states no head-pressure control in the sequence; lift is "
+                            f"kept by: {means}")
+    if (least := test.sequence.head_pressure_water) is None:
+        raise NotTested("what head-pressure control holds at the chillers is not stated in the "
+                        "plan")
+    if lacks := test.missing("chiller_{n}_cw_entering_temp"):
+        raise NotTested("not trended: " + ", ".join(lacks))
+    for n in test.chiller_numbers:
+        point = f"chiller_{n}_cw_entering_temp"
+        off = (test.running(n) == 0.0) | (
+            test.since_start(n) < test.limits["lift.start_allowance"])
+        yield from _lowest(test, request.number, request.pull_down, f"chiller {n} condenser water",
+                           test[point], off, point, least - test.limits["lift.setpoint_band"],
+                           uncertainty.resolution(test, point))
+
+
+CHECKS = (head_pressure, evaporator, pull_down)
