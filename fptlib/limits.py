@@ -144,6 +144,9 @@ STANDARD: tuple[Limit, ...] = (
           "so long", since=2),
     Limit("lift.above_evaporating", 1.0, "degF", "evaporating temperature above its cutout, or "
           "above 32 °F where none is stated", since=2),
+    Limit("reset.band", 1.0, "degF", "setpoint around the specified line of its reset", since=2),
+    Limit("reset.share", 90.0, "%", "share of the rows outside changeovers within that band",
+          since=2),
     Limit("lift.pull_down", 180.0, "min", "longest pull-down", since=2),
     Limit("lift.starts", 3.0, "per hour", "most starts of a chiller in any hour, unless the "
           "manufacturer's are stated", low=_ABOVE_ZERO, since=2),

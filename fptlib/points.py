@@ -91,6 +91,8 @@ GLOSSARY: tuple[Point, ...] = (
     ),
     _temperature("chw_return_temp", "chilled water returning to the plant", 32.0, 100.0),
     _flow("chw_flow", "chilled-water flow of the plant"),
+    Point("chw_valve_position", "%", "position of the most open chilled-water valve, as the reset "
+          "reads it", 0.0, 100.0, 2.0),
     Point("chw_diff_pressure", "psi", "chilled-water differential pressure", -5.0, 150.0, 0.25),
     _flow("decoupler_flow", "flow through the decoupler, positive from supply to return"),
     _temperature("cw_supply_temp", "condenser water leaving the towers or the sump", 30.0, 110.0),

@@ -16,6 +16,7 @@ from jsonschema import Draft202012Validator, FormatChecker
 from fptlib.cli.commands import main
 from fptlib.job.folder import Job, now
 from fptlib.job.start import pasted
+from fptlib.procedure.steps import CHECKS
 from fptlib.record import keys, signing, store
 from fptlib.workbook.review import hand_edits
 
@@ -182,7 +183,7 @@ def test_pdf_alone_verifies(signed: Path, capsys: pytest.CaptureFixture[str]) ->
 
 def test_recalculation_comes_out_the_same(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["recalculate", str(signed / "job")]) == 0
-    assert capsys.readouterr().out.count(": same") == 33
+    assert capsys.readouterr().out.count(": same") == len(CHECKS)
 
 
 def test_recalculation_of_the_pdf_alone_needs_its_trends_and_leaves_nothing(
@@ -195,7 +196,7 @@ def test_recalculation_of_the_pdf_alone_needs_its_trends_and_leaves_nothing(
     (tmp_path / "temporary").mkdir()
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path / "temporary"))
     assert main(["recalculate", alone, "--trends", str(signed / "job" / "trends")]) == 0
-    assert capsys.readouterr().out.count(": same") == 33
+    assert capsys.readouterr().out.count(": same") == len(CHECKS)
     assert not any((tmp_path / "temporary").iterdir())
 
 

@@ -65,8 +65,10 @@ def test_changeovers_are_those_of_the_readme(
 
 
 def test_sound_plant_passes_every_check(sound: FunctionalTest) -> None:
-    assert {id: str(check.verdict) for id, check in checks(sound).items()} == dict.fromkeys(
-        checks(sound), "pass")
+    other = {id: str(check.verdict) for id, check in checks(sound).items()
+             if check.verdict is not Verdict.PASS}
+    # Its sequence keeps lift by a temporary setpoint.
+    assert other == {"lift.head_pressure": "not applicable"}
 
 
 def test_limits_were_frozen_before_the_trends(
@@ -107,7 +109,8 @@ RESTS_ON = {
         "reset.active", "lift.setpoint", "lift.floor", "lift.release", "recovery.rate",
         "recovery.duration", "recovery.stable", "running.tower_setpoint", "running.overcooling",
         "running.supply"},
-    "economizer_command": {"lift.minimum", "lift.setpoint", "lift.floor", "lift.chiller_on"},
+    "economizer_command": {"lift.minimum", "lift.setpoint", "lift.floor", "lift.chiller_on",
+                           "lift.head_pressure", "lift.pull_down"},
     "hx_cw_flow": {"instruments.heat_balance", "running.exchanger"},
     "outdoor_humidity": {"instruments.wet_bulb"},
     "plant_power": set(),

@@ -27,10 +27,12 @@ from fptlib.job.schema import (
     Exchanger,
     General,
     Instrument,
+    LiftProtection,
     Mark,
     Override,
     Plant,
     Reading,
+    Reset,
     Sensor,
     Sensors,
     Sequence,
@@ -74,7 +76,19 @@ def plant(answers: Answers) -> Plant:
 
 def sequence(answers: Answers) -> Sequence:
     """The sequence of operation as specified."""
-    return load(Sequence, as_table(lookup(answers, "sequence", {}), "sequence"), "sequence")
+    stated = as_table(lookup(answers, "sequence", {}), "sequence")
+    found = load(
+        Sequence, stated, "sequence",
+        lift=load(LiftProtection, stated.get("lift", {}), "sequence.lift"),
+        reset=load(Reset, stated.get("reset", {}), "sequence.reset"))
+    line = found.reset.line
+    if 0 < sum(value is not None for value in line) < len(line):
+        raise JobError("job.toml, sequence.reset: the line of the reset is not whole; state the "
+                       "driver and the setpoint at both ends, or none of the four")
+    if line[0] is not None and line[0] == line[2]:
+        raise JobError(f"job.toml, sequence.reset: both ends of the line are at {line[0]:g}; state "
+                       "two different values of the driver")
+    return found
 
 
 def _approach(stated: Answers, name: str) -> Approach | None:

@@ -183,13 +183,53 @@ class Plant:
         return next((c for c in self.chillers if c.number == n), Chiller(n))
 
 
+TEMPORARY_SETPOINT = "temporary setpoint"
+HEAD_PRESSURE = "head-pressure control"
+NO_PROTECTION = "none needed"
+
+
+@dataclass(frozen=True, slots=True)
+class LiftProtection:
+    """How running chillers keep their lift on cold condenser water; ``head_pressure_water`` is
+    what head-pressure control holds at a chiller's condenser [degF]."""
+
+    means: str = answer(
+        "How the sequence keeps the chillers' lift", "head-pressure control: a valve, a bypass or "
+        "variable condenser pumps. none needed: machines that run at zero or inverted lift.",
+        default=TEMPORARY_SETPOINT, choices=(TEMPORARY_SETPOINT, HEAD_PRESSURE, NO_PROTECTION))
+    head_pressure_water: float | None = quantity(
+        "Head-pressure control: condenser water entering a running chiller at or above", "degF",
+        32, 110)
+
+
+# What can drive a reset, and the quantity of the trends it is.
+DRIVERS = {"outdoor air": "outdoor_dry_bulb", "valve position": "chw_valve_position",
+           "differential pressure": "chw_diff_pressure", "load": "load"}
+
+
+@dataclass(frozen=True, slots=True)
+class Reset:
+    """The reset of the chilled-water setpoint: a straight line between two points, level beyond
+    them. The driver is in the glossary's unit: degF, %, psi or tons."""
+
+    driver: str = answer("What drives the reset", default="outdoor air", choices=tuple(DRIVERS))
+    driver_low: float | None = quantity(
+        "Driver at one end of the line", help="In °F outdoors, % open, psi or tons. The four "
+        "numbers of the line together, or none.")
+    setpoint_low: float | None = quantity("Setpoint there", "degF", 32, 75)
+    driver_high: float | None = quantity("Driver at the other end of the line")
+    setpoint_high: float | None = quantity("Setpoint there, at the other end", "degF", 32, 75)
+
+    @property
+    def line(self) -> tuple[float | None, ...]:
+        """Driver and setpoint at one end, driver and setpoint at the other."""
+        return self.driver_low, self.setpoint_low, self.driver_high, self.setpoint_high
+
+
 @dataclass(frozen=True, slots=True)
 class Sequence:
-    """The sequence of operation as specified, as far as it is no number among the limits.
-
-    ``lift_protection`` is how running chillers keep their lift on cold condenser water;
-    ``head_pressure_water`` what head-pressure control holds at a chiller's condenser [degF].
-    """
+    """The sequence of operation as specified, as far as it is no number among the limits: its
+    exits, how it keeps the chillers' lift, and the reset of the setpoint."""
 
     weather_exit: float | None = quantity(
         "Leaves when the enable condition no longer holds for", "min", 0, 1440,
@@ -198,14 +238,8 @@ class Sequence:
                                      Kind.CLOCK, None)
     other_exit: str = answer(
         "Other exits the sequence allows", "Operator, demand limit: in a few words.")
-    lift_protection: str = answer(
-        "How the sequence keeps the chillers' lift", "head-pressure control: a valve, a bypass or "
-        "variable condenser pumps. none needed: machines that run at zero or inverted lift.",
-        default="temporary setpoint",
-        choices=("temporary setpoint", "head-pressure control", "none needed"))
-    head_pressure_water: float | None = quantity(
-        "Head-pressure control holds condenser water entering a running chiller at or above",
-        "degF", 32, 110)
+    lift: LiftProtection = LiftProtection()
+    reset: Reset = Reset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -476,6 +510,8 @@ TABLES = (
     Table("plant.exchanger_approach", "Exchanger approach near changeover", Approach,
           "Chilled water leaving minus condenser water entering the exchanger."),
     Table("sequence", "Exits of the sequence, as specified", Sequence),
+    Table("sequence.lift", "Lift protection, as specified", LiftProtection),
+    Table("sequence.reset", "Setpoint reset, as specified", Reset),
     Table("files", "Trend files", _FILE, row="file", key=_key("file", "File")),
     Table("points", "Points", _POINT, row="point", key=_key("point", "Point")),
     Table("sensors", "Plant sensors", Sensor, row="sensor", key=_key("point", "Point")),

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from fptlib.job.schema import HEAD_PRESSURE
 from fptlib.physics import refrigerant
 from fptlib.procedure import uncertainty
 from fptlib.procedure.changeovers import Changeover, Request
@@ -25,7 +26,7 @@ FREEZING = 32.0
 
 
 @check("lift.evaporator", unit="degF", all_or_none=True,
-       needs=("request", "chillers", "chiller_{n}_chw_leaving_temp"),
+       needs=("request", "chillers", "chiller_{n}_chw_leaving_temp", "evaporator_pressures"),
        limits=("lift.above_cutout", "lift.above_evaporating", "lift.short_dip"))
 def evaporator(test: FunctionalTest) -> Iterator[Finding]:
     """Each running chiller's own leaving water, and its evaporating temperature where the pressure
@@ -45,7 +46,8 @@ def _cold_rows(test: FunctionalTest, changeover: Changeover) -> Iterator[tuple[s
     hour = HOUR / test.minutes
     ends = (changeover.transition, changeover.abandoned, changeover.last + 1)
     end = next(row for row in ends if row is not None)
-    begin = end - hour if changeover.enabled is None else changeover.enabled
+    # A status that comes with the transition shows no enable.
+    begin = end - hour if changeover.enabled is None else min(changeover.enabled, end - hour)
     yield "", test.window(begin, end)
     if changeover.exit_row is not None:
         yield ", after the exit", test.window(changeover.exit_row, changeover.exit_row + hour)
@@ -146,10 +148,10 @@ def head_pressure(test: FunctionalTest, request: Request) -> Iterator[Finding]:
     """The coldest condenser water entering each running chiller that lasted in the pull-down,
     against what head-pressure control is to hold within its band; only where the sequence keeps
     lift so."""
-    if (means := test.sequence.lift_protection) != "head-pressure control":
+    if (means := test.sequence.lift.means) != HEAD_PRESSURE:
         raise NotApplicable("the plan states no head-pressure control in the sequence; lift is "
                             f"kept by: {means}")
-    if (least := test.sequence.head_pressure_water) is None:
+    if (least := test.sequence.lift.head_pressure_water) is None:
         raise NotTested("what head-pressure control holds at the chillers is not stated in the "
                         "plan")
     if lacks := test.missing("chiller_{n}_cw_entering_temp"):

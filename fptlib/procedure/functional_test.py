@@ -17,6 +17,7 @@ import numpy as np
 
 from fptlib import points
 from fptlib.job.schema import (
+    DRIVERS,
     Abort,
     Instrument,
     Mark,
@@ -244,7 +245,8 @@ class FunctionalTest:
 
         A need is a point's name, a numbered family (``chiller_{n}_alarm`` means every one), or
         a quantity that can come from several points: those of ``ALTERNATIVES``, ``chillers``,
-        ``power``, ``demand``, ``chiller_leaving_water``, ``chiller_lift``.
+        ``power``, ``demand``, ``chiller_leaving_water``, ``chiller_lift``,
+        ``reset_driver``; ``evaporator_pressures`` count where they are trended.
         """
         return list(dict.fromkeys(name for need in needs for name in self._missing(need)))
 
@@ -264,6 +266,10 @@ class FunctionalTest:
         if need == "chiller_leaving_water":
             own = self.grid.missing(self._of_chillers("chw_leaving_temp"))
             return self.grid.missing(["chw_supply_temp"]) if own else []
+        if need == "evaporator_pressures":
+            return []
+        if need == "reset_driver":
+            return self._missing(self.reset_driver)
         if need == "chiller_lift":
             return [name for n in self.chiller_numbers or [1] for name in min(
                 (self.grid.missing(way) for way in self.lift_points(n).values()), key=bool)]
@@ -281,6 +287,10 @@ class FunctionalTest:
             names = ["service_power"] if self.has("service_power") else self.points_of("power")
         elif need == "chiller_leaving_water":
             names = [*self._of_chillers("chw_leaving_temp"), "chw_supply_temp"]
+        elif need == "evaporator_pressures":
+            names = self._of_chillers("evaporator_pressure")
+        elif need == "reset_driver":
+            names = self.points_of(self.reset_driver)
         elif need == "chiller_lift":
             names = [name for n in self.chiller_numbers
                      for way in self.lift_points(n).values() for name in way]
@@ -561,6 +571,13 @@ class FunctionalTest:
         """The two points that the water lift of chiller ``n`` is the difference of."""
         own = f"chiller_{n}_chw_leaving_temp"
         return f"chiller_{n}_cw_leaving_temp", own if self.has(own) else "chw_supply_temp"
+
+    @property
+    def reset_driver(self) -> str:
+        """What drives the setpoint's reset, as specified: a point, or ``load`` where the plant's
+        own meter is not trended."""
+        name = DRIVERS[self.sequence.reset.driver]
+        return "plant_load" if name == "load" and self.has("plant_load") else name
 
     def lift_points(self, n: int) -> dict[str, tuple[str, str]]:
         """The two points, condenser side first, behind each kind of lift that the manufacturer

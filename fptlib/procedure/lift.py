@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from fptlib import units
+from fptlib.job.schema import NO_PROTECTION, TEMPORARY_SETPOINT
 from fptlib.physics import refrigerant, water
 from fptlib.procedure import alarms, approaches, uncertainty
 from fptlib.procedure.changeovers import Request, Run
@@ -73,7 +74,7 @@ def minimum(test: FunctionalTest, request: Request) -> Iterator[Finding]:
     water, saturation temperature or pressure, one number or a line over load."""
     stated = {n: _stated(test, n) for n in test.chiller_numbers}
     if lacks := [str(n) for n, kinds in stated.items() if not kinds]:
-        if test.sequence.lift_protection == "none needed":
+        if test.sequence.lift.means == NO_PROTECTION:
             raise NotApplicable(f"the plan states no minimum lift: {_NONE_NEEDED}")
         raise NotTested(f"the manufacturer's minimum lift of chiller {', '.join(lacks)} is not "
                         "stated in the plan")
@@ -213,9 +214,9 @@ def _lowest(test: FunctionalTest) -> float:
 def setpoint(test: FunctionalTest, request: Request) -> Finding:
     """How far the active setpoint was above the temporary one, where a running chiller needs
     it."""
-    if (means := test.sequence.lift_protection) != "temporary setpoint":
+    if (means := test.sequence.lift.means) != TEMPORARY_SETPOINT:
         raise NotApplicable(
-            f"the plan states no minimum lift: {_NONE_NEEDED}" if means == "none needed" else
+            f"the plan states no minimum lift: {_NONE_NEEDED}" if means == NO_PROTECTION else
             f"the sequence keeps lift by {means}, as the plan states; see lift.head_pressure")
     rows = request.pull_down
     wanted, active = temporary_setpoint(test)[rows], test["chw_supply_setpoint"][rows]

@@ -10,9 +10,11 @@ from fptlib.procedure import savings, uncertainty
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.judge import Finding, check
 from fptlib.procedure.measures import median
-from fptlib.procedure.verdict import Deferred, Event
+from fptlib.procedure.verdict import Deferred, Event, NotTested
 
 COLDEST_SHARE = 0.1
+# Over so many degrees outdoors no reset is level all the way (common practice, no source).
+BEYOND_LEVEL = 30.0
 
 
 def _advise_reset(test: FunctionalTest, failed: Sequence[Event]) -> str:
@@ -21,15 +23,57 @@ def _advise_reset(test: FunctionalTest, failed: Sequence[Event]) -> str:
     return f"Each 2 °F above {setpoint:.0f} in cold weather is {said}." if said else ""
 
 
-@check("reset.active", unit="degF", needs=("chw_supply_setpoint", "outdoor_dry_bulb"),
-       limits=("reset.range", "reset.outdoor_span"), advise=_advise_reset)
+@check("reset.active", unit="degF", needs=("chw_supply_setpoint", "reset_driver"),
+       limits=("reset.range", "reset.outdoor_span", "reset.band", "reset.share"),
+       advise=_advise_reset)
 def active(test: FunctionalTest) -> Finding:
-    """Median setpoint in the coldest tenth of the rows minus that in the warmest tenth."""
-    rows = reset_rows(test)
+    """Share of the rows with the setpoint on the specified line of its driver, level beyond its
+    ends; where no line is stated, the median setpoint in the coldest tenth of the rows minus that
+    in the warmest tenth."""
+    driver = test.load if test.reset_driver == "load" else test[test.reset_driver]
+    known = ~np.isnan(driver + test["chw_supply_setpoint"])
+    rows = np.flatnonzero(known & ~test.changing)
     if not len(rows):
-        raise Deferred("no row outside changeovers has setpoint and outdoor temperature; "
-                       "trend both while the plant runs")
-    outdoor, setpoint = test["outdoor_dry_bulb"][rows], test["chw_supply_setpoint"][rows]
+        raise Deferred(f"no row outside changeovers has setpoint and {_driver(test)}; trend both "
+                       "while the plant runs")
+    if test.sequence.reset.driver_low is not None:
+        return _on_line(test, rows, driver[rows])
+    if test.reset_driver != "outdoor_dry_bulb":
+        raise NotTested(f"the line on which the setpoint follows {_driver(test)} is not stated "
+                        "in the plan")
+    return _in_cold_and_warmth(test, rows, driver[rows])
+
+
+def _driver(test: FunctionalTest) -> str:
+    return ("outdoor temperature" if test.reset_driver == "outdoor_dry_bulb"
+            else test.sequence.reset.driver)
+
+
+def _on_line(test: FunctionalTest, rows: np.ndarray, driver: np.ndarray) -> Finding:
+    """The share of the rows in which the setpoint is on the specified line."""
+    low, at_low, high, at_high = (float(each or 0.0) for each in test.sequence.reset.line)
+    if low > high:
+        low, at_low, high, at_high = high, at_high, low, at_low
+    wanted = np.interp(driver, [low, high], [at_low, at_high])
+    away = np.abs(test["chw_supply_setpoint"][rows] - wanted)
+    band, moved = test.limits["reset.band"], float(np.ptp(np.quantile(wanted, [0.01, 0.99])))
+    share, off = 100.0 * float((away <= band).mean()), away > band
+    rounding = uncertainty.resolution(test, "chw_supply_setpoint")
+    # On a level stretch a setpoint that nothing resets looks the same.
+    level = "" if moved >= test.limits["reset.range"] else (
+        f"its line moved by only {moved:.1f} °F in these trends: repeat in other weather or load")
+    return Finding(
+        0, int(rows[off][0] if off.any() else rows[0]),
+        f"{share:.0f} % of the rows are within {band:g} °F of the line over {_driver(test)}",
+        last=int(rows[-1]), subject="reset", measured=share, at_least=test.limits["reset.share"],
+        uncertainty=100.0 * float((np.abs(away - band) <= rounding).mean()), pass_needs=level,
+        unit="%", quantities={"rows judged": len(rows), "line moved by, °F": moved,
+                              "median distance, °F": median(away)})
+
+
+def _in_cold_and_warmth(test: FunctionalTest, rows: np.ndarray, outdoor: np.ndarray) -> Finding:
+    """The setpoint in the coldest tenth of the rows against that in the warmest tenth."""
+    setpoint = test["chw_supply_setpoint"][rows]
     span = float(np.ptp(np.quantile(outdoor, [0.01, 0.99])))
     wanted = test.limits["reset.outdoor_span"]
     if span < wanted:
@@ -45,6 +89,9 @@ def active(test: FunctionalTest) -> Finding:
         f"in the warmest, over an outdoor span of {span:.0f} °F",
         last=int(rows[-1]), subject="reset", measured=rise, at_least=test.limits["reset.range"],
         uncertainty=uncertainty.resolution(test, "chw_supply_setpoint", "chw_supply_setpoint"),
+        # A reset has level stretches, and which they are is not stated.
+        fail_needs="" if span >= BEYOND_LEVEL else
+        f"within {span:.0f} °F a reset may be level: state its line in step 2",
         quantities={"outdoor span, °F": span, "setpoint in the coldest tenth, °F": in_cold,
                     "setpoint in the warmest tenth, °F": in_warmth})
 

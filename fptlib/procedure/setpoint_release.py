@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from fptlib.job.schema import TEMPORARY_SETPOINT
 from fptlib.procedure.changeovers import Run
 from fptlib.procedure.functional_test import BACK_WITHIN, FunctionalTest
 from fptlib.procedure.judge import Finding, not_judged
@@ -19,8 +20,8 @@ def lowered(test: FunctionalTest, run: Run) -> bool:
 
 def nothing_lowered(test: FunctionalTest, run: Run) -> Finding:
     """What the release and the return of a temporary setpoint say where there was none."""
-    means = test.sequence.lift_protection
-    if means == "temporary setpoint":
+    means = test.sequence.lift.means
+    if means == TEMPORARY_SETPOINT:
         return not_judged(run.number, run.first, "there was no temporary setpoint at the "
                           "transition")
     return not_judged(run.number, run.first, "the sequence has no temporary setpoint, as the plan "

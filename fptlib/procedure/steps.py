@@ -81,14 +81,14 @@ STEPS: tuple[Step, ...] = (
     Step(2, "reset", "Chilled-water setpoint reset",
          "show that the chilled-water setpoint is reset: without a reset in cold weather the "
          "economizer hardly ever gets its hours",
-         reset.CHECKS, (*_ALWAYS, "answers.reset")),
+         reset.CHECKS, (*_ALWAYS, "answers.reset", "sequence.reset")),
     Step(3, "enable", "Economizer enable",
          "show that the economizer is enabled when towers and exchanger can carry the load, and "
          "not before",
          enable.CHECKS),
     Step(4, "lift", "Lift protection",
          "show that every chiller keeps its lift while the common sump is pulled cold under it",
-         lift.CHECKS + envelope.CHECKS),
+         lift.CHECKS + envelope.CHECKS, (*_ALWAYS, "sequence.lift")),
     Step(5, "handover", "Transition to the exchanger",
          "show, live or from trends, that the exchanger takes the load and the last chiller stops "
          "without an excursion of the chilled-water supply temperature",
@@ -96,7 +96,7 @@ STEPS: tuple[Step, ...] = (
     Step(6, "recovery", "Setpoint recovery",
          "show that the active setpoint returns to the reset setpoint ramped, without overshoot "
          "and without a new demand peak",
-         recovery.CHECKS),
+         recovery.CHECKS, (*_ALWAYS, "sequence.lift")),
     Step(7, "running", "Economizer operation",
          "show that the economizer runs steadily and as designed",
          running.CHECKS),

@@ -49,7 +49,8 @@ def test_advice_on_the_supply_names_the_side_on_which_it_left_the_band() -> None
 def test_a_setpoint_that_does_not_follow_is_told_to_before_the_offset_is_raised() -> None:
     table = drawn.frame()
     down = slice(drawn.REQUEST, drawn.HANDOVER - MINUTE)
-    table.loc[down, ["chw_supply_setpoint", "chw_supply_temp"]] = 50.0
+    table.loc[down, ["chw_supply_setpoint", "chw_supply_temp",
+                     "chiller_1_chw_leaving_temp"]] = 50.0
     adjust = lift.minimum(drawn.case(table)).adjust
     assert "let it follow first" in adjust and "raise the offset" not in adjust
 

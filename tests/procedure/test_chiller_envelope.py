@@ -16,7 +16,7 @@ import pandas as pd
 import pytest
 from drawn_plant import HANDOVER, REQUEST, at
 
-from fptlib.job.schema import Sensor, Sensors, Sequence
+from fptlib.job.schema import LiftProtection, Sensor, Sensors, Sequence
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import judge
 from fptlib.procedure.verdict import Verdict
@@ -179,7 +179,7 @@ def flat_setpoint() -> pd.DataFrame:
 
 
 def test_head_pressure_control_is_judged_instead_of_the_temporary_setpoint() -> None:
-    means = Sequence(lift_protection="head-pressure control", head_pressure_water=62.0)
+    means = Sequence(lift=LiftProtection("head-pressure control", 62.0))
     test = case(flat_setpoint(), sequence=means)
     found = {id: judge(test, id).verdict for id in (
         "lift.setpoint", "lift.head_pressure", "lift.minimum", "lift.release", "recovery.rate")}
@@ -196,7 +196,7 @@ def test_head_pressure_control_is_judged_instead_of_the_temporary_setpoint() -> 
 
 def test_a_machine_that_runs_at_inverted_lift_needs_no_protection() -> None:
     test = case(flat_setpoint(), minimum_water_lift=None,
-                sequence=Sequence(lift_protection="none needed"))
+                sequence=Sequence(lift=LiftProtection("none needed")))
     for id in ("lift.minimum", "lift.setpoint", "lift.head_pressure"):
         assert judge(test, id).verdict is Verdict.NOT_APPLICABLE, id
 

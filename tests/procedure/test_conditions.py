@@ -7,7 +7,7 @@ import dataclasses
 import drawn_plant as drawn
 import pytest
 
-from fptlib.job.schema import Approach
+from fptlib.job.schema import Approach, Sequence
 from fptlib.limits import Deviation, Limits
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
@@ -52,7 +52,8 @@ def test_warm_weather_defers_and_says_what_to_wait_for() -> None:
 def test_narrow_outdoor_span_defers_the_reset() -> None:
     table = drawn.frame()
     table["outdoor_dry_bulb"] = 45.0 + 0.1 * (table["outdoor_dry_bulb"] - 45.0)
-    assert rows(drawn.case(table))["reset.active"].verdict is Verdict.DEFERRED
+    found = rows(drawn.case(table, sequence=Sequence()))["reset.active"]
+    assert found.verdict is Verdict.DEFERRED
 
 
 def test_water_must_turn_over_before_the_supply_is_judged() -> None:

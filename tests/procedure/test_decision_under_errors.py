@@ -27,7 +27,8 @@ ACCURACY = 0.5
 HAIR = 1e-3
 SENSORS = Sensors(dict.fromkeys(
     ["outdoor_wet_bulb", "cw_supply_temp", "hx_chw_leaving_temp", "hx_cw_entering_temp",
-     "chw_supply_temp", "chiller_1_cw_leaving_temp"], Sensor(ACCURACY)))
+     "chw_supply_temp", "chiller_1_chw_leaving_temp", "chiller_1_cw_leaving_temp"],
+    Sensor(ACCURACY)))
 WINDOW = drawn.frame().loc[drawn.at("01:30") : drawn.at("03:40")]
 
 
@@ -57,7 +58,7 @@ def lift_outcomes(rule: str, seed: int) -> list[Verdict]:
     plant = dataclasses.replace(drawn.PLANT, chillers=(one, drawn.PLANT.chillers[1]))
     outcomes = []
     for _ in range(DRAWS):
-        errors = dict(zip(("chiller_1_cw_leaving_temp", "chw_supply_temp"),
+        errors = dict(zip(("chiller_1_cw_leaving_temp", "chiller_1_chw_leaving_temp"),
                           chosen.uniform(-ACCURACY, ACCURACY, 2), strict=True))
         outcomes.append(lift.minimum(case_with(errors, rule, plant=plant)).verdict)
     assert Verdict.NOT_TESTED not in outcomes

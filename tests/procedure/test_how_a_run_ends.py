@@ -39,7 +39,8 @@ def test_trends_that_end_in_the_midst_pass_nothing(last: str, judged: CheckOf) -
 
 def test_a_fail_stands_whatever_came_after_the_trends_end() -> None:
     table = drawn.frame()
-    table.loc[drawn.REQUEST : drawn.at("03:24"), ["chw_supply_setpoint", "chw_supply_temp"]] = 50.0
+    table.loc[drawn.REQUEST : drawn.at("03:24"), [
+        "chw_supply_setpoint", "chw_supply_temp", "chiller_1_chw_leaving_temp"]] = 50.0
     assert lift.minimum(drawn.case(table[: drawn.at("03:20")])).verdict is Verdict.FAIL
     step = drawn.frame()
     step.loc[drawn.RELEASE :, "chw_supply_setpoint"] = 49.0

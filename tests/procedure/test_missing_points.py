@@ -38,7 +38,9 @@ NEEDED: dict[str, set[str]] = {
     "chw_flow": LOAD,
     "cw_supply_temp": {"lift.setpoint", "lift.chiller_on", "running.overcooling"},
     "cw_supply_setpoint": {"running.tower_setpoint"},
-    "economizer_command": {"lift.minimum", "lift.setpoint", "lift.floor", "lift.chiller_on"},
+    "economizer_command": {"lift.minimum", "lift.setpoint", "lift.floor", "lift.chiller_on",
+                           "lift.head_pressure", "lift.pull_down"},
+    "chiller_{n}_chw_leaving_temp": {"lift.evaporator"},
     "chiller_{n}_cw_leaving_temp": {"lift.minimum"},
     "chiller_{n}_alarm": {"lift.chiller_on"},
     "tower_{n}_fan_running": {"running.fan_cycling", "exit.equipment"},
@@ -54,7 +56,7 @@ REPLACED = {
     "chiller_{n}_running": "its power",
     "chiller_{n}_power": "its status; in the plant's power, the plant's own meter",
     "chiller_{n}_amps": "its status",
-    "chiller_{n}_chw_leaving_temp": "the plant's supply",
+    "chiller_{n}_evaporator_pressure": "nothing: the leaving water alone is judged",
     "plant_power": "the sum of its parts",
     "tower_fan_power": "the plant's own meter",
     "chw_pump_power": "the plant's own meter",
@@ -98,11 +100,8 @@ def without(plant: str, points: Iterable[str]) -> dict[str, Check]:
             if check.verdict is not whole(plant)[id].verdict}
 
 
-def needed(plant: str, point: str) -> set[str]:
-    expected = NEEDED.get(family(point), set())
-    # The drawn chillers have no leaving temperature of their own: the supply stands for it.
-    own = plant == "drawn" and point == "chw_supply_temp"
-    return expected | {"lift.minimum"} if own else expected
+def needed(point: str) -> set[str]:
+    return NEEDED.get(family(point), set())
 
 
 def family(point: str) -> str:
@@ -116,7 +115,7 @@ PLANTS_AND_POINTS = [(plant, point) for plant in ("drawn", "simulated")
 @pytest.mark.parametrize(("plant", "point"), PLANTS_AND_POINTS)
 def test_one_point_away(plant: str, point: str) -> None:
     found = without(plant, [point])
-    assert set(found) == needed(plant, point)
+    assert set(found) == needed(point)
     for check in found.values():
         assert check.verdict is Verdict.NOT_TESTED
         assert check.missing == (point,) and point in check.reason
@@ -129,7 +128,7 @@ def test_tables_name_every_point_that_is_used(plant: str) -> None:
     assert {family(p) for points in used.values() for p in points} <= known
     for point in case(plant).grid.frame:
         declared = {id for id, points in used.items() if point in points}
-        assert needed(plant, point) <= declared
+        assert needed(point) <= declared
         if family(point) not in known:
             assert not declared, point
     if plant == "simulated":
@@ -140,7 +139,7 @@ def test_tables_name_every_point_that_is_used(plant: str) -> None:
 @pytest.mark.parametrize("plant", ["drawn", "simulated"])
 def test_two_that_stand_in_for_each_other(plant: str, pair: tuple[str, str]) -> None:
     found = without(plant, pair)
-    alone = needed(plant, pair[0]) | needed(plant, pair[1])
+    alone = needed(pair[0]) | needed(pair[1])
     assert set(found) == TOGETHER[pair] | alone
     assert all(check.verdict is Verdict.NOT_TESTED and set(check.missing) & set(pair)
                for check in found.values())

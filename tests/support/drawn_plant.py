@@ -12,7 +12,17 @@ import numpy as np
 import pandas as pd
 from humid_air import humidity_from_wet_bulb
 
-from fptlib.job.schema import Abort, Approach, Chiller, Exchanger, Plant, Sensor, Sensors
+from fptlib.job.schema import (
+    Abort,
+    Approach,
+    Chiller,
+    Exchanger,
+    Plant,
+    Reset,
+    Sensor,
+    Sensors,
+    Sequence,
+)
 from fptlib.limits import Deviation, Limits
 from fptlib.physics import atmosphere
 from fptlib.procedure.functional_test import FunctionalTest
@@ -41,6 +51,8 @@ PLANT = Plant(
     exchanger_approach=Approach(2.0, "observed"),
     equipment_limit=2,
 )
+# Below 58 °F outdoors 50, above it 45 °F.
+SEQUENCE = Sequence(reset=Reset("outdoor air", 58.0, 50.0, 58.001, 45.0))
 LIMITS = Limits({
     "lift.lowest_setpoint": Deviation(40.0, "the drawn sequence", "test", "2026-01-01"),
 })
@@ -50,6 +62,7 @@ SENSORS = {
         "chw_supply_temp", "chw_return_temp", "cw_supply_temp", "hx_chw_entering_temp",
         "hx_chw_leaving_temp", "hx_cw_entering_temp", "hx_cw_leaving_temp",
         "chiller_1_cw_leaving_temp", "chiller_2_cw_leaving_temp", "outdoor_wet_bulb",
+        "chiller_1_chw_leaving_temp", "chiller_2_chw_leaving_temp",
     )
 }
 
@@ -132,4 +145,5 @@ def case(table: pd.DataFrame | None = None, minutes: int = 1, **changes: object)
     step = pd.Timedelta(minutes=minutes)
     trends = Grid.from_frame(table.iloc[::minutes].asfreq(step), step)
     return dataclasses.replace(
-        FunctionalTest(trends, PLANT, LIMITS, Sensors(SENSORS), aborts=ABORTS), **changes)
+        FunctionalTest(trends, PLANT, LIMITS, Sensors(SENSORS), aborts=ABORTS,
+                       sequence=SEQUENCE), **changes)
