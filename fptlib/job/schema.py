@@ -421,14 +421,63 @@ _PREREQUISITE = {
     "text": answer("Prerequisite", required=True), "done": answer("Done", "", Kind.YES),
     "by": answer("Verified by"),
 }
+# What is written down after the test; the rest of its facts belongs to the plan.
+_AFTER = {
+    "weather": answer("Weather, as noted"),
+    "returned_to_normal": answer("Returned to normal", "When, by whom, and how it was verified: "
+                                 "overrides released, HOA switches in AUTO, setpoints as found.",
+                                 Kind.LONG),
+}
 _TEST = {
-    "purpose": answer("Purpose"), "requirement": answer("Requirement"),
-    "revision": answer("Test revision"), "sequence": answer("Sequence of operation"),
+    "purpose": answer("Purpose", "What the test is to show, in one sentence."),
+    "requirement": answer("Requirement", "Clause of the owner's project requirements."),
+    "revision": answer("Test revision"),
+    "sequence": answer("Sequence of operation", "Document and clause."),
     "sequence_revision": answer("Revision of the sequence"),
-    "weather": answer("Weather, as noted"), "initial_conditions": answer("Initial conditions"),
-    "sampling": answer("Sampling"), "deferred_until": answer("Deferred until"),
-    "deferral_reason": answer("Reason of deferral"), "safe_state": answer("Safe state"),
-    "returned_to_normal": answer("Returned to normal"),
+    "initial_conditions": answer("Initial state", "As it must be before the test: chillers on, "
+                                 "setpoints, alarms.", Kind.LONG),
+    "safe_state": answer("Safe state", "What the plant is brought to when the test is stopped.",
+                         Kind.LONG),
+    "sampling": answer("Sampling", "What was not tested on every unit, and why."),
+    "deferred_until": answer("Deferred until"), "deferral_reason": answer("Reason of deferral"),
+    **_AFTER,
+}
+# The limits that are settings of the sequence, and the check that shows what was observed.
+SETTINGS: Mapping[str, str] = {
+    "enable.tower_tolerance": "", "enable.exchanger_tolerance": "", "enable.dwell": "enable.dwell",
+    "enable.stay": "enable.stay", "enable.rest": "enable.rest", "enable.attempts": "",
+    "lift.offset": "", "lift.lowest_setpoint": "", "lift.release": "lift.release",
+    "recovery.rate": "recovery.rate", "recovery.shortest": "recovery.duration",
+    "running.tower_offset": "", "exit.band": "", "exit.delay": "exit.supply",
+    "exit.equipment_delay": "", "exit.comparative_delay": "",
+}
+_SETTING = {
+    "specified": quantity("As specified", "", help="In the limit's unit, as listed below."),
+    "source": answer("Source", "Drawing, controls submittal, sequence clause.", Kind.SUGGESTED,
+                     required=True),
+    "revision": answer("Revision"),
+    "programmed": quantity("As programmed", "", help="As read from the controller."),
+    "read_by": answer("Read by"), "read_on": answer("Read on", "", Kind.DATE),
+}
+OUTCOMES = ("pass", "fail", "not done")
+SCRIPT = {
+    "number": quantity("Step", "", 1, 999, kind=Kind.WHOLE, required=True),
+    "kind": answer("Kind", choices=("prepare", "natural", "induced", "failure", "return")),
+    "action": answer("Action", "Who does what, where, by which command or screen.", Kind.LONG,
+                     required=True),
+    "expected": answer("Expected result", "With its number and limit.", Kind.LONG),
+    "checks": answer("Judged by", "Ids of the checks, with commas between."),
+    "observed": answer("Observed result", "", Kind.LONG),
+    "time": answer("Time", "Empty: now, when a result is given.", Kind.MOMENT),
+    "initials": answer("Initials"),
+    "outcome": answer("Result", choices=OUTCOMES),
+    "remark": answer("Remark", "A step that is not done needs its reason."),
+}
+_APPROVAL = {
+    "role": answer("Role", "Add what your firm asks for.", Kind.SUGGESTED, required=True,
+                   choices=("owner", "engineer", "controls contractor", "operator")),
+    "name": answer("Name", required=True), "at": answer("Approved on", "", Kind.DATE),
+    "remark": answer("Remark"),
 }
 _NOTES = {
     "by": answer("Done by"),
@@ -498,6 +547,8 @@ def _key(name: str, label: str, choices: tuple[str, ...] = (), help: str = "",
 
 
 TEST = Table("test", "Test", _TEST)
+PLANNED = replace(TEST, declared={n: item for n, item in _TEST.items() if n not in _AFTER})
+AFTER = Table("test", "After the test", _AFTER)
 TABLES = (
     Table("job", "Job", General),
     Table("site", "Site", Site),
@@ -524,6 +575,10 @@ TABLES = (
     Table("abort", "Stop the test when", Abort, row="condition"),
     Table("marks", "Marks of the live test", Mark, row="mark"),
     TEST,
+    Table("settings", "Settings of the sequence", _SETTING, row="setting",
+          key=_key("name", "Setting", tuple(SETTINGS))),
+    Table("script", "Test script", SCRIPT, row="step"),
+    Table("approvals", "Approval of the plan", _APPROVAL, row="approval"),
     Table("answers.{step}", "Notes on this step", _NOTES),
     Table("findings", "Findings", _FINDINGS),
     Table("deficiencies", "Deficiencies", DECISION, row="deficiency",

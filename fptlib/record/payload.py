@@ -21,6 +21,7 @@ import numpy as np
 import fptlib
 from fptlib import points
 from fptlib.errors import RecordError
+from fptlib.job import plan
 from fptlib.job.folder import Job, lookup, now
 from fptlib.job.schema import ROLES, TEST, Instrument, Reading
 from fptlib.limits import Limits, standard
@@ -35,7 +36,7 @@ from fptlib.trends.grid import Grid
 # Lists and tables of job.toml that go into the record as they are.
 _TABLES = ("site", "plant", "sequence", "settings", "sensors", "points", "files", "people",
            "answers", "findings", "retest")
-_LISTS = ("prerequisites", "overrides", "abort", "marks", "script", "approvals")
+_LISTS = ("prerequisites", "overrides", "abort", "marks", "script")
 _JOB = ("number", "title", "created", "condition")
 _EVENT = ("name", "start", "end", "verdict", "text", "measured", "limit", "margin",
           "uncertainty", "probability", "unit", "changeover", "subject", "first", "last",
@@ -90,6 +91,8 @@ def payload(
         "test": _test(answers, trends),
         **{name: _table(answers, name) for name in _TABLES},
         **{name: lookup(answers, name, []) for name in _LISTS},
+        "approvals": [{**row, "changed": plan.changed(row, answers)}
+                      for row in lookup(answers, "approvals", [])],
         "inputs": inputs,
         "trends": _trends(trends),
         "limits": _limits(limits, answers),

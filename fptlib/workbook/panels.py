@@ -11,7 +11,8 @@ import ipywidgets as widgets
 
 from fptlib.errors import FormError
 from fptlib.job import answers
-from fptlib.job.folder import Job, now
+from fptlib.job.folder import Job, lookup, now
+from fptlib.procedure import script
 from fptlib.procedure.steps import JUDGED, step
 from fptlib.procedure.verdict import Check
 from fptlib.record import keys, signing, store, verify
@@ -64,6 +65,24 @@ def freeze(job: Job, saved: Saved = lambda: None) -> Panel:
     if at := job.get("frozen.at"):
         panel.message.saved(f"frozen {moment(at)} by {job.get('frozen.by')}")
     return panel.does(press, frozen, saved)
+
+
+def make_script(job: Job, saved: Saved = lambda: None) -> Panel:
+    """Make the test script from plan and sequence; steps that were performed stay."""
+    press = parts.button("Make the test script from the plan", "fpt-script", "primary")
+
+    def made() -> str:
+        held = job.answers()
+        if any(row.get("outcome") for row in held.get("script", [])):
+            raise FormError("steps of the script were performed already; add to it or correct it "
+                            "below")
+        rows = script.script(answers.plant(held), answers.sequence(held), answers.limits(held),
+                             answers.aborts(held), str(lookup(held, "test.safe_state", "")),
+                             str(lookup(held, "test.initial_conditions", "")))
+        job.put("script", rows)
+        return f"{len(rows)} steps made; look at each, and correct it below"
+
+    return Panel("Make the test script", [press]).does(press, made, saved)
 
 
 def upload(job: Job, saved: Saved = lambda: None) -> Panel:

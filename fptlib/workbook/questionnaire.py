@@ -8,21 +8,23 @@ from typing import Any
 
 from fptlib import limits, points, units
 from fptlib.errors import FormError, FptError
-from fptlib.job import answers
+from fptlib.job import answers, plan
 from fptlib.job.folder import Job
-from fptlib.job.schema import WATCHED, Override, Table, table
+from fptlib.job.schema import AFTER, PLANNED, WATCHED, Override, Table, table
+from fptlib.procedure.settings import compared
+from fptlib.procedure.steps import CHECKS
 from fptlib.trends.columns import columns_of
 from fptlib.trends.suggest import Suggestion, suggest_map
 from fptlib.workbook import static
 from fptlib.workbook.forms import Row, Section
-from fptlib.workbook.readings import Readings, points_of
+from fptlib.workbook.readings import Readings, points_of, site_time
 
 
 def section(job: Job, path: str) -> Section:
     """The form or list at a place of ``job.toml``, or the job's readings."""
     if path == "readings":
         return Readings(job)
-    found = table(path)
+    found = _PARTS.get(path) or table(path)
     if found is None:
         raise FormError(f"there is no form '{path}'")
     return _SECTIONS.get(path, Section)(job, found)
@@ -143,6 +145,9 @@ class Overrides(Section):
         return {"point": points_of(self.job)}
 
     def finish(self, row: Row) -> Row:
+        found = points.point(row["point"]) if points.is_point(row["point"]) else None
+        if found and found.kind == points.ALARM:
+            raise FormError("Point overridden: an alarm is a safety; it is never overridden")
         answers.overrides({"site": self.job.get("site", {}), "overrides": [row]})
         return row
 
@@ -150,6 +155,70 @@ class Overrides(Section):
         sensor = Override(row["point"]).sensor
         return ("its reading is unknown meanwhile" if sensor else "a changeover under it is "
                 "induced: it proves function, not capacity"), ""
+
+
+class Settings(Section):
+    """The settings of the sequence, each in its limit's unit."""
+
+    def choices(self) -> Mapping[str, Sequence[str]]:
+        held = self.job.get("settings", {}).values()
+        return {"source": list(dict.fromkeys(
+            [row["source"] for row in held if row.get("source")]
+            + ["sequence of operation", "drawing", "controls submittal"]))}
+
+    def finish(self, row: Row) -> Row:
+        for name in ("specified", "programmed"):
+            if row.get(name) is not None:
+                limits.standard(row["name"]).answer.read(str(row[name]))
+        return row
+
+    def receipt(self, row: Row) -> tuple[str, str]:
+        found, = compared({row["name"]: row}, answers.limits(self.job.answers()).in_force())
+        return found.meaning, "; ".join(found.contradictions)
+
+
+class Script(Section):
+    """The test script: planned before, performed step by step."""
+
+    def finish(self, row: Row) -> Row:
+        unknown = [id for id in str(row.get("checks", "")).replace(" ", "").split(",")
+                   if id and id not in CHECKS]
+        if unknown:
+            raise FormError(f"Judged by: there is no check '{unknown[0]}'; the checks are: "
+                            + ", ".join(CHECKS))
+        outcome = row.get("outcome", "")
+        if outcome in ("pass", "fail") and not (row.get("observed") and row.get("initials")):
+            raise FormError(f"Result: a step that is a {outcome} needs what was observed, and the "
+                            "initials of who saw it")
+        if outcome == "not done" and not row.get("remark"):
+            raise FormError("Remark: a step that is not done needs its reason")
+        if outcome and not row.get("time"):
+            return {**row, "time": site_time(self.job).isoformat(timespec="seconds")}
+        return row
+
+
+class Approvals(Section):
+    """Who approved the plan, as it stands now."""
+
+    def finish(self, row: Row) -> Row:
+        if not self.job.get("frozen.limits"):
+            raise FormError("the limits are not frozen; freeze them, then have the plan approved")
+        when = row.get("at") or site_time(self.job).date().isoformat()
+        return {**row, "at": str(when), "plan": plan.digests(self.job.answers())}
+
+
+class Deficiencies(Section):
+    """What becomes of each failed check, to its closure."""
+
+    def choices(self) -> Mapping[str, Sequence[str]]:
+        return {"check": list(CHECKS), "severity": ["critical", "major", "minor"]}
+
+    def finish(self, row: Row) -> Row:
+        if row.get("status") in ("verified", "accepted as is") and not row.get("status_by"):
+            raise FormError(f"Status set by: '{row['status']}' needs who says so")
+        if row.get("status") and not row.get("status_on"):
+            return {**row, "status_on": site_time(self.job).date().isoformat()}
+        return row
 
 
 class Aborts(Section):
@@ -174,10 +243,12 @@ class Aborts(Section):
         return "", "stated in words only: no trend and no spot reading can be held against it"
 
 
+_PARTS = {"test.planned": PLANNED, "test.after": AFTER}
 _SECTIONS: Mapping[str, type[Section]] = {
     "site": Site, "files": Files, "points": Points, "sensors": Sensors,
     "instruments": Instruments, "limits": OwnLimits,
-    "overrides": Overrides, "abort": Aborts,
+    "overrides": Overrides, "abort": Aborts, "settings": Settings, "script": Script,
+    "approvals": Approvals, "deficiencies": Deficiencies,
 }
 
 
@@ -224,3 +295,13 @@ def glossary() -> static.Shown:
     rows = [[p.name, units.symbol(p.unit) or p.unit, p.meaning, f"{p.low:g} to {p.high:g}"]
             for p in points.GLOSSARY]
     return static.table("Points", ("Name", "Unit", "Meaning", "Plausible"), rows)
+
+
+def contradictions(job: Job) -> static.Shown:
+    """Every stated setting of the sequence, and what contradicts what."""
+    held = job.answers()
+    rows = [[each.meaning, each.specified, each.programmed, each.judged, each.source,
+             "; ".join(each.contradictions) or "none"]
+            for each in compared(held.get("settings", {}), answers.limits(held).in_force())]
+    return static.table("Sequence: specified, programmed, judged against", (
+        "Setting", "Specified", "Programmed", "Judged against", "Source", "Contradiction"), rows)

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from fptlib.errors import RecordError
+from fptlib.job import plan
 from fptlib.job.folder import READINGS_FILE, Job, lookup, sha256
 from fptlib.procedure.reads import EVERYTHING, READINGS
 from fptlib.procedure.steps import STEPS, Step
@@ -194,6 +195,8 @@ _PLANNED = {
     "abort": "nothing says when to stop the test (Stop the test when)",
     "prerequisites": "no prerequisite is listed (Prerequisites)",
     "frozen.limits": "the limits are not frozen (Limits)",
+    "script": "there is no test script, so that the record is a trend analysis (Test script)",
+    "approvals": "nobody approved the plan (Approval of the plan)",
 }
 
 
@@ -202,8 +205,9 @@ def left_open(job: Job, step: Step) -> list[str]:
     if step.name != "plan":
         return []
     answers = job.answers()
-    return [f"Still open: {words}." for place, words in _PLANNED.items()
-            if not lookup(answers, place)]
+    return [*(f"Still open: {words}." for place, words in _PLANNED.items()
+              if not lookup(answers, place)),
+            *(f"{said}." for said in plan.changes(answers))]
 
 
 def signing_blockers(job: Job) -> list[str]:

@@ -1,0 +1,138 @@
+"""The test script: numbered steps made from plan and sequence, each with the result it must show
+and the checks that judge it. The firm may edit every one.
+
+A changeover is induced by a setpoint or an enable threshold alone; a safety is never falsified,
+and a sensor that a safety uses is never overridden (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from fptlib.job.schema import Abort, Plant
+from fptlib.job.schema import Sequence as AsSpecified
+from fptlib.limits import Limits
+
+_LICENSED = ("Licensed people only, under the site's lockout rules and the manufacturer's "
+             "instructions; no work on live equipment.")
+_NO_SAFETY = ("Adjust a setpoint or the enable threshold only; never override a safety, nor a "
+              "sensor that a safety uses.")
+_READY = "A chiller must be ready to start; critical loads watched; abort conditions agreed."
+
+
+def script(plant: Plant, sequence: AsSpecified, limits: Limits, aborts: Sequence[Abort],
+           safe_state: str, initial_state: str) -> list[dict[str, Any]]:
+    """Every step in its order, as rows of ``[[script]]``."""
+    made = [*_prepare(aborts, safe_state, initial_state), *_natural(plant, sequence, limits),
+            *_induced(limits, safe_state), *_failures(limits, safe_state),
+            _step("return", "Technician and operator: release every override, verify each in AUTO, "
+                  "set setpoints and HOA switches as found.",
+                  f"Override list closed; {initial_state or 'plant as before the test'}.")]
+    return [{"number": number, **row} for number, row in enumerate(made, start=1)]
+
+
+def _step(kind: str, action: str, expected: str, *checks: str) -> dict[str, Any]:
+    return {"kind": kind, "action": action, "expected": expected, "checks": ", ".join(checks)}
+
+
+def _prepare(aborts: Sequence[Abort], safe: str, initial: str) -> Iterator[dict[str, Any]]:
+    stop = "; ".join(condition.text for condition in aborts) or "no abort condition is planned yet"
+    yield _step("prepare", "Technician, with operator and owner's witness: go through abort "
+                "conditions, safe state, and who may start a chiller at once.",
+                f"All agree. Stop when: {stop}. Safe state: {safe or 'not stated yet'}.",
+                "abort.conditions")
+    yield _step("prepare", "Technician: compare the clocks of the control system, chiller panels "
+                "and power meters with true time.", "Within 1 min of each other.",
+                "instruments.agreement")
+    yield _step("prepare", "Technician: read wet bulb, chilled-water and condenser-water supply "
+                "temperature and flow with field instruments, beside their trends.",
+                "Within the limits of step 1.", "instruments.calibration", "instruments.agreement")
+    yield _step("prepare", "Technician: note chillers on, setpoints, alarms, HOA switches.",
+                f"Initial state: {initial or 'not stated yet'}. No alarm; nothing overridden.")
+
+
+def _natural(plant: Plant, sequence: AsSpecified, limits: Limits) -> Iterator[dict[str, Any]]:
+    def of(name: str) -> str:
+        return f"{limits[name]:g}"
+
+    tower = f"{plant.tower_approach.value:g}" if plant.tower_approach else "tower approach"
+    exchanger = f"{plant.exchanger_approach.value:g}" if plant.exchanger_approach else \
+        "exchanger approach"
+    lifts = "; ".join(f"{c.tag or f'chiller {c.number}'} at least {c.minimum_water_lift:g} °F"
+                      for c in plant.chillers if c.minimum_water_lift is not None)
+    exits = [f"supply above setpoint by {of('exit.band')} °F for {of('exit.delay')} min, out "
+             f"within {of('exit.grace')} min more"]
+    if sequence.weather_exit is not None:
+        exits.append(f"enable condition lost for {sequence.weather_exit:g} min")
+    if sequence.clock_exit is not None:
+        exits.append(f"at {sequence.clock_exit:%H:%M}")
+    if sequence.other_exit:
+        exits.append(sequence.other_exit)
+    yield _step("natural", "Technician at the front end: wait for the enable condition; mark when "
+                "it holds.", f"Wet bulb + {tower} + {of('enable.tower_tolerance')} + {exchanger} + "
+                f"{of('enable.exchanger_tolerance')} °F is at or below the reset setpoint.",
+                "enable.condition", "enable.missed")
+    yield _step("natural", "Watch and mark the economizer enable; touch nothing.",
+                f"Enabled after {of('enable.dwell')} min without a break.", "enable.dwell")
+    yield _step("natural", "Pull-down: read leaving condenser water, leaving chilled water and "
+                "active setpoint of each running chiller every 5 min.",
+                f"Lift: {lifts or 'manufacturer’s minimum, not stated yet'}. Active setpoint "
+                f"{of('lift.offset')} °F below condenser water, not below "
+                f"{of('lift.lowest_setpoint')} °F.", "lift.minimum", "lift.setpoint", "lift.floor")
+    yield _step("natural", "Mark when the last chiller stops and the exchanger valve is open.",
+                f"No trip. Supply at most {of('handover.band')} °F above the reset setpoint for "
+                f"longer than {of('handover.time')} min.", "lift.chiller_on",
+                "handover.excursion", "abort.conditions")
+    yield _step("natural", "Mark when the setpoint begins to return and when it is back at reset.",
+                f"Released within {of('lift.release')} min; at most {of('recovery.rate')} °F in 10 "
+                f"min; back after {of('recovery.shortest')} to {of('recovery.longest')} min.",
+                "lift.release", "recovery.rate", "recovery.duration", "recovery.stable",
+                "recovery.demand")
+    yield _step("natural", "Let it run for the minimum run time and longer; read supply and fans.",
+                f"No chiller for {of('enable.stay')} min; supply within "
+                f"±{of('running.supply_band')} °F; at most {of('running.fan_starts')} fan starts "
+                "an hour.", "enable.stay", "handover.fallback", "running.supply",
+                "running.exchanger", "running.fan_cycling", "transition.entering")
+    yield _step("natural", "Watch the exit; mark the first chiller's start.",
+                f"Leaves on: {'; '.join(exits)}.", "exit.supply", "exit.not_early",
+                "exit.comparative", "transition.leaving")
+
+
+def _induced(limits: Limits, safe: str) -> Iterator[dict[str, Any]]:
+    yield _step("induced", "Operator, told by the technician: raise the reset setpoint or the "
+                "enable threshold until the economizer enables; enter the old and the new value in "
+                f"the override list. {_NO_SAFETY} {_READY}",
+                "Pull-down, transition and return as in the natural changeover. It proves "
+                "function, not capacity.", "lift.minimum", "lift.setpoint", "lift.chiller_on",
+                "recovery.rate")
+    yield _step("return", "Operator: give the setpoint or threshold its old value, verify it in "
+                "AUTO, and let the plant return to chillers.",
+                f"Chillers back on; {safe or 'safe state'}; the override is closed.",
+                "abort.conditions")
+
+
+def _failures(limits: Limits, safe: str) -> Iterator[dict[str, Any]]:
+    band = f"{limits['handover.band']:g}"
+    held = f"Supply at most {band} °F above the reset setpoint; no trip; alarm raised"
+    yield _step("failure", f"Economizer disabled in mid pull-down, by its command. {_READY}",
+                f"Chillers stay on; setpoint ramps back, at most {limits['recovery.rate']:g} °F in "
+                "10 min.", "lift.chiller_on", "recovery.demand")
+    yield _step("failure", "Wet-bulb sensor failed: take its input out of service at the "
+                f"controller (no safety uses it) and list it as overridden. {_READY}",
+                "As specified for a failed sensor: economizer held or left, alarm raised; no "
+                "changeover on the failed value.")
+    yield _step("failure", "Exchanger isolation valve fails to open: valve held closed by its HOA "
+                f"switch before the transition. {_READY}",
+                "The last chiller stays on; alarm raised.", "lift.chiller_on")
+    yield _step("failure", f"Loss of power to one tower fan, at its disconnect. {_LICENSED}",
+                f"{held}; the plant goes on or leaves as specified.", "handover.excursion",
+                "exit.supply")
+    yield _step("failure", "Loss of the running chiller in the pull-down: stopped at its panel as "
+                f"the manufacturer allows. {_LICENSED}",
+                f"The next chiller starts after its timers; {held[0].lower()}{held[1:]}.",
+                "lift.chiller_on")
+    yield _step("failure", "Return to chillers on demand: operator commands it from the front "
+                "end.", f"A chiller runs after its anti-recycle time; supply at most {band} °F "
+                f"above the reset setpoint; {safe or 'safe state'}.", "exit.supply",
+                "recovery.demand")
