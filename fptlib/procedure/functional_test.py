@@ -133,12 +133,12 @@ class FunctionalTest:
 
     @cached_property
     def overridden(self) -> list[tuple[Override, slice]]:
-        """Every override with its rows; one without a time was so from the first row, or to the
-        last."""
+        """Every override that was placed, with its rows: one whose placing has no time was so from
+        the first row, one that was not released to the last. One without either is planned."""
         return [(each, self.window(
             0 if each.placed is None else self.grid.row(each.placed),
             len(self) if each.released is None else self.grid.row(each.released) + 1))
-            for each in self.overrides]
+            for each in self.overrides if each.placed or each.released]
 
     def overridden_in(self, rows: slice) -> list[Override]:
         """The overrides that were in place in any of these rows."""

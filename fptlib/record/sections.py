@@ -12,8 +12,10 @@ from typing import Any
 
 from PIL import Image
 
+from fptlib import points
 from fptlib.job.schema import WATCHED, labelled
 from fptlib.limits import COMMON_PRACTICE
+from fptlib.procedure.settings import compared
 from fptlib.procedure.steps import TITLES
 from fptlib.procedure.verdict import Verdict
 from fptlib.record.text import clean, likelihood, moment, number, span, unit_shown
@@ -35,6 +37,7 @@ def all_sections(content: Content, figures: Figures) -> list[dict[str, Any]]:
         section("Cautions", [_text(caution) for caution in _cautions(content)]),
         section("Plant and conditions", _conditions(content)),
         section("Deficiencies and retest", _deficiencies(content)),
+        section("Sequence of operation", _settings(content)),
         section("Test script", _script(content)),
         *(section(step["title"], _step(content, step, figures)) for step in content["steps"]),
         section("Readings and instruments", _readings(content)),
@@ -126,14 +129,34 @@ def _first_page(content: Content, figures: Figures) -> list[Block]:
 
 
 def _script(content: Content) -> list[Block]:
+    verdicts = {check["id"]: check["verdict"] for check in content["checks"]}
+
+    def judged(row: Content) -> str:
+        ids = [id for id in str(row.get("checks", "")).replace(" ", "").split(",") if id]
+        return ", ".join(f"{id} {verdicts.get(id, 'not made')}" for id in ids)
+
     return table(
         "Steps with expected and observed results",
-        {"No.": 5, "Action": 25, "Expected": 20, "Observed": 18, "Time": 11, "By": 7,
-         "Result": 8, "Remark": 11},
-        [[row.get("number", ""), row.get("action", ""), row.get("expected", ""),
-          row.get("observed", ""), moment(row.get("time")), row.get("initials", ""),
-          row.get("outcome", "") or "not done", row.get("remark", "")]
+        {"No.": 4, "Action": 24, "Expected": 19, "Observed": 14, "Time, by": 11, "Result": 7,
+         "Remark": 8, "Judged by": 13},
+        [[row.get("number", ""), f"{row.get('kind', '')}: {row.get('action', '')}",
+          row.get("expected", ""), row.get("observed", ""),
+          " ".join(filter(None, (moment(row.get("time")), row.get("initials", "")))),
+          row.get("outcome", "") or "not done", row.get("remark", ""), judged(row)]
          for row in content["script"]])
+
+
+def _settings(content: Content) -> list[Block]:
+    limits = {row["name"]: row["value"] for row in content["limits"]["in_force"]}
+    stated = compared(content["settings"], limits, content["checks"])
+    exits = labelled("sequence", content["sequence"])
+    return [
+        *table("Settings", {"Setting": 22, "Specified": 9, "Programmed": 10, "Judged": 9,
+                            "Observed": 14, "Source": 16, "Contradiction": 20},
+               [[each.meaning, each.specified, each.programmed, each.judged, each.observed,
+                 each.source, "; ".join(each.contradictions) or "none"] for each in stated]),
+        *table("Exits of the sequence, as specified", _ANSWERS, exits),
+    ]
 
 
 def _of_step(content: Content, step: Content) -> list[Content]:
@@ -347,6 +370,10 @@ def _people(content: Content) -> list[Block]:
         *table("Participants", {"Role": 25, "Name": 40, "Function": 35},
                [[role, person.get("name", ""), person.get("firm_role", "")]
                 for role, person in people.items()]),
+        *table("Approval of the plan", {"Role": 20, "Name": 25, "Approved on": 15, "Remark": 20,
+                                        "Changed since": 20},
+               [[*_rows([row], "role name at remark")[0], ", ".join(row.get("changed", []))]
+                for row in content["approvals"]]),
         *table("Prerequisites", {"What": 60, "Done": 20, "By": 20},
                _rows(content["prerequisites"], "text done by")),
         *table("Overrides", {"Point": 20, "Value": 10, "Placed": 16, "Released": 16, "By": 10,
@@ -373,7 +400,9 @@ def _watched(row: Content) -> str:
     """What an abort condition watches, with its limit."""
     if not row.get("watched"):
         return "stated in words only"
-    words, unit = WATCHED.get(row["watched"], (row["watched"], ""))
+    name = str(row["watched"])
+    entry = points.point(name) if points.is_point(name) else None
+    words, unit = WATCHED.get(name, (entry.meaning, entry.unit) if entry else (name, ""))
     limit = f" {row.get('side', '')} {number(row['limit'], row.get('unit') or unit)}" \
         if row.get("limit") is not None else ""
     lasting = f" for more than {number(row['minutes'], 'min')}" if row.get("minutes") else ""
