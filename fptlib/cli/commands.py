@@ -174,6 +174,19 @@ def map_(stated: Namespace) -> int:
     return 1 if table.unread else 0
 
 
+@command("Write the points and trend request for the controls contractor.", {
+    **_JOB,
+    "--minutes": {"type": float, "default": 1.0, "help": "interval of the trends foreseen"},
+})
+def request(stated: Namespace) -> None:
+    from fptlib.job.folder import Job
+    from fptlib.workbook import trend_request
+
+    job = Job(stated.job)
+    print("\n".join(map(str, trend_request.write(job))))
+    print(trend_request.foretold(job, stated.minutes).text)
+
+
 @command("Print every verdict of a job.", {
     "job": {"type": Path, "nargs": "?", "help": "the job folder"},
     "--all": {"action": "store_true", "help": "every event, remark and limit"},

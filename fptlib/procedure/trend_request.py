@@ -1,0 +1,103 @@
+"""Points and trend request: what the controls contractor must trend, at what interval, which checks
+each point serves, what is lost without it, and what a given list of points can prove at all.
+
+It asks the checks themselves, through the same needs that make them not tested.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+
+from fptlib import points
+from fptlib.job.schema import Abort, Plant
+from fptlib.procedure import abort
+from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.steps import CHECKS, points_used
+from fptlib.trends.grid import Grid
+
+# Common practice, no source: rows of a minute show a timer, a lift and a demand peak; a status is
+# as good as a log of its changes; three changeovers need a cold spell of two weeks.
+_EVERY = {points.STATUS: "1 min, or each change", points.ALARM: "each change, with its text",
+          points.SETPOINT: "1 min", points.MEASURED: "1 min"}
+DURATION = "two weeks of cold weather with three changeovers, without a break"
+ESSENTIAL, USEFUL = "essential", "useful"
+# Longer rows than this leave what is counted in minutes, or lasts for minutes, undecided.
+_FINE_MINUTES = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Requested:
+    """One point of the request; ``lost`` are the checks that are not tested without it alone."""
+
+    point: str
+    meaning: str
+    tag: str
+    unit: str
+    interval: str
+    priority: str
+    serves: tuple[str, ...]
+    lost: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Provable:
+    """What a list of points can prove: each check with the points it lacks, and those that rows
+    of this length may leave undecided."""
+
+    can: tuple[str, ...]
+    cannot: dict[str, list[str]]
+    coarse: tuple[str, ...]
+
+
+def stub(plant: Plant, names: Iterable[str], aborts: Sequence[Abort] = ()) -> FunctionalTest:
+    """A test in which these points are trended, and nothing else is known."""
+    grid = Grid({name: np.ones(2) for name in names}, datetime(2026, 1, 1, tzinfo=UTC),
+                timedelta(minutes=1), rows=2)
+    return FunctionalTest(grid, plant, aborts=aborts)
+
+
+def _missing(test: FunctionalTest) -> dict[str, list[str]]:
+    """The points that each check lacks; those of the plan's abort conditions among them."""
+    found = {id: test.missing(*check.needs) for id, check in CHECKS.items()}
+    watched = [need for each in test.aborts if each.watched not in ("", "at the plant")
+               for need in abort.needs(each)]
+    found["abort.conditions"] = test.missing(*watched)
+    return {id: lacks for id, lacks in found.items() if lacks}
+
+
+def request(plant: Plant, aborts: Sequence[Abort] = (), tags: dict[str, str] | None = None
+            ) -> list[Requested]:
+    """Every point that a check of this plant uses, the costliest first."""
+    every = [each.name for each in points.all_points(
+        len(plant.chillers), plant.tower_cells, plant.pumps)]
+    whole = stub(plant, every, aborts)
+    used = {id: set(names) for id, names in points_used(whole).items()}
+    for each in aborts:
+        if each.watched not in ("", "at the plant"):
+            used["abort.conditions"] |= {
+                name for need in abort.needs(each) for name in whole.points_of(need)}
+    always = set(_missing(whole))
+    made = []
+    for name in every:
+        serves = tuple(id for id, names in used.items() if name in names)
+        if serves:
+            without = _missing(stub(plant, [other for other in every if other != name], aborts))
+            lost = tuple(id for id in without if id not in always)
+            entry = points.point(name)
+            made.append(Requested(name, entry.meaning, (tags or {}).get(name, ""), entry.unit,
+                                  _EVERY[entry.kind], ESSENTIAL if lost else USEFUL, serves, lost))
+    return sorted(made, key=lambda each: (-len(each.lost), -len(each.serves)))
+
+
+def provable(plant: Plant, names: Iterable[str], minutes: float, aborts: Sequence[Abort] = ()
+             ) -> Provable:
+    """Which checks a list of points, sampled every so many minutes, can and cannot prove."""
+    cannot = _missing(stub(plant, names, aborts))
+    can = tuple(id for id in CHECKS if id not in cannot)
+    coarse = tuple(id for id in can if minutes > _FINE_MINUTES and (
+        CHECKS[id].unit == "min" or "lift.short_dip" in CHECKS[id].limits))
+    return Provable(can, cannot, coarse)

@@ -1,0 +1,102 @@
+"""The points and trend request of a job: one page and one table file for the controls contractor,
+and what the points mapped so far can prove."""
+
+from __future__ import annotations
+
+import csv
+import html
+import io
+from pathlib import Path
+
+from fptlib import units
+from fptlib.errors import FormError
+from fptlib.job import answers
+from fptlib.job.folder import Job, write_atomically
+from fptlib.procedure.trend_request import DURATION, Requested, provable, request
+from fptlib.record.text import harmless
+from fptlib.workbook import parts, static
+from fptlib.workbook.forms import Saved
+from fptlib.workbook.panels import Panel
+
+HEADS = ("Priority", "Point", "Meaning", "Tag", "Unit", "Interval", "Duration", "Checks served",
+         "Not tested without it")
+NAME = "trend_request"
+
+
+def of(job: Job) -> list[Requested]:
+    """Every point to be asked for.
+
+    Raises:
+        FormError: the plan does not say how many chillers and tower cells there are.
+    """
+    held = job.answers()
+    plant = answers.plant(held)
+    if not plant.chillers or not plant.tower_cells:
+        raise FormError("the plan does not say how many chillers and tower cells there are; fill "
+                        "in Plant first")
+    tags = {name: str(row.get("column", "")) for name, row in held.get("points", {}).items()}
+    return request(plant, answers.aborts(held), tags)
+
+
+def cells(row: Requested) -> list[str]:
+    """A point as a row of the table."""
+    return [row.priority, row.point, row.meaning, row.tag, units.symbol(row.unit) or row.unit,
+            row.interval, DURATION, ", ".join(row.serves), ", ".join(row.lost) or "nothing alone"]
+
+
+def foretold(job: Job, minutes: float = 1.0) -> static.Shown:
+    """What the points mapped so far can prove, said before the season is gone."""
+    held = job.answers()
+    found = provable(answers.plant(held), held.get("points", {}), minutes, answers.aborts(held))
+    total = len(found.can) + len(found.cannot)
+    said = f"{len(found.can)} of {total} checks can be decided with the points mapped so far"
+    rows = [[id, ", ".join(lacks)] for id, lacks in found.cannot.items()]
+    rows += [[id, f"may stay undecided: rows of {minutes:g} min are longer than what it counts"]
+             for id in found.coarse]
+    return static.table(said, ("Check", "What it lacks"), rows, "none lacks a point")
+
+
+def write(job: Job) -> list[Path]:
+    """Write the request beside ``job.toml``: a page to print and a table."""
+    rows = [cells(row) for row in of(job)]
+    text = io.StringIO()
+    lines = csv.writer(text, lineterminator="\r\n")
+    lines.writerow(HEADS)
+    lines.writerows([harmless(cell) for cell in row] for row in rows)
+    title = html.escape(f"Points and trend request: {job.get('job.title', '')}")
+    shown = static.table("", HEADS[:6] + HEADS[7:], [row[:6] + row[7:] for row in rows])
+    page = (f"<!DOCTYPE html><html lang='en'><head><meta charset='utf-8'><title>{title}</title>"
+            "<style>@page { size: landscape; margin: 10mm } body { font: 10px sans-serif } "
+            "table { max-width: none !important }</style></head>"
+            f"<body><h1>{title}</h1><p>Trend every point for {html.escape(DURATION)}. Essential: "
+            "the checks named are not tested without it. Tell which points cannot be trended "
+            f"before the season begins.</p>{shown.markup}</body></html>")
+    made = {job.folder / f"{NAME}.csv": text.getvalue().encode("utf-8-sig"),
+            job.folder / f"{NAME}.html": page.encode("utf-8")}
+    for path, content in made.items():
+        write_atomically(path, content)
+    return list(made)
+
+
+def panel(job: Job, saved: Saved = lambda: None) -> Panel:
+    """Show what the mapped points can prove, and write the request."""
+    interval = parts.text("Interval of the trends, min", layout=parts.NUMBER_WIDTH, value="1")
+    ask = parts.button("What can these points prove?", "fpt-foretell", "")
+    press = parts.button("Write the request", "fpt-request", "primary")
+    shown = parts.html()
+
+    def told() -> str:
+        try:
+            minutes = float(interval.value)
+        except ValueError:
+            raise FormError(f"Interval: '{interval.value}' is not a number; type minutes, such "
+                            "as 5") from None
+        found = foretold(job, minutes)
+        shown.value = found.markup
+        return found.text.splitlines()[0].rstrip(":")
+
+    def written() -> str:
+        return "written: " + ", ".join(path.name for path in write(job))
+
+    made = Panel("Points and trend request", [interval, parts.line([ask, press]), shown])
+    return made.does(ask, told).does(press, written, saved)

@@ -1,0 +1,62 @@
+"""The points and trend request: what it says is lost without a point is what is not tested
+without it, and a list of points proves beforehand what it proves afterwards."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import drawn_plant as drawn
+import pytest
+import small_plant
+
+from fptlib.job.folder import Job
+from fptlib.job.schema import Abort
+from fptlib.procedure.steps import all_checks
+from fptlib.procedure.trend_request import provable, request
+from fptlib.workbook import trend_request
+
+# Seventeen points that controls contractors usually trend (common practice, no source).
+USUAL = ["outdoor_dry_bulb", "outdoor_humidity", "chw_supply_temp", "chw_supply_setpoint",
+         "chw_return_temp", "chw_flow", "cw_supply_temp", "cw_return_temp", "economizer_command",
+         "chiller_1_running", "chiller_2_running", "chiller_1_power", "chiller_2_power",
+         "tower_1_fan_speed", "tower_2_fan_speed", "hx_valve", "chw_diff_pressure"]
+
+
+@pytest.mark.parametrize("point", ["outdoor_dry_bulb", "cw_supply_temp", "chiller_1_alarm"])
+def test_what_is_lost_without_a_point_is_not_tested_without_it(point: str) -> None:
+    lost = {row.point: set(row.lost) for row in request(drawn.PLANT)}[point]
+    whole, without = (all_checks(drawn.case(table, aborts=())) for table in (
+        drawn.frame(), drawn.frame().drop(columns=point)))
+    missing = {check.id for check in without if check.missing} - {
+        check.id for check in whole if check.missing}
+    assert lost == missing and lost
+
+
+def test_a_list_proves_beforehand_what_it_proves_afterwards() -> None:
+    frame = drawn.frame()
+    names = [name for name in USUAL if name in frame]
+    found = provable(drawn.PLANT, names, 5.0)
+    judged = all_checks(drawn.case(frame[names], 5, aborts=()))
+    assert set(found.cannot) == {check.id for check in judged if check.missing}
+    assert len(found.cannot) >= 10 and "lift.minimum" in found.cannot
+    assert "enable.dwell" in found.coarse and not provable(drawn.PLANT, names, 1.0).coarse
+
+
+def test_an_abort_condition_asks_for_its_point() -> None:
+    humid = Abort("Humid", "space_humidity", "above", 60.0)
+    assert "space_humidity" not in {row.point for row in request(drawn.PLANT)}
+    row = next(row for row in request(drawn.PLANT, [humid]) if row.point == "space_humidity")
+    assert row.lost == ("abort.conditions",) and row.priority == "essential"
+
+
+def test_the_request_is_a_page_and_a_table(tmp_path) -> None:
+    job = Job(small_plant.write_job(tmp_path / "job"))
+    table, page = trend_request.write(job)
+    rows = list(csv.DictReader(io.StringIO(table.read_text(encoding="utf-8-sig"))))
+    assert rows[0]["Priority"] == "essential" and rows[0]["Not tested without it"]
+    assert {row["Point"]: row["Tag"] for row in rows}["chw_flow"] == "chw_flow"
+    assert "Points and trend request: Small invented plant" in page.read_text(encoding="utf-8")
+    panel = trend_request.panel(job)
+    panel.widget.children[2].children[0].click()
+    assert "checks can be decided with the points mapped so far" in panel.message.widget.value
