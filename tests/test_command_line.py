@@ -173,7 +173,9 @@ def test_a_new_key_tells_its_public_half(
 ) -> None:
     assert main(["keygen", str(tmp_path / "key")]) == 0
     public = json.loads(capsys.readouterr().out.split("trusted keys: ")[1])
-    assert set(public) == {"crv", "kty", "x"}
+    assert set(public) == {"crv", "kty", "x", "proof"}
+    assert main(["keygen", "--public", str(tmp_path / "key")]) == 0
+    assert json.loads(capsys.readouterr().out.split("trusted keys: ")[1]) == public
 
 
 def test_pdf_alone_verifies(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).resolve().parents[1] / "fptlib"
-GROUND = ("errors", "units", "answer", "points", "limits")
+GROUND = ("errors", "owner", "units", "answer", "points", "limits")
 ROOMS = (*GROUND, "physics", "trends", "job", "procedure", "record", "portfolio", "workbook", "cli")
 
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from fptlib.portfolio.result import Screening
     from fptlib.procedure.functional_test import FunctionalTest
     from fptlib.record.keys import Key
-    from fptlib.record.recalculate import Difference
+    from fptlib.record.recalculate import Difference, Wording
     from fptlib.record.verify import Verification
     from fptlib.workbook.comparing import Compared
     from fptlib.workbook.run import StepResult
@@ -112,10 +112,12 @@ def sign(job: Job, key: Path, passphrase: str, name: str) -> Path:
 
 
 def countersign(job: Job, key: Path, passphrase: str, name: str, role: str = "engineer",
-                returned: str | None = None) -> Path:
+                returned: str | None = None,
+                accepts: Callable[[Wording], bool] = lambda _: False) -> Path:
     """Accept the latest record with a further signature, or return it for correction.
 
     ``returned`` is the reason to return it; an empty one is refused and never an acceptance.
+    ``accepts`` is asked of every sentence that this version words otherwise than the record.
 
     Raises:
         RecordError: there is no record, the key does not open, or it cannot be accepted.
@@ -124,7 +126,8 @@ def countersign(job: Job, key: Path, passphrase: str, name: str, role: str = "en
     from fptlib.workbook import sign_off
 
     decision = signing.ACCEPT if returned is None else signing.SEND_BACK
-    return sign_off.countersign(job, key, passphrase, name, decision, returned or "", role)
+    return sign_off.countersign(job, key, passphrase, name, decision, returned or "", role,
+                                accepts)
 
 
 def verify(record: Path, trusted: Path | None = None) -> Verification:

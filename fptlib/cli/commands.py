@@ -11,21 +11,22 @@ import sys
 from argparse import Namespace
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fptlib import __version__
 from fptlib.cli import api
 from fptlib.errors import FptError, JobError, RecordError
+from fptlib.workbook.kernels import PASSPHRASE
 
 if TYPE_CHECKING:
     from fptlib.job.folder import Job
+    from fptlib.record.recalculate import Wording
 
 # The matrices here are a few columns wide: more threads of linear algebra gain nothing, and
 # to start them costs a tenth of a second.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
-PASSPHRASE = "FPTLIB_PASSPHRASE"
 
 Options = dict[str, dict[str, Any]]
 Command = Callable[[Namespace], int | None]
@@ -54,19 +55,34 @@ def process() -> int:
     What lives longer (open, run, screen) waits for other processes and makes few rings.
     """
     gc.set_threshold(100_000)
+    # Processes that this one starts import nothing from the folder in which it was called.
+    os.environ["PYTHONSAFEPATH"] = "1"
     try:
         return main()
     finally:
         gc.freeze()
 
 
-def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; 0 when it succeeded, 1 when it found or met something wrong."""
+def main(arguments: Sequence[str] | None = None, passphrase: str | None = None) -> int:
+    """Run one command; 0 when it succeeded, 1 when it found or met something wrong.
+
+    A passphrase in the environment is taken out of it before anything else is started.
+    """
+    held = os.environ.pop(PASSPHRASE, None)
+    try:
+        return _run(arguments, passphrase or held)
+    finally:
+        if held is not None:
+            os.environ[PASSPHRASE] = held
+
+
+def _run(arguments: Sequence[str] | None, passphrase: str | None) -> int:
     for stream in (sys.stdout, sys.stderr):
         # A Windows console may speak a code page that lacks the degree sign.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     stated = _parser().parse_args(arguments)
+    stated.passphrase = passphrase
     try:
         code = int(stated.command(stated) or 0)
         sys.stdout.flush()
@@ -133,16 +149,58 @@ def start(stated: Namespace) -> None:
 
 @command("Open a job's workbooks in the browser.", _JOB)
 def open_(stated: Namespace) -> int:
-    from fptlib.workbook.launch import open_job
+    from fptlib import owner
+    from fptlib.workbook.launch import look_at, open_job
 
-    return open_job(_job(stated))
+    job = _job(stated)
+    return open_job(job) if owner.is_own(job.folder) else look_at(job.folder)
+
+
+@command("Review a job folder that somebody sent: a workspace of your own, the sender's data.", {
+    "folder": {"type": Path, "help": "the received job folder; nothing is written into it"},
+    "--into": {"type": Path, "help": "the workspace; 'NAME review' beside the received folder "
+                                     "where left out"},
+    "--procedure": {"type": Path, "help": "your firm's procedure folder, for its workbooks"},
+})
+def review(stated: Namespace) -> int:
+    from fptlib.job.folder import Job
+    from fptlib.procedure.steps import step
+    from fptlib.workbook import reception
+    from fptlib.workbook.launch import open_job
+    from fptlib.workbook.standard import read
+
+    folder = stated.folder.resolve()
+    into = stated.into or folder.with_name(f"{folder.name} review")
+    firm = read(stated.procedure) if stated.procedure else None
+    print("\n".join(reception.look(folder).left_out()))
+    job = reception.review(folder, into, firm)
+    print("\n".join(api.verify(folder).lines()))
+    print(f"review in {into}, with the installed workbooks; the sender's are not run")
+    return open_job(Job(job.folder), step("review"))
+
+
+@command("Make a received or moved job folder your own, to work in it.", _JOB)
+def adopt(stated: Namespace) -> None:
+    from fptlib.workbook.reception import adopt as adopted
+
+    for name in adopted(stated.job):
+        print(f"workbook {name} was not the installed one and was replaced by it")
+    print(f"{stated.job} is your own now")
 
 
 @command("Run all workbooks of a job without a browser.", _JOB)
 def run(stated: Namespace) -> int:
     from tqdm import tqdm
 
+    from fptlib import owner
+    from fptlib.job.start import pasted
+
     job = _job(stated)
+    if not owner.is_own(job.folder):
+        raise JobError(f"'{job.folder.name}' was not started here, so its workbooks are not run; "
+                       f"look at it with 'fptlib open {pasted(stated.job)}', review it with "
+                       f"'fptlib review {pasted(stated.job)}', or make it your own with 'fptlib "
+                       f"adopt {pasted(stated.job)}'")
     with tqdm(total=len(list(job.workbooks_folder.glob("*.ipynb"))), unit="workbook",
               desc=job.folder.name) as bar:
         results = api.run(job, lambda _: bar.update())
@@ -224,18 +282,29 @@ def _reading() -> Iterator[Callable[[float, str], None]]:
         yield progress
 
 
-@command("Make a signing key.", {"file": {"type": Path, "help": f"a new key file; {_ASKED}"}})
+@command("Make a signing key.", {
+    "file": {"type": Path, "help": f"a new key file; {_ASKED}"},
+    "--public": {"action": "store_true", "help": "print the public half of a key that is there"},
+})
 def keygen(stated: Namespace) -> None:
-    key = api.make_key(stated.file, _passphrase("new passphrase for this key: ", again=True))
-    print(f"key {key.thumbprint} is in {stated.file}; keep file and passphrase to yourself")
-    print(f"its public half, for a list of trusted keys: {json.dumps(key.public())}")
+    from fptlib.record.keys import load_key
+
+    if stated.public:
+        key = load_key(stated.file, _passphrase(stated))
+    else:
+        key = api.make_key(stated.file,
+                           _passphrase(stated, "new passphrase for this key: ", again=True))
+        print(f"key {key.thumbprint} is in {stated.file}; keep file and passphrase to yourself")
+    print("its public half, for a list of trusted keys: "
+          f"{json.dumps({**key.public(), 'proof': key.proof()})}")
 
 
-def _passphrase(prompt: str = "passphrase of the key: ", again: bool = False) -> str:
+def _passphrase(stated: Namespace, prompt: str = "passphrase of the key: ",
+                again: bool = False) -> str:
     from getpass import getpass
 
-    if given := os.environ.get(PASSPHRASE):
-        return given
+    if stated.passphrase:
+        return str(stated.passphrase)
     try:
         typed = getpass(prompt)
         if again and getpass("once more: ") != typed:
@@ -248,7 +317,7 @@ def _passphrase(prompt: str = "passphrase of the key: ", again: bool = False) ->
 
 @command("Calculate every check and sign a new record.", _SIGNING)
 def sign(stated: Namespace) -> None:
-    record = api.sign(_job(stated), stated.key, _passphrase(), stated.name)
+    record = api.sign(_job(stated), stated.key, _passphrase(stated), stated.name)
     print(f"signed record: {record}")
 
 
@@ -259,9 +328,18 @@ def sign(stated: Namespace) -> None:
                  "help": "sign that the record is returned for correction"},
 })
 def countersign(stated: Namespace) -> None:
-    record = api.countersign(_job(stated), stated.key, _passphrase(), stated.name, stated.role,
-                             stated.returned)
+    record = api.countersign(_job(stated), stated.key, _passphrase(stated), stated.name,
+                             stated.role, stated.returned, _accepted)
     print(f"signed record: {record}")
+
+
+def _accepted(wording: Wording) -> bool:
+    """Ask whether a sentence that this version words otherwise may stand as the record has it."""
+    print("\n".join(wording.lines()))
+    try:
+        return input("does the record say the same? type yes to accept it: ").strip() == "yes"
+    except EOFError:
+        return False
 
 
 @command("Say who signed what and when, and whether anything changed.", {
@@ -280,16 +358,20 @@ def verify(stated: Namespace) -> int:
                     "thumbprint will do (behind -- where it begins with a dash)"},
     "--name": {"default": "", "help": "holder's name, as it stands in the signatures"},
     "--role": {"default": "", "choices": ["technician", *_FURTHER], "help": "holder's role"},
+    "--distinct": {"action": "store_true",
+                   "help": "forbid from now on that one name signs a record in two roles"},
     "--revoke": {"choices": ["retired", "compromised"],
                  "help": "retired: earlier signatures count; compromised: none does"},
 })
 def trust(stated: Namespace) -> None:
     from fptlib.record import trusted_keys as keys
 
+    asked = partial(_passphrase, stated)
     if stated.revoke:
-        entry = keys.revoke(stated.list, stated.key, stated.revoke, _passphrase)
+        entry = keys.revoke(stated.list, stated.key, stated.revoke, asked)
     else:
-        entry = keys.add(stated.list, stated.key, stated.name, stated.role, _passphrase)
+        entry = keys.add(stated.list, stated.key, stated.name, stated.role, asked,
+                         stated.distinct)
     state = f"revoked as {entry.revoked_reason}" if entry.revoked else "trusted"
     print(f"{entry.role} {entry.name}, key {entry.kid}: {state} in {stated.list}")
 
@@ -301,7 +383,7 @@ def trust(stated: Namespace) -> None:
 })
 def recalculate(stated: Namespace) -> int:
     found = api.recalculate(stated.record, stated.trends)
-    print("\n".join(difference.line() for difference in found))
+    print("\n".join(line for difference in found for line in difference.lines()))
     return 1 if any(not difference.same for difference in found) else 0
 
 
@@ -355,15 +437,14 @@ def demo(stated: Namespace) -> int:
         folder = stated.folder.with_name(f"{stated.folder.name}-{count}")
     folder.mkdir(parents=True)
     # The demonstration's key protects nothing, so its passphrase is no secret.
-    os.environ[PASSPHRASE] = "demonstration only"
-    key = str(folder / "demonstration-key")
-    failed = main(["keygen", key])
+    secret, key = "demonstration only", str(folder / "demonstration-key")
+    failed = main(["keygen", key], secret)
     for sample, about in _SAMPLES.items():
         job = str(folder / sample)
         print(f"\n== {about}")
         failed |= main(["start", job, "--sample", sample]) | main(["run", job])
         main(["check", job])
-        failed |= main(["sign", job, "--key", key, "--name", "demonstration"])
+        failed |= main(["sign", job, "--key", key, "--name", "demonstration"], secret)
         failed |= main(["verify", job])
     print(f"\nopen the workbooks in the browser:  fptlib open {pasted(folder / 'sound')}")
     return failed

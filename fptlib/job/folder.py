@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 JOB_FILE = "job.toml"
 READINGS_FILE = "readings.csv"
+# The reviewer's own notes, and where the copy of a received folder came from.
+REVIEW_FILE, RECEIVED_FILE = "review.toml", "received.toml"
 _LOCK_FILE = ".lock"
 _LOCK_SECONDS = 20.0
 

@@ -7,6 +7,7 @@ import re
 import shutil
 from pathlib import Path, PurePath
 
+from fptlib import owner
 from fptlib.errors import JobError
 from fptlib.job.folder import JOB_FILE, Job, now, write_atomically
 
@@ -90,10 +91,16 @@ def _new(folder: Path) -> Path:
 def _with_rooms(folder: Path) -> Job:
     for room in ("trends", "workbooks", "record"):
         (folder / room).mkdir(exist_ok=True)
-    for workbook in sorted(data_folder("workbooks").glob("*.ipynb")):
-        cleared = clear(workbook.read_bytes())
-        write_atomically(folder / "workbooks" / workbook.name, cleared)
+    for name, workbook in workbooks().items():
+        write_atomically(folder / "workbooks" / name, workbook)
+    owner.claim(folder)
     return Job(folder)
+
+
+def workbooks() -> dict[str, bytes]:
+    """The blank workbooks of this installation, by their names."""
+    return {path.name: clear(path.read_bytes())
+            for path in sorted(data_folder("workbooks").glob("*.ipynb"))}
 
 
 def clear(workbook: bytes) -> bytes:

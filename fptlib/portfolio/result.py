@@ -13,7 +13,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from fptlib import __version__
+from fptlib import __version__, owner
 from fptlib.job.folder import JOB_FILE, READINGS_FILE, sha256, write_atomically
 
 FAIL, NOT_TESTED = "fail", "not tested"
@@ -144,10 +144,12 @@ class Results:
         return self.folder / "records" / f"{plant}.screening.json"
 
     def read(self, plant: str, digest: str) -> Screening | None:
-        """The result that rests on these inputs, or None: there is none, or it is damaged."""
+        """The result that rests on these inputs, or None: there is none, it is damaged, or this
+        user did not make it."""
         try:
             stated = json.loads(self.file(plant).read_text(encoding="utf-8"))
-            return from_json(stated["result"]) if stated["inputs"] == digest else None
+            sealed = stated["seal"] and stated["seal"] == _seal(digest, stated["result"])
+            return from_json(stated["result"]) if sealed else None
         except (OSError, ValueError, KeyError, TypeError):
             return None
 
@@ -157,7 +159,15 @@ class Results:
             self.record_file(screening.plant).unlink(missing_ok=True)
         else:
             _write(self.record_file(screening.plant), record)
-        _write(self.file(screening.plant), {"inputs": digest, "result": asdict(screening)})
+        result = asdict(screening)
+        _write(self.file(screening.plant),
+               {"inputs": digest, "seal": _seal(digest, result), "result": result})
+
+
+def _seal(digest: str, result: dict[str, Any]) -> str:
+    """What only this user can make of a result and its inputs."""
+    text = json.dumps([digest, result], sort_keys=True)
+    return owner.seal(text.encode("utf-8"))
 
 
 def _write(path: Path, content: dict[str, Any]) -> None:

@@ -9,8 +9,9 @@ from typing import Any
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
+from fptlib import owner
 from fptlib.errors import RecordError
-from fptlib.job.folder import JOB_FILE, READINGS_FILE, Job, lookup, sha256
+from fptlib.job.folder import JOB_FILE, READINGS_FILE, RECEIVED_FILE, Job, lookup, sha256
 from fptlib.record import canonical, files
 
 _MOST_NAMED = 20
@@ -23,6 +24,8 @@ def since(payload: Mapping[str, Any], job: Job) -> list[str]:
     inputs, books = payload["inputs"], payload["procedure"]["workbooks"]
     trends = {path.name: path for path in job.trend_files()}
     workbooks = {path.name: path for path in sorted(job.workbooks_folder.glob("*.ipynb"))}
+    if in_review(job):
+        books, workbooks = {}, {}
     return [
         *_job_file(inputs[JOB_FILE], job),
         *_readings(inputs[READINGS_FILE], job),
@@ -30,6 +33,14 @@ def since(payload: Mapping[str, Any], job: Job) -> list[str]:
         *_files("workbook {}", ": its code or text is not the one that was used", books,
                 workbooks, _workbook_digest),
     ]
+
+
+def in_review(job: Job) -> bool:
+    """Whether the job is this user's copy of a received folder, with workbooks of its own.
+
+    Such a note counts in nobody else's folder: there it would hide a changed workbook.
+    """
+    return (job.folder / RECEIVED_FILE).is_file() and owner.is_own(job.folder)
 
 
 def another_job(payload: Mapping[str, Any], job: Job) -> list[str]:

@@ -10,10 +10,11 @@ from __future__ import annotations
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from joserfc import jwe
+from joserfc import jwe, jws
 from joserfc.errors import JoseError, SecurityWarning
 from joserfc.jwk import OctKey, OKPKey
 from joserfc.jwk import thumbprint as _rfc7638
@@ -23,13 +24,24 @@ from fptlib.job.folder import JOB_FILE
 from fptlib.record import canonical
 from fptlib.record.files import write_new
 
-SHORTEST_PASSPHRASE = 10
+SHORTEST_PASSPHRASE, FEWEST_LETTERS = 10, 5
+# What is long enough and stands at the head of every guesser's list (common knowledge, no source).
+_GUESSED = {"passphrase", "password12", "password123", "password1234", "1234567890",
+            "qwertyuiop", "qwerty12345", "administrator", "technician", "letmein123"}
 _KEY_WRAP, _CONTENT = "PBES2-HS512+A256KW", "A256GCM"
 _ALGORITHMS = [_KEY_WRAP, _CONTENT]
 _ROUNDS = 250_000
 _LARGEST_KEY_FILE = 10_000
+_PROOF, _PROOFS = "fptlib-key-holder", jws.JWSRegistry(algorithms=["Ed25519"])
 # RFC 7638 section 3.2 and RFC 8037 section 2: the members that name such a key, and no others.
 _NAMING_MEMBERS = ("crv", "kty", "x")
+
+
+# Points of small order (RFC 8032, section 5.1, with the order 8 L of the curve): a signature can
+# be made for them that fits any text, without any secret. Their y; the sign of x does not count.
+_FIELD = 2**255 - 19
+_ORDER_8 = 0x05FC536D880238B13933C6D305ACDFD5F098EFF289F4C345B027B2C28F95E826
+SMALL_ORDER = {0, 1, _FIELD - 1, _ORDER_8, _FIELD - _ORDER_8}
 
 
 @dataclass(frozen=True)
@@ -48,6 +60,12 @@ class Key:
         jwk = self.secret.as_dict(private=False)
         return {name: str(jwk[name]) for name in _NAMING_MEMBERS}
 
+    def proof(self) -> str:
+        """What only the holder of the key can make: its public half, signed (RFC 7515)."""
+        header = {"alg": "Ed25519", "typ": _PROOF}
+        return jws.serialize_compact(header, canonical.encode(self.public()), self.secret,
+                                     registry=_PROOFS)
+
 
 def thumbprint(jwk: Mapping[str, Any]) -> str:
     """RFC 7638 thumbprint, SHA-256, base64url, of the JWK of an Ed25519 key.
@@ -61,6 +79,38 @@ def thumbprint(jwk: Mapping[str, Any]) -> str:
     return _rfc7638({name: jwk[name] for name in _NAMING_MEMBERS})
 
 
+def check_public(jwk: Mapping[str, Any], what: str) -> None:
+    """Refuse a public key that is none, or that fits any text.
+
+    Raises:
+        RecordError: it is not 32 bytes, not written in its one form, or of small order.
+    """
+    data = canonical.from_base64(jwk["x"], what)
+    if len(data) != 32:
+        raise RecordError(f"{what} is not 32 bytes long; it is no Ed25519 key")
+    y = int.from_bytes(data, "little") & (2**255 - 1)
+    if y >= _FIELD or y in SMALL_ORDER:
+        raise RecordError(f"{what} is a key that fits any text, which no key maker gives; take it "
+                          "out")
+
+
+def check_proof(jwk: Mapping[str, Any], public: Mapping[str, str], what: str) -> None:
+    """Refuse a public half whose sender does not show that the secret half is at hand.
+
+    Raises:
+        RecordError: it has no proof, or one of another key.
+    """
+    try:
+        found = jws.deserialize_compact(str(jwk.get("proof", "")), OKPKey.import_key(dict(public)),
+                                        registry=_PROOFS)
+        proven = found.headers().get("typ") == _PROOF and found.payload == canonical.encode(public)
+    except (JoseError, ValueError):
+        proven = False
+    if not proven:
+        raise RecordError(f"{what} does not show that its sender holds the key; ask for what "
+                          "'fptlib keygen KEYFILE --public' prints, all of it")
+
+
 def make_key(path: Path | str, passphrase: str) -> Key:
     """Make a signing key and save it, encrypted, in a new file.
 
@@ -69,9 +119,7 @@ def make_key(path: Path | str, passphrase: str) -> Key:
     """
     path = Path(path)
     _check_place(path)
-    if len(passphrase) < SHORTEST_PASSPHRASE:
-        raise RecordError(f"the passphrase has {len(passphrase)} characters; give at least "
-                          f"{SHORTEST_PASSPHRASE}")
+    check_passphrase(passphrase)
     key = Key(OKPKey.generate_key("Ed25519"))
     header = {"alg": _KEY_WRAP, "enc": _CONTENT, "p2c": _ROUNDS, "cty": "jwk+json",
               "kid": key.thumbprint}
@@ -84,6 +132,22 @@ def make_key(path: Path | str, passphrase: str) -> Key:
     except OSError as error:
         raise RecordError(f"key file '{path.name}' cannot be saved: {error.strerror}") from error
     return key
+
+
+def check_passphrase(passphrase: str) -> None:
+    """Refuse a passphrase that is soon guessed by whoever finds the key file.
+
+    Raises:
+        RecordError: it is short, or has few different letters, as one key held down.
+    """
+    if len(passphrase) < SHORTEST_PASSPHRASE:
+        raise RecordError(f"the passphrase has {len(passphrase)} characters; give at least "
+                          f"{SHORTEST_PASSPHRASE}, such as four words that do not belong together")
+    steps = {ord(after) - ord(before) for before, after in pairwise(passphrase)}
+    if len(set(passphrase.lower())) < FEWEST_LETTERS or len(steps) == 1 \
+            or passphrase.lower() in _GUESSED:
+        raise RecordError("the passphrase is one of the first that anybody tries; give four words "
+                          "that do not belong together")
 
 
 def load_key(path: Path | str, passphrase: str) -> Key:

@@ -7,6 +7,7 @@ named. What made the record (program, moment, files) is provenance and differs b
 
 from __future__ import annotations
 
+import re
 import shutil
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
@@ -21,22 +22,49 @@ from fptlib.job.folder import JOB_FILE, READINGS_FILE, Job, sha256
 from fptlib.record import canonical, schema
 from fptlib.record.canonical import DECIMALS
 from fptlib.record.changes import shown
-from fptlib.record.deficiencies import deficiencies
 from fptlib.record.payload import program
 from fptlib.record.signing import read_whole
-from fptlib.record.statement import conclusion
 from fptlib.record.text import number, one_line
 
 SAME, DIFFERS, NEW, GONE = "same", "differs", "new", "gone"
-# Two computers may round a last bit to either side of a step, so one step is no difference.
+# Two computers may round a last bit to either side of a step, so one step is no difference; it
+# is said all the same.
 _STEP = 1.5 * 10.0**-DECIMALS
-_NUMBERS = ("measured", "limit", "margin", "uncertainty", "probability")
 _PROVENANCE = {"schema", "program", "clock", "inputs"}
 _SINCE_4 = {"script", "approvals", "changeovers", "statement", "sequence", "settings",
             "deficiencies"}
 _MOST_NAMED = 5
-_WORDS = ("question", "basis", "reason", "meaning", "adjust")
+# The sentences of the program, by the member of the payload they stand in. Everything else was
+# measured, calculated or typed.
+_SENTENCES = {
+    "checks": {"question", "basis", "reason", "meaning", "adjust", "name", "subject", "text"},
+    "steps": {"title"},
+    "deficiencies": {"title", "found", "required", "causes", "recommended"},
+    "statement": {"conclusion", "preliminary"},
+    "limits": {"meaning", "basis"},
+    "trends": {"text"},
+}
 Row = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """A sentence that another version of the program words otherwise.
+
+    Attributes:
+        where: what it is said of.
+        then: the sentence of the record.
+        now: the sentence of this program.
+    """
+
+    where: str
+    then: str
+    now: str
+
+    def lines(self) -> list[str]:
+        """Both sentences, one below the other."""
+        return [one_line(f"{self.where}, in the record: {self.then or '(nothing)'}"),
+                one_line(f"{self.where}, calculated now: {self.now or '(nothing)'}")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,27 +76,37 @@ class Difference:
         kind: ``same``, ``differs``, ``new`` (not in the record) or ``gone`` (only there).
         details: what differs and by how much, one phrase each.
         versions: versions that are not the recorded ones, where the check differs.
+        wordings: what another version words otherwise; with the same versions it differs.
     """
 
     check: str
     kind: str
     details: tuple[str, ...] = ()
     versions: tuple[str, ...] = ()
+    wordings: tuple[Wording, ...] = ()
 
     @property
     def same(self) -> bool:
-        """The check comes out as it was recorded."""
+        """Every number, moment and verdict comes out as it was recorded."""
         return self.kind == SAME
 
     def line(self) -> str:
         """The finding as a line of text."""
-        said = f": {'; '.join(self.details)}" if self.details else ""
+        details = [*self.details, *(["in other words"] if self.wordings else [])]
+        said = f": {'; '.join(details)}" if details else ""
         since = f" (since: {', '.join(self.versions)})" if self.versions else ""
         return one_line(f"{self.check}: {self.kind}{said}{since}")
+
+    def lines(self) -> list[str]:
+        """The finding, and below it both texts of whatever is worded otherwise."""
+        return [self.line(), *(f"  {said}" for found in self.wordings for said in found.lines())]
 
 
 def differences(payload: Row, fresh: Row) -> list[Difference]:
     """Compare a record with one that would be made today: every check, and what else differs.
+
+    With the versions of the record everything must be the same. Another version may word its
+    own sentences otherwise: both are then given, and whoever accepts the record accepts each.
 
     Args:
         payload: the record's payload.
@@ -78,19 +116,28 @@ def differences(payload: Row, fresh: Row) -> list[Difference]:
         RecordError: the payload is of an unknown kind.
     """
     content = schema.current(dict(payload))
+    versions = _versions_changed(content)
+    # What an earlier form of the record did not have cannot differ from what it said.
+    stated = {row["id"]: row for row in payload["checks"]}
     recorded = {row["id"]: row for row in content["checks"]}
     now = {row["id"]: row for row in fresh["checks"]}
-    versions = _versions_changed(content)
-    worded = _in_the_same_words(content, fresh)
+    fresh = {**fresh, "procedure": {**fresh["procedure"],
+                                    "workbooks": content["procedure"]["workbooks"]}}
     # What an earlier version did not state, or numbered otherwise, cannot come out the same.
     skipped = {*_PROVENANCE, "checks", *(() if content["statement"]["kind"] else _SINCE_4)}
-    members = [name for name in {**content, **worded} if name not in skipped]
-    unlike = {name: _unlike(content.get(name), worded.get(name), "") for name in members}
+    members = [name for name in {**content, **fresh} if name not in skipped]
+    found = {name: _unlike(content.get(name), fresh.get(name), "") for name in members}
     return [
-        *(_check(id, recorded.get(id), now.get(id), versions) for id in {**recorded, **now}),
-        *(Difference(name, DIFFERS, tuple(said[:_MOST_NAMED]), versions)
-          for name, said in unlike.items() if said),
+        *(_check(id, recorded.get(id), now.get(id), stated.get(id, {}), versions)
+          for id in {**recorded, **now}),
+        *(_difference(name, name, said, versions) for name, said in found.items() if said),
     ]
+
+
+def wordings(found: Sequence[Difference]) -> list[Wording]:
+    """Every sentence that is worded otherwise, a pair of texts once."""
+    pairs = {(word.then, word.now): word for each in found for word in each.wordings}
+    return list(pairs.values())
 
 
 def _versions_changed(content: Row) -> tuple[str, ...]:
@@ -101,77 +148,98 @@ def _versions_changed(content: Row) -> tuple[str, ...]:
                  for name in {**then, **now} if then.get(name) != now.get(name))
 
 
-def _in_the_same_words(content: Row, fresh: Row) -> dict[str, Any]:
-    """The payload of today with the record's workbooks, and the words of its checks and steps.
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """A place at which two values differ."""
 
-    Another program may say the same in other words, and workbooks are ``verify``'s matter.
-    """
-    worded = ("title", "found", "required", "causes", "recommended")
-    said = {item["check"]: {name: item[name] for name in worded}
-            for item in deficiencies(content["checks"], {}, {})}
-    titles = {row["step"]: row["title"] for row in content["steps"]}
-    return {
-        **fresh,
-        "steps": [{**row, "title": titles.get(row["step"], row["title"])}
-                  for row in fresh["steps"]],
-        "procedure": {**fresh["procedure"], "workbooks": content["procedure"]["workbooks"]},
-        "deficiencies": [{**item, **said.get(item["check"], {})}
-                         for item in fresh["deficiencies"]],
-        "statement": {**fresh["statement"], "conclusion": conclusion(content)},
-    }
+    where: str
+    then: Any
+    now: Any
+
+    @property
+    def close(self) -> bool:
+        """Two numbers no further apart than rounding carries them."""
+        numbers = all(isinstance(value, int | float) and not isinstance(value, bool)
+                      for value in (self.then, self.now))
+        return numbers and abs(self.then - self.now) <= _STEP
+
+    def sentence(self, member: str) -> bool:
+        """Both are sentences of the program."""
+        # An entry of a list of sentences ends in its number.
+        name = re.split(r"[.:] ?", re.sub(r"(\.\d+)+$", "", self.where))[-1]
+        own = name in _SENTENCES.get(member, ())
+        return own and isinstance(self.then, str) and isinstance(self.now, str)
+
+    def said(self) -> str:
+        """What stood there and what stands there now."""
+        if not all(isinstance(value, int | float) for value in (self.then, self.now)):
+            return f"{self.where} was {shown(self.then)}, is {shown(self.now)}".strip()
+        by = f"{self.now - self.then:+.4g}"
+        return f"{self.where} was {number(self.then)}, is {number(self.now)} (by {by})"
 
 
-def _unlike(then: Any, now: Any, where: str) -> list[str]:
-    """Each place at which two values differ, with what stood and what stands there."""
+def _unlike(then: Any, now: Any, where: str) -> list[_Place]:
+    """Each place at which two values differ in kind or value, with what stands there."""
     pairs: list[tuple[str, Any, Any]] = []
     if isinstance(then, dict) and isinstance(now, dict):
         pairs = [(name, then.get(name), now.get(name)) for name in {**then, **now}]
     elif isinstance(then, list) and isinstance(now, list):
         both = zip_longest(then, now)
         pairs = [(str(n), old, new) for n, (old, new) in enumerate(both, start=1)]
-    elif then != now and not _alike(then, now):
-        return [f"{where} was {shown(then)}, is {shown(now)}".strip()]
-    return [said for name, old, new in pairs
-            for said in _unlike(old, new, f"{where}.{name}".strip("."))]
+    elif then != now or isinstance(then, bool) is not isinstance(now, bool):
+        return [_Place(where, then, now)]
+    return [place for name, old, new in pairs
+            for place in _unlike(old, new, f"{where}.{name}".strip("."))]
 
 
-def _alike(then: Any, now: Any) -> bool:
-    if isinstance(then, int | float) and isinstance(now, int | float):
-        return abs(then - now) <= _STEP
-    return bool(then == now)
+def _difference(name: str, member: str, places: Sequence[_Place], versions: tuple[str, ...]
+                ) -> Difference:
+    """What the places of one check, or of one other member, come to."""
+    worded = [place for place in places if versions and place.sentence(member)]
+    hard = [place for place in places if not place.close and place not in worded]
+    close = [f"{place.where} differs in its last digit" for place in places if place.close]
+    wordings = tuple(Wording(f"{name}, {place.where}", place.then, place.now) for place in worded)
+    if not hard:
+        return Difference(name, SAME, tuple(close[:_MOST_NAMED]), (), wordings)
+    more = [f"{len(hard) - _MOST_NAMED} more"] if len(hard) > _MOST_NAMED else []
+    said = [*(place.said() for place in hard[:_MOST_NAMED]), *more]
+    return Difference(name, DIFFERS, tuple(said), versions, wordings)
 
 
-def _check(id: str, then: Row | None, now: Row | None, versions: tuple[str, ...]) -> Difference:
+def _check(id: str, then: Row | None, now: Row | None, stated: Row, versions: tuple[str, ...]
+           ) -> Difference:
     if then is None:
         return Difference(id, NEW, ("the record does not have it",), versions)
     if now is None:
         return Difference(id, GONE, ("this program does not make it",), versions)
-    outcome = [*_outcome(then, now), *_events(then["events"], now["events"])]
-    if outcome:
-        return Difference(id, DIFFERS, tuple(outcome), versions)
-    worded = any(then[name] != now[name] for name in _WORDS)
-    return Difference(id, SAME, ("in other words",) if worded else ())
+    if [event["start"] for event in then["events"]] != [event["start"] for event in now["events"]]:
+        counted = (f"{len(then['events'])} events were judged, now {len(now['events'])}, not all "
+                   "at the same moments")
+        return Difference(id, DIFFERS, (counted,), versions)
+    own = [place for place in _unlike(then, now, "") if not place.where.startswith("events.")]
+    return _difference(id, "checks", [*own, *_events(then, now, stated)], versions)
 
 
-def _outcome(then: Row, now: Row) -> list[str]:
-    said = [f"{name} was {then[name] or 'empty'}, is {now[name] or 'empty'}"
-            for name in ("verdict", "unit") if then.get(name) != now.get(name)]
-    if then.get("missing", []) != now.get("missing", []):
-        said.append("other points are missing")
-    for name in _NUMBERS:
-        old, new = then[name], now[name]
-        if not _alike(old, new):
-            by = "" if old is None or new is None else f" (by {new - old:+.4g})"
-            said.append(f"{name} was {number(old)}, is {number(new)}{by}")
-    return said
+def _events(then: Row, now: Row, stated: Row) -> list[_Place]:
+    """Where a check's events differ, as far as the record as it was signed states them."""
+    found = []
+    for old, new, signed in zip(then["events"], now["events"], stated["events"], strict=True):
+        # Records of version 1 leave out an event's unit where it is the check's own.
+        kept = {**old, "unit": old["unit"] or new["unit"]}
+        places = [place for name in signed if name != "quantities"
+                  for place in _unlike(kept[name], new[name], name)]
+        if "quantities" in signed:
+            places += _quantities(old["quantities"], new["quantities"])
+        found += [_Place(f"{old['name']}: {place.where}", place.then, place.now)
+                  for place in places]
+    return found
 
 
-def _events(then: Sequence[Row], now: Sequence[Row]) -> list[str]:
-    if [event["start"] for event in then] != [event["start"] for event in now]:
-        return [f"{len(then)} events were judged, now {len(now)}, not all at the same moments"]
-    # Records of version 1 leave out an event's unit where it is the check's own.
-    return [f"{old['name']}: {said}" for old, new in zip(then, now, strict=True)
-            for said in _outcome({**old, "unit": old["unit"] or new["unit"]}, new)]
+def _quantities(then: Row, now: Row) -> list[_Place]:
+    """What a formula was given; the same numbers in the same order under other names are words."""
+    if list(then) != list(now) and list(then.values()) == list(now.values()):
+        return [_Place("quantities.name", ", ".join(then), ", ".join(now))]
+    return _unlike(then, now, "quantities")
 
 
 @contextmanager

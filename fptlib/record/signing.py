@@ -20,7 +20,7 @@ from joserfc.registry import HeaderParameter
 from fptlib.errors import RecordError
 from fptlib.record import canonical
 from fptlib.record.canonical import read_moment
-from fptlib.record.keys import Key, thumbprint
+from fptlib.record.keys import Key, check_public, thumbprint
 
 ROLES = ("technician", "engineer", "witness", "contractor", "controls")
 ACCEPT, SEND_BACK = "accept", "send back"
@@ -94,6 +94,20 @@ class SignedRecord:
         """SHA-256 of the signed bytes, the record's name on paper."""
         return canonical.digest(self.payload_bytes)
 
+    @property
+    def made(self) -> datetime | None:
+        """The latest moment that the payload or a signature states, as far as it is known."""
+        return self.not_before(len(self.signatures))
+
+    def not_before(self, place: int) -> datetime | None:
+        """Before which moment the signature at that place cannot have been made: it seals the
+        payload and the signatures before it, which state theirs."""
+        stated = [signature.signed_at for signature in self.signatures[:place]]
+        clock = self.payload.get("clock")
+        if isinstance(clock, dict) and isinstance(clock.get("utc"), str):
+            stated.append(read_moment(clock["utc"], "the moment of making"))
+        return max(stated, default=None)
+
     def mismatch(self, signature: Signature) -> str:
         """Why the signature does not belong to these bytes, or nothing.
 
@@ -146,6 +160,9 @@ def countersign(
             raise RecordError(f"the {role} has signed this record already")
         if signature.kid == key.thumbprint:
             raise RecordError(f"this key has signed this record already, as {signature.role}")
+    if (earliest := found.made) and time.tzinfo is not None and time < earliest:
+        raise RecordError(f"the clock of this computer shows {time.isoformat(timespec='seconds')}, "
+                          f"before what is signed was made ({earliest.isoformat()}); set it right")
     return _append(found, key, _statement(role, name, time, decision, reason))
 
 
@@ -229,6 +246,7 @@ def _signature(entry: Any) -> Signature:
     _exact(header["jwk"], {"crv", "kty", "x"}, "a signature's key")
     if header["jwk"]["crv"] != ALGORITHM or header["kid"] != thumbprint(header["jwk"]):
         raise RecordError("a signature's key is not the one that its header names")
+    check_public(header["jwk"], "a signature's key")
     return Signature(entry["protected"], entry["signature"], header)
 
 

@@ -3,7 +3,10 @@
 It holds public halves only. Beside the members that RFC 7517 and RFC 8037 define, each key
 has ``name`` and ``role``, and where it was withdrawn ``revoked`` (a moment, ISO 8601) and
 ``revoked_reason``. The moment a signature states is its signer's own word: a stolen key can
-state any. So a ``retired`` key keeps its earlier signatures and a ``compromised`` one none.
+state any. So a ``retired`` key keeps its earlier signatures and a ``compromised`` one none; any
+other reason counts as ``compromised``, and a member that is not known here is refused, for it may
+have been meant to withdraw a key. ``distinct_signers`` beside ``keys`` forbids that one name
+signs a record twice.
 
 ``add`` and ``revoke`` keep the list's file. A key is named by a file, which holds its public
 half as a JWK or is the signing key itself; one that is on the list already also by its
@@ -12,19 +15,27 @@ thumbprint, for a stolen key has no file at hand.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from filelock import FileLock
+
 from fptlib.errors import RecordError
 from fptlib.job.folder import now, write_atomically
 from fptlib.record import canonical
 from fptlib.record.canonical import read_moment
-from fptlib.record.keys import load_key, thumbprint
+from fptlib.record.keys import check_proof, check_public, load_key, thumbprint
 
 RETIRED, COMPROMISED = "retired", "compromised"
+_DISTINCT = "distinct_signers"
+# Those of RFC 7517, sections 4 and 5, that say nothing of whom the key is trusted for, and ours.
+_MEMBERS = {"crv", "kty", "x", "kid", "use", "alg", "key_ops", "name", "role", "revoked",
+            "revoked_reason"}
+_LOCK_SECONDS = 20.0
 Passphrase = Callable[[], str]
 
 
@@ -66,6 +77,7 @@ class TrustedKeys:
     """The list; every change makes a new one, ``write`` saves it."""
 
     keys: tuple[TrustedKey, ...] = ()
+    distinct: bool = False
 
     @classmethod
     def read(cls, path: Path | str) -> TrustedKeys:
@@ -83,7 +95,9 @@ class TrustedKeys:
         found = canonical.parse(data, what)
         if not isinstance(found, dict) or not isinstance(found.get("keys"), list):
             raise RecordError(f"'{path.name}' is not a JWK Set: it has no list 'keys'")
-        return cls(_distinct([_trusted(jwk, path.name) for jwk in found["keys"]], path.name))
+        _known(found, {"keys", _DISTINCT}, path.name)
+        return cls(_distinct([_trusted(jwk, path.name) for jwk in found["keys"]], path.name),
+                   found.get(_DISTINCT, False) is not False)
 
     def write(self, path: Path) -> None:
         """Save the list in one move.
@@ -91,7 +105,8 @@ class TrustedKeys:
         Raises:
             RecordError: the file cannot be written.
         """
-        data = canonical.encode({"keys": [key.members() for key in self.keys]})
+        asked = {_DISTINCT: True} if self.distinct else {}
+        data = canonical.encode({"keys": [key.members() for key in self.keys], **asked})
         try:
             write_atomically(path, data + b"\n")
         except OSError as error:
@@ -124,7 +139,7 @@ class TrustedKeys:
             raise RecordError("a trusted key needs its holder's name and role, as they stand in "
                               "the signatures; give both")
         added = TrustedKey(public, name.strip(), role)
-        return TrustedKeys(_distinct([*self.keys, added], "the list"))
+        return replace(self, keys=_distinct([*self.keys, added], "the list"))
 
     def revoke(self, kid: str, moment: datetime, reason: str = RETIRED) -> TrustedKeys:
         """The list with one key withdrawn; a withdrawn key never becomes good again.
@@ -141,19 +156,24 @@ class TrustedKeys:
             moment = min(moment, old.revoked)
             reason = COMPROMISED if COMPROMISED in (reason, old.revoked_reason) else reason
         new = replace(old, revoked=moment, revoked_reason=reason)
-        return TrustedKeys(tuple(new if key is old else key for key in self.keys))
+        return replace(self, keys=tuple(new if key is old else key for key in self.keys))
 
 
-def add(file: Path, key: str, name: str, role: str, passphrase: Passphrase) -> TrustedKey:
+def add(file: Path, key: str, name: str, role: str, passphrase: Passphrase,
+        distinct: bool = False) -> TrustedKey:
     """Put a key onto the list, which is made where there is none; returns its entry.
 
+    ``distinct`` forbids from then on that one name signs a record twice.
+
     Raises:
-        RecordError: list or key cannot be read, or the key is on the list or lacks its holder.
+        RecordError: list or key cannot be read, its sender does not show that it is at hand, or
+            the key is on the list or lacks its holder.
     """
-    known = TrustedKeys.read(file) if file.exists() else TrustedKeys()
-    public = _public(Path(key), passphrase)
-    changed = known.add(public, name, role)
-    changed.write(file)
+    public = _public(Path(key), passphrase, proven=True)
+    with _locked(file):
+        known = TrustedKeys.read(file) if file.exists() else TrustedKeys()
+        changed = known.add(public, name, role)
+        replace(changed, distinct=known.distinct or distinct).write(file)
     return changed.known(thumbprint(public))
 
 
@@ -165,19 +185,42 @@ def revoke(file: Path, key: str, reason: str, passphrase: Passphrase) -> Trusted
     """
     path = Path(key)
     kid = thumbprint(_public(path, passphrase)) if path.is_file() else key
-    changed = TrustedKeys.read(file).revoke(kid, now(), reason)
-    changed.write(file)
+    with _locked(file):
+        changed = TrustedKeys.read(file).revoke(kid, now(), reason)
+        changed.write(file)
     return changed.known(kid)
 
 
-def _public(path: Path, passphrase: Passphrase) -> dict[str, str]:
+@contextmanager
+def _locked(file: Path) -> Iterator[None]:
+    """The list's lock: it is read, changed and written by one program after the other.
+
+    Raises:
+        RecordError: another program holds it for too long, or the folder cannot be written.
+    """
+    try:
+        with FileLock(file.with_name(f".{file.name}.lock"), timeout=_LOCK_SECONDS):
+            yield
+    except TimeoutError as error:
+        raise RecordError(f"another program holds the list '{file.name}'; close it and try again"
+                          ) from error
+    except OSError as error:
+        raise RecordError(f"list of trusted keys '{file.name}' cannot be saved: "
+                          f"{error.strerror or error}") from error
+
+
+def _public(path: Path, passphrase: Passphrase, proven: bool = False) -> dict[str, str]:
     try:
         data = path.read_bytes()
     except OSError as error:
         raise RecordError(f"key '{path.name}' cannot be read: {error.strerror or error}; name a "
                           "signing key or a file with its public half") from error
     if data.lstrip().startswith(b"{"):
-        return _public_members(canonical.parse(data, f"public key '{path.name}'"), path.name)
+        jwk = canonical.parse(data, f"public key '{path.name}'")
+        public = _public_members(jwk, path.name)
+        if proven:
+            check_proof(jwk, public, f"public key '{path.name}'")
+        return public
     return load_key(path, passphrase()).public()
 
 
@@ -188,8 +231,7 @@ def _public_members(jwk: Any, file: str) -> dict[str, str]:
     if "d" in jwk:
         raise RecordError(f"'{file}' holds a private key; take it out, it must stay secret")
     public = {name: str(jwk.get(name, "")) for name in ("crv", "kty", "x")}
-    if len(canonical.from_base64(public["x"], f"a key in '{file}'")) != 32:
-        raise RecordError(f"'{file}' holds a key that is not 32 bytes long")
+    check_public(public, f"a key in '{file}'")
     if jwk.get("kid", thumbprint(public)) != thumbprint(public):
         raise RecordError(f"'{file}': key {jwk['kid']} is not named by its thumbprint")
     return public
@@ -197,14 +239,23 @@ def _public_members(jwk: Any, file: str) -> dict[str, str]:
 
 def _trusted(jwk: Any, file: str) -> TrustedKey:
     public = _public_members(jwk, file)
+    _known(jwk, _MEMBERS, file)
     name, role = str(jwk.get("name", "")), str(jwk.get("role", ""))
     if not name.strip() or not role.strip():
         raise RecordError(f"'{file}': key {thumbprint(public)} lacks its holder's name or role")
-    if jwk.get("revoked") is None:
+    if not {"revoked", "revoked_reason"} & set(jwk):
         return TrustedKey(public, name, role)
-    moment = read_moment(str(jwk["revoked"]), f"'{file}': 'revoked'")
-    # A revocation without a reason is taken as the graver one.
-    return TrustedKey(public, name, role, moment, str(jwk.get("revoked_reason") or COMPROMISED))
+    moment = read_moment(str(jwk.get("revoked")), f"'{file}': 'revoked'")
+    # A revocation without a reason, or with one that is not known, is taken as the graver one.
+    reason = RETIRED if jwk.get("revoked_reason") == RETIRED else COMPROMISED
+    return TrustedKey(public, name, role, moment, reason)
+
+
+def _known(found: Mapping[str, Any], members: set[str], file: str) -> None:
+    """Refuse what this version does not know: it may have been meant to withdraw a key."""
+    if unknown := sorted(set(found) - members):
+        raise RecordError(f"'{file}' holds '{unknown[0][:40]}', which is no member of a list of "
+                          f"trusted keys ({', '.join(sorted(members))}); correct it")
 
 
 def _distinct(keys: Sequence[TrustedKey], what: str) -> tuple[TrustedKey, ...]:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
 
 from fptlib.errors import RecordError
-from fptlib.job.folder import Job
+from fptlib.job.folder import Job, lookup
 from fptlib.record import changes, schema, signing, store
 from fptlib.record.signing import Signature, SignedRecord
 from fptlib.record.text import one_line
@@ -100,12 +103,20 @@ def verify(record: bytes, trusted: TrustedKeys | None, job: Job | None) -> Verif
         found = signing.read(record)
     except RecordError as error:
         return Verification(refused=(str(error),))
+    try:
+        earliest = [found.not_before(place) for place in range(len(found.signatures))]
+    except RecordError as error:
+        return Verification(found.digest, refused=(str(error),))
     signers = tuple(
-        Signer(signature, found.mismatch(signature) or _distrust(signature, trusted),
-               trusted is not None) for signature in found.signatures)
+        Signer(signature,
+               found.mismatch(signature) or _distrust(signature, trusted, moment),
+               trusted is not None)
+        for signature, moment in zip(found.signatures, earliest, strict=True))
     refused = [f"{signer.role} {signer.signature.name}: {signer.refused}"
                for signer in signers if signer.refused]
     refused += [] if job is None else _dropped(found, job)
+    if trusted and trusted.distinct:
+        refused += [f"{said}, which the firm's list forbids" for said in _same_names(found)]
     try:
         content = schema.current(found.payload)
     except RecordError as error:
@@ -116,11 +127,44 @@ def verify(record: bytes, trusted: TrustedKeys | None, job: Job | None) -> Verif
         (*refused, *(changes.another_job(content, job) if job else [])),
         tuple(changes.since(content, job) if job else []),
         tuple(role for role in content["signatures_required"] if role not in signed),
-        _remarks(trusted, job),
+        (*_remarks(trusted, job), *_same_names(found), *_other_names(found, content),
+         *_backdated(found, earliest)),
     )
 
 
-def _distrust(signature: Signature, trusted: TrustedKeys | None) -> str:
+def _same_names(found: SignedRecord) -> list[str]:
+    """Whoever signs in more than one role checks their own work."""
+    roles: dict[str, list[str]] = {}
+    for signature in found.signatures:
+        roles.setdefault(plain_name(signature.name), []).append(signature.role)
+    return [f"one name, {name}, signed as {' and as '.join(signed)}"
+            for name, signed in roles.items() if len(signed) > 1]
+
+
+def plain_name(name: str) -> str:
+    """A name for comparing: white space and capitals do not count."""
+    return " ".join(name.split()).casefold()
+
+
+def _other_names(found: SignedRecord, content: Mapping[str, Any]) -> list[str]:
+    """Signers who are not those that the plan names."""
+    said = []
+    for signature in found.signatures:
+        planned = str(lookup(content, f"people.{signature.role}.name", ""))
+        if planned and plain_name(planned) != plain_name(signature.name):
+            said.append(f"the plan names {planned} as {signature.role}, not {signature.name}")
+    return said
+
+
+def _backdated(found: SignedRecord, earliest: Sequence[datetime | None]) -> list[str]:
+    return [f"the {signature.role} states a moment before what was signed was made "
+            f"({moment.isoformat()}); a clock was wrong, or the moment was"
+            for signature, moment in zip(found.signatures, earliest, strict=True)
+            if moment and signature.signed_at < moment]
+
+
+def _distrust(signature: Signature, trusted: TrustedKeys | None, earliest: datetime | None
+              ) -> str:
     if trusted is None:
         return ""
     known = trusted.find(signature.kid)
@@ -128,7 +172,8 @@ def _distrust(signature: Signature, trusted: TrustedKeys | None) -> str:
         return "unknown key: it is not in the list of trusted keys"
     if (known.role, known.name) != (signature.role, signature.name):
         return f"the key is that of {known.role} {known.name}, not of this signer"
-    return known.refusal(signature.signed_at)
+    # A retired key's signature may state any moment; what it seals was made at that or later.
+    return known.refusal(max(filter(None, (signature.signed_at, earliest))))
 
 
 def _dropped(found: SignedRecord, job: Job) -> list[str]:
@@ -155,4 +200,7 @@ def _remarks(trusted: TrustedKeys | None, job: Job | None) -> tuple[str, ...]:
                        "that nothing was changed, not who holds the keys")
     if job is None:
         remarks.append("the record alone was checked, not the files of the job")
+    elif changes.in_review(job):
+        remarks.append("this is a review of a received folder, with the installed workbooks; those "
+                       "of the sender were not compared")
     return tuple(remarks)

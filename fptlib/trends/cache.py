@@ -1,8 +1,9 @@
 """The trends of a job as they were last read, so that the next workbook opens at once.
 
-One file outside ``trends/``: an Arrow file behind two digests, one of what the trends were
-read from, one of the bytes themselves. Where either does not fit, the trend files are read
-anew. The file may be deleted at any time; it is no part of the job.
+One file outside ``trends/``: an Arrow file behind a digest of what the trends were read from,
+and a seal of this user over both. Where either does not fit, as in a folder that came from
+somebody else, the trend files are read anew. The file may be deleted at any time; it is no part
+of the job.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from typing import Any
 
 import pyarrow as pa
 
-from fptlib import __version__
+from fptlib import __version__, owner
 from fptlib.errors import IntakeError
 from fptlib.trends.beside import unmapped
 from fptlib.trends.grid import AlarmText, Grid, Remark, TrendFile
@@ -79,7 +80,7 @@ def _cached(file: Path, folder: Path, point_map: PointMap, answers: Mapping[str,
     except (OSError, IntakeError):
         return None
     key, sealed, body = data[:_DIGEST], data[_DIGEST : 2 * _DIGEST], data[2 * _DIGEST :]
-    if key != _key(answers, files, beside) or sealed != _digest(body):
+    if key != _key(answers, files, beside) or not sealed or sealed != _seal(bytes(key), body):
         return None
     return _unpack(pa.ipc.open_file(pa.py_buffer(body)).read_all(), point_map.zone)
 
@@ -88,15 +89,15 @@ def _keep(file: Path, key: bytes, trends: Grid) -> None:
     body, part = _pack(trends), file.with_suffix(".part")
     try:
         file.parent.mkdir(exist_ok=True)
-        part.write_bytes(b"".join((key, _digest(body), body)))
+        part.write_bytes(b"".join((key, _seal(key, body), body)))
         os.replace(part, file)
     except OSError:
         # A job on a read-only or a full disk is as good, only slower to open.
         return
 
 
-def _digest(data: Any) -> bytes:
-    return hashlib.sha256(data).hexdigest().encode("ascii")
+def _seal(key: bytes, body: Any) -> bytes:
+    return owner.seal(key + hashlib.sha256(body).digest()).encode("ascii")
 
 
 def _pack(trends: Grid) -> Any:

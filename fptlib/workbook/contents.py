@@ -1,4 +1,5 @@
-"""The workbooks of a job as the notebook server hands them out and saves them.
+"""The workbooks of a job as the notebook server hands them out and saves them, and where its
+kernels work.
 
 A page's cells are the procedure's and its answers lie in ``job.toml``; what is saved of a page are
 outputs, and they can be made again. So a page comes with the procedure's own cells whatever became
@@ -8,11 +9,13 @@ that is half written.
 
 from __future__ import annotations
 
+import os
 from functools import cached_property
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from jupyter_server.services.contents.largefilemanager import AsyncLargeFileManager
+from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
 
 from fptlib.job.folder import Job, write_atomically
 from fptlib.workbook import run, standard
@@ -46,3 +49,10 @@ class Workbooks(AsyncLargeFileManager):  # type: ignore[misc]
         run.tidy(nb)
         with self.perm_to_403(os_path):
             write_atomically(Path(os_path), standard.as_bytes(nb))
+
+class Kernels(AsyncMappingKernelManager):  # type: ignore[misc]
+    """The server's kernels: none works in the folder of its workbook, which may hold anything."""
+
+    def cwd_for_path(self, path: str, **kwargs: Any) -> str:
+        """The server's own empty folder, wherever the workbook lies."""
+        return os.getcwd()

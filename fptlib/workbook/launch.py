@@ -1,7 +1,8 @@
 """Opens a job's workbooks in the browser: JupyterLab without anything that distracts.
 
 Settings lie in a temporary folder, so that nothing of the user's own Jupyter is read or
-changed. The token is made here and given by the environment; other users of the computer can
+changed, and the server works in an empty folder of its own: nothing in the job folder is
+imported. The token is made here and given by the environment; other users of the computer can
 read a command line, but not that.
 """
 
@@ -19,9 +20,12 @@ from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 
+from fptlib import owner
 from fptlib.errors import JobError
 from fptlib.job.folder import Job
+from fptlib.job.start import pasted
 from fptlib.procedure.steps import Step
+from fptlib.workbook import kernels, reception
 from fptlib.workbook.state import first_unfinished
 
 LOG = "server.log"
@@ -70,6 +74,13 @@ class Server:
         """The address with its token, for the browser alone."""
         return f"{self.url}?token={self.token}"
 
+    def stop(self) -> None:
+        """End the server, and with it its kernels."""
+        self.process.terminate()
+        self.process.wait()
+        if self.process.stdin:
+            self.process.stdin.close()
+
 
 def open_job(job: Job, step: Step | None = None) -> int:
     """Open the job at a step, the first unfinished one where none is given.
@@ -87,9 +98,28 @@ def open_job(job: Job, step: Step | None = None) -> int:
                 raise JobError(f"the notebook server stopped with code {code}: "
                                f"{_last_words(Path(folder))}")
         except KeyboardInterrupt:
-            server.process.terminate()
-            server.process.wait()
+            pass
+        finally:
+            server.stop()
         return 0
+
+
+def look_at(folder: Path) -> int:
+    """Open a copy of a received folder, which is gone when the server is stopped.
+
+    Raises:
+        JobError: it is no job folder, or as for ``open_job``.
+    """
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as room:
+        job = reception.take_in(folder, Path(room) / folder.resolve().name, kept=False)
+        print(f"{folder.name} was not started here: a copy opens to look at, with the installed "
+              f"workbooks, and nothing is kept. To review it:  fptlib review {pasted(folder)}  To "
+              f"work in it:  fptlib adopt {pasted(folder)}")
+        print("\n".join(reception.look(folder).left_out()))
+        try:
+            return open_job(job)
+        finally:
+            owner.release(job.folder)
 
 
 def _last_words(settings: Path) -> str:
@@ -102,9 +132,10 @@ def serve(job: Job, step: Step, settings: Path, browser: bool = False) -> Server
     token = secrets.token_urlsafe(32)
     port = free_port()
     _write_settings(settings, job, step, port, browser)
-    command = [sys.executable, "-m", "jupyterlab"]
+    command = [sys.executable, "-m", "fptlib.workbook.server"]
     with (settings / LOG).open("wb") as log:
-        process = subprocess.Popen(command, cwd=job.folder, stdout=log, stderr=log,
+        process = subprocess.Popen(command, cwd=kernels.desk(settings), stdin=subprocess.PIPE,
+                                   stdout=log, stderr=log,
                                    env=_environment(settings, token, job))
     return Server(process, f"http://127.0.0.1:{port}{page(step)}", token)
 
@@ -127,18 +158,16 @@ def _is_root() -> bool:
 
 
 def _environment(settings: Path, token: str, job: Job) -> dict[str, str]:
-    return {
-        **os.environ,
-        "JUPYTER_TOKEN": token,
-        "FPTLIB_JOB": str(job.folder),
-        "JUPYTER_CONFIG_DIR": str(settings / "config"),
-        "JUPYTER_RUNTIME_DIR": str(settings / "runtime"),
-        "JUPYTER_DATA_DIR": str(settings / "data"),
-        "JUPYTERLAB_SETTINGS_DIR": str(settings / "settings"),
-        "JUPYTERLAB_WORKSPACES_DIR": str(settings / "workspaces"),
-        "IPYTHONDIR": str(settings / "ipython"),
-        "PYTHONUTF8": "1",
-    }
+    return kernels.environment(
+        JUPYTER_TOKEN=token,
+        FPTLIB_JOB=str(job.folder),
+        JUPYTER_CONFIG_DIR=str(settings / "config"),
+        JUPYTER_RUNTIME_DIR=str(settings / "runtime"),
+        JUPYTER_DATA_DIR=str(settings / "data"),
+        JUPYTERLAB_SETTINGS_DIR=str(settings / "settings"),
+        JUPYTERLAB_WORKSPACES_DIR=str(settings / "workspaces"),
+        IPYTHONDIR=str(settings / "ipython"),
+    )
 
 
 def _write_settings(folder: Path, job: Job, step: Step, port: int, browser: bool) -> None:
@@ -149,6 +178,7 @@ def _write_settings(folder: Path, job: Job, step: Step, port: int, browser: bool
             "default_url": page(step), "shutdown_no_activity_timeout": 12 * 3600,
             "allow_root": _is_root(),
             "contents_manager_class": "fptlib.workbook.contents.Workbooks",
+            "kernel_manager_class": "fptlib.workbook.contents.Kernels",
             "max_body_size": LARGEST_UPLOAD, "max_buffer_size": LARGEST_UPLOAD,
             # A file chosen in the form comes in one message; beyond this the page loses its
             # kernel instead of telling, so it lies far above what the form takes.

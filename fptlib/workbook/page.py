@@ -30,6 +30,7 @@ from fptlib.workbook import (
     evidence,
     parts,
     questionnaire,
+    reception,
     state,
     static,
     style,
@@ -195,8 +196,10 @@ class Page:
         own = str(self.job.get(f"procedure.texts.{self.step.name}", ""))
         lines = [f"<b>{html.escape(line)}</b>" for line in head]
         lines += [html.escape(own)] if own else []
+        copy = reception.not_kept(self.job)
+        lines += [f"<b>{copy}</b>"] if copy else []
         firm = f"<p>{'<br>'.join(lines)}</p>" if lines else ""
-        return Shown(firm, "\n".join([*head, own]).strip()) + strip(
+        return Shown(firm, "\n".join([*head, own, copy]).strip()) + strip(
             self.job, self.step, before_it=True)
 
     def gate(self) -> Shown:

@@ -15,7 +15,8 @@ from fptlib.job.folder import Job, lookup, now
 from fptlib.procedure import script
 from fptlib.procedure.steps import JUDGED, step
 from fptlib.procedure.verdict import Check
-from fptlib.record import keys, signing, store, verify
+from fptlib.record import keys, recalculate, signing, store, verify
+from fptlib.record.recalculate import Wording
 from fptlib.record.text import moment
 from fptlib.trends.suggest import Suggestion
 from fptlib.workbook import parts, questionnaire, review, run, sign_off, state, static, verdicts
@@ -194,18 +195,46 @@ def countersign(job: Job, saved: Saved = lambda: None) -> Panel:
         ("return for correction", signing.SEND_BACK)])
     reason = parts.area("Reason, if returned", rows=3)
     press = parts.button("Countersign", "fpt-countersign", "primary")
+    ticks = _Wordings()
 
     def signed() -> str:
         if not decision.value:
             raise FormError("Decision: no answer; choose accept or return for correction")
-        path = sign_off.countersign(job, fields.file, fields.passphrase(), fields.name.value,
-                                   decision.value, reason.value.strip())
+        try:
+            path = sign_off.countersign(job, fields.file, fields.passphrase(), fields.name.value,
+                                        decision.value, reason.value.strip(),
+                                        sign_off.ENGINEER, ticks.accepts)
+        finally:
+            ticks.show()
         done = "returned for correction" if decision.value == signing.SEND_BACK \
             else "countersigned"
         return f"{done}: record/{path.name}; run this step to see it checked above"
 
-    panel = Panel("Decision and countersignature", [decision, reason, *fields.parts, press])
+    panel = Panel("Decision and countersignature",
+                  [decision, reason, *fields.parts, ticks.widget, press])
     return panel.does(press, signed, saved)
+
+
+class _Wordings:
+    """Sentences that this version words otherwise: both texts, and a box to tick for each."""
+
+    def __init__(self) -> None:
+        self.widget = parts.column([])
+        self._boxes: dict[Wording, widgets.Checkbox] = {}
+
+    def accepts(self, wording: Wording) -> bool:
+        """Whether its box was ticked; a sentence that had none gets one."""
+        if wording not in self._boxes:
+            self._boxes[wording] = widgets.Checkbox(
+                description="The record says the same", indent=False, layout=parts.WIDE)
+        return bool(self._boxes[wording].value)
+
+    def show(self) -> None:
+        """Show every sentence that was asked about."""
+        heads = ("In the record", "Calculated now")
+        self.widget.children = [child for wording, box in self._boxes.items() for child in (
+            parts.html(static.table(wording.where, heads, [[wording.then, wording.now]]).markup),
+            box)]
 
 
 def check_filter(checks: Sequence[Check]) -> Panel:
@@ -251,10 +280,13 @@ def reexecute(job: Job) -> Panel:
     press = parts.button("Run all workbooks again and compare", "fpt-reexecute", "")
 
     def compared() -> str:
-        found = [*review.hand_edits(job), *sign_off.differences(job)]
+        compared = sign_off.compared(job)
+        found = [*review.hand_edits(job), *(each.line() for each in compared if not each.same)]
         if found:
             raise FormError(" ".join(found))
-        return "every output comes out the same, and the record's verdicts with it"
+        worded = len(recalculate.wordings(compared))
+        but = f"; {worded} sentences are worded otherwise" if worded else ""
+        return f"every output comes out the same, and the record with it{but}"
 
     return Panel("Outputs edited by hand", [press]).does(press, compared)
 

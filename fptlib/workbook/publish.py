@@ -7,7 +7,6 @@ which are the step's, and the formula above each worksheet, which is the check's
 
 from __future__ import annotations
 
-import os
 import sys
 import tempfile
 from pathlib import Path
@@ -27,9 +26,7 @@ def publish(folder: Path) -> list[str]:
     """Execute every workbook of a folder, one after the other; returns what went wrong."""
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as room:
         job = start_sample(Path(room) / "sample")
-        environment = {**os.environ, "FPTLIB_JOB": str(job.folder), "IPYTHONDIR": room,
-                       "PYTHONUTF8": "1"}
-        outcomes = [_one(folder / step.file, step, job, environment) for step in STEPS]
+        outcomes = [_one(folder / step.file, step, job, Path(room)) for step in STEPS]
     return [outcome for outcome in outcomes if outcome]
 
 
@@ -53,13 +50,13 @@ def cell_of(check: CheckOf) -> str:
     return check.id.replace(".", "-").replace("_", "-") + "-formula"
 
 
-def _one(path: Path, step: Step, job: Job, environment: dict[str, str]) -> str:
+def _one(path: Path, step: Step, job: Job, room: Path) -> str:
     notebook = nbformat.read(path, as_version=4)
     notebook.cells[0].source = head(step, notebook.cells[0].source)
     formulas = {cell_of(check): formula(check) for check in step.checks}
     for cell in notebook.cells:
         cell.source = formulas.get(cell.id, cell.source)
-    stop = run.execute(notebook, job.workbooks_folder, environment)
+    stop = run.execute(notebook, job, room)
     run.tidy(notebook)
     notebook.metadata["language_info"] = {"name": "python"}
     write_atomically(path, as_bytes(notebook))

@@ -19,15 +19,14 @@ import tomlkit
 from fptlib.answer import Answer, Kind, answer
 from fptlib.errors import JobError
 from fptlib.job import answers as job_answers
-from fptlib.job.folder import Job, lookup, write_atomically
+from fptlib.job.folder import REVIEW_FILE, Job, lookup, write_atomically
 from fptlib.job.schema import Table
 from fptlib.limits import standard
 from fptlib.procedure.steps import STEPS
 from fptlib.procedure.verdict import Check, Verdict
-from fptlib.workbook import run
+from fptlib.workbook import reception, run
 from fptlib.workbook.forms import Row, Section
 
-REVIEW_FILE = "review.toml"
 ALL, NEAR, OPEN = "all checks", "near their limit", "not passed"
 IGNORED = "nbval-ignore-output"
 
@@ -125,12 +124,15 @@ class Comments(Section):
 def hand_edits(job: Job) -> list[str]:
     """Outputs that differ from what the workbooks give when they are run again.
 
-    They run on a copy of the job; the job itself is not touched.
+    They run on a copy of the job; the job itself is not touched. Of a received folder the
+    sender's outputs are compared, where the sender's workbook is the installed one.
     """
+    sent = reception.sender(job) / "workbooks"
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         copy = Path(folder) / "job"
         shutil.copytree(job.folder, copy, ignore=shutil.ignore_patterns(".lock"))
-        before = {step.file: _texts(copy / "workbooks" / step.file) for step in STEPS}
+        before = {step.file: _texts(sent / step.file) for step in STEPS
+                  if reception.same_words(sent / step.file, copy / "workbooks" / step.file)}
         run.run_all(Job(copy))
         return [
             f"Workbook {name}: an output differs when it is run again; it was edited by hand "

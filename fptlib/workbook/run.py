@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import asyncio
-import os
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -20,7 +18,7 @@ from fptlib.errors import FptError
 from fptlib.job.folder import Job, write_atomically
 from fptlib.procedure.steps import STEPS, Step
 from fptlib.procedure.verdict import Verdict
-from fptlib.workbook import state
+from fptlib.workbook import kernels, state
 from fptlib.workbook.standard import as_bytes
 
 CELL_SECONDS = 600
@@ -60,50 +58,46 @@ def run_all(job: Job, progress: Progress | None = None,
     present = [step for step in steps if (job.workbooks_folder / step.file).is_file()]
     gathering = [step for step in present if step.number >= 10]
     first = [step for step in present if step.number < 10]
-    with _quiet_home() as environment:
+    # A room of their own keeps the user's own notebook settings and history out of the kernels.
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as room:
         with ThreadPoolExecutor(AT_ONCE) as pool:
-            work = partial(_run, job, environment=environment, progress=progress)
+            work = partial(_run, job, room=Path(room), progress=progress)
             return [*pool.map(work, first), *pool.map(work, gathering)]
 
 
-def _run(job: Job, step: Step, *, environment: dict[str, str],
-         progress: Progress | None) -> StepResult:
-    result = run_one(job, step, environment)
+def _run(job: Job, step: Step, *, room: Path, progress: Progress | None) -> StepResult:
+    result = run_one(job, step, room)
     if progress is not None:
         progress(step.title)
     return result
 
 
-@contextmanager
-def _quiet_home() -> Iterator[dict[str, str]]:
-    """An environment that keeps the user's own notebook settings and history out of it."""
-    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
-        yield {**os.environ, "IPYTHONDIR": folder, "PYTHONUTF8": "1",
-    }
-
-
-def run_one(job: Job, step: Step, environment: dict[str, str]) -> StepResult:
+def run_one(job: Job, step: Step, room: Path) -> StepResult:
     """Run one workbook and save it executed."""
     path = job.workbooks_folder / step.file
     try:
         notebook = nbformat.read(path, as_version=4)
     except Exception as error:
         return StepResult(step.name, step.file, "", f"{step.file} is damaged: {error}", True)
-    stop = execute(notebook, path.parent, {**environment, "FPTLIB_JOB": str(job.folder)})
+    stop = execute(notebook, job, room)
     tidy(notebook)
     write_atomically(path, as_bytes(notebook))
     return _result(job, step, stop)
 
 
-def execute(notebook: Any, folder: Path, environment: dict[str, str]) -> tuple[str, str] | None:
-    """Execute a notebook in place; name and words of what stopped it, or nothing."""
+def execute(notebook: Any, job: Job, room: Path) -> tuple[str, str] | None:
+    """Execute a notebook of a job in place; name and words of what stopped it, or nothing.
+
+    ``room`` is a folder for the kernel's own settings, and holds the empty one it works in.
+    """
     from nbclient import NotebookClient
     from nbclient.exceptions import CellExecutionError, DeadKernelError
 
     client = NotebookClient(notebook, timeout=CELL_SECONDS, kernel_name="python3",
-                            resources={"metadata": {"path": str(folder)}},
+                            resources={"metadata": {"path": str(kernels.desk(room))}},
                             store_widget_state=False,
                             extra_arguments=["--IPKernelApp.log_level=ERROR"])
+    environment = kernels.environment(FPTLIB_JOB=str(job.folder), IPYTHONDIR=str(room))
     try:
         # A loop of its own, closed at the end; the selector one works with ZeroMQ on Windows.
         with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:

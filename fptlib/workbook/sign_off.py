@@ -5,6 +5,7 @@ What a notebook shows is never signed; the record is made from the job folder al
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,8 +19,8 @@ from fptlib.procedure.verdict import Check
 from fptlib.record import keys, recalculate, render, schema, signing, store, verify
 from fptlib.record.locate import Located, latest_of
 from fptlib.record.payload import payload
-from fptlib.record.recalculate import Difference
-from fptlib.workbook import evidence, state
+from fptlib.record.recalculate import Difference, Wording
+from fptlib.workbook import evidence, reception, state
 
 TECHNICIAN, ENGINEER = "technician", "engineer"
 _MOST_NAMED = 3
@@ -46,6 +47,7 @@ def sign(job: Job, key_file: Path, passphrase: str, name: str) -> Path:
         FormError: something must be closed first; every open point is named.
         RecordError: the key does not open, or a value cannot be recorded.
     """
+    _refuse_copy(job)
     if blockers := state.signing_blockers(job):
         raise FormError("not signed: " + " ".join(blockers))
     if not name.strip():
@@ -67,28 +69,68 @@ def _stated(job: Job, found: Computed) -> dict[str, Any]:
 
 
 def countersign(job: Job, key_file: Path, passphrase: str, name: str, decision: str,
-                reason: str, role: str = ENGINEER) -> Path:
+                reason: str, role: str = ENGINEER,
+                accepts: Callable[[Wording], bool] = lambda _: False) -> Path:
     """Add a signature to the latest record; where it accepts, the record must verify first.
+
+    Args:
+        job: the job folder.
+        key_file: the signer's key.
+        passphrase: what opens it.
+        name: the signer's name.
+        decision: accept it, or send it back.
+        reason: why it is sent back.
+        role: what the signer signs as.
+        accepts: asked of every sentence that this version words otherwise than the record.
 
     Raises:
         RecordError: there is no record, the key does not open, or, where it is accepted, it
-            does not verify against the job or is not what the files give.
+            does not verify against the job, is not what the files give, or a sentence of it was
+            not accepted.
     """
+    _refuse_copy(job)
     record = latest_of(job).read_bytes()
     accepted = decision == signing.ACCEPT
     if accepted:
         _refuse_changed(job, record, "not countersigned")
     key = keys.load_key(key_file, passphrase)
     computed = compute(job)
-    if accepted and (other := [found.check for found in _differences(job, record, computed)
-                               if not found.same]):
+    if accepted:
+        version = signing.read(record).payload["schema"]["version"]
+        _refuse_other(_differences(job, record, computed), version, accepts)
+    signed = signing.countersign(record, key, role, name.strip(), now(), decision, reason)
+    return _save(job, signed, computed)
+
+
+def _refuse_other(found: Sequence[Difference], version: int,
+                  accepts: Callable[[Wording], bool]) -> None:
+    """Refuse a record that the files do not give; its words count like its numbers.
+
+    ``version`` is that of its form: what an earlier one did not state cannot be compared.
+    """
+    if version != schema.VERSION:
+        raise RecordError(
+            f"not countersigned: the record is of version {version}, this program makes version "
+            f"{schema.VERSION} and cannot compare all of it; countersign with the program that "
+            "made it, or return it for correction")
+    if other := [difference.check for difference in found if not difference.same]:
         more = f" and {len(other) - _MOST_NAMED} more" if len(other) > _MOST_NAMED else ""
         raise RecordError(
             f"not countersigned: recalculated from the job's files, "
             f"{', '.join(other[:_MOST_NAMED])}{more} of the record differ; return the record "
             "for correction")
-    signed = signing.countersign(record, key, role, name.strip(), now(), decision, reason)
-    return _save(job, signed, computed)
+    refused = [wording for wording in recalculate.wordings(found) if not accepts(wording)]
+    if refused:
+        raise RecordError(
+            f"not countersigned: {len(refused)} sentences of the record are not those of this "
+            f"version and were not accepted, the first of {refused[0].where}; read both texts of "
+            "each, accept them one by one, or return the record for correction")
+
+
+def _refuse_copy(job: Job) -> None:
+    if words := reception.not_kept(job):
+        raise FormError(f"not signed: {words} Close it, and write 'fptlib review FOLDER' to review "
+                        "the job, or 'fptlib adopt FOLDER' to work in it")
 
 
 def _refuse_changed(job: Job, record: bytes, what: str) -> None:
@@ -160,10 +202,7 @@ def recalculated(of: Located, trends: Path | None = None) -> list[Difference]:
     return _differences(of.job, of.record, compute(of.job))
 
 
-def differences(job: Job) -> list[str]:
-    """Where the latest record and a fresh computation disagree, one sentence each."""
+def compared(job: Job) -> list[Difference]:
+    """The latest record against a fresh computation; nothing where there is no record."""
     path = store.latest(job)
-    if path is None:
-        return []
-    found = _differences(job, path.read_bytes(), compute(job))
-    return [difference.line() for difference in found if not difference.same]
+    return _differences(job, path.read_bytes(), compute(job)) if path else []

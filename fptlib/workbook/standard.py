@@ -68,11 +68,16 @@ def adopt(job: Job, procedure: Procedure = Procedure()) -> None:
     The firm's own workbooks take the place of the standard's; its limits become this job's,
     with the firm as their author.
     """
-    for name, workbook in procedure.workbooks.items():
-        (job.folder / OWN_PAGES).mkdir(exist_ok=True)
-        for folder in (job.workbooks_folder, job.folder / OWN_PAGES):
-            write_atomically(folder / name, workbook)
+    place(procedure, job.folder)
     job.change(lambda document: _note(document, job, procedure.stated))
+
+
+def place(procedure: Procedure, folder: Path) -> None:
+    """Put the procedure's own workbooks into a job folder, and a copy to mend them from."""
+    for name, workbook in procedure.workbooks.items():
+        (folder / OWN_PAGES).mkdir(exist_ok=True)
+        for room in (folder / "workbooks", folder / OWN_PAGES):
+            write_atomically(room / name, workbook)
 
 
 def mend(job: Job, name: str) -> None:

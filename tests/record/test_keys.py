@@ -146,7 +146,7 @@ def test_rotation_retires_the_old_key_and_adds_the_new(tmp_path: Path) -> None:
 @pytest.mark.parametrize("named", ["signing key", "public half"])
 def test_a_key_comes_onto_a_new_list_and_is_withdrawn(tmp_path: Path, named: str) -> None:
     key, firm = make_key(tmp_path / "me.key", PASSPHRASE), tmp_path / "firm.jwks"
-    (tmp_path / "me.public").write_text(json.dumps(key.public()))
+    (tmp_path / "me.public").write_text(json.dumps({**key.public(), "proof": key.proof()}))
     file = str(tmp_path / {"signing key": "me.key", "public half": "me.public"}[named])
     trusted_keys.add(firm, file, "Avery Field", "technician", lambda: PASSPHRASE)
     entry = TrustedKeys.read(firm).known(key.thumbprint)
@@ -166,7 +166,7 @@ def test_a_key_that_cannot_be_trusted_makes_no_list(
 ) -> None:
     made = support.make_keys()["engineer"]
     (tmp_path / "private").write_text(json.dumps(made.secret.as_dict(private=True)))
-    (tmp_path / "public").write_text(json.dumps(made.public()))
+    (tmp_path / "public").write_text(json.dumps({**made.public(), "proof": made.proof()}))
     (tmp_path / "text").write_text("nonsense")
     with pytest.raises(RecordError, match=said):
         trusted_keys.add(tmp_path / "firm.jwks", str(tmp_path / key), name, "engineer", lambda: "")

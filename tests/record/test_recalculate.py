@@ -50,11 +50,54 @@ def test_the_same_checks_come_out_the_same(content: dict[str, Any]) -> None:
     assert all(difference.same for difference in found)
 
 
-def test_a_last_bit_is_no_difference_and_a_word_is_said(content: dict[str, Any]) -> None:
-    found = recompute(content, changed("recovery.rate", measured=5.1 + 1e-9, reason="Else."))
-    by = {difference.check: difference for difference in found}
+def test_a_last_digit_is_no_difference_but_is_said(content: dict[str, Any]) -> None:
+    by = {d.check: d for d in recompute(content, changed("recovery.rate", measured=5.1001))}
     assert by["recovery.rate"].same
-    assert by["recovery.rate"].details == ("in other words",)
+    assert by["recovery.rate"].details == ("measured differs in its last digit",)
+
+
+def test_with_the_same_versions_every_word_counts(content: dict[str, Any]) -> None:
+    by = {d.check: d for d in recompute(content, changed("recovery.rate", reason="Else."))}
+    assert not by["recovery.rate"].same and "is 'Else.'" in by["recovery.rate"].line()
+
+
+def test_with_other_versions_both_texts_are_shown(
+    content: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(fptlib, "__version__", "9.9.9")
+    by = {d.check: d for d in recompute(content, changed("recovery.rate", reason="Else."))}
+    found = by["recovery.rate"]
+    assert found.same and found.line().endswith("same: in other words")
+    (word,) = found.wordings
+    assert (word.where, word.now) == ("recovery.rate, reason", "Else.")
+    assert found.lines()[2] == "  recovery.rate, reason, calculated now: Else."
+
+
+@pytest.mark.parametrize(("member", "value"), [
+    ("end", "2026-01-06T04:44:00-07:00"), ("changeover", 3), ("first", 7),
+    ("quantities", {"Rate": 9.0}), ("verdict", "pass")])
+def test_no_number_moment_or_verdict_of_an_event_differs_in_silence(
+    content: dict[str, Any], member: str, value: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(fptlib, "__version__", "9.9.9")
+    fresh = json.loads(json.dumps(content))
+    (row,) = [row for row in content["checks"] if row["id"] == "recovery.rate"]
+    row["events"][0][member] = value
+    (found,) = [d for d in differences(content, fresh) if not d.same]
+    assert found.check == "recovery.rate" and member in found.line()
+
+
+def test_renamed_quantities_are_words_where_their_numbers_are_the_same(
+    content: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(fptlib, "__version__", "9.9.9")
+    fresh = json.loads(json.dumps(content))
+    for stated, name in ((content, "Rate"), (fresh, "Rate of the setpoint")):
+        (row,) = [row for row in stated["checks"] if row["id"] == "recovery.rate"]
+        row["events"][0]["quantities"] = {name: 5.1}
+    found = differences(content, fresh)
+    assert all(each.same for each in found)
+    assert [word.now for each in found for word in each.wordings] == ["Rate of the setpoint"]
 
 
 def test_what_differs_is_told_with_how_much_and_since_when(
@@ -64,8 +107,8 @@ def test_what_differs_is_told_with_how_much_and_since_when(
     monkeypatch.setattr(fptlib, "__version__", "9.9.9")
     found = recompute(content, changed("recovery.rate", measured=4.6, verdict=Verdict.PASS))
     (line,) = [difference.line() for difference in found if not difference.same]
-    assert line == ("recovery.rate: differs: verdict was fail, is pass; measured was 5.1, is 4.6 "
-                    f"(by -0.5) (since: fptlib {recorded} -> 9.9.9)")
+    assert line == ("recovery.rate: differs: verdict was 'fail', is 'pass'; measured was 5.1, "
+                    f"is 4.6 (by -0.5) (since: fptlib {recorded} -> 9.9.9)")
 
 
 def test_a_changed_event_is_told(content: dict[str, Any]) -> None:
@@ -85,7 +128,7 @@ def test_an_event_that_left_its_unit_to_the_check_is_the_same(content: dict[str,
     assert event.unit == "" and all(difference.same for difference in found)
     content["checks"] = [check_row(dataclasses.replace(check, events=(
         dataclasses.replace(event, unit="min"),)))]
-    assert any("unit was min, is degF" in difference.line()
+    assert any("unit was 'min', is 'degF'" in difference.line()
                for difference in recompute(content, [dataclasses.replace(check, events=(
                    dataclasses.replace(event, unit="degF"),))]))
 
@@ -109,7 +152,7 @@ def _other_limit(content: dict[str, Any]) -> None:
 @pytest.mark.parametrize(("member", "edit", "said"), [
     ("steps", _all_pass, "3.verdict was 'pass', is 'indeterminate'"),
     ("deficiencies", lambda content: content["deficiencies"].clear(), "1 was absent"),
-    ("limits", _other_limit, "in_force.10.value was '99.0', is '45.0'"),
+    ("limits", _other_limit, "in_force.10.value was 99, is 45 (by -54)"),
     ("overrides", lambda content: content["overrides"].append({"what": "x"}), "is absent"),
     ("trends", lambda content: content["trends"]["remarks"].clear(), "remarks.1 was absent"),
     ("test", lambda content: content["test"].update(weather="warm"), "weather was 'warm'"),
@@ -119,10 +162,8 @@ def test_what_the_pages_print_beside_the_checks_is_compared(
     said: str
 ) -> None:
     edit(content)
-    found, *more = [d for d in differences(content, support.make_payload(job)) if not d.same]
+    (found,) = [d for d in differences(content, support.make_payload(job)) if not d.same]
     assert found.check == member and said in found.line()
-    # The conclusion on the first page names the deficiencies.
-    assert [d.check for d in more] == (["statement"] if member == "deficiencies" else [])
 
 
 def test_provenance_is_no_difference(

@@ -92,8 +92,7 @@ class Office:
     def close(self) -> None:
         """Stop the server."""
         self.end_kernels()
-        self.server.process.terminate()
-        self.server.process.wait(timeout=20)
+        self.server.stop()
 
 
 class Desk:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 
 import pytest
 import small_plant
@@ -10,7 +11,7 @@ import small_plant
 from fptlib.errors import JobError
 from fptlib.job.folder import Job
 from fptlib.procedure.steps import step
-from fptlib.workbook import launch
+from fptlib.workbook import kernels, launch
 
 
 class Process:
@@ -19,8 +20,13 @@ class Process:
     def __init__(self, command, **settings):
         Process.command, Process.settings = command, settings
 
+    stdin = None
+
     def wait(self):
         return 1
+
+    def terminate(self):
+        pass
 
 
 @pytest.fixture
@@ -47,6 +53,22 @@ def test_the_server_is_quiet_local_and_bound_to_the_job(started):
     assert app["root_dir"] == str(job.folder)
     assert server.url.endswith("/doc/tree/workbooks/03_enable.ipynb")
     assert "user" not in Process.settings["env"]["JUPYTER_CONFIG_DIR"]
+
+
+def test_the_server_works_in_an_empty_folder_and_imports_from_the_installation(started):
+    job, settings, _ = started
+    assert not list(Process.settings["cwd"].iterdir())
+    assert not Process.settings["cwd"].is_relative_to(job.folder)
+    assert Process.settings["env"]["PYTHONSAFEPATH"] == "1"
+
+
+def test_what_leads_elsewhere_is_not_handed_on(monkeypatch):
+    monkeypatch.setenv("FPTLIB_PASSPHRASE", "a passphrase for tests")
+    monkeypatch.setenv("PYTHONSTARTUP", "x.py")
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join(["", "here", os.path.abspath("lib")]))
+    said = kernels.environment()
+    assert "FPTLIB_PASSPHRASE" not in said and "PYTHONSTARTUP" not in said
+    assert said["PYTHONPATH"] == os.path.abspath("lib")
 
 
 def test_a_server_that_does_not_start_is_told(started, monkeypatch):

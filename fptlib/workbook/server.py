@@ -1,0 +1,28 @@
+"""The notebook server as a process of its own, which ends when the one that started it does.
+
+Whoever starts it holds the other end of its standard input. However that process ends, killed or
+not, the input is then at its end; the kernels end with the server.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import threading
+
+
+def _leave_with_parent() -> None:
+    sys.stdin.buffer.read()
+    os._exit(1)
+
+
+def serve() -> None:
+    """Run JupyterLab until it is stopped or left alone."""
+    from jupyterlab.labapp import main
+
+    threading.Thread(target=_leave_with_parent, daemon=True).start()
+    main()
+
+
+if __name__ == "__main__":
+    serve()
