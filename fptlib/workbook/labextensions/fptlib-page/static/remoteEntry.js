@@ -3,6 +3,7 @@
    there is no build; everything that can be in Python is there (page.py). */
 (() => {
   const CODE = 'fptlib:code', RUN = 'notebook:run-all-cells';
+  const WIDGET = 'application/vnd.jupyter.widget-view+json';
   const FIELD = 'input, select, textarea';
   // What takes keys by itself; everywhere else on the page a key belongs to the browser.
   const TAKES_KEYS = `${FIELD}, .jp-Toolbar, .lm-MenuBar, .lm-Menu, .jp-Dialog`;
@@ -12,6 +13,8 @@
   /** A module that JupyterLab shares, by its name. */
   const load = async name => (await Object.values(shared[name])[0].get())();
 
+  const pause = time => new Promise(done => setTimeout(done, time));
+
   /** The picture's words, which its output carries beside it: JupyterLab gives it none. */
   function describe(cell) {
     const pictures = [...cell.node.querySelectorAll('.jp-RenderedImage img')];
@@ -19,6 +22,19 @@
     for (let n = 0; n < outputs.length; n++)
       if (outputs.get(n).data['image/png'])
         pictures.shift()?.setAttribute('alt', outputs.get(n).metadata['image/png']?.alttext ?? '');
+  }
+
+  /** Wait until the widgets' manager has taken over what a running kernel holds, as in a second
+      window; what is drawn sooner and the manager would wait for each other. The manager shows
+      itself in a renderer of widgets alone, and there only once it is at work. */
+  async function takenOver(notebook) {
+    for (let tries = 0; tries < 100; tries++) {
+      const renderer = notebook.rendermime.createRenderer(WIDGET);
+      const manager = await Promise.race([renderer._manager.promise, pause(200)]);
+      renderer.dispose();
+      if (manager?.restoredStatus) return;
+      if (manager) await pause(50);
+    }
   }
 
   /** Let one page draw its forms as soon as its kernel can, and follow what they say. */
@@ -41,6 +57,7 @@
     for (const signal of [session.statusChanged, session.connectionStatusChanged,
       session.kernelChanged]) signal.connect(look);
     await Promise.all([panel.context.ready, panel.revealed, session.ready]);
+    await takenOver(notebook);
     const forms = notebook.widgets.filter(
       cell => (cell.model.getMetadata('tags') ?? []).includes('form'));
     await actions.runCells(notebook, forms, session);
