@@ -185,6 +185,10 @@ def test_readings_are_converted_and_placed_in_the_sites_zone(tmp_path: Path) -> 
     ("2026-01-10 10:00,chw_supply_temp,inf,degF,T1,me,", "row 2, chw_supply_temp: 'inf' is not"),
     ("2026-01-10 10:00,chw_supply_temp,4_4,degF,T1,me,", "row 2, chw_supply_temp: '4_4' is not"),
     ("\n\n2026-01-10 10:00,chw_suply,44,degF,T1,me,", "row 4: 'chw_suply' is not a point"),
+    *((f"{time},chw_supply_temp,44,degF,T1,me,", f"row 2: '{time}' is not a time; enter it as")
+      for time in ("11:00", "now", "10/1/2026 11:00", "13/1/2026 11:00", "2026-01-10 9:00")),
+    ("2026-01-10,chw_supply_temp,44,degF,T1,me,", "row 2: '2026-01-10' has no time of day"),
+    ("2026-01-10 10:00,chw_supply_temp,3 8.2,degF,T1,me,", "row 2, chw_supply_temp: '3 8.2'"),
     ("last night,chw_supply_temp,44,degF,T1,me,", "row 2: 'last night' is not a time"),
 ])
 def test_wrong_reading_names_file_row_and_point(tmp_path: Path, row: str, said: str) -> None:
@@ -252,4 +256,4 @@ def test_cleared_workbook_has_no_outputs() -> None:
     cleared = json.loads(clear(json.dumps({"cells": [cell]}).encode()))
     assert cleared["cells"][0]["outputs"] == []
     assert cleared["cells"][0]["execution_count"] is None
-    assert cleared["cells"][0]["metadata"] == {"deletable": False}
+    assert cleared["cells"][0]["metadata"] == {"deletable": False, "editable": False}

@@ -311,6 +311,24 @@ def test_words_of_another_version_are_shown_and_accepted_one_by_one(
     assert main(arguments) == 0
 
 
+def test_a_signed_record_counts_though_its_pages_cannot_be_written(
+    signed: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = shutil.copytree(signed / "job", tmp_path / "job")
+
+    def full(*_: object) -> bytes:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(sign_off.render, "pdf", full)
+    arguments = ["--key", str(signed / "engineer.key"), "--name", "Blair Senior"]
+    assert main(["countersign", str(job), *arguments]) == 0
+    said = capsys.readouterr().out
+    assert "signed record: " in said and "fptlib export" in said and "counts" in said
+    monkeypatch.undo()
+    assert main(["export", str(job)]) == 0 and (job / "record" / "0002.pdf").is_file()
+
+
 def test_a_sender_cannot_excuse_changed_workbooks(signed: Path, tmp_path: Path) -> None:
     folder = tmp_path / "job"
     shutil.copytree(signed / "job", folder)

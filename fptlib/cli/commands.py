@@ -317,8 +317,15 @@ def _passphrase(stated: Namespace, prompt: str = "passphrase of the key: ",
 
 @command("Calculate every check and sign a new record.", _SIGNING)
 def sign(stated: Namespace) -> None:
-    record = api.sign(_job(stated), stated.key, _passphrase(stated), stated.name)
+    _say_signed(api.sign(_job(stated), stated.key, _passphrase(stated), stated.name))
+
+
+def _say_signed(record: Path) -> None:
+    from fptlib.workbook.sign_off import unwritten
+
     print(f"signed record: {record}")
+    if words := unwritten(record):
+        print(f"note: {words}")
 
 
 @command("Add a signature to the latest record.", {
@@ -330,7 +337,7 @@ def sign(stated: Namespace) -> None:
 def countersign(stated: Namespace) -> None:
     record = api.countersign(_job(stated), stated.key, _passphrase(stated), stated.name,
                              stated.role, stated.returned, _accepted)
-    print(f"signed record: {record}")
+    _say_signed(record)
 
 
 def _accepted(wording: Wording) -> bool:

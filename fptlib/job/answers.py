@@ -264,8 +264,12 @@ def _reading(row: Mapping[str, str], where: str, plant: Plant) -> Reading:
         raise JobError(f"{where}, {name}: {wrong}") from wrong
     except FptError as error:
         raise JobError(str(error)) from error
+    when = moment(row["time"].strip(), plant.time_zone, where)
+    if ":" not in row["time"]:
+        raise JobError(f"{where}: '{row['time']}' has no time of day; enter it as "
+                       "2026-01-31 02:15")
     return Reading(
-        moment(row["time"].strip(), plant.time_zone, where), name, float(scale(value)),
+        when, name, float(scale(value)),
         row["instrument"].strip(), row.get("taken_by", "").strip(),
         row.get("remark", "").strip(), row["value"].strip(), unit,
     )

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
-
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
 
 from fptlib import owner
 from fptlib.errors import RecordError
@@ -45,7 +43,7 @@ def in_review(job: Job) -> bool:
 
 def another_job(payload: Mapping[str, Any], job: Job) -> list[str]:
     """One sentence where the record is that of another job, by its number and creation."""
-    now = _answers(_text(job.file) or "") or {}
+    now = canonical.plain(_answers(_text(job.file) or "") or {}, JOB_FILE)
     mine, theirs = ([str(lookup(answers, f"job.{name}", "")) for name in ("number", "created")]
                     for answers in (now, payload))
     if mine == theirs:
@@ -77,7 +75,7 @@ def _answers_changed(
     old: Mapping[tuple[str, ...], Any], new: Mapping[tuple[str, ...], Any]
 ) -> list[str]:
     # dict keys keep the file's order, so the sentences do too.
-    names = [name for name in {**old, **new} if old.get(name) != new.get(name)]
+    names = [name for name in {**old, **new} if not _same(old.get(name), new.get(name))]
     said = []
     for name in names[:_MOST_NAMED]:
         what = f"limit '{name[1]}' ({name[-1]})" if name[0] == "limits" else f"'{'.'.join(name)}'"
@@ -85,6 +83,11 @@ def _answers_changed(
                     f"is now {shown(new.get(name))}")
     rest = len(names) - len(said)
     return said + ([f"{JOB_FILE}: {rest} more answers changed"] if rest else [])
+
+
+def _same(old: Any, new: Any) -> bool:
+    """Exactly the same: not rounded, and no word for a number."""
+    return type(old) is type(new) and bool(old == new)
 
 
 def shown(value: Any) -> str:
@@ -95,6 +98,8 @@ def shown(value: Any) -> str:
 def flat(answers: Any, name: tuple[str, ...] = ()) -> dict[tuple[str, ...], Any]:
     """Nested answers as one table: the names on the way to a value, then the value."""
     entries: Iterable[tuple[Any, Any]]
+    if not answers and name:
+        return {name: answers}
     if isinstance(answers, Mapping):
         entries = answers.items()
     elif isinstance(answers, list):
@@ -107,8 +112,8 @@ def flat(answers: Any, name: tuple[str, ...] = ()) -> dict[tuple[str, ...], Any]
 
 def _answers(text: str) -> dict[str, Any] | None:
     try:
-        return dict(canonical.plain(tomlkit.parse(text).unwrap(), JOB_FILE))
-    except (TOMLKitError, RecordError):
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
         return None
 
 

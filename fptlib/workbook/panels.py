@@ -180,6 +180,8 @@ def sign(job: Job, saved: Saved = lambda: None) -> Panel:
 
     def signed() -> str:
         path = sign_off.sign(job, fields.file, fields.passphrase(), fields.name.value)
+        if words := sign_off.unwritten(path):
+            return f"signed: record/{path.name}; {words}"
         return (f"signed: record/{path.name}, with {path.stem}.html and {path.stem}.pdf for "
                 "people; run this step to see it checked below")
 
@@ -208,6 +210,8 @@ def countersign(job: Job, saved: Saved = lambda: None) -> Panel:
             ticks.show()
         done = "returned for correction" if decision.value == signing.SEND_BACK \
             else "countersigned"
+        if words := sign_off.unwritten(path):
+            return f"{done}: record/{path.name}; {words}"
         return f"{done}: record/{path.name}; run this step to see it checked above"
 
     panel = Panel("Decision and countersignature",

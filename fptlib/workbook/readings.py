@@ -114,6 +114,8 @@ def finish(job: Job, row: Row) -> Row:
     # Without a unit it counts in that of its trend, which the technician sees all day.
     stated = row.get("unit") or str(job.get(f"points.{point.name}.unit") or point.unit)
     plausible(job, point, str(row["value"]), stated)
+    if row.get("time") and ":" not in str(row["time"]):
+        raise FormError(f"Time: {row['time']} has no time of day; write it as 2026-01-31 02:15")
     when = site_time(job, datetime.fromisoformat(row["time"]) if row.get("time") else None)
     if when > site_time(job):
         raise FormError(f"Time: {row['time']} has not come yet; write when the reading was taken")

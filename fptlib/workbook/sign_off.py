@@ -6,12 +6,14 @@ What a notebook shows is never signed; the record is made from the job folder al
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from fptlib.errors import FormError, RecordError
 from fptlib.job.folder import Job, now, write_atomically
+from fptlib.job.start import pasted
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
@@ -141,8 +143,21 @@ def _refuse_changed(job: Job, record: bytes, what: str) -> None:
 
 def _save(job: Job, record: bytes, found: Computed) -> Path:
     path = store.save(job, record)
-    export(path, record, found)
+    # The record is signed and saved: whatever keeps its pages from being written, it counts.
+    # ``unwritten`` says which are not there, and 'fptlib export' says why.
+    with suppress(Exception):
+        export(path, record, found)
     return path
+
+
+def unwritten(path: Path) -> str:
+    """What to say of a signed record whose pages are not all there, or nothing."""
+    lacking = [end for end in (".html", ".pdf", ".xlsx") if not path.with_suffix(end).is_file()]
+    if not lacking:
+        return ""
+    return (f"the record is signed and counts, but its pages ({', '.join(lacking)}) could not be "
+            "written; make room or allow writing in the folder 'record', then write "
+            f"'fptlib export {pasted(path.parent.parent)}'")
 
 
 def export(path: Path, record: bytes, found: Computed) -> list[Path]:

@@ -101,6 +101,20 @@ def test_a_changed_answer_is_named_and_a_comment_told_apart(job: Job, record: by
         "job.toml: 'plant.exchanger.load' was '500', is now '450'",)
 
 
+@pytest.mark.parametrize(("before", "after"), [
+    ("altitude = 4200", "altitude = 4200.00001"), ("altitude = 4200", 'altitude = "4200"'),
+    ("altitude = 4200", "altitude = 4200.0"), ("chillers = 2", "chillers = true"),
+    ("[plant.exchanger]", "[plant.chiller_9]\n[plant.exchanger]")])
+@pytest.mark.parametrize("state", ["", "\n[state.lift]\nverdict = 'pass'\n"])
+def test_an_answer_changed_in_the_smallest_way_is_named(
+    job: Job, record: bytes, before: str, after: str, state: str
+) -> None:
+    text = job.file.read_text(encoding="utf-8")
+    job.file.write_text(text.replace(before, after) + state, encoding="utf-8")
+    (said,) = verify(record, TRUSTED, job).changes
+    assert "is now" in said and "no answer" not in said
+
+
 def test_files_gone_or_added_are_named(job: Job, record: bytes) -> None:
     (job.trends_folder / "plant.csv").rename(job.trends_folder / "other.csv")
     job.readings_file.unlink()
