@@ -245,6 +245,21 @@ def request(stated: Namespace) -> None:
     print(trend_request.foretold(job, stated.minutes).text)
 
 
+@command("Write the deficiencies as a table for the contractor, or read it back.", {
+    **_JOB, "--read": {"type": Path, "metavar": "FILE", "help": "take over what was done"},
+})
+def deficiencies(stated: Namespace) -> None:
+    from fptlib.job.folder import Job
+    from fptlib.workbook import deficiency_table
+
+    job = Job(stated.job)
+    if stated.read:
+        print(f"{deficiency_table.read(job, stated.read)} deficiencies changed")
+    else:
+        print(deficiency_table.write(job))
+    print("\n".join(deficiency_table.lines(deficiency_table.of(job))))
+
+
 @command("Print every verdict of a job.", {
     "job": {"type": Path, "nargs": "?", "help": "the job folder"},
     "--all": {"action": "store_true", "help": "every event, remark and limit"},

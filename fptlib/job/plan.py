@@ -8,13 +8,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from fptlib.job.folder import lookup
-from fptlib.job.schema import AFTER, TABLES
+from fptlib.job.schema import AFTER, RESULTS, TABLES
 
 # The parts of a plan, and what of a row is written down after it was approved.
 _PARTS = ("site", "plant", "sequence", "settings", "points", "files", "sensors", "instruments",
           "limits", "people", "test", "abort", "prerequisites", "script")
 _LATER = {"prerequisites": ("done", "by"), "test": tuple(AFTER.answers),
-          "script": ("observed", "time", "initials", "outcome", "remark")}
+          "script": RESULTS}
 _TITLES = {entry.path: entry.title for entry in TABLES}
 
 

@@ -460,6 +460,8 @@ _SETTING = {
     "read_by": answer("Read by"), "read_on": answer("Read on", "", Kind.DATE),
 }
 OUTCOMES = ("pass", "fail", "not done")
+# What of a step is written when it is performed; the rest is planned.
+RESULTS = ("observed", "time", "initials", "outcome", "remark")
 SCRIPT = {
     "number": quantity("Step", "", 1, 999, kind=Kind.WHOLE, required=True),
     "kind": answer("Kind", choices=("prepare", "natural", "induced", "failure", "return")),

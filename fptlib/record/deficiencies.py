@@ -45,29 +45,40 @@ Row = Mapping[str, Any]
 
 
 def deficiencies(checks: Sequence[Row], decided: Row, earlier: Row) -> list[dict[str, Any]]:
-    """Each failed check as a numbered item somebody has to close, the critical ones first.
+    """Each failed check as a numbered item somebody has to close, the critical ones first; after
+    them those of the ``earlier`` test (numbers by check) that do not fail any more.
 
     What the job's people decided about an item (``[deficiencies."lift.minimum"]`` in job.toml)
-    replaces the default; what was found never changes by hand. A retest keeps the numbers of the
-    ``earlier`` test, by check.
+    replaces the default; what was found never changes by hand. A retest keeps the numbers.
     """
-    failed = [_deficiency(check, decided.get(check["id"], {})) for check in checks
-              if check["verdict"] == Verdict.FAIL]
     order = {severity: n for n, severity in enumerate(_WORST_FIRST)}
-    failed.sort(key=lambda item: order.get(item["severity"], len(order)))
-    numbers = iter(f"D{n}" for n in range(1, len(failed) + len(earlier) + 1)
+    found = [_deficiency(check, decided.get(check["id"], {})) for check in checks
+             if check["verdict"] == Verdict.FAIL or check["id"] in earlier]
+    found.sort(key=lambda item: (item["status"] == VERIFIED,
+                                 order.get(item["severity"], len(order))))
+    numbers = iter(f"D{n}" for n in range(1, len(found) + len(earlier) + 1)
                    if f"D{n}" not in earlier.values())
-    return [{"number": earlier.get(item["check"]) or next(numbers), **item} for item in failed]
+    return [{"number": earlier.get(item["check"]) or next(numbers), **item} for item in found]
+
+
+def still_open(items: Sequence[Row]) -> list[Row]:
+    """The items that somebody still has to correct, or to verify."""
+    return [item for item in items if item["status"] not in (VERIFIED, AS_IS)]
 
 
 def _deficiency(check: Row, decided: Any) -> dict[str, Any]:
     decision = {name: str(decided[name]) for name in DECISION
                 if isinstance(decided, Mapping) and name in decided}
-    id, step = check["id"], check["step"]
+    id, step, failed = check["id"], check["step"], check["verdict"] == Verdict.FAIL
     severity = decision.get("severity") or _SEVERITY.get(id, _SEVERITY.get(step, MINOR))
     worst = _worst(check)
+    if failed and decision.get("status") == VERIFIED:
+        # The check that fails here says otherwise.
+        decision["status"] = OPEN
+    elif check["verdict"] == Verdict.PASS:
+        decision |= {"status": VERIFIED, "status_by": "this test"}
     return {
-        "check": id, "step": step, "title": check["meaning"],
+        "check": id, "step": step, "title": check["meaning"] if failed else check["question"],
         "event": worst.get("name", ""), "at": worst.get("start"),
         "found": _found(check, worst), "required": _required(check, worst),
         "causes": causes(check["adjust"]), "recommended": check["adjust"],

@@ -200,7 +200,7 @@ def _each(attached: bytes | list[bytes]) -> list[bytes]:
 
 Cell = str | float | int | None
 _OUTCOME = ("verdict", "measured", "limit", "unit", "margin", "uncertainty", "probability")
-_COLUMNS: dict[str, tuple[str, ...]] = {
+COLUMNS: dict[str, tuple[str, ...]] = {
     "checks": ("id", "step", "question", *_OUTCOME, "basis", "reason", "meaning", "adjust",
                "missing"),
     "readings": ("time", "point", "value", "unit", "taken", "taken_unit", "instrument",
@@ -235,7 +235,7 @@ def tables(payload: Mapping[str, Any]) -> list[Table]:
               for check in content["checks"] for event in check["events"]]
     return [Table(name, columns, tuple(
         tuple(_cell(row.get(column)) for column in columns)
-        for row in {**content, "events": events}[name])) for name, columns in _COLUMNS.items()]
+        for row in {**content, "events": events}[name])) for name, columns in COLUMNS.items()]
 
 
 def _cell(value: Any) -> Cell:

@@ -12,15 +12,17 @@ from tomlkit.exceptions import TOMLKitError
 
 from fptlib.errors import RecordError
 from fptlib.job.folder import JOB_FILE, Job, now
+from fptlib.job.schema import AFTER, RESULTS
 from fptlib.job.start import start_with
 from fptlib.procedure.verdict import Verdict, step_of
 from fptlib.record import schema, signing
+from fptlib.record.deficiencies import still_open
 from fptlib.record.recalculate import text_of
 from fptlib.record.text import one_line
 
 # What belongs to plant, site and the agreed way of testing; all else is of the test as made.
-_KEPT = ("job", "site", "plant", "files", "points", "sensors", "limits", "people", "instruments",
-         "abort")
+_KEPT = ("job", "site", "plant", "sequence", "settings", "files", "points", "sensors", "limits",
+         "people", "instruments", "abort", "test", "script", "deficiencies")
 _SIGNED_OFF = ("done", "by")
 _SUFFIX = ", retest"
 _UNPROVEN = (Verdict.NOT_TESTED, Verdict.DEFERRED, "")
@@ -64,6 +66,11 @@ def answers(record: bytes, title: str = "") -> str:
         # An invented plant stays one, and every page says so.
         **({"invented": True} if earlier["invented"] else {}),
     }
+    for name in AFTER.answers:
+        document.get("test", {}).pop(name, None)
+    for step in document.get("script", []):
+        for name in RESULTS:
+            step.pop(name, None)
     if content["prerequisites"]:
         # Every one is to be signed off again.
         document["prerequisites"] = listed = tomlkit.aot()
@@ -81,11 +88,11 @@ def reference(record: bytes) -> dict[str, Any]:
     """
     found = signing.read(record)
     content = schema.current(found.payload)
-    items = content["deficiencies"]
+    items = still_open(content["deficiencies"])
     return {
         "of_job": content["job"]["number"], "of_record": found.digest,
         "deficiencies": [item["number"] for item in items],
-        "numbers": {item["check"]: item["number"] for item in items},
+        "numbers": {item["check"]: item["number"] for item in content["deficiencies"]},
         "steps": list(dict.fromkeys(step for item in items for step in item["retest"])),
     }
 

@@ -18,6 +18,7 @@ from fptlib.limits import COMMON_PRACTICE
 from fptlib.procedure.settings import compared
 from fptlib.procedure.steps import TITLES
 from fptlib.procedure.verdict import Verdict
+from fptlib.record.deficiencies import still_open
 from fptlib.record.text import clean, likelihood, moment, number, span, unit_shown
 from fptlib.units import shown
 
@@ -104,7 +105,7 @@ def figure(name: str, about: str, figures: Figures) -> list[Block]:
 def _first_page(content: Content, figures: Figures) -> list[Block]:
     """What must be corrected first, what was not tested and why, which abort conditions were met,
     and one picture: that of the first deficiency."""
-    items, told = content["deficiencies"], content["statement"]
+    items, told = still_open(content["deficiencies"]), content["statement"]
     engineer = told["conclusion_of_the_engineer"]
     abort = next((c for c in content["checks"] if c["id"] == "abort.conditions"), None)
     met = [event for event in abort["events"] if event["quantities"]] if abort else []

@@ -8,6 +8,7 @@ from typing import Any
 
 from fptlib.job.schema import STARTED
 from fptlib.procedure.verdict import Verdict
+from fptlib.record.deficiencies import still_open
 
 Content = Mapping[str, Any]
 PERFORMED, ANALYSIS = "functional test", "trend analysis, no functional test"
@@ -64,7 +65,7 @@ def conclusion(content: Content) -> str:
 
 
 def _what_failed(content: Content) -> str:
-    items = content["deficiencies"]
+    items = still_open(content["deficiencies"])
     critical = [item["title"] for item in items if item["severity"] == "critical"]
     if critical:
         return (f"The economizer must not run before {len(critical)} critical "

@@ -50,9 +50,13 @@ def started(made: bytes, title: str = "") -> dict[str, Any]:
 def test_plant_site_limits_and_people_are_those_of_the_record(tmp_path: Path) -> None:
     found, earlier = started(record(tmp_path / "job")), tomllib.loads(support.JOB_TOML + MORE)
     assert set(found) == {"job", "site", "plant", "people", "limits", "abort", "prerequisites",
-                          "retest"}
-    for name in ("site", "plant", "people", "limits", "abort"):
+                          "test", "deficiencies", "retest"}
+    for name in ("site", "plant", "people", "limits", "abort", "deficiencies"):
         assert found[name] == earlier[name], name
+    # Of the test its plan stays; what was written down after it is of that test.
+    later = ("weather", "returned_to_normal")
+    assert found["test"] == {name: text for name, text in earlier["test"].items()
+                             if name not in later}
 
 
 def test_a_comment_of_what_is_taken_over_stays(tmp_path: Path) -> None:

@@ -1,0 +1,100 @@
+"""Deficiencies go out as a table and come back with what was done, and live on in the retest."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+import record_support as support
+import small_plant
+
+from fptlib.errors import FormError
+from fptlib.job.folder import Job
+from fptlib.procedure.verdict import Verdict
+from fptlib.record import retest
+from fptlib.record.deficiencies import deficiencies, still_open
+from fptlib.record.payload import check_row
+from fptlib.workbook import deficiency_table
+
+
+@pytest.fixture
+def job(tmp_path):
+    return Job(small_plant.write_job(tmp_path / "job"))
+
+
+def edited(path, of: str, **cells: str) -> bytes:
+    rows = list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8-sig"))))
+    for row in rows:
+        if row["check"] == of:
+            row |= cells
+    text = io.StringIO()
+    lines = csv.DictWriter(text, list(rows[0]), delimiter=";")
+    lines.writeheader()
+    lines.writerows(rows)
+    return text.getvalue().encode("utf-8-sig")
+
+
+def test_what_was_done_comes_back(job) -> None:
+    path = deficiency_table.write(job)
+    rows = list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8-sig"))))
+    row = next(row for row in rows if row["check"] == "recovery.duration")
+    assert row["status"] == "open" and row["required"].startswith("at least 20")
+    path.write_bytes(edited(path, "recovery.duration", status="corrected", status_by="D. Controls",
+                            setting_to="30 min", corrective_action="=ramp set"))
+    assert deficiency_table.read(job, path) == len(rows)
+    item = next(i for i in deficiency_table.of(job) if i["check"] == "recovery.duration")
+    assert (item["status"], item["setting_to"], item["corrective_action"]) == (
+        "corrected", "30 min", "=ramp set")
+    assert deficiency_table.read(job, deficiency_table.write(job)) == 0
+
+
+@pytest.mark.parametrize(("cells", "sentence"), [
+    ({"status": "done"}, "row 2: Status: 'done' is not offered"),
+    ({"status": "corrected"}, "row 2: status 'corrected' needs status_by"),
+    ({"check": "none"}, "row 2: there is no check 'none'"),
+])
+def test_what_cannot_be_used_changes_nothing(job, cells, sentence) -> None:
+    path = deficiency_table.write(job)
+    first = deficiency_table.of(job)[0]["check"]
+    path.write_bytes(edited(path, first, **cells))
+    with pytest.raises(FormError, match=sentence):
+        deficiency_table.read(job, path)
+    assert job.get("deficiencies") is None
+
+
+def test_a_table_of_something_else_is_refused(job, tmp_path) -> None:
+    (tmp_path / "a.csv").write_text("a,b\n1,2\n", encoding="utf-8")
+    with pytest.raises(FormError, match="no columns check and status"):
+        deficiency_table.read(job, tmp_path / "a.csv")
+
+
+def test_a_deficiency_keeps_its_number_and_is_verified_by_the_retest(tmp_path) -> None:
+    toml = support.JOB_TOML + '\n[deficiencies."recovery.rate"]\nstatus = "corrected"\n' \
+        '[sequence]\nweather_exit = 30\n[[script]]\nnumber = 1\naction = "A"\noutcome = "pass"\n' \
+        'observed = "B"\n'
+    first = support.make_job(tmp_path / "job", toml)
+    record = support.signed(support.make_payload(first), support.make_keys(), ("technician",))
+    again = retest.start_retest(tmp_path / "again", record)
+    assert again.get("retest.numbers") == {"recovery.rate": "D1"}
+    assert again.get('deficiencies."recovery.rate".status') == "corrected"
+    assert again.get("sequence.weather_exit") == 30
+    assert again.get("script") == [{"number": 1, "action": "A"}]
+    assert again.get("test.safe_state") and not again.get("test.returned_to_normal")
+    numbers = again.get("retest.numbers")
+    for verdict, status, is_open in ((Verdict.PASS, "verified", False),
+                                     (Verdict.NOT_TESTED, "corrected", True),
+                                     (Verdict.FAIL, "corrected", True)):
+        rows = [check_row(support.make_check(verdict=verdict)),
+                check_row(support.make_check("exit.supply"))]
+        items = {i["check"]: i for i in deficiencies(rows, again.get("deficiencies"), numbers)}
+        item = items["recovery.rate"]
+        assert (item["number"], item["status"]) == ("D1", status)
+        assert items["exit.supply"]["number"] == "D2"
+        assert (item in still_open(list(items.values()))) is is_open
+
+
+def test_what_fails_again_is_not_verified() -> None:
+    rows = [check_row(support.make_check())]
+    item, = deficiencies(rows, {"recovery.rate": {"status": "verified"}}, {})
+    assert item["status"] == "open"
