@@ -7,7 +7,7 @@ seen from the order of the rows: where the clock jumps back, summer time has end
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime, timedelta, tzinfo
 
 import numpy as np
@@ -187,8 +187,11 @@ class Clock:
         raise IntakeError(f"{found}{' and '.join(repr(c) for c in self.columns)} cannot be read as "
                           f"a date and time; {advice}")
 
-    def utc(self, stamps: Stamps, rows: np.ndarray) -> np.ndarray:
+    def utc(self, stamps: Stamps, rows: np.ndarray,
+            points: Callable[[], np.ndarray] = lambda: np.zeros(1, np.int64)) -> np.ndarray:
         """True UTC [ns] of times in the order of the file: zone and clock offset taken out.
+
+        ``points`` gives a number for the point of each row, where several share a time.
 
         Raises:
             IntakeError: a reading lies in the hour that this zone's clocks leave out.
@@ -196,20 +199,22 @@ class Clock:
         local, zoned = stamps.ns, stamps.zoned
         self.stamped = zoned is not None and bool(zoned.any())
         if zoned is None or not zoned.any():
-            utc = self._of_local(local, rows)
+            utc = self._of_local(local, rows, points)
         elif zoned.all():
             utc = local
         else:
             utc, plain = local.copy(), np.flatnonzero(~zoned)
-            utc[plain] = self._of_local(local[plain], rows[plain])
+            utc[plain] = self._of_local(local[plain], rows[plain], lambda: _each(
+                points(), len(local))[plain])
         return utc - int(self._form.clock_offset_s * SECOND)
 
-    def _of_local(self, local: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    def _of_local(self, local: np.ndarray, rows: np.ndarray, points: Callable[[], np.ndarray]
+                  ) -> np.ndarray:
         if not len(local):
             return local
         self._refuse_misread(local)
         if np.count_nonzero(np.diff(local) < 0) > 0.5 * len(local):
-            return self._of_local(local[::-1], rows[::-1])[::-1]
+            return self._of_local(local[::-1], rows[::-1], lambda: points()[::-1])[::-1]
         first, second = _offsets(local, self.zone)
         if (first < second).any():
             self._refuse_missing(local, rows, int(np.argmax(first < second)))
@@ -222,13 +227,14 @@ class Clock:
             f"the hour of {_reading(local[at]):%Y-%m-%d %H}:00 is read twice when the clocks go "
             "back; rows before the jump back are taken as summer time, rows after it as standard "
             "time", self._form.name, row=int(rows[at]))
-        after = self._after_change(local, twice)
+        after = self._after_change(local, twice, _each(points(), len(local)))
         if not self.zone_stated:
             self._refuse_standard(local, twice, after)
         self._last = (int(local[-1]), bool(after[-1])) if twice[-1] else None
         return local - np.where(after, second, first)
 
-    def _after_change(self, local: np.ndarray, twice: np.ndarray) -> np.ndarray:
+    def _after_change(self, local: np.ndarray, twice: np.ndarray, points: np.ndarray
+                      ) -> np.ndarray:
         """Which readings of the repeated hour belong to its second pass."""
         after = np.zeros(len(local), dtype=bool)
         edges = np.flatnonzero(np.diff(np.concatenate(([False], twice, [False])).astype(np.int8)))
@@ -236,10 +242,12 @@ class Clock:
             last, passed = self._last if begin == 0 and self._last else (local[begin] - 1, False)
             steps = np.diff(local[begin:end], prepend=last)
             # A jump of a few seconds is an out-of-order row, not the end of summer. Where rows
-            # are an hour apart the same reading comes again.
-            around = np.diff(local[max(begin - 3, 0) : begin + 1])
-            hourly = len(around) > 0 and around.min() == _HOUR
-            back = np.flatnonzero((steps <= -20 * MINUTE) | (hourly & (steps == 0)))
+            # are an hour apart the same reading of a point comes again.
+            back = np.flatnonzero(steps <= -20 * MINUTE)
+            before = np.unique(local[max(begin - 1000, 0) : begin + 1])
+            if not len(back) and (np.diff(before[-3:]) == _HOUR).any():
+                firsts = np.unique(local[begin:end] + points[begin:end], return_index=True)[1]
+                back = np.setdiff1d(np.arange(end - begin), firsts)
             if passed:
                 after[begin:end] = True
             elif len(back):
@@ -249,16 +257,15 @@ class Clock:
     def _refuse_misread(self, local: np.ndarray) -> None:
         """Stop where the order of the rows shows that their times are not what they look like."""
         file = self._form.name
-        hours, steps, days = local % DAY // _HOUR, np.diff(local), local // DAY
-        noon = (steps > -12 * _HOUR) & (steps < -10 * _HOUR) | (steps > 10 * _HOUR) & (
-            steps < 12 * _HOUR)
-        if 1 <= hours.min() and hours.max() <= 12 and noon.any() and (
-                hours.max() - hours.min() > 10):
+        steps = np.abs(np.diff(local))
+        noon = (steps > 10 * _HOUR) & (steps < 12 * _HOUR)
+        hours = local % DAY // _HOUR if noon.any() else np.zeros(1)
+        if 1 <= hours.min() and hours.max() == 12:
             raise IntakeError(
                 f"file '{file}': the hours run from 1 to 12 twice a day without AM or PM; export "
                 "the trend again with AM and PM, or with hours from 0 to 23")
         if not self._form.date_order and days_swapped(
-                np.unique(days[np.append(True, np.diff(days) != 0)])):
+                np.unique(local[:: len(local) // 2000 + 1] // DAY)):
             raise IntakeError(
                 f"file '{file}': the dates follow one another only with day and month swapped, as "
                 f'after a spreadsheet took days for months; state date_order = "{SWAPPED}" if so, '
@@ -324,6 +331,11 @@ def _offsets(local: np.ndarray, zone: tzinfo) -> tuple[np.ndarray, np.ndarray]:
             exact = np.array([_offset(minute * MINUTE, zone, fold) for minute in minutes.tolist()])
             offsets[changing] = exact[back]
     return first, second
+
+
+def _each(points: np.ndarray, count: int) -> np.ndarray:
+    """A number for each row, where one stands for all."""
+    return points if len(points) == count else np.broadcast_to(points[:1], count)
 
 
 def _hours(column: pa.Array) -> pa.Array:

@@ -28,6 +28,8 @@ SAMPLE_ROWS = 400
 _NUMBER = re.compile(r"^[-+]?[\d\s.,'\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?$")
 DATE = re.compile(
     r"\d{1,4}[-/. ](?:\d{1,2}|[^\W\d]{3,9}\.?)[-/. ,]+\d{2,4}|^\d{8}(?:T|\s|$)|\d:\d\d")
+# Seconds, or parts of them, since 1970; days since 1899 with their part.
+_COUNT = re.compile(r"\d{9,16}|\d{5}[.,]\d{2,}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,9 +179,9 @@ def _header(rows: Sequence[Record], form: FileForm, names: set[str]) -> int:
                               f'header_row under [files."{form.name}"]')
         return int(form.header_row) - 1
     rows = rows[:_SEARCHED_ROWS]
-    # A row with a date is data: a long file names its points there.
-    hits = [0 if any(DATE.search(cell) for cell in row.cells) else _hits(row.cells, names)
-            for row in rows]
+    # A row with a time is data: a long file names its points there.
+    hits = [0 if any(DATE.search(cell) or _COUNT.fullmatch(cell.strip()) for cell in row.cells)
+            else _hits(row.cells, names) for row in rows]
     if max(hits, default=0) > 0:
         return hits.index(max(hits))
     widths = Counter(len(row.cells) for row in rows if len(row.cells) > 1)

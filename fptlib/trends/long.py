@@ -168,7 +168,8 @@ class LongFile(FileSamples):
         self.interval = min(self._usual_rows(key)[0] for key in self._sources) * self.steps.step
 
     def _take(self, batch: Batch, stamps: Stamps) -> None:
-        utc = self.clock.utc(stamps, batch.rows) - self._early
+        utc = self.clock.utc(stamps, batch.rows, lambda: coded(
+            batch.columns[self._columns.point])[0]) - self._early
         ends = (int(utc.min()), int(utc.max()))
         self.first_time = min(self.first_time, ends[0]) if self.rows else ends[0]
         self.last_time = max(self.last_time, ends[1]) if self.rows else ends[1]

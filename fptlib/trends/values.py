@@ -373,16 +373,22 @@ class PointReader:
         alarm = self.source.point.kind == points.ALARM
         values, tells = np.full(len(found) + 1, np.nan), np.zeros(len(found) + 1, dtype=bool)
         unknown: dict[str, int] = {}
+        codes = {index: code for index, text in enumerate(found)
+                 if (code := number(text, self._decimal)) is not None
+                 and text.strip().lower() not in self._bad}
+        if codes:
+            first = np.array([rows[np.argmax(at == index)] for index in codes])
+            values[list(codes)] = self._of_codes(
+                self._known(np.array(list(codes.values())), first), first)
         for index, text in enumerate(found):
             bare = BLANKS.sub(" ", text).strip()
             low, mine = bare.lower(), at == index
+            if index in codes:
+                continue
             if bare and low in self._words:
                 values[index] = self._words_found[bare] = self._words[low]
             elif low in self._bad or self._bad_texts and self._bad_texts.fullmatch(bare):
                 self._placeholders.add(bare, int(mine.sum()), int(rows[np.argmax(mine)]))
-            elif bare and (code := number(bare, self._decimal)) is not None:
-                values[index] = self._of_codes(self._known(
-                    np.array([code]), rows[[np.argmax(mine)]]), rows[[np.argmax(mine)]])[0]
             elif bare and alarm and low not in _CONTACT:
                 values[index], tells[index] = 1.0, True
             elif bare:
@@ -401,14 +407,14 @@ class PointReader:
         """Which of all the point's values are one number that systems write for none, far from
         every other value; None where none are. A doubt says so."""
         point, found, said = self.source.point, None, []
-        if self.source.wordy or self.source.on_above is not None or not self.unit:
+        if self.source.wordy or self.source.on_above is not None:
             return None
         degrees = point.unit == "degF"
         raws = [raw for raw in (*STAND_INS, *((0.0,) if degrees else ()))
                 if f"{raw:g}" not in self._good]
-        known = {float(value): raw for raw, value in zip(
-            raws, self._scale(self.unit)(np.array(raws)), strict=True)
-            if point.low <= value <= point.high}
+        known = {float(value): raw for unit in {self.unit, *map(str, self._units)} - {""}
+                 for raw, value in zip(raws, self._scale(unit)(np.array(raws)), strict=True)
+                 if point.low <= value <= point.high}
         left = values
         # It lies above or below all others, which is seen at once.
         while len(left):

@@ -50,14 +50,22 @@ def overview(case: FunctionalTest) -> Shown:
 def quality(case: FunctionalTest) -> Shown:
     """What of the trends is not whole, and which checks it costs."""
     report = report_of(case.grid, points_used(case))
-    flawed = report[(report["gaps"] > 0) | (report["stuck_hours"] > 0) | (report["spikes"] > 0)]
+    looked_at = [remark for remark in case.grid.remarks if remark.severity != "note"]
+    unused = dict.fromkeys(r.point for r in looked_at if r.severity == "unusable")
+    flawed = report[(report["gaps"] > 0) | (report["stuck_hours"] > 0) | (report["spikes"] > 0)
+                    | report.index.isin(list(case.doubts))]
     rows = [[str(name), number(row["coverage"]), f"{row['gaps']}", number(row["longest_gap"]),
-             number(row["stuck_hours"]), f"{row['spikes']}", str(row["costs"]) or "none"]
+             number(row["stuck_hours"]), f"{row['spikes']}",
+             "yes" if name in case.doubts else "no", str(row["costs"]) or "none"]
             for name, row in flawed.iterrows()]
+    rows += [[name, *["–"] * 5, "not used", "all that need it"] for name in unused]
+    total = len(report) + len(unused)
     return static.table(
-        f"Quality of the trends: {len(report) - len(flawed)} of {len(report)} points are whole",
-        ("Point", "Coverage, %", "Gaps", "Longest, h", "Stuck, h", "Spikes", "Checks it costs"),
-        rows, "every point is whole")
+        f"Quality of the trends: {total - len(rows)} of {total} points are whole",
+        ("Point", "Coverage, %", "Gaps", "Longest, h", "Stuck, h", "Spikes", "In doubt",
+         "Checks it costs"),
+        rows, "every point has a value in every row; see what was found in the files"
+        if looked_at else "every point is whole")
 
 
 def changeovers(case: FunctionalTest) -> Shown:

@@ -6,12 +6,10 @@ truth is, and a sentence that stops the reading leads, taken literally, to the r
 
 from __future__ import annotations
 
-from datetime import UTC, timedelta
 from pathlib import Path
 
-import numpy as np
 import pytest
-from export_forms import Export, all_forms, follow
+from export_forms import Export, all_forms, follow, wrong
 
 from fptlib.errors import IntakeError
 from fptlib.trends.grid import Grid
@@ -43,25 +41,6 @@ def read(export: Export, folder: Path) -> Grid:
             assert again and "export" in sentence, sentence
             export.write(folder, again=True)
             again = False
-
-
-def wrong(export: Export, grid: Grid) -> list[str]:
-    """Cells that are neither the truth's nor missing with it."""
-    found = []
-    begin, truth = export.truth.start.astimezone(UTC), export.truth
-    step = timedelta(minutes=truth.minutes)
-    for name, values in truth.columns.items():
-        column = grid.columns[name]
-        seen = set()
-        for row in range(len(grid)):
-            at = (grid.start.astimezone(UTC) + row * grid.step - begin) // step
-            wanted = values[at] if 0 <= at < len(values) else np.nan
-            seen.add(at)
-            if not np.isclose(column[row], wanted, rtol=1e-6, atol=1e-6, equal_nan=True):
-                found.append(f"{name} row {row}: {column[row]:g} for {wanted:g}")
-        lost = [at for at in range(len(values)) if not np.isnan(values[at]) and at not in seen]
-        found += [f"{name}: sample {at} is not on the grid" for at in lost]
-    return found
 
 
 @pytest.mark.parametrize("export", FORMS, ids=lambda export: export.name)

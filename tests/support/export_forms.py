@@ -23,6 +23,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import openpyxl
 
+from fptlib.trends.grid import Grid
+
 NAN = float("nan")
 ZONE = ZoneInfo("America/Denver")
 HEADS = {"chw_supply_temp": "CHWS", "chw_return_temp": "CHWR", "chw_flow": "CHW Flow",
@@ -109,7 +111,8 @@ class Export:
 
 def follow(sentence: str, advice: str, job: dict[str, Any]) -> None:
     """Write a piece of advice into the job, at the place that the sentence names."""
-    key, _, value = advice.partition(" = ")
+    key, _, value = advice.partition(" =")
+    value = value.strip()
     if not value:
         # A number that the sentence works out.
         advice = re.search(rf"{key} = \d+", sentence)[0]  # type: ignore[index]
@@ -122,6 +125,25 @@ def follow(sentence: str, advice: str, job: dict[str, Any]) -> None:
     assert place, sentence
     table = job[place[1]].setdefault(place[2].strip('"'), {})
     table.update(tomllib.loads(advice))
+
+
+def wrong(export: Export, grid: Grid) -> list[str]:
+    """Cells that are neither the truth's nor missing with it."""
+    found = []
+    begin, truth = export.truth.start.astimezone(UTC), export.truth
+    step = timedelta(minutes=truth.minutes)
+    for name, values in truth.columns.items():
+        column = grid.columns[name]
+        seen = set()
+        for row in range(len(grid)):
+            at = (grid.start.astimezone(UTC) + row * grid.step - begin) // step
+            wanted = values[at] if 0 <= at < len(values) else np.nan
+            seen.add(at)
+            if not np.isclose(column[row], wanted, rtol=1e-6, atol=1e-6, equal_nan=True):
+                found.append(f"{name} row {row}: {column[row]:g} for {wanted:g}")
+        lost = [at for at in range(len(values)) if not np.isnan(values[at]) and at not in seen]
+        found += [f"{name}: sample {at} is not on the grid" for at in lost]
+    return found
 
 
 # -- writing ---------------------------------------------------------------------------------------
