@@ -16,7 +16,6 @@ from typing import Any
 import numpy as np
 
 from fptlib import points, units
-from fptlib.errors import IntakeError
 from fptlib.trends import agreement
 from fptlib.trends.candidates import BARE, candidates_of
 from fptlib.trends.columns import Column, read_columns
@@ -59,25 +58,13 @@ class Proposal:
         return self.chosen.get((column.file, column.name))
 
 
-def suggest_map(folder: Path, answers: Mapping[str, Any]) -> list[Suggestion]:
+def propose(folder: Path, answers: Mapping[str, Any]) -> Proposal:
     """The likely point map of the files in ``folder``, each point and each column once.
 
     Args:
         folder: the job's ``trends/``.
         answers: the job's answers; ``[files]``, ``[site]`` and the plant's counts are used.
-
-    Raises:
-        IntakeError: no file in the folder can be read.
     """
-    proposal = propose(folder, answers)
-    if not proposal.columns:
-        raise IntakeError(next(iter(proposal.unread.values()),
-                               "trends/ holds no trend file; put one there"))
-    return sorted(proposal.chosen.values(), key=lambda one: one.point)
-
-
-def propose(folder: Path, answers: Mapping[str, Any]) -> Proposal:
-    """``suggest_map`` with every column, mapped or not, and the files that could not be read."""
     files = read_columns(Path(folder), answers)
     candidates = candidates_of(files.columns, answers)
     chosen = _assigned(candidates)

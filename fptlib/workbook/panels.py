@@ -18,8 +18,7 @@ from fptlib.procedure.verdict import Check
 from fptlib.record import keys, recalculate, signing, store, verify
 from fptlib.record.recalculate import Wording
 from fptlib.record.text import moment
-from fptlib.trends.suggest import Suggestion
-from fptlib.workbook import parts, questionnaire, review, run, sign_off, state, static, verdicts
+from fptlib.workbook import parts, review, run, sign_off, state, static, verdicts
 from fptlib.workbook.forms import Message, Presses, Saved, guarded
 from fptlib.workbook.upload import LARGEST, MB, take_in
 
@@ -92,16 +91,16 @@ def upload(job: Job, saved: Saved = lambda: None) -> Panel:
                                  layout=parts.AUTO_WIDTH)
     chooser.add_class("fpt-upload")
     words = parts.html(
-        f"<p>Up to {LARGEST / MB:.0f} MB each. Larger ones, or to drag and drop: "
-        "<a href='/lab/tree/trends' target='_blank'>open the folder <b>trends</b></a> and drop "
-        "them on its list. Then press “Run this step”.</p>")
+        f"<p>Drop them on this field, or choose them; up to {LARGEST / MB:.0f} MB each. Larger "
+        "ones: <a href='/lab/tree/trends' target='_blank'>open the folder <b>trends</b></a> and "
+        "drop them on its list, then press “Run this step”.</p>")
     panel = Panel("Trend files", [chooser, words])
 
     def taken(files: Sequence[dict[str, Any]]) -> None:
         # Emptied, so that the kernel holds no file and the same one can be chosen again.
         chooser.value = ()
         names = [take_in(job, item["name"], bytes(item["content"])) for item in files]
-        panel.message.saved("taken in: " + ", ".join(names) + "; now run this step")
+        panel.message.saved("taken in: " + ", ".join(names))
         saved()
 
     def chosen(change: dict[str, Any]) -> None:
@@ -110,34 +109,6 @@ def upload(job: Job, saved: Saved = lambda: None) -> Panel:
 
     chooser.observe(chosen, names="value")
     return panel
-
-
-def suggest(job: Job, saved: Saved = lambda: None) -> Panel:
-    """Suggest columns for the points that are not mapped; nothing is taken unasked."""
-    ask = parts.button("Suggest points from the files", "fpt-suggest", "")
-    use = parts.button("Use these suggestions", "fpt-use-suggested", "primary")
-    use.disabled = True
-    shown = parts.html()
-    found: list[Suggestion] = []
-
-    def asked() -> str:
-        found[:] = questionnaire.suggestions(job)
-        rows = [[s.point, s.file, s.column, s.unit, f"{100 * s.confidence:.0f} %", s.why]
-                for s in found]
-        heads = ("Point", "File", "Column", "Unit", "Sure", "Why")
-        shown.value = static.table("Look at each before you use them", heads, rows,
-                                   "no column fits a point that is not mapped").markup
-        use.disabled = not found
-        return f"{len(found)} suggestion{'s' * (len(found) != 1)}"
-
-    def used() -> str:
-        questionnaire.take(job, found)
-        count, shown.value = len(found), ""
-        found.clear()
-        return f"{count} points mapped; run this step to see them in the point map"
-
-    panel = Panel("Suggestions for the point map", [parts.line([ask, use]), shown])
-    return panel.does(ask, asked).does(use, used, saved)
 
 
 class _Signing:

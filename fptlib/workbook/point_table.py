@@ -9,20 +9,16 @@ import csv
 import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
-
-import numpy as np
 
 from fptlib import points, units
 from fptlib.errors import FormError, IntakeError
 from fptlib.job import answers as job_answers
 from fptlib.job.folder import Job, write_atomically
-from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import CHECKS
+from fptlib.procedure.trend_request import provable
 from fptlib.record.text import harmless
-from fptlib.trends.grid import Grid
 from fptlib.trends.mapping import PointMap
 from fptlib.trends.suggest import propose
 
@@ -151,18 +147,18 @@ def _count(answers: Mapping[str, Any], rows: Iterable[Row], key: str, family: st
 def costs(answers: Mapping[str, Any], rows: Sequence[Row]) -> dict[str, tuple[str, ...]]:
     """Every point that no accepted row is and that a check cannot do without, with the questions
     of those checks; the costliest first."""
-    plant = {**answers.get("plant", {}), "chillers": _count(answers, rows, "chillers", "chiller"),
-             "tower_cells": _count(answers, rows, "tower_cells", "tower")}
+    counted = {"chillers": _count(answers, rows, "chillers", "chiller"),
+               "tower_cells": _count(answers, rows, "tower_cells", "tower")}
+    plant = {**answers.get("plant", {}), **{name: n for name, n in counted.items() if n}}
     # Neither decides which points a check needs, and the first page comes before both.
     site = {"altitude": 0.0, "time_zone": "UTC", **answers.get("site", {})}
-    start = datetime(2026, 1, 1, tzinfo=UTC)
-    trended = {row.point: np.ones(2) for row in rows if row.accept and row.point}
-    test = FunctionalTest(Grid(trended, start, timedelta(minutes=1), rows=2),
-                          job_answers.plant({**answers, "site": site, "plant": plant}))
+    held = {**answers, "site": site, "plant": plant}
     found: dict[str, list[str]] = {}
-    for check in CHECKS.values():
-        for name in test.missing(*check.needs):
-            found.setdefault(name, []).append(check.words["question"])
+    trended = [row.point for row in rows if row.accept and row.point]
+    for id, lacks in provable(job_answers.plant(held), trended, 1.0,
+                              job_answers.aborts(held)).cannot.items():
+        for name in lacks:
+            found.setdefault(name, []).append(CHECKS[id].words["question"])
     return {name: tuple(found[name]) for name in sorted(found, key=lambda n: (-len(found[n]), n))}
 
 
@@ -193,7 +189,8 @@ def save(job: Job, rows: Sequence[Row]) -> int:
                 table.update({"file": row.file, "column": row.column, "unit": row.unit})
                 held[row.point] = table
         stated = document.unwrap()
-        site = {"time_zone": "UTC", **stated.get("site", {})}
+        # The zone may be answered later; the points do not depend on it.
+        site = {"time_zone": "America/New_York", **stated.get("site", {})}
         PointMap.from_answers({**stated, "site": site})
 
     job.change(edit)

@@ -14,7 +14,6 @@ from fptlib.job.schema import AFTER, PLANNED, WATCHED, Override, Table, table
 from fptlib.procedure.settings import compared
 from fptlib.procedure.steps import CHECKS
 from fptlib.trends.columns import columns_of
-from fptlib.trends.suggest import Suggestion, suggest_map
 from fptlib.workbook import static
 from fptlib.workbook.forms import Row, Section
 from fptlib.workbook.readings import Readings, points_of, site_time
@@ -259,25 +258,6 @@ def _files(job: Job) -> list[str]:
 def _in_trends(job: Job, name: str, label: str) -> None:
     if not (job.trends_folder / name).is_file():
         raise FormError(f"{label}: trends holds no file '{name}'; put it there first")
-
-
-def suggestions(job: Job) -> list[Suggestion]:
-    """Likely columns for the points that are not mapped yet, the surest first.
-
-    Raises:
-        IntakeError: no trend file can be read.
-    """
-    found = suggest_map(job.trends_folder, job.answers())
-    mapped = job.get("points", {})
-    return sorted((s for s in found if s.point not in mapped), key=lambda s: -s.confidence)
-
-
-def take(job: Job, chosen: Sequence[Suggestion]) -> None:
-    """Put suggested columns into the point map."""
-    point_map = section(job, "points")
-    for each in chosen:
-        point_map.put({"point": each.point, "file": each.file, "column": each.column,
-                       "unit": each.unit}, None)
 
 
 def limits_in_force(job: Job) -> static.Shown:

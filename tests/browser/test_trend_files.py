@@ -30,14 +30,14 @@ def test_a_trend_file_is_chosen_and_a_wrong_one_gets_a_sentence(desk: Desk, tmp_
     # Larger than one message of the server is by default: that ended the connection unsaid.
     rows = b"time,flow\n" + b"2026-01-10 00:00,1800.0\n" * 1_250_000
     choose(desk, made(tmp_path, "meter.csv", rows))
-    desk.wait_for("taken in: meter.csv; now run this step", 60)
+    desk.wait_for("taken in: meter.csv", 60)
     assert (desk.office.job.trends_folder / "meter.csv").read_bytes() == rows
     choose(desk, made(tmp_path, "scan.csv", b"%PDF-1.7 a scan"))
     desk.wait_for("'scan.csv' is a PDF document")
     choose(desk, made(tmp_path, "plant.csv", b"time,flow\n"))
     desk.wait_for("trends holds another 'plant.csv' already")
     choose(desk, made(tmp_path, "meter.csv", rows))
-    desk.wait_for("taken in: meter.csv; now run this step", 60)
+    desk.wait_for("taken in: meter.csv", 60)
     desk.run()
     assert desk.page.locator(".fpt-at-file option", has_text="meter.csv").count() > 0
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from intake_plant import SHARED, real_job
+from intake_plant import SHARED, real_job, suggestions
 
 from fptlib.physics.atmosphere import pressure_at
 from fptlib.physics.moist_air import wet_bulb
@@ -16,7 +16,6 @@ from fptlib.trends.mapping import PointMap
 from fptlib.trends.plausibility import map_doubts
 from fptlib.trends.quality import quality
 from fptlib.trends.reading import read_trends
-from fptlib.trends.suggest import suggest_map
 from fptlib.trends.weather import read_weather
 
 
@@ -90,7 +89,7 @@ def test_exchanger_parallel(tmp_path: Path) -> None:
 def test_suggestions_agree_with_the_confirmed_map(name: str, needed: list[str],
                                                   tmp_path: Path) -> None:
     answers = real_job(name, tmp_path)
-    found = {s.point: s for s in suggest_map(tmp_path, answers)}
+    found = {s.point: s for s in suggestions(tmp_path, answers)}
     assert set(needed) <= set(found)
     for point, suggestion in found.items():
         if suggestion.confidence > 0.5 and point in answers["points"]:

@@ -9,13 +9,11 @@ import pandas as pd
 import pyarrow as pa
 import pytest
 from intake_cases import parquet_bytes
-from intake_plant import plant
+from intake_plant import plant, suggestions
 
-from fptlib.errors import IntakeError
 from fptlib.trends.mapping import PointMap
 from fptlib.trends.names import words
 from fptlib.trends.reading import read_trends
-from fptlib.trends.suggest import suggest_map
 
 HEADERS = {
     "outdoor_dry_bulb": "OA Temp", "outdoor_wet_bulb": "OA Wet Bulb", "outdoor_humidity": "OA RH",
@@ -33,7 +31,7 @@ def write(folder: Path, frame: pd.DataFrame, headers: dict[str, str] | None = No
 
 
 def suggested(folder: Path) -> dict[str, tuple[str, str]]:
-    return {s.point: (s.column, s.unit) for s in suggest_map(folder, {})}
+    return {s.point: (s.column, s.unit) for s in suggestions(folder, {})}
 
 
 def test_every_point_of_a_plain_plant(tmp_path: Path) -> None:
@@ -58,7 +56,7 @@ def test_units_from_the_values(tmp_path: Path) -> None:
 def test_swapped_headers_are_turned_round_by_the_values(tmp_path: Path) -> None:
     headers = {**HEADERS, "chw_supply_temp": "CHWR-T", "chw_return_temp": "CHWS-T"}
     write(tmp_path, plant(), headers)
-    found = {s.point: s for s in suggest_map(tmp_path, {})}
+    found = {s.point: s for s in suggestions(tmp_path, {})}
     assert found["chw_supply_temp"].column == "CHWR-T"
     assert "turned round" in found["chw_supply_temp"].why
     assert found["chw_supply_temp"].confidence <= 0.5
@@ -66,7 +64,7 @@ def test_swapped_headers_are_turned_round_by_the_values(tmp_path: Path) -> None:
 
 def test_flow_that_fits_no_unit_has_little_confidence(tmp_path: Path) -> None:
     write(tmp_path, plant().assign(chw_flow=lambda f: f.chw_flow / 60))
-    flow = next(s for s in suggest_map(tmp_path, {}) if s.point == "chw_flow")
+    flow = next(s for s in suggestions(tmp_path, {}) if s.point == "chw_flow")
     assert flow.confidence <= 0.4 or flow.unit != "gpm"
 
 
@@ -83,7 +81,7 @@ def test_long_file(tmp_path: Path) -> None:
 def test_suggestion_can_be_read_as_it_is(tmp_path: Path) -> None:
     write(tmp_path, plant())
     table = {s.point: {"file": s.file, "column": s.column, "unit": s.unit}
-             for s in suggest_map(tmp_path, {})}
+             for s in suggestions(tmp_path, {})}
     trends = read_trends(tmp_path, PointMap.from_answers(
         {"site": {"time_zone": "America/Denver"}, "points": table}))
     pd.testing.assert_frame_equal(trends.frame[list(plant())], plant(), check_freq=False,
@@ -101,11 +99,6 @@ def test_files_that_cannot_be_read_do_not_stop_the_others(tmp_path: Path) -> Non
         (tmp_path / f"{name}.parquet").write_bytes(parquet_bytes(columns))
     (tmp_path / "cut.zip").write_bytes(b"PK\x03\x04 cut")
     assert {point: column for point, (column, _) in suggested(tmp_path).items()} == HEADERS
-
-
-def test_nothing_to_read(tmp_path: Path) -> None:
-    with pytest.raises(IntakeError, match="trends/ holds no trend file"):
-        suggest_map(tmp_path, {})
 
 
 @pytest.mark.parametrize("header, said", [

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ import pytest
 
 from fptlib import points
 from fptlib.trends.grid import Grid, TrendFile
+from fptlib.trends.suggest import Suggestion, propose
 
 ROOT = Path(__file__).resolve().parents[2]
 SHARED = Path(os.environ.get("FPTLIB_SHARED") or ROOT.parent / "shared")
@@ -73,3 +75,8 @@ def real_job(name: str, folder: Path) -> dict[str, Any]:
             pytest.skip(f"{file} is not in the shared folder (set FPTLIB_SHARED)")
         shutil.copy(SHARED / file, folder)
     return tomllib.loads((JOBS / name / "job.toml").read_text(encoding="utf-8"))
+
+
+def suggestions(folder: Path, answers: Mapping[str, Any]) -> list[Suggestion]:
+    """What is proposed for the columns of a folder, by point."""
+    return sorted(propose(folder, answers).chosen.values(), key=lambda one: one.point)

@@ -59,19 +59,6 @@ def test_a_refrigerant_pressure_is_mapped_in_a_gauge_unit(job):
     assert job.get("points.chiller_1_condenser_pressure.unit") == "psig"
 
 
-def test_suggestions_are_shown_first_and_taken_when_asked(job):
-    job.change(lambda document: document["points"].pop("chw_flow"))
-    panel = panels.suggest(job)
-    line, shown = panel.widget.children[1:3]
-    ask, use = line.children
-    use.click()
-    assert job.get("points.chw_flow") is None
-    ask.click()
-    assert "chw_" in shown.value and "flow" in shown.value
-    use.click()
-    assert job.get("points.chw_flow.column") == "chw_flow"
-
-
 @pytest.mark.parametrize(("value", "sentence"), [
     ("soon", "'soon' is not a number; type digits only; the standard's is 30 min"),
     ("22,5", "write a decimal point, not a comma"), ("20", "limit saved: enable.dwell; 20 min; "

@@ -88,6 +88,30 @@
       }, true);
   }
 
+  /** Files that are dropped on the field for them are taken as if they were chosen there. */
+  function drops() {
+    for (const kind of ['dragenter', 'dragover', 'dragleave', 'drop'])
+      window.addEventListener(kind, event => {
+        const field = event.target.closest?.('.fpt-drop');
+        if (!field || !event.dataTransfer?.types.includes('Files')) return;
+        event.preventDefault();
+        event.stopPropagation();
+        field.classList.toggle('fpt-over', kind === 'dragenter' || kind === 'dragover');
+        if (kind !== 'drop') return;
+        // The button opens a chooser; this once it is given the files instead.
+        const { click } = HTMLInputElement.prototype, { files } = event.dataTransfer;
+        HTMLInputElement.prototype.click = function () {
+          this.files = files;
+          this.dispatchEvent(new Event('change'));
+        };
+        try {
+          field.querySelector('.fpt-upload').click();
+        } finally {
+          HTMLInputElement.prototype.click = click;
+        }
+      }, true);
+  }
+
   /** The first thing a Tab reaches: over menus and cells to the first field. */
   function skipLink() {
     const link = document.createElement('a');
@@ -116,6 +140,7 @@
           } });
         tracker.widgetAdded.connect((_, panel) => attend(panel, NotebookActions, Widget));
         guard(app, tracker);
+        drops();
         skipLink();
       } } };
   }

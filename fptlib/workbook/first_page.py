@@ -1,0 +1,216 @@
+"""The plan's opening: drop the trend files, look through the columns, answer four questions, run.
+
+One tick box for each column that is or may be a point, its row the box's own label, so that the
+keyboard alone suffices and a screen reader hears the whole row. One line of entry corrects any row.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Callable, Sequence
+from dataclasses import fields, replace
+from typing import Any
+
+import ipywidgets as widgets
+
+from fptlib import points, units
+from fptlib.errors import FormError
+from fptlib.job.folder import Job
+from fptlib.workbook import panels, parts, point_table, questionnaire, static
+from fptlib.workbook.forms import FormView, Saved, guarded
+from fptlib.workbook.point_table import IN_THE_MAP, PointTable, Row
+
+# The answers without which there is no first verdict.
+FIRST = (("site", ("altitude", "time_zone")), ("plant", ("chillers", "tower_cells")))
+EVERYTHING, DOUBTED, NO_POINT = "everything", "what is doubted", -1
+_ORDERS: dict[str, Callable[[Row], Any]] = {
+    "as in the files": lambda row: 0,
+    "doubt first": lambda row: (not row.doubt, row.confidence),
+    "by equipment": lambda row: (row.equipment, row.point),
+}
+_HEADS = ("Point", "Unit", "Sure %", "Column", "File", "First values", "Every min", "Good %",
+          "Looks like")
+
+
+class FirstPage:
+    """Files, points, first answers and the run, one below the other."""
+
+    def __init__(self, job: Job, saved: Saved = lambda: None) -> None:
+        self.job, self._saved = job, saved
+        self.rows: list[Row] = []
+        self.table: PointTable | None = None
+        self.boxes: dict[int, widgets.Checkbox] = {}
+        self.upload = panels.upload(job, self._taken)
+        self.upload.widget.add_class("fpt-drop")
+        self._build()
+        self.answers = [FormView(_only(job, path, names), saved) for path, names in FIRST]
+        self.widget = parts.column([
+            self.upload.widget, self.panel.widget, *(view.widget for view in self.answers),
+            panels.run_every(job, saved).widget])
+        if job.trend_files():
+            guarded(self.panel.message, self.look)
+
+    def _build(self) -> None:
+        self.order = parts.choice("Sort", "fpt-sort", options=list(_ORDERS))
+        self.filter = parts.choice("Show", "fpt-show", options=[EVERYTHING])
+        self.heads = parts.html(_cells(_HEADS, "fpt-heads"))
+        self.list = parts.column([], "fpt-points")
+        self.column = parts.choice("Correct the column", "fpt-correct")
+        self.point = parts.choice("It is", "fpt-is", options=[("- not used -", "")])
+        self.unit = parts.choice("Unit in the file", "fpt-unit")
+        self.rest = parts.html()
+        certain = parts.button("Tick all that are certain", "fpt-certain", "")
+        correct = parts.button("Correct this column", "fpt-correct-row", "")
+        accept = parts.button("Accept the ticked points", "fpt-accept", "primary")
+        self.panel = panels.Panel("Columns of the trend files", [
+            parts.line([self.order, self.filter]), self.heads, self.list,
+            parts.line([certain, accept]), self.column, self.point, self.unit, correct, self.rest])
+        self.panel.does(certain, self._certain).does(correct, self._corrected)
+        self.panel.does(accept, self._accepted, self._saved)
+        for control, work in ((self.order, self._arrange), (self.filter, self._arrange),
+                              (self.column, self._chosen), (self.point, self._offer_units)):
+            control.observe(lambda _, work=work: guarded(self.panel.message, work), names="value")
+
+    # -- what the files hold ----------------------------------------------------------------
+
+    def look(self) -> None:
+        """Read the files anew and show their columns; what was corrected and not accepted goes."""
+        self.table = point_table.of(self.job)
+        self.rows = list(self.table.rows)
+        self.boxes = {at: self._box(at) for at, row in enumerate(self.rows) if row.point}
+        self.column.options = [("- choose -", NO_POINT), *(
+            (f"{row.column} ({row.file})", at) for at, row in enumerate(self.rows))]
+        known = sorted({points.point(row.point).name for row in self.rows
+                        if points.is_point(row.point)})
+        counts = max(self.table.chillers, 1), max(self.table.tower_cells, 1)
+        offered = [point.name for point in points.all_points(
+            *counts, int(self.job.get("plant.pumps", 0) or 0))]
+        self.point.options = [("- not used -", ""), *(
+            (points.point(name).meaning, name) for name in dict.fromkeys([*offered, *known]))]
+        self.filter.options = [EVERYTHING, DOUBTED, *sorted(
+            {row.equipment for row in self.rows if row.point})]
+        self._arrange()
+        self._say_rest()
+
+    def _taken(self) -> None:
+        guarded(self.panel.message, self.look)
+        self._saved()
+
+    def _box(self, at: int) -> widgets.Checkbox:
+        row = self.rows[at]
+        box = widgets.Checkbox(value=row.accept, description=_label(row), indent=False,
+                               description_allow_html=True, layout=parts.AUTO_WIDTH)
+        box.observe(lambda change: self._ticked(at, bool(change["new"])), names="value")
+        return box
+
+    def _ticked(self, at: int, value: bool) -> None:
+        self.rows[at] = replace(self.rows[at], accept=value)
+        guarded(self.panel.message, self._say_rest)
+
+    def _arrange(self) -> None:
+        """The boxes in the order and of the choice that stand above them."""
+        chosen = str(self.filter.value)
+        shown = [at for at in self.boxes if chosen == EVERYTHING or (
+            bool(self.rows[at].doubt) if chosen == DOUBTED else
+            self.rows[at].equipment == chosen)]
+        shown.sort(key=lambda at: _ORDERS[str(self.order.value)](self.rows[at]))
+        self.list.children = [self.boxes[at] for at in shown]
+
+    def _say_rest(self) -> None:
+        """What is not used, what is missing and what that costs."""
+        assert self.table is not None
+        unused = [[row.column, row.file, row.first, row.looks] for row in self.rows
+                  if not row.point]
+        lacking = point_table.costs(self.job.answers(), self.rows)
+        missing = [[points.point(name).meaning, str(len(checks)), "; ".join(checks)]
+                   for name, checks in lacking.items()]
+        unread = [[name, text] for name, text in self.table.unread.items()]
+        said = [static.table("Missing points, and the checks that are not tested without them",
+                             ("Point", "Checks", "What stays open"), missing,
+                             "no point is missing")]
+        said += [static.table("Not read", ("File", "Why"), unread)] if unread else []
+        said += [static.table("Not used", ("Column", "File", "First values", "Looks like"), unused,
+                              "every column is used")]
+        self.rest.value = "".join(each.markup for each in said)
+
+    # -- buttons ----------------------------------------------------------------------------
+
+    def _certain(self) -> str:
+        """Tick what is certain, and nothing else."""
+        assert self.table is not None
+        for at, box in self.boxes.items():
+            row = self.table.rows[at]
+            box.value = row.accept and self.rows[at].point == row.point
+        count = sum(row.accept for row in self.rows)
+        return f"{count} columns are ticked; look at the others, then accept"
+
+    def _chosen(self) -> None:
+        """Show the chosen column's point and unit in the line of entry."""
+        if self.column.value is not None and self.column.value != NO_POINT:
+            row = self.rows[int(self.column.value)]
+            self.point.value = row.point
+            self._offer_units(row.unit)
+
+    def _offer_units(self, held: str = "") -> None:
+        name = str(self.point.value or "")
+        offered = units.offered(points.point(name).unit) if name else []
+        self.unit.options = offered
+        self.unit.value = held if held in offered else next(iter(offered), None)
+
+    def _corrected(self) -> str:
+        """Give the chosen column the point and unit of the line of entry, ticked."""
+        if self.column.value in (None, NO_POINT):
+            raise FormError("Correct the column: no column is chosen")
+        at, name = int(self.column.value), str(self.point.value or "")
+        old = self.rows[at]
+        self.rows[at] = replace(old, point=name, unit=str(self.unit.value or ""),
+                                accept=bool(name), confidence=1.0 if name else 0.0, doubt="",
+                                why="corrected by hand")
+        self.boxes.pop(at, None)
+        if name or old.was:
+            self.boxes[at] = self._box(at)
+            self.boxes = dict(sorted(self.boxes.items()))
+        self._arrange()
+        self._say_rest()
+        return f"'{old.column}' is {points.point(name).meaning if name else 'not used'}; accept it"
+
+    def _accepted(self) -> str:
+        """Save what is ticked, with the counts that the plan does not state yet."""
+        count = point_table.save(self.job, self.rows)
+        self.look()
+        assert self.table is not None
+        read_off = [(name, found) for name, found in (
+            ("chillers", self.table.chillers), ("tower_cells", self.table.tower_cells))
+            if found and not self.job.get(f"plant.{name}")]
+        for name, found in read_off:
+            self.job.put(f"plant.{name}", found)
+        for view in self.answers:
+            for path, field in view.fields.items():
+                field.show(self.job.get(path))
+        counted = ", ".join(f"{name.replace('_', ' ')}: {found}" for name, found in read_off)
+        more = f"; read off their numbers: {counted}, correct them below if need be"
+        return f"{count} points are in the map" + more * bool(counted)
+
+
+def _only(job: Job, path: str, names: Sequence[str]) -> Any:
+    """The form at a place with some of its answers only."""
+    whole = questionnaire.section(job, path)
+    assert isinstance(whole.table.declared, type)
+    kept = {item.name: item for item in fields(whole.table.declared) if item.name in names}
+    return type(whole)(job, replace(whole.table, declared=kept, about="",
+                                    title=f"{whole.table.title}: what the first verdict needs"))
+
+
+def _label(row: Row) -> str:
+    """A row as the label of its box."""
+    meaning = points.point(row.point).meaning if points.is_point(row.point) else row.point
+    sure = "in the map" if row.confidence == IN_THE_MAP else row.sure
+    cells = (meaning, units.symbol(row.unit), sure, row.column, row.file, row.first, row.interval,
+             row.good, row.looks)
+    doubt = f"<span class='fpt-doubt'>✗ {html.escape(row.doubt)}</span>" if row.doubt else ""
+    return _cells(cells, "", row.why) + doubt
+
+
+def _cells(texts: Sequence[str], name: str, title: str = "") -> str:
+    inside = "".join(f"<span>{html.escape(text) or '–'}</span>" for text in texts)
+    return f"<span class='fpt-cells {name}' title='{html.escape(title)}'>{inside}</span>"

@@ -1,0 +1,68 @@
+"""From dropped files to verdicts: the plan's opening in a browser, with few actions."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import Any
+
+import naming
+import pytest
+from browser_desk import Desk
+
+from fptlib.job.folder import Job
+from fptlib.job.start import start
+
+pytestmark = pytest.mark.full
+
+
+@pytest.fixture
+def sample(tmp_path: Path) -> Job:
+    """A job just begun, without an answer."""
+    return start(tmp_path / "new", "new")
+
+
+def drop(page: Any, files: list[Path]) -> None:
+    """Let files fall on the field for them, as the browser itself does."""
+    field = page.locator(".fpt-drop")
+    field.scroll_into_view_if_needed()
+    box = field.bounding_box()
+    devices = page.context.new_cdp_session(page)
+    for kind in ("dragEnter", "dragOver", "drop"):
+        devices.send("Input.dispatchDragEvent", {
+            "type": kind, "x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2,
+            "data": {"items": [], "files": [str(file) for file in files],
+                     "dragOperationsMask": 1}})
+
+
+def test_from_a_dropped_file_to_verdicts_in_ten_actions(desk: Desk, tmp_path: Path,
+                                                        pictures: Path):
+    exported = tmp_path / "export"
+    exported.mkdir()
+    naming.written("trade_4_words", exported)
+    desk.open("plan")
+    began, job = time.monotonic(), desk.office.job
+    drop(desk.page, [exported / "plant.csv"])                                       # 1
+    desk.wait_for("taken in: plant.csv", 60)
+    boxes = desk.page.locator(".fpt-points input[type=checkbox]")
+    boxes.nth(46).wait_for(timeout=30_000)
+    assert boxes.count() == 47 and job.get("points") in (None, {})
+    desk.page.locator(".fpt-heads").scroll_into_view_if_needed()
+    desk.picture(pictures / "first_page.png")
+    # By keyboard: a box is reached and ticked, and its label is the whole row.
+    boxes.first.focus()
+    desk.page.keyboard.press("Space")
+    assert not boxes.first.is_checked()
+    assert "Outdoor Air Temperature" in desk.page.locator(
+        ".fpt-points .widget-label-basic").first.inner_text()
+    desk.page.keyboard.press("Space")
+    desk.press("accept")                                                            # 2
+    desk.wait_for("47 points are in the map", 30)
+    desk.type("site.altitude", "5300")                                              # 3
+    desk.type("site.time_zone", "America/Boise")                                    # 4
+    assert "✓ saved" in desk.said("site.time_zone")
+    assert desk.control("plant.chillers").input_value() == "3", "read off the points"
+    desk.press("run-every")                                                         # 5
+    desk.wait_for("9 steps have run; a page", 240)
+    assert desk.page.locator(".fpt-form:has(.fpt-run-every) td", has_text="pass").count() >= 2
+    print(f"{time.monotonic() - began:.0f} s from the drop to the first verdicts")

@@ -1,0 +1,134 @@
+"""The plan's opening: from dropped files to a map and four answers, each row by its box."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import naming
+import pytest
+from form_views import said
+
+from fptlib.job.start import start
+from fptlib.workbook import forms
+from fptlib.workbook.first_page import FirstPage
+
+
+@pytest.fixture(autouse=True)
+def quick_presses(monkeypatch):
+    """Two presses of one button in a test are two, not a double click."""
+    monkeypatch.setattr(forms, "DOUBLE_CLICK", 0.0)
+
+
+@pytest.fixture
+def fresh(tmp_path):
+    job = start(tmp_path / "new", "new")
+    naming.written("trade_4_words", job.trends_folder)
+    return job
+
+
+def button(page, name):
+    """A button of the page by its handle."""
+    found, left = None, [page.widget]
+    while left:
+        widget = left.pop()
+        left += getattr(widget, "children", ())
+        if name in getattr(widget, "_dom_classes", ()):
+            found = widget
+    return found
+
+
+def at(page, column):
+    return next(n for n, row in enumerate(page.rows) if row.column.startswith(column))
+
+
+def test_two_presses_make_the_map_and_read_off_the_counts(fresh):
+    page = FirstPage(fresh)
+    assert len(page.boxes) == 47 and all(box.value for box in page.boxes.values())
+    assert fresh.get("points") in (None, {}), "nothing is taken unasked"
+    button(page, "fpt-accept").click()
+    assert "47 points are in the map; read off their numbers: chillers: 3, tower cells: 3" in said(
+        page.panel.message)
+    assert (fresh.get("plant.chillers"), fresh.get("plant.tower_cells")) == (3, 3)
+    assert page.answers[1].fields["plant.chillers"].text == "3"
+    # All rows are in the map now, and a second press changes nothing.
+    before = fresh.file.read_bytes()
+    button(page, "fpt-accept").click()
+    assert fresh.file.read_bytes() == before
+
+
+def test_the_row_is_the_label_of_its_box_and_cannot_carry_markup(fresh):
+    (fresh.trends_folder / "odd.csv").write_text(
+        "Time,HX valve <b onclick=x> %\n2026-01-05 00:00,44.1\n2026-01-05 00:05,44.3\n",
+        encoding="utf-8")
+    page = FirstPage(fresh)
+    one = next(box for box in page.boxes.values() if "odd.csv" in box.description)
+    assert "isolation valve" in one.description
+    assert "<b" not in one.description and "&lt;b onclick" in one.description
+
+
+def test_what_is_missing_follows_the_boxes(fresh):
+    page = FirstPage(fresh)
+    assert "chilled-water flow of the plant" not in page.rest.value
+    page.boxes[at(page, "Chilled Water Flow")].value = False
+    assert "chilled-water flow of the plant" in page.rest.value
+    assert "Plant Efficiency (kW/ton)" in page.rest.value, "what is not used is listed"
+    button(page, "fpt-certain").click()
+    assert "47 columns are ticked" in said(page.panel.message)
+    assert page.boxes[at(page, "Chilled Water Flow")].value
+
+
+def test_rows_are_filtered_and_sorted(fresh):
+    page = FirstPage(fresh)
+    page.filter.value = "chiller 2"
+    shown = [box.description for box in page.list.children]
+    assert len(shown) == 7 and all("Chiller No. 2" in text for text in shown)
+    page.filter.value = "everything"
+    page.order.value = "doubt first"
+    sure = [next(row.confidence for n, row in enumerate(page.rows) if page.boxes.get(n) is box)
+            for box in page.list.children]
+    assert sure == sorted(sure)
+
+
+def test_a_column_is_corrected_in_one_line(fresh):
+    page = FirstPage(fresh)
+    page.column.value = at(page, "Cooling Tower Makeup")
+    assert page.point.value == ""
+    page.point.value = "hx_cw_flow"
+    page.unit.value = "L/s"
+    button(page, "fpt-correct-row").click()
+    assert "is condenser-water flow through the exchanger; accept it" in said(page.panel.message)
+    page.column.value = at(page, "Outdoor Air Relative")
+    page.point.value = ""
+    button(page, "fpt-correct-row").click()
+    button(page, "fpt-accept").click()
+    assert fresh.get("points.hx_cw_flow.unit") == "L/s"
+    assert fresh.get("points.outdoor_humidity") is None
+
+
+def test_a_point_accepted_twice_is_refused_with_both_columns(fresh):
+    page = FirstPage(fresh)
+    page.column.value = at(page, "Outdoor Air Dew")
+    page.point.value = "outdoor_wet_bulb"
+    button(page, "fpt-correct-row").click()
+    button(page, "fpt-accept").click()
+    assert "are both accepted as outdoor air wet bulb" in said(page.panel.message)
+    assert fresh.get("points") in (None, {})
+
+
+def test_it_opens_without_a_file_and_asks_four_answers(tmp_path):
+    page = FirstPage(start(tmp_path / "new", "new"))
+    assert not page.boxes
+    assert [path for view in page.answers for path in view.fields] == [
+        "site.altitude", "site.time_zone", "plant.chillers", "plant.tower_cells"]
+
+
+def test_a_file_that_is_taken_in_is_in_the_table_at_once(tmp_path):
+    job = start(tmp_path / "new", "new")
+    page = FirstPage(job)
+    chooser = button(page, "fpt-upload")
+    rows = "Time,CHWST (degF)\n" + "".join(
+        f"2026-01-05 00:{minute:02d},{44 + minute / 60:.2f}\n" for minute in range(60))
+    chooser.value = ({"name": "t.csv", "type": "text/csv", "size": len(rows),
+                      "content": memoryview(rows.encode()),
+                      "last_modified": datetime.now(UTC)},)
+    assert [row.point for row in page.rows] == ["chw_supply_temp"], said(page.panel.message)
