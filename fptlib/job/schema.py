@@ -415,6 +415,7 @@ _POINT = {
     "sheet": answer("Sheet of its own", asked=False),
     "member": answer("File of its own inside the zip", asked=False),
     "unusable": answer("Why it must not be used", asked=False),
+    "confirmed": answer("How and by whom a doubted column was found right", asked=False),
 }
 _PERSON = {"name": answer("Name", required=True), "firm_role": answer("Firm and position")}
 _PREREQUISITE = {

@@ -228,7 +228,9 @@ class CheckOf:
         if self.id.startswith("instruments."):
             return ""
         names = dict.fromkeys(name for need in self.needs for name in test.points_of(need))
-        return "; ".join(f"it rests on {points.point(name).meaning}: {test.doubts[name]}"
+        return "; ".join(f"it rests on {points.point(name).meaning}: {test.doubts[name]} (correct "
+                         "the point map, or, where the column was found right, state in job.toml "
+                         f"under [points.{name}] how and by whom: confirmed = \"...\")"
                          for name in names if name in test.doubts)
 
     def _meaning(self, verdict: Verdict) -> str:

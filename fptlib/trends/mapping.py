@@ -41,6 +41,7 @@ class PointSource:
             ``{from = "2026-01-05T10:00", unit = "degC"}``.
         second: ``{file, column, unit}``: another trend of the same quantity, only compared.
         unusable: why the point must not be used; it is then left out and said.
+        confirmed: how and by whom a column was found right that the reading doubts.
         hold: hours for which a value of this point stands, where it is logged on change.
         plus: further columns whose values are added, such as the power of each drive.
         sheet, member: where the point has a sheet, or a file inside the zip, of its own.
@@ -59,6 +60,7 @@ class PointSource:
     unit_changes: tuple[tuple[str, str], ...] = ()
     second: PointSource | None = None
     unusable: str = ""
+    confirmed: str = ""
     hold: float | None = None
     plus: tuple[str, ...] = ()
     sheet: str = ""
@@ -334,6 +336,7 @@ _POINT_KEYS: dict[str, Kind] = {
     "file": _texts, "column": _text, "unit": _text, "shared": lambda value, where: value is True,
     "on": _texts, "off": _texts, "on_above": _number, "quality_column": _text,
     "unit_changes": _unit_changes, "second": lambda value, where: value, "unusable": _text,
+    "confirmed": _text,
     "hold": _positive, "plus": _texts, "sheet": _text, "member": _text,
 }
 _FILE_KEYS: dict[str, Kind] = {

@@ -53,10 +53,20 @@ def read_trends(folder: Path, point_map: PointMap,
     notes += [Remark("unusable", f"not used in any check, as the job says: {source.unusable}",
                      source.file, name)
               for name, source in point_map.sources.items() if source.unusable]
-    notes += map_doubts(grid)
+    remarks = _answered([*notes, *map_doubts(grid)], point_map)
     read = tuple(replace(file, sha256=hashes[file.name].result()) for file in grid.files)
     show(1.0, "trends read")
-    return replace(without_unusable(grid, notes), files=read, remarks=tuple(notes))
+    return replace(without_unusable(grid, remarks), files=read, remarks=tuple(remarks))
+
+
+def _answered(notes: Sequence[Remark], point_map: PointMap) -> list[Remark]:
+    """The remarks; a doubt that the job answers with how its column was found right is a note."""
+    confirmed = {name: source.confirmed for name, source in point_map.sources.items()
+                 if source.confirmed and not source.unusable}
+    return [replace(remark, severity="note",
+                    text=f"{remark.text}; confirmed: {confirmed[remark.point]}")
+            if remark.severity != "note" and remark.point in confirmed else remark
+            for remark in notes]
 
 
 def _read_files(paths: Mapping[str, Path], point_map: PointMap, notes: Notes,
