@@ -160,7 +160,7 @@ def predicted_approach(
     leaving = observed_wet_bulb + observed_approach
     observed = merkel(leaving + observed_range, leaving, observed_wet_bulb, water_to_air, pressure)
     bad = (flow <= 0.0) | (fan <= 0.0)
-    denser = _air_volume(wet_bulb, pressure) / _air_volume(observed_wet_bulb, pressure)
+    denser = air_volume(wet_bulb, pressure) / air_volume(observed_wet_bulb, pressure)
     share = np.where(bad, 1.0, flow) / np.where(bad, 1.0, fan) * denser
     number = observed * share**-FILL_EXPONENT
     return refuse(
@@ -169,7 +169,7 @@ def predicted_approach(
     )
 
 
-def _air_volume(wet_bulb: Quantity, pressure: Quantity) -> Quantity:
+def air_volume(wet_bulb: Quantity, pressure: Quantity) -> Quantity:
     """Saturated air [ft3/lb of dry air], which sets a fan's mass (ASHRAE Fundamentals eq. 26)."""
     ratio = humidity_ratio(vapor_pressure(wet_bulb), pressure)
     return 53.350 * (wet_bulb - ABSOLUTE_ZERO) * (1.0 + 1.607858 * ratio) / (144.0 * pressure)

@@ -1,81 +1,61 @@
-"""Tower and exchanger approach, stated or observed, and the enable condition made of them.
+"""Tower and exchanger approach, stated or from the trends, and the enable condition made of them.
 
-Observed near changeover, in steady state, at full fan speed. The rule that picks the minutes is
-common practice, no source: economizer run with the setpoint recovered, wet bulb within three
-degrees of one at which the plant changed over, condenser water within half a degree over a
-quarter of an hour, load of at least the share of the exchanger's design load that the limits ask
-for, and, for the tower, every running fan at full speed.
+What the job states is the sequence's own number and counts first; without it the approach curves
+(``approach_curves``) give the approach of every row, at full fans and open valve. A design value is
+less certain than an observed one, and a value that the trends contradict is not believed.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from fptlib.job.schema import Approach
 from fptlib.procedure import uncertainty
+from fptlib.procedure.approach_curves import exchanger_curve, tower_curve
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.measures import median
 from fptlib.procedure.verdict import NotTested
 
-NEAR_CHANGEOVER = 3.0
-STEADY_BAND = 0.5
-STEADY_MINUTES = 15.0
-FEWEST_MINUTES = 30.0
-SLOPE_SPAN = 3.0
-
-
-@dataclass(frozen=True, slots=True)
-class Observed:
-    """An observed approach with the conditions it holds for.
-
-    ``value`` and ``spread`` (5th to 95th percentile) in degF, ``tolerance`` what the
-    spread recommends; load in tons, wet bulb and range in degF, fan speed in %.
-    Conditions that are not trended are NaN. ``slope`` is how the approach changes with the
-    wet bulb [degF per degF], NaN where the wet bulb hardly moved.
-    """
-
-    value: float
-    spread: float
-    tolerance: float
-    minutes: float
-    wet_bulb: float
-    load: float
-    range: float
-    fan_speed: float
-    cells: float
-    slope: float
-
-    def __str__(self) -> str:
-        parts = [f"{self.minutes:.0f} steady minutes", f"spread {self.spread:.1f} °F",
-                 f"wet bulb {self.wet_bulb:.1f} °F"]
-        parts += [f"{text} {value:.{digits}f} {unit}" for text, value, digits, unit in (
-            ("load", self.load, 0, "tons"), ("range", self.range, 1, "°F"),
-            ("fan speed", self.fan_speed, 0, "%"), ("cells", self.cells, 0, "running"),
-            ("slope", self.slope, 2, "°F per °F of wet bulb"),
-        ) if np.isfinite(value)]
-        return ", ".join(parts)
+# What a design approach, or one stated as observed without saying when and how, is known to
+# [degF, k = 2]: five published tower models that agree at design part by a standard deviation of
+# up to 0.9 at economizer wet bulbs; for the exchanger common practice, no source.
+DESIGN_TOWER, DESIGN_EXCHANGER = 1.8, 1.0
 
 
 @cached
 def tower(test: FunctionalTest) -> Approach | None:
-    """Tower approach [degF]: as the job states it, else as observed, else ``None``."""
-    if test.plant.tower_approach:
+    """Tower approach [degF]: as the job states it, else of its curve where the plant usually
+    changes over, else ``None``."""
+    curve = None if test.plant.tower_approach else tower_curve(test)
+    if curve is None:
         return test.plant.tower_approach
-    found = observe_tower(test)
-    return None if found is None else Approach(found.value, "observed", str(found))
+    value = curve.approach(np.array(_usual(test, test.wet_bulb)), _usual_load(test))
+    return Approach(round(float(value), 2), "observed", str(curve))
 
 
 @cached
 def exchanger(test: FunctionalTest) -> Approach | None:
-    """Exchanger approach [degF]: as the job states it, else as observed, else ``None``."""
-    if test.plant.exchanger_approach:
+    """Exchanger approach [degF]: as the job states it, else of its curve where the plant usually
+    changes over, else ``None``."""
+    curve = None if test.plant.exchanger_approach else exchanger_curve(test)
+    if curve is None:
         return test.plant.exchanger_approach
-    found = observe_exchanger(test)
-    return None if found is None else Approach(found.value, "observed", str(found))
+    value = curve.approach(np.array(_usual(test, test.load)),
+                           np.array(_usual(test, test["chw_flow"])))
+    return Approach(round(float(value), 2), "observed", str(curve))
+
+
+def _usual(test: FunctionalTest, values: np.ndarray) -> float:
+    """The median at the enables; where there is none, over the runs."""
+    seen = median(values[[request.row for request in test.requests]])
+    within = test.within(test.settled(run) for run in test.runs)
+    return median(values[within]) if math.isnan(seen) else seen
+
+
+def _usual_load(test: FunctionalTest) -> np.ndarray | None:
+    return None if test.missing("load") else np.array(_usual(test, test.load))
 
 
 def need(approach: Approach | None, name: str) -> Approach:
@@ -100,6 +80,96 @@ def need_exchanger(test: FunctionalTest) -> float:
     return need(exchanger(test), "exchanger").value
 
 
+# -- row by row ----------------------------------------------------------------------------
+
+
+Rows = tuple[np.ndarray, np.ndarray]
+
+
+@cached
+def tower_rows(test: FunctionalTest) -> Rows:
+    """The tower approach of every row and what it is known to, sensors apart [degF, k = 2]."""
+    need(tower(test), "tower")
+    return _stated_or_seen(test, test.plant.tower_approach, tower_seen(test), DESIGN_TOWER,
+                           "enable.tower_tolerance")
+
+
+@cached
+def exchanger_rows(test: FunctionalTest) -> Rows:
+    """The exchanger approach of every row and what it is known to, sensors apart."""
+    need(exchanger(test), "exchanger")
+    return _stated_or_seen(test, test.plant.exchanger_approach, exchanger_seen(test),
+                           DESIGN_EXCHANGER, "enable.exchanger_tolerance")
+
+
+@cached
+def tower_seen(test: FunctionalTest) -> Rows | None:
+    """What the trends' curve gives for every row, and what it is known to."""
+    curve, load = tower_curve(test), None if test.missing("load") else test.load
+    return None if curve is None else (
+        curve.approach(test.wet_bulb, load), curve.uncertainty(test.wet_bulb, load))
+
+
+@cached
+def exchanger_seen(test: FunctionalTest) -> Rows | None:
+    """What the trends' curve gives for every row, and what it is known to."""
+    curve = exchanger_curve(test)
+    return None if curve is None else (
+        curve.approach(test.load, test["chw_flow"]), curve.uncertainty(test.load, test["chw_flow"]))
+
+
+def _stated_or_seen(test: FunctionalTest, stated: Approach | None, seen: Rows | None,
+                    design: float, tolerance: str) -> Rows:
+    """What is stated counts; where the trends show more, beyond the sequence's own tolerance and
+    the curve's uncertainty, it is known no better than that."""
+    if stated is None:
+        assert seen is not None
+        return seen
+    known = 0.0 if _has_evidence(stated) else design
+    value, doubt = np.full(len(test), stated.value), np.full(len(test), known)
+    if seen is not None:
+        more = seen[0] - stated.value
+        contradicted = more > test.limits[tolerance] + seen[1]
+        doubt = np.where(contradicted, np.maximum(doubt, more + seen[1]), doubt)
+    return value, doubt
+
+
+def _has_evidence(stated: Approach) -> bool:
+    return stated.basis == "observed" and bool(stated.remark.strip())
+
+
+def basis(test: FunctionalTest) -> str:
+    """Where the approaches come from, in words."""
+    said = []
+    for name, stated, curve in (
+            ("tower", test.plant.tower_approach, tower_curve(test)),
+            ("exchanger", test.plant.exchanger_approach, exchanger_curve(test))):
+        said.append(f"{name}: {curve}" if stated is None else f"{name}: " + (
+            "stated without when and how it was observed"
+            if stated.basis == "observed" and not _has_evidence(stated) else stated.basis))
+    return "; ".join(said)
+
+
+def contradiction(test: FunctionalTest, row: int, sign: float) -> str:
+    """Which stated approach the trends contradict in a row, and by what; empty where none.
+
+    ``sign`` is 1 where they show more than is stated (no pass rests on it), -1 where they show
+    less, as they do at light load (no fail rests on it).
+    """
+    said = []
+    for name, stated, rows, seen, tolerance in (
+            ("tower", test.plant.tower_approach, tower_rows(test), tower_seen(test),
+             "enable.tower_tolerance"),
+            ("exchanger", test.plant.exchanger_approach, exchanger_rows(test),
+             exchanger_seen(test), "enable.exchanger_tolerance")):
+        if stated and seen and sign * (seen[0][row] - rows[0][row]) > (
+                test.limits[tolerance] + seen[1][row]):
+            said.append(f"the {name} approach is stated as {stated.value:.1f} °F and the trends "
+                        f"show {seen[0][row]:.1f} ± {seen[1][row]:.1f}; leave it empty in the plan "
+                        "to use what they show, or observe it again")
+    return "; ".join(said)
+
+
 # -- the enable condition ------------------------------------------------------------------
 
 
@@ -109,9 +179,9 @@ def needed_setpoint(test: FunctionalTest) -> np.ndarray:
 
     Wet bulb + tower approach + tolerance + exchanger approach + tolerance.
     """
-    adders = (need_tower(test) + test.limits["enable.tower_tolerance"]
-              + need_exchanger(test) + test.limits["enable.exchanger_tolerance"])
-    return test.wet_bulb + adders
+    adders = (tower_rows(test)[0] + test.limits["enable.tower_tolerance"]
+              + exchanger_rows(test)[0] + test.limits["enable.exchanger_tolerance"])
+    return np.asarray(test.wet_bulb + adders)
 
 
 @cached
@@ -124,8 +194,14 @@ def enable_margin(test: FunctionalTest) -> np.ndarray:
 
 
 @cached
-def enable_uncertainty(test: FunctionalTest) -> float:
-    """Expanded uncertainty of the enable margin [degF].
+def approach_uncertainty(test: FunctionalTest) -> np.ndarray:
+    """What both approaches of every row are known to, sensors apart [degF, k = 2]."""
+    return np.hypot(tower_rows(test)[1], exchanger_rows(test)[1])
+
+
+@cached
+def enable_uncertainty(test: FunctionalTest) -> np.ndarray:
+    """Expanded uncertainty of the enable margin of every row [degF].
 
     What the approaches were observed with enters twice with opposite signs and cancels; where
     one sensor reads the condenser water of both, the exchanger's leaving sensor alone remains.
@@ -133,8 +209,9 @@ def enable_uncertainty(test: FunctionalTest) -> float:
     """
     weights = uncertainty.added({"wet_bulb": 1.0}, tower_sensors(test), exchanger_sensors(test))
     air = weights.pop("wet_bulb")
-    return math.hypot(air * uncertainty.wet_bulb(test) if air else 0.0,
-                      uncertainty.expanded(test, weights))
+    sensors = math.hypot(air * uncertainty.wet_bulb(test) if air else 0.0,
+                         uncertainty.expanded(test, weights))
+    return np.hypot(sensors, approach_uncertainty(test))
 
 
 def season_to_wait_for(test: FunctionalTest) -> str:
@@ -153,7 +230,7 @@ def season_to_wait_for(test: FunctionalTest) -> str:
 def tower_sensors(test: FunctionalTest) -> dict[str, float]:
     """The readings in the tower approach with their weights; none unless it was observed."""
     approach = tower(test)
-    if approach is None or approach.basis != "observed":
+    if approach is None or not _has_evidence(approach):
         return {}
     return {"cw_supply_temp": 1.0, "wet_bulb": -1.0}
 
@@ -161,104 +238,7 @@ def tower_sensors(test: FunctionalTest) -> dict[str, float]:
 def exchanger_sensors(test: FunctionalTest) -> dict[str, float]:
     """The readings in the exchanger approach with their weights; none unless observed."""
     approach = exchanger(test)
-    if approach is None or approach.basis != "observed":
+    if approach is None or not _has_evidence(approach):
         return {}
-    return {"hx_chw_leaving_temp": 1.0, _entering(test): -1.0}
-
-
-# -- as observed ---------------------------------------------------------------------------
-
-
-def observe_tower(test: FunctionalTest) -> Observed | None:
-    """Condenser water leaving the towers minus wet bulb, at full fan speed."""
-    if test.missing("wet_bulb", "cw_supply_temp"):
-        return None
-    approach = test["cw_supply_temp"] - test.wet_bulb
-    return _observed(test, approach, qualifying(test) & full_fans(test))
-
-
-def observe_exchanger(test: FunctionalTest) -> Observed | None:
-    """Chilled water leaving minus condenser water entering the exchanger."""
-    entering = _entering(test)
-    if test.missing("hx_chw_leaving_temp", entering, "cw_supply_temp"):
-        return None
-    return _observed(test, test["hx_chw_leaving_temp"] - test[entering], qualifying(test))
-
-
-def _entering(test: FunctionalTest) -> str:
-    return "hx_cw_entering_temp" if test.has("hx_cw_entering_temp") else "cw_supply_temp"
-
-
-def qualifying(test: FunctionalTest) -> np.ndarray:
-    """The rows the rule picks, without the condition on the fans."""
-    rows = test.within(test.settled(run) for run in test.runs)
-    rows &= _steady(test["cw_supply_temp"], test.rows(STEADY_MINUTES))
-    if not test.missing("wet_bulb"):
-        changed = test.wet_bulb[[request.row for request in test.requests]]
-        if not np.isnan(changed).all():
-            rows &= ((test.wet_bulb >= np.nanmin(changed) - NEAR_CHANGEOVER)
-                     & (test.wet_bulb <= np.nanmax(changed) + NEAR_CHANGEOVER))
-    if not test.missing("load") and test.plant.exchanger.load:
-        rows &= test.load >= test.limits["conditions.load_low"] / 100.0 * test.plant.exchanger.load
-    return rows
-
-
-def _steady(values: np.ndarray, rows: int) -> np.ndarray:
-    """Where the last so many rows, without a gap, lie within the band."""
-    steady = np.zeros(len(values), dtype=bool)
-    if len(values) >= rows:
-        window = sliding_window_view(values, rows)
-        steady[rows - 1 :] = window.max(axis=1) - window.min(axis=1) <= STEADY_BAND
-    return steady
-
-
-def full_fans(test: FunctionalTest) -> np.ndarray:
-    """Rows in which every running fan is at full speed; none where speed is not trended."""
-    return _fan_speeds(test, np.fmin) >= test.limits["exit.fans_at_maximum"]
-
-
-def _fan_speeds(test: FunctionalTest, over: np.ufunc) -> np.ndarray:
-    """Speed over the turning fans by ``over`` [%]; NaN where none is known to turn."""
-    speeds = [test[name] for n in test.tower_numbers
-              if test.has(name := f"tower_{n}_fan_speed")]
-    turning = [np.where(speed > 1.0, speed, np.nan) for speed in speeds]
-    return over.reduce(turning, axis=0) if turning else np.full(len(test), np.nan)
-
-
-def _observed(test: FunctionalTest, approach: np.ndarray, rows: np.ndarray) -> Observed | None:
-    rows = rows & ~np.isnan(approach)
-    values = approach[rows]
-    if len(values) * test.minutes < FEWEST_MINUTES:
-        return None
-    low, middle, high = np.percentile(values, [5, 50, 95])
-    water_range = math.nan if test.missing("cw_return_temp") else median(
-        (test["cw_return_temp"] - test["cw_supply_temp"])[rows])
-    # Half the spread covers nineteen of twenty minutes; never less than half a degree.
-    return Observed(
-        round(float(middle), 2), float(high - low), max(0.5, float(high - middle)),
-        len(values) * test.minutes,
-        math.nan if test.missing("wet_bulb") else median(test.wet_bulb[rows]),
-        math.nan if test.missing("load") else median(test.load[rows]),
-        water_range, *_fans(test, rows), _slope(test, values, rows))
-
-
-def _fans(test: FunctionalTest, rows: np.ndarray) -> tuple[float, float]:
-    """Median of the turning fans' mean speed [%] and of their number."""
-    names = [name for n in test.tower_numbers if test.has(name := f"tower_{n}_fan_speed")]
-    if not names:
-        return math.nan, math.nan
-    speeds = np.array([test[name][rows] for name in names])
-    turning = speeds > 1.0
-    count = turning.sum(axis=0)
-    total = np.where(turning, speeds, 0.0).sum(axis=0)
-    mean = np.divide(total, count, out=np.full(len(count), np.nan), where=count > 0)
-    return median(mean), float(np.median(count))
-
-
-def _slope(test: FunctionalTest, values: np.ndarray, rows: np.ndarray) -> float:
-    if test.missing("wet_bulb"):
-        return math.nan
-    air = test.wet_bulb[rows]
-    if np.nanmax(air) - np.nanmin(air) < SLOPE_SPAN:
-        return math.nan
-    return float(np.polyfit(air, values, 1)[0])
+    entering = "hx_cw_entering_temp" if test.has("hx_cw_entering_temp") else "cw_supply_temp"
+    return {"hx_chw_leaving_temp": 1.0, entering: -1.0}

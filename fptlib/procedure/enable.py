@@ -43,11 +43,15 @@ def condition(test: FunctionalTest, request: Request) -> Finding:
         f"wet bulb {test.wet_bulb[row]:.1f} needs a setpoint of {needed:.1f}, the "
         f"reset asked for {setpoint:.1f} °F",
         measured=needed, at_most=setpoint,
-        uncertainty=math.hypot(approaches.enable_uncertainty(test), between_rows(around, every)),
+        uncertainty=math.hypot(approaches.enable_uncertainty(test)[row],
+                               between_rows(around, every)),
+        cut_off=approaches.contradiction(test, row, 1.0),
+        fail_needs=approaches.contradiction(test, row, -1.0),
         quantities={
             "wet bulb, °F": float(test.wet_bulb[row]),
-            "tower approach, °F": approaches.need_tower(test),
-            "exchanger approach, °F": approaches.need_exchanger(test),
+            "tower approach, °F": float(approaches.tower_rows(test)[0][row]),
+            "exchanger approach, °F": float(approaches.exchanger_rows(test)[0][row]),
+            "approaches": approaches.basis(test),
             "tolerances, °F": sum(test.limits[name] for name in _TOLERANCES),
             "needed setpoint, °F": needed, "reset setpoint, °F": setpoint})
 
@@ -60,27 +64,40 @@ def condition(test: FunctionalTest, request: Request) -> Finding:
 def dwell(test: FunctionalTest, request: Request) -> Finding:
     """Minutes without a break in which the condition had held before the enable."""
     limit, margin = test.limits["enable.dwell"], approaches.enable_margin(test)
-    broken = _broken_rows(test)
-    upto = int(np.searchsorted(broken, request.row, side="right"))
-    start = int(broken[upto - 1]) if upto else -1
+    start, least, most = (_held_from(test, request.row, sign) for sign in (0.0, -1.0, 1.0))
     # Where the condition does not hold at the enable itself, it has held for no time.
-    held = max(request.row - start - 1, 0) * test.minutes
+    held, least_held, most_held = (max(request.row - row - 1, 0) * test.minutes
+                                   for row in (start, least, most))
     unseen = start < 0 or math.isnan(margin[start])
     if unseen and held < limit:
         return not_judged(request.number, request.row,
                           f"only {held:.0f} min before the enable can be seen")
     every = test.sample_interval("request", "wet_bulb", "reset_setpoint")
+    spread = held - least_held if held >= limit else most_held - held
     return Finding(
         request.number, min(start + 1, request.row), f"the condition had held for {held:.0f} min",
-        last=request.row, measured=held, at_least=limit, uncertainty=every,
+        last=request.row, measured=held, at_least=limit, uncertainty=every + spread,
         tolerance=test.timing_tolerance,
-        quantities={"margin at the enable, °F": float(margin[request.row])})
+        quantities={"margin at the enable, °F": float(margin[request.row]),
+                    "held at the least, min": least_held, "at the most, min": most_held})
+
+
+def _held_from(test: FunctionalTest, row: int, sign: float) -> int:
+    """The last row up to ``row`` in which the condition did not hold, -1 for none."""
+    broken = _broken_rows(test, sign)
+    upto = int(np.searchsorted(broken, row, side="right"))
+    return int(broken[upto - 1]) if upto else -1
 
 
 @cached
-def _broken_rows(test: FunctionalTest) -> np.ndarray:
-    """The rows in which the condition did not hold or is not known."""
-    return np.flatnonzero(~(approaches.enable_margin(test) >= 0.0))
+def _broken_rows(test: FunctionalTest, sign: float) -> np.ndarray:
+    """The rows in which the condition did not hold or is not known; ``sign`` moves it by what
+    the approaches of the trends are known to. What is stated the sequence uses too: no spread."""
+    curves = [rows(test)[1] for rows, stated in (
+        (approaches.tower_rows, test.plant.tower_approach),
+        (approaches.exchanger_rows, test.plant.exchanger_approach)) if stated is None]
+    spread = np.hypot.reduce(np.array([np.zeros(len(test)), *curves]))
+    return np.flatnonzero(~(approaches.enable_margin(test) + sign * spread >= 0.0))
 
 
 def _advise_stay(test: FunctionalTest, failed: Sequence[Event]) -> str:
@@ -174,10 +191,11 @@ def _advise_missed(test: FunctionalTest, failed: Sequence[Event]) -> str:
 
 
 @check("enable.missed", unit="min", needs=_CONDITION,
-       limits=("enable.missed", "enable.dwell", *_TOLERANCES), advise=_advise_missed)
+       limits=("enable.missed", "enable.dwell", "enable.rest", *_TOLERANCES), advise=_advise_missed)
 def missed(test: FunctionalTest) -> Iterator[Finding]:
-    """Every stretch longer than the limit in which the condition held, chillers ran and no
-    enable came; where there is none, the longest. Those that a gap may hide are not judged."""
+    """Every stretch longer than the limit in which the condition held, the exchanger could carry
+    the load, chillers ran and were not cheaper, the minimum off time was over and no enable came;
+    where there is none, the longest. Those that a gap may hide are not judged."""
     limit = test.limits["enable.dwell"] + test.limits["enable.missed"]
     held_back = waiting(test)
     longest = held_back.longest()
@@ -202,16 +220,55 @@ def missed(test: FunctionalTest) -> Iterator[Finding]:
 
 @cached
 def waiting(test: FunctionalTest) -> Flags:
-    """Where the condition held while chillers ran and no enable came."""
+    """Where the condition held while chillers ran and no enable came, and nothing spoke for
+    waiting: the exchanger can carry the load there by the trends' curves, the minimum off time is
+    over, and chillers did not draw less per ton than the economizer ever did."""
     held = Flags.at_least(approaches.enable_margin(test), 0.0)
+    for reason in (~able(test), _resting(test), _chillers_cheaper(test)):
+        held = held & ~reason
     return held & Flags.on(test.chillers_on) & Flags.off(test.commanded)
+
+
+@cached
+def able(test: FunctionalTest) -> Flags:
+    """Where wet bulb and both curves at that load reach the reset setpoint; everywhere without
+    the curves."""
+    seen = approaches.tower_seen(test), approaches.exchanger_seen(test)
+    if seen[0] is None or seen[1] is None:
+        return _where(np.ones(len(test), dtype=bool))
+    reached = test.wet_bulb + seen[0][0] + seen[1][0]
+    # What the load's own gaps hide is no reason to wait.
+    return _where(~(reached > test.reset_setpoint))
+
+
+def _resting(test: FunctionalTest) -> Flags:
+    """The minimum off time after each attempt."""
+    off = test.limits["enable.rest"] / test.minutes
+    return _where(test.within(test.window(c.last + 1, c.last + 1 + off)
+                              for c in test.changeovers if c.complete))
+
+
+def _chillers_cheaper(test: FunctionalTest) -> Flags:
+    """Quarter-hours in which the plant drew less per ton than in any of a settled run."""
+    if test.missing("load", "power"):
+        return _where(np.zeros(len(test), dtype=bool))
+    length = test.rows(15.0)
+    mean = np.convolve(test.kw_per_ton, np.ones(length) / length, "same")
+    runs = test.within(test.settled(run) for run in test.runs)
+    return _where(mean < np.nanmin(mean, where=runs & ~np.isnan(mean), initial=np.inf)
+                  if (runs & ~np.isnan(mean)).any() else np.zeros(len(test), dtype=bool))
+
+
+def _where(rows: np.ndarray) -> Flags:
+    return Flags(rows, rows)
 
 
 def _missed(test: FunctionalTest, found: Stretch, limit: float,
             with_gaps: float | None = None) -> Finding:
     minutes = found.rows * test.minutes
     margin = approaches.enable_margin(test)[found.first : found.last + 1]
-    certain = Flags.at_least(margin, approaches.enable_uncertainty(test)).longest()
+    known = approaches.enable_uncertainty(test)[found.first : found.last + 1]
+    certain = Flags.at_least(margin, known).longest()
     between = test.sample_interval(*_CONDITION)
     doubt = minutes - (certain.rows * test.minutes if certain else 0.0) + between
     return Finding(

@@ -226,7 +226,7 @@ def test_impossible_rows_go_missing_and_kinds_agree():
     found = tower.merkel(cold + 10.0, cold, wet_bulb, 1.0)
     assert np.isnan(found).tolist() == [False, True, True, True]
     assert found[0] == pytest.approx(tower.merkel(95.0, 85.0, 78.0, 1.0))
-    assert tower._air_volume(40.0, 14.696) == pytest.approx(12.70, abs=0.01)
+    assert tower.air_volume(40.0, 14.696) == pytest.approx(12.70, abs=0.01)
     approaches = tower.approach_at(np.array([40.0, np.nan, 40.0]), np.array([5.0, 5.0, -1]), 1.1878)
     assert np.isnan(approaches).tolist() == [False, True, True]
     alone = tower.approach_at(40.0, 5.0, 1.1878)

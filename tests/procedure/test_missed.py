@@ -1,0 +1,54 @@
+"""Hours count as missed only where economizer operation was possible, allowed and worth it."""
+
+from __future__ import annotations
+
+import drawn_plant as drawn
+import pandas as pd
+import pytest
+from drawn_plant import EXIT, at
+
+from fptlib.limits import Deviation, Limits
+from fptlib.procedure import enable
+from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.verdict import Verdict
+
+COLD = slice(at("04:00", 1), at("10:00", 1))
+
+
+def frame() -> pd.DataFrame:
+    table = drawn.frame()
+    table.loc[COLD, "outdoor_wet_bulb"] = 30.0
+    return table
+
+
+def minutes(test: FunctionalTest) -> float:
+    found = enable.missed(test).measured
+    assert found is not None
+    return found
+
+
+def test_cold_hours_on_chillers_are_missed() -> None:
+    assert enable.missed(drawn.case(frame())).verdict is Verdict.FAIL
+    assert minutes(drawn.case(frame())) == 361.0
+
+
+def test_load_above_what_the_exchanger_can_carry_is_not_missed() -> None:
+    """Three times the load: towers and exchanger that took 320 tons cannot bring the setpoint."""
+    table = frame()
+    table.loc[COLD, "chw_return_temp"] = table.loc[COLD, "chw_supply_temp"] + 28.8
+    # What is left is the drawn request's own delay.
+    assert minutes(drawn.case(table)) == 45.0
+
+
+def test_minutes_where_chillers_drew_less_than_the_economizer_ever_did_are_not_missed() -> None:
+    table = frame()
+    table.loc[at("06:00", 1) : at("10:00", 1), "plant_power"] = 50.0
+    assert minutes(drawn.case(table)) == pytest.approx(120.0, abs=8.0)
+
+
+def test_the_minimum_off_time_is_not_missed() -> None:
+    table = drawn.frame()
+    table.loc[EXIT : at("02:00", 1), "outdoor_wet_bulb"] = 30.0
+    usual, long = drawn.case(table), drawn.case(table, limits=Limits({
+        "enable.rest": Deviation(180.0, "this sequence", "test", "2026-01-01")}))
+    assert minutes(long) == pytest.approx(minutes(usual) - 150.0)
