@@ -150,6 +150,10 @@ STANDARD: tuple[Limit, ...] = (
     Limit("lift.pull_down", 180.0, "min", "longest pull-down", since=2),
     Limit("lift.starts", 3.0, "per hour", "most starts of a chiller in any hour, unless the "
           "manufacturer's are stated", low=_ABOVE_ZERO, since=2),
+    Limit("instruments.humidity", 5.0, "%RH", "trend against field reading, relative humidity",
+          since=2),
+    Limit("instruments.heat_balance", 10.0, "%", "both sides of the exchanger may differ by so "
+          "much", since=2),
 )
 
 _STANDARD = {limit.name: limit for limit in STANDARD}

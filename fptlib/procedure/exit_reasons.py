@@ -129,11 +129,12 @@ def against_chillers(test: FunctionalTest) -> QuarterHours:
     drawn, predicted = blocks.power[inside] / load, fitted.predict(load, air)
     known = np.isfinite(predicted)
     dearer = drawn > predicted + fitted.uncertainty(load, air)
-    dearest = drawn[known & ~dearer].max(initial=0.0)
+    steady = blocks.whole(test.chiller_mode & ~test.changing)
+    cheapest = (blocks.power[steady] / blocks.load[steady]).min(initial=np.inf)
     compared, worse = np.zeros((2, len(inside)), dtype=bool)
     maybe = blocks.inside((test.chillers_on != 1.0) & runs) & ~blocks.known
     compared[inside], worse[inside] = known, dearer
-    maybe[inside] = dearer | (~known & (drawn > dearest))
+    maybe[inside] = dearer | (~known & (drawn > cheapest))
     return QuarterHours(blocks.begins(), inside, compared, worse, maybe)
 
 

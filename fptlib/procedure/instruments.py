@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 
 from fptlib import points, units
-from fptlib.job.schema import Reading
+from fptlib.job.schema import Instrument, Reading
 from fptlib.physics import water
 from fptlib.procedure import uncertainty
 from fptlib.procedure.changeovers import Run
@@ -18,9 +18,11 @@ from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import Finding, check, not_judged
 from fptlib.procedure.measures import between_rows, median, shows_change
 from fptlib.procedure.verdict import NotTested, Verdict
+from fptlib.trends.grid import shown_step
 
 STUCK_WHILE_MOVING = 2.0
 LEAST_MINUTES = 15.0
+INDEPENDENT = 0.1
 EXCHANGER = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp",
              "hx_cw_flow", "hx_cw_entering_temp", "hx_cw_leaving_temp")
 
@@ -54,24 +56,36 @@ def _calibrated(test: FunctionalTest, tag: str) -> Finding:
                     "last used": f"{last_use:%Y-%m-%d}"})
 
 
+def _out_of_calibration(instrument: Instrument, used: datetime) -> str:
+    """Why a reading taken then proves neither agreement nor error; empty where it may."""
+    if instrument.calibrated is not None and used < instrument.calibrated:
+        return f"was calibrated only on {instrument.calibrated:%Y-%m-%d}"
+    # A due date is good through that day (common practice, no source).
+    if instrument.due is not None and used > instrument.due + timedelta(days=1):
+        return f"was due for calibration on {instrument.due:%Y-%m-%d}"
+    return ""
+
+
 @check("instruments.agreement", unit="degF",
-       limits=("instruments.temperature", "instruments.flow"))
+       limits=("instruments.temperature", "instruments.flow", "instruments.humidity"))
 def agreement(test: FunctionalTest) -> list[Finding]:
-    """The trend minus the field reading, in per cent of it where it is no temperature."""
+    """The trend minus the field reading: temperatures in °F, humidity in % RH, everything else in
+    per cent of the reading."""
     if not test.readings:
         raise NotTested("no field readings were entered")
     return [_agrees(test, reading) for reading in test.readings]
 
 
 def _agrees(test: FunctionalTest, reading: Reading) -> Finding:
-    """A trend against a field reading; in per cent of it where it is no temperature."""
     if problem := _not_comparable(test, reading):
         return not_judged(0, 0, problem, subject=reading.point, start=reading.time)
     trended, entry = _at(test, reading), points.point(reading.point)
     assert trended is not None
     difference, uncertain = trended - reading.value, _reading_uncertainty(test, reading)
     limit, unit = test.limits["instruments.temperature"], "degF"
-    if entry.unit != "degF":
+    if entry.unit == "%RH":
+        limit, unit = test.limits["instruments.humidity"], "%RH"
+    elif entry.unit != "degF":
         scale = 100.0 / abs(reading.value)
         difference, uncertain = difference * scale, uncertain * scale
         limit, unit = test.limits["instruments.flow"], "%"
@@ -90,9 +104,11 @@ def _not_comparable(test: FunctionalTest, reading: Reading) -> str:
         return "no trend value at that minute"
     if not shows_change(_around(test, reading), test.sample_interval(reading.point)):
         return "too few trend values around that minute"
-    if reading.value == 0.0 and points.point(reading.point).unit != "degF":
+    if reading.value == 0.0 and points.point(reading.point).unit not in ("degF", "%RH"):
         return "a reading of zero has no percentage"
     instrument = test.instruments.get(reading.instrument)
+    if instrument is not None and (rejected := _out_of_calibration(instrument, reading.time)):
+        return f"instrument {reading.instrument} {rejected}: its reading proves nothing"
     accuracy = f"accuracy of instrument {reading.instrument}"
     if instrument is None or instrument.accuracy is None:
         return f"the {accuracy} is not stated; enter it in the plan"
@@ -144,6 +160,43 @@ def _reading_uncertainty(test: FunctionalTest, reading: Reading) -> float:
     return spread + between_rows(near, test.sample_interval(reading.point))
 
 
+# The sensors that decide when the plant changes over and what comes of it.
+DECIDING = ("chw_supply_temp", "chw_return_temp", "cw_supply_temp", "hx_chw_leaving_temp",
+            "hx_cw_entering_temp", "chw_flow", "plant_power")
+# A reading stands for conditions so near [degF, or % of the value]; common practice, no source.
+NEAR = {"degF": 5.0, "%": 20.0}
+
+
+@check("instruments.coverage", unit="degF", needs=("request", "chillers"))
+def coverage(test: FunctionalTest) -> Iterator[Finding]:
+    """How far the nearest field reading lies from what each deciding sensor showed in the
+    changeovers (5th to 95th percentile)."""
+    rows = test.within(slice(c.last if c.enabled is None else c.enabled, c.last + 1)
+                       for c in test.changeovers)
+    air = ("outdoor_wet_bulb",) if test.wet_bulb_point == "outdoor_wet_bulb" else (
+        "outdoor_dry_bulb", "outdoor_humidity")
+    for name in (*air, *DECIDING):
+        values = test[name][rows] if test.has(name) else np.array([])
+        if np.isnan(values).all():
+            continue
+        low, high = np.nanpercentile(values, [5, 95])
+        entry = points.point(name)
+        unit, share = ("degF", 1.0) if entry.unit == "degF" else ("%", 100.0 / max(abs(high), 1e-9))
+        away = [max(low - reading.value, reading.value - high, 0.0) * share
+                for reading in test.readings
+                if reading.point == name and not _not_comparable(test, reading)]
+        if away:
+            yield Finding(0, 0, f"the nearest reading is {min(away):.1f} {units.symbol(unit)} away "
+                          f"from {low:.1f} to {high:.1f} {units.symbol(entry.unit)}", subject=name,
+                          measured=min(away), at_most=NEAR[unit], unit=unit,
+                          verdict=None if min(away) <= NEAR[unit] else Verdict.INDETERMINATE)
+        else:
+            yield not_judged(0, 0, "no field reading that counts: it keeps its stated accuracy; "
+                             f"read it between {low:.1f} and {high:.1f} "
+                             f"{units.symbol(entry.unit)}", subject=name,
+                             verdict=Verdict.INDETERMINATE)
+
+
 @check("instruments.wet_bulb", unit="degF",
        needs=("outdoor_wet_bulb", "outdoor_dry_bulb", "outdoor_humidity"),
        limits=("instruments.wet_bulb", "instruments.stuck"))
@@ -156,14 +209,34 @@ def wet_bulb(test: FunctionalTest) -> list[Finding]:
     if not len(difference):
         raise NotTested("trended wet bulb, dry bulb and humidity never have values together"
                         + test.stood_still("outdoor_dry_bulb", "outdoor_humidity"))
+    middle = median(np.abs(difference))
     agree = Finding(
-        0, 0, f"median difference {median(difference):+z.2f} °F over {len(difference)} rows",
-        last=len(test) - 1, subject="agreement", measured=median(np.abs(difference)),
+        0, 0, f"median of the absolute difference {middle:.2f} °F over {len(difference)} rows "
+        f"(trended minus calculated {median(difference):+z.2f} °F)",
+        last=len(test) - 1, subject="agreement", measured=middle,
         at_most=test.limits["instruments.wet_bulb"],
-        uncertainty=uncertainty.calculated_wet_bulb(test),
+        uncertainty=uncertainty.calculated_wet_bulb(test), cut_off=_dependent(test, difference),
         quantities={"rows compared": len(difference),
                     "median difference, °F": median(difference)})
     return [agree, *_stuck(test, trended, calculated)]
+
+
+def _dependent(test: FunctionalTest, difference: np.ndarray) -> str:
+    """Why agreement proves nothing of the sensors: where it is as good as rounding, the trended
+    wet bulb is worked out from the same humidity sensor. A field reading of it proves it instead.
+    """
+    scatter = 1.4826 * median(np.abs(difference - median(difference)))
+    names = ("outdoor_wet_bulb", "outdoor_dry_bulb", "outdoor_humidity")
+    steps = [shown_step(test[name], fewest=4) for name in names]
+    # What the last digit of each can do to the difference; two psychrometers of their own wander
+    # by more than a tenth of a degree (common practice, no source).
+    rounding = math.hypot(*np.nan_to_num(steps) * (1.0, 0.7, 0.2)) / math.sqrt(12.0)
+    if scatter > max(1.5 * rounding, INDEPENDENT) or any(
+            event.verdict is Verdict.PASS and event.subject == "outdoor_wet_bulb"
+            for event in (agreement(test).events if test.readings else ())):
+        return ""
+    return (f"it agrees to {scatter:.2f} °F row by row, as only a wet bulb calculated from the "
+            "same humidity sensor does; take a field reading of the wet bulb")
 
 
 def _stuck(test: FunctionalTest, trended: np.ndarray, calculated: np.ndarray
@@ -188,7 +261,7 @@ def _stuck(test: FunctionalTest, trended: np.ndarray, calculated: np.ndarray
 
 @check("instruments.heat_balance", unit="%", each="run",
        needs=(*(name for name in EXCHANGER if name.endswith("temp")), "exchanger_flows",
-              "request", "chillers"))
+              "request", "chillers"), limits=("instruments.heat_balance",))
 def heat_balance(test: FunctionalTest, run: Run) -> Finding:
     """Heat given up by the chilled water against heat taken up by the condenser water."""
     rows = test.settled(run)
@@ -205,13 +278,19 @@ def heat_balance(test: FunctionalTest, run: Run) -> Finding:
         allowed = uncertainty.propagated(test, _imbalance, middle)
     except ValueError as error:
         return not_judged(run.number, run.first, f"the sensors cannot decide it: {error}")
+    # The sensors' own errors are what is tested and do not enter; how it scatters does. Rows
+    # within a quarter of an hour see the same disturbance.
+    each = (200.0 * (given - taken) / (given + taken))[usable]
+    spread = 2.0 * float(np.std(each)) / math.sqrt(max(len(each) * test.minutes / 15.0, 1.0))
     return Finding(
         run.number, run.first,
         f"chilled water gives {tons_given:.0f} tons, condenser water takes {tons_taken:.0f} "
-        f"tons; the sensors allow {allowed:.1f} % of difference",
-        last=rows.stop - 1, measured=abs(imbalance), at_most=allowed,
+        f"tons; sensors as accurate as stated explain up to {allowed:.1f} % of difference",
+        last=rows.stop - 1, measured=abs(imbalance),
+        at_most=test.limits["instruments.heat_balance"], uncertainty=spread,
         quantities={"chilled water gives, tons": tons_given,
-                    "condenser water takes, tons": tons_taken})
+                    "condenser water takes, tons": tons_taken,
+                    "explained by the sensors, %": allowed})
 
 
 def exchanger_heat(values: Mapping[str, np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
@@ -236,4 +315,4 @@ def balanced(test: FunctionalTest) -> frozenset[int]:
                      if event.verdict is Verdict.PASS)
 
 
-CHECKS = (calibration, agreement, wet_bulb, heat_balance)
+CHECKS = (calibration, agreement, coverage, wet_bulb, heat_balance)

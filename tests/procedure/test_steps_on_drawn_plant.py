@@ -43,7 +43,10 @@ def test_sound_plant_passes_every_check() -> None:
     found = rows(drawn.case(**readings()))
     other = {id: check.verdict for id, check in found.items()
              if check.verdict is not Verdict.PASS}
-    assert other == {"lift.head_pressure": Verdict.NOT_APPLICABLE}
+    # The drawn plant has one field reading, and its chillers hardly saw the weather of the run.
+    assert other == {"lift.head_pressure": Verdict.NOT_APPLICABLE,
+                     "instruments.coverage": Verdict.INDETERMINATE,
+                     "exit.comparative": Verdict.DEFERRED}
     assert list(found) == list(CHECKS)
 
 

@@ -29,6 +29,11 @@ JUDGED_OTHERWISE = {
     "recovery.demand": "a peak counts from 5 % above the ordinary one",
     "recovery.stable": "watched for two hours after the recovery instead of one",
     "running.exchanger": "UA row by row, plates only where stated",
+    "instruments.heat_balance": "a stated limit, not what the sensors' accuracy explains",
+    "instruments.wet_bulb": "the sentence shows the median of the absolute difference",
+    "enable.missed": "the uncertainty knows what the approach curves contradict",
+    "exit.equipment": "a limit above what is installed tests nothing",
+    "exit.comparative": "below all that chillers ever drew where not compared, a tenth compared",
 }
 
 

@@ -47,9 +47,9 @@ PLANT = Plant(
               Chiller(2, refrigerant="R-134a", minimum_water_lift=9.0, cutout=34.0)),
     tower_cells=2,
     exchanger=Exchanger("HX-1", 400.0, 1000.0, 1000.0, 58.0, 48.0, 45.0, 55.0),
-    tower_approach=Approach(7.0, "observed"),
-    exchanger_approach=Approach(2.0, "observed"),
-    equipment_limit=2,
+    tower_approach=Approach(7.0, "observed", "drawn on 8 January"),
+    exchanger_approach=Approach(2.0, "observed", "drawn on 8 January"),
+    equipment_limit=1,
 )
 # Below 58 °F outdoors 50, above it 45 °F.
 SEQUENCE = Sequence(reset=Reset("outdoor air", 58.0, 50.0, 58.001, 45.0))
@@ -83,6 +83,8 @@ def frame() -> pd.DataFrame:
     f["outdoor_dry_bulb"] = f["outdoor_wet_bulb"] * 2.0 - 26.0
     f["outdoor_humidity"] = humidity_from_wet_bulb(
         f["outdoor_dry_bulb"], f["outdoor_wet_bulb"], atmosphere.pressure_at(PLANT.altitude))
+    # A humidity sensor of its own wanders; one that never did would be where the wet bulb is from.
+    f["outdoor_humidity"] += 1.5 * np.sin(np.arange(len(index)) / 7.0)
     f["chw_reset_setpoint"] = np.where(f["outdoor_dry_bulb"] > 58.0, 45.0, 50.0)
     cw = line(("00:00", 65), ("02:45", 65), ("03:25", 45), ("04:30", 48), ("19:40", 48),
               ("20:16", 50.2), ("20:36", 65), ("48:00", 65))
@@ -107,7 +109,7 @@ def frame() -> pd.DataFrame:
         f[f"chiller_{n}_chw_leaving_temp"] = f["chw_supply_temp"]
         f[f"chiller_{n}_alarm"] = 0.0
         f[f"tower_{n}_fan_running"] = 1.0
-        f[f"tower_{n}_fan_speed"] = np.where(run, 70.0, 60.0)
+        f[f"tower_{n}_fan_speed"] = np.where(run, 45.0, 60.0)
     f["economizer_command"] = economizer.astype(float)
     f["economizer_active"] = run.astype(float)
     f["hx_chw_flow"], f["hx_cw_flow"] = np.where(run, 800.0, 0.0), np.where(run, 960.0, 0.0)
