@@ -426,6 +426,25 @@ def export(stated: Namespace) -> None:
     print("\n".join(str(path) for path in export_latest(_job(stated))))
 
 
+@command("Write the operator's sheet, two pages made from plan and test.", _JOB)
+def sheet(stated: Namespace) -> None:
+    from fptlib.job.folder import Job
+    from fptlib.workbook import operators_sheet
+
+    print(operators_sheet.write(Job(stated.job)))
+
+
+@command("Write the whole procedure as a page to read and approve.", {
+    "file": {"type": Path, "nargs": "?", "default": Path("procedure.html"), "help": "the page"},
+    "--job": {"type": Path, "help": "with the limits of this job"},
+})
+def document(stated: Namespace) -> None:
+    from fptlib.job.folder import Job
+    from fptlib.workbook import document
+
+    print(document.write(stated.file, Job(stated.job) if stated.job else None))
+
+
 @command("Screen a folder of jobs and rank them.", {
     "folder": {"type": Path, "help": "folder that holds job folders"},
     "--workers": {"type": int, "help": "how many plants at a time"},

@@ -4,7 +4,6 @@ and what the points mapped so far can prove."""
 from __future__ import annotations
 
 import csv
-import html
 import io
 from pathlib import Path
 
@@ -14,7 +13,7 @@ from fptlib.job import answers
 from fptlib.job.folder import Job, write_atomically
 from fptlib.procedure.trend_request import DURATION, Requested, provable, request
 from fptlib.record.text import harmless
-from fptlib.workbook import parts, static
+from fptlib.workbook import parts, printed, static
 from fptlib.workbook.forms import Saved
 from fptlib.workbook.panels import Panel
 
@@ -63,16 +62,15 @@ def write(job: Job) -> list[Path]:
     lines = csv.writer(text, lineterminator="\r\n")
     lines.writerow(HEADS)
     lines.writerows([harmless(cell) for cell in row] for row in rows)
-    title = html.escape(f"Points and trend request: {job.get('job.title', '')}")
-    shown = static.table("", HEADS[:6] + HEADS[7:], [row[:6] + row[7:] for row in rows])
-    page = (f"<!DOCTYPE html><html lang='en'><head><meta charset='utf-8'><title>{title}</title>"
-            "<style>@page { size: landscape; margin: 10mm } body { font: 10px sans-serif } "
-            "table { max-width: none !important }</style></head>"
-            f"<body><h1>{title}</h1><p>Trend every point for {html.escape(DURATION)}. Essential: "
-            "the checks named are not tested without it. Tell which points cannot be trended "
-            f"before the season begins.</p>{shown.markup}</body></html>")
+    title = f"Points and trend request: {job.get('job.title', '')}"
+    page = printed.page(title, [
+        printed.text(f"Trend every point for {DURATION}. Essential: the checks named are not "
+                     "tested without it. Say which points cannot be trended before the season "
+                     "begins."),
+        static.table("", HEADS[:6] + HEADS[7:], [row[:6] + row[7:] for row in rows]).markup],
+        landscape=True)
     made = {job.folder / f"{NAME}.csv": text.getvalue().encode("utf-8-sig"),
-            job.folder / f"{NAME}.html": page.encode("utf-8")}
+            job.folder / f"{NAME}.html": page}
     for path, content in made.items():
         write_atomically(path, content)
     return list(made)

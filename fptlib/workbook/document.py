@@ -1,0 +1,67 @@
+"""The procedure as a document: every step with its cautions, every check with its formula, limits
+and their basis, what it needs and what pass and fail mean, from the registry the checks run by."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+from fptlib import points, units
+from fptlib.job import answers
+from fptlib.job.folder import Job, write_atomically
+from fptlib.job.start import EDITION, data_folder
+from fptlib.limits import Limits, standard
+from fptlib.procedure.judge import CheckOf
+from fptlib.procedure.steps import STEPS, Step
+from fptlib.workbook import printed, static
+
+_ABOUT = (
+    "A verdict is pass, fail, indeterminate (the margin is smaller than its uncertainty), not "
+    "tested (no event, or a point missing), deferred (season or load) or not applicable. Measured "
+    "values carry their expanded uncertainty (k = 2). A gap in the trends proves nothing: what it "
+    "may hide withholds a pass and never accuses. A changeover that was induced proves function, "
+    "not capacity.")
+_ROLES = (
+    "Technician: performs the steps, writes down what is observed, signs first.",
+    "Engineer: approves the plan, recalculates, accepts or returns the record.",
+    "Owner's witness: approves plan and abort conditions, may stop the test at any time.",
+    "Controls contractor: provides points and trends, corrects settings.",
+    "Operator: carries out every command at the plant; nobody else does.")
+
+
+def write(path: Path, job: Job | None = None) -> Path:
+    """Write the document, with a job's own limits where one is given."""
+    limits = Limits() if job is None else answers.limits(job.answers())
+    name = f"Procedure, {EDITION}" if job is None else f"Plan and procedure: {job.get('job.title')}"
+    parts = [printed.text(printed.SAFETY, "caution"), printed.text(_ABOUT),
+             printed.heading("Roles"), printed.listed(_ROLES)]
+    for step in STEPS:
+        parts += [printed.heading(str(step)), printed.text(f"Purpose: to {step.purpose}."),
+                  printed.listed(cautions(step)), *(_check(each, limits) for each in step.checks)]
+    write_atomically(path, printed.page(name, parts))
+    return path
+
+
+def cautions(step: Step) -> list[str]:
+    """The cautions of a step, as its workbook states them."""
+    book = json.loads((data_folder("workbooks") / step.file).read_text(encoding="utf-8"))
+    cells = ["".join(cell["source"]) for cell in book["cells"] if cell["cell_type"] == "markdown"]
+    said = next((cell for cell in cells if cell.startswith("**Cautions for this step**")), "")
+    return re.findall(r"^- (.+)$", said.split("**What is needed**")[0], re.MULTILINE)
+
+
+def _check(check: CheckOf, limits: Limits) -> str:
+    words, formula = check.words, " ".join((check.function.__doc__ or "").split())
+    rows = [[standard(name).meaning, units.stated(limits.value(name), standard(name).unit),
+             limits.basis(name)] for name in check.limits]
+    needed = [points.point(need).meaning if points.is_point(need) else
+              need.replace("_", " ").replace("{n}", "n") for need in check.needs]
+    unit = units.symbol(check.unit)
+    return "".join([
+        printed.heading(words["question"], 3),
+        printed.text(f"Check {check.id}. Formula: {formula}" + (f" [{unit}]" if unit else "")),
+        static.table("Limits", ("Limit", "Value", "Basis"), rows).markup if rows else "",
+        printed.text("Cannot be known without: " + (", ".join(needed) or "what the plan states")
+                     + "." + (" Natural conditions only." if check.capacity else "")),
+        printed.text(f"Pass: {words['pass']} Fail: {words['fail']} To adjust: {words['adjust']}")])

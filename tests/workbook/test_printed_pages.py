@@ -1,0 +1,51 @@
+"""The operator's sheet and the procedure as a document, made from the registry."""
+
+from __future__ import annotations
+
+import html
+import re
+
+import pytest
+import small_plant
+
+from fptlib.job.folder import Job
+from fptlib.procedure.steps import CHECKS, STEPS
+from fptlib.workbook import document, operators_sheet
+
+
+def text(path) -> str:
+    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", path.read_text("utf-8"))).split())
+
+
+@pytest.fixture
+def job(tmp_path):
+    return Job(small_plant.write_job(tmp_path / "job"))
+
+
+def test_the_operators_sheet_has_set_values_alarms_and_what_never_to_do(job) -> None:
+    job.put("test.safe_state", "economizer off, CH-1 on")
+    job.put('limits."enable.dwell"', {"value": 45.0, "reason": "slow sump", "author": "A"})
+    said = text(operators_sheet.write(job))
+    for words in ("Operator's sheet: Small invented plant", "NOT RELEASED FOR OPERATION",
+                  "reset setpoint for 45 min", "Safe state: economizer off, CH-1 on",
+                  "CH-1: lift in the pull-down at least 14 °F", "Never bypass",
+                  "Watch each month"):
+        assert words in said, words
+
+
+def test_the_document_has_every_step_and_check_with_formula_and_limit(tmp_path, job) -> None:
+    said = text(document.write(tmp_path / "procedure.html"))
+    assert all(str(step) in said for step in STEPS)
+    for id, check in CHECKS.items():
+        assert f"Check {id}. Formula: " in said and " ".join(
+            check.words["question"].split()) in said, id
+    assert "Licensed" in said or "licensed" in said
+    assert "30 min" in said and "common practice, no source" in said
+    job.put('limits."enable.dwell"', {"value": 45.0, "reason": "slow sump", "author": "A"})
+    own = text(document.write(tmp_path / "own.html", job))
+    assert "45 min" in own and "this job's own value: slow sump (A)" in own
+
+
+@pytest.mark.parametrize("step", [step for step in STEPS if step.judged], ids=lambda s: s.name)
+def test_every_step_has_its_cautions(step) -> None:
+    assert document.cautions(step)
