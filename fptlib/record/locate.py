@@ -56,7 +56,7 @@ def _bytes(path: Path) -> bytes:
                           "folder, a record or its PDF") from error
     if data.startswith(b"%PDF"):
         # Imported here: only a PDF needs it.
-        from fptlib.record.render import record_of_pdf
+        from fptlib.record.pdf import record_of_pdf
 
         return record_of_pdf(data)
     return data

@@ -29,6 +29,7 @@ from fptlib.errors import RecordError
 from fptlib.procedure.verdict import MARKS
 from fptlib.record import schema
 from fptlib.record.canonical import read_moment
+from fptlib.record.pdf import RECORD_NAME
 from fptlib.record.report import comparison_report, report
 from fptlib.record.text import (
     NOT_PLAIN,
@@ -40,7 +41,6 @@ from fptlib.record.text import (
 )
 
 Figures = Mapping[str, bytes]
-RECORD_NAME = "record.json"
 PAPERS = ("us-letter", "a4")
 _PACKAGE = files("fptlib.record")
 _STANDARDS: list[Any] = ["a-3a", "ua-1"]
@@ -171,31 +171,6 @@ def _letters() -> frozenset[str]:
         with as_file(_PACKAGE / "fonts" / name) as path, TTFont(path, lazy=True) as font:
             covered.append({chr(code) for code in font.getBestCmap()})
     return frozenset.intersection(*map(frozenset, covered))
-
-
-def record_of_pdf(data: bytes) -> bytes:
-    """The signed record that a PDF carries; whether it is good is ``verify``'s matter.
-
-    Raises:
-        RecordError: the file is no PDF, or does not carry exactly one record.
-    """
-    from pypdf import PdfReader
-    from pypdf.errors import PyPdfError
-
-    try:
-        attached = PdfReader(io.BytesIO(data)).attachments
-        found = [part for name in attached for part in _each(attached[name])]
-    except (PyPdfError, ValueError, KeyError, TypeError, AttributeError, OSError,
-            RecursionError) as error:
-        raise RecordError(f"this PDF cannot be read: {type(error).__name__}") from error
-    if len(found) != 1 or RECORD_NAME not in attached:
-        raise RecordError(f"this PDF carries {len(found)} attachments; it must carry the record "
-                          "and nothing beside it")
-    return found[0]
-
-
-def _each(attached: bytes | list[bytes]) -> list[bytes]:
-    return [attached] if isinstance(attached, bytes) else list(attached)
 
 
 Cell = str | float | int | None

@@ -8,6 +8,7 @@ import pytest
 
 from fptlib.record import render, retest, signing
 from fptlib.record.locate import Located, locate
+from fptlib.record.pdf import record_of_pdf
 from fptlib.record.trusted_keys import TrustedKeys
 from fptlib.record.verify import verify
 from fptlib.workbook.sign_off import recalculated
@@ -55,7 +56,7 @@ def test_it_prints(found: Located) -> None:
     shown = render.html(found.record, {}).decode("utf-8")
     assert all(f"<code>{check['id']}</code>" in shown for check in checks)
     printed = render.pdf(found.record, {})
-    assert render.record_of_pdf(printed) == found.record
+    assert record_of_pdf(printed) == found.record
     tables = {table.name: table for table in render.tables(signing.read(found.record).payload)}
     assert [row[0] for row in tables["checks"].rows] == [check["id"] for check in checks]
     assert render.to_xlsx(list(tables.values()))

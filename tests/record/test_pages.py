@@ -25,6 +25,7 @@ from fptlib.job.folder import Job
 from fptlib.job.schema import Instrument, Reading, labelled
 from fptlib.record import canonical, render, schema, signing
 from fptlib.record.payload import payload
+from fptlib.record.pdf import RECORD_NAME, record_of_pdf
 from fptlib.record.statement import statement
 from fptlib.record.text import likelihood
 from fptlib.record.verify import verify
@@ -133,8 +134,8 @@ def test_page_and_pdf_are_repeatable(record: bytes, made: bytes) -> None:
 
 
 def test_the_pdf_alone_verifies(record: bytes, made: bytes) -> None:
-    assert render.record_of_pdf(made) == record
-    assert verify(render.record_of_pdf(made), support.trust(KEYS), None).good
+    assert record_of_pdf(made) == record
+    assert verify(record_of_pdf(made), support.trust(KEYS), None).good
 
 
 def test_the_pdf_is_soon_made_and_small(record: bytes) -> None:
@@ -154,7 +155,7 @@ def test_the_pdf_keeps_what_it_claims(made: bytes) -> None:
         assert "/JavaScript" not in root.get("/Names", {}) and "/OpenAction" not in root
         assert str(root.OutputIntents[0].S) == "/GTS_PDFA1"
         assert [str(file.AFRelationship) for file in root.AF] == ["/Source"]
-        assert list(document.attachments) == [render.RECORD_NAME]
+        assert list(document.attachments) == [RECORD_NAME]
         with document.open_metadata() as metadata:
             assert metadata["pdfaid:part"] == "3" and metadata["pdfaid:conformance"] == "A"
             assert metadata["pdfuaid:part"] == "1" and metadata["dc:title"]
@@ -191,22 +192,68 @@ def _structure(node: Any) -> dict[str, list[str]]:
 @pytest.mark.parametrize("data", [b"", b"%PDF-1.7", b"nonsense", b"%PDF-1.7\n%%EOF\n"])
 def test_a_file_that_is_no_such_pdf_is_told_in_a_sentence(data: bytes) -> None:
     with pytest.raises(RecordError, match="this PDF"):
-        render.record_of_pdf(data)
+        record_of_pdf(data)
 
 
 def test_a_pdf_without_or_with_two_records_is_refused(made: bytes, record: bytes) -> None:
     with pikepdf.open(io.BytesIO(made)) as document:
-        del document.attachments[render.RECORD_NAME]
+        del document.attachments[RECORD_NAME]
         stream = io.BytesIO()
         document.save(stream)
     with pytest.raises(RecordError, match="carries 0 attachments"):
-        render.record_of_pdf(stream.getvalue())
+        record_of_pdf(stream.getvalue())
     with pikepdf.open(io.BytesIO(made)) as document:
         document.attachments["another.json"] = record
         stream = io.BytesIO()
         document.save(stream)
     with pytest.raises(RecordError, match="carries 2 attachments"):
-        render.record_of_pdf(stream.getvalue())
+        record_of_pdf(stream.getvalue())
+
+
+def _attach_anew(document: Any) -> None:
+    """A file of its own behind a page, which the list of attachments does not name."""
+    document.pages[0].AF = pikepdf.Array([pikepdf.Dictionary(
+        Type=pikepdf.Name.Filespec, F="more", EF=pikepdf.Dictionary(
+            F=document.make_stream(b"more")))])
+
+
+STRANGE = {
+    "runs when it is opened": lambda d: d.Root.__setattr__("OpenAction", pikepdf.Dictionary(
+        S=pikepdf.Name.JavaScript, JS="app.alert(1)")),
+    "an action of a page": lambda d: d.pages[0].__setattr__("AA", pikepdf.Dictionary()),
+    "a note over a page": lambda d: d.pages[0].Annots.append(d.make_indirect(pikepdf.Dictionary(
+        Type=pikepdf.Name.Annot, Subtype=pikepdf.Name.FreeText, Rect=[0, 0, 9, 9],
+        Contents="PASS"))),
+    "a link to elsewhere": lambda d: d.pages[0].Annots[0].__setattr__("A", pikepdf.Dictionary(
+        S=pikepdf.Name.URI, URI="https://x.example")),
+    "a file behind a page": _attach_anew,
+    "layers": lambda d: d.Root.__setattr__("OCProperties", pikepdf.Dictionary()),
+    "a form": lambda d: d.Root.__setattr__("AcroForm", pikepdf.Dictionary(Fields=[])),
+}
+
+
+@pytest.mark.parametrize("what", STRANGE)
+def test_a_pdf_that_can_act_or_hide_is_refused(made: bytes, what: str) -> None:
+    with pikepdf.open(io.BytesIO(made)) as document:
+        STRANGE[what](document)
+        stream = io.BytesIO()
+        document.save(stream)
+    with pytest.raises(RecordError, match="never has"):
+        record_of_pdf(stream.getvalue())
+
+
+def test_an_update_behind_the_end_of_a_pdf_is_refused(made: bytes) -> None:
+    with pytest.raises(RecordError, match="never has: an update behind its end"):
+        record_of_pdf(made + b"\n1 0 obj\n<<>>\nendobj\nstartxref\n9\n%%EOF\n")
+
+
+def test_a_pdf_saved_anew_by_another_program_still_carries_its_record(
+    made: bytes, record: bytes
+) -> None:
+    with pikepdf.open(io.BytesIO(made)) as document:
+        stream = io.BytesIO()
+        document.save(stream, object_stream_mode=pikepdf.ObjectStreamMode.generate)
+    assert record_of_pdf(stream.getvalue()) == record
 
 
 def test_a_damaged_record_makes_no_page(record: bytes) -> None:
@@ -298,7 +345,7 @@ def test_typed_text_reaches_the_pdf_as_text(hostile: tuple[str, bytes]) -> None:
     text, forged = hostile
     made = render.pdf(forged, {})
     with pikepdf.open(io.BytesIO(made)) as document:
-        assert list(document.attachments) == [render.RECORD_NAME]
+        assert list(document.attachments) == [RECORD_NAME]
         assert document.check_pdf_syntax() == []
     shown = squeezed(pdf_text(made))
     # A letter that the font cannot draw is written out, and long words are broken.
