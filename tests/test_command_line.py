@@ -13,7 +13,7 @@ from pathlib import Path, PurePosixPath
 import pytest
 from jsonschema import Draft202012Validator, FormatChecker
 
-from fptlib.cli.commands import main
+from fptlib.cli.commands import AWAITED, main
 from fptlib.job.folder import Job, now
 from fptlib.job.start import pasted
 from fptlib.procedure.steps import CHECKS
@@ -148,7 +148,7 @@ def test_a_retest_is_set_beside_the_job_it_repeats(
 
 
 def test_signed_record_verifies(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["verify", str(signed / "job")]) == 0
+    assert main(["verify", str(signed / "job")]) == AWAITED
     said = capsys.readouterr().out
     assert "whole and unchanged" in said and "a technician" in said
 
@@ -160,12 +160,24 @@ def test_a_signer_on_the_firms_list_is_vouched_for_until_the_key_is_revoked(
     holder = ["--name", "a technician", "--role", "technician"]
     assert main(["trust", firm, str(signed / "key"), *holder]) == 0
     kid = capsys.readouterr().out.split("key ")[1].split(":")[0]
-    assert main(["verify", str(signed / "job"), "--trusted", firm]) == 0
+    assert main(["verify", str(signed / "job"), "--trusted", firm]) == AWAITED
     assert "nobody vouched" not in capsys.readouterr().out
     # A thumbprint may begin with a dash, which is no option.
     assert main(["trust", "--revoke", "compromised", "--", firm, kid]) == 0
-    assert main(["verify", str(signed / "job"), "--trusted", firm]) == 1
+    assert main(["verify", str(signed / "job"), "--trusted", firm]) == 6
     assert "revoked" in capsys.readouterr().out
+
+
+def test_a_record_is_told_whatever_became_of_its_job(
+    signed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = shutil.copytree(signed / "job", tmp_path / "job")
+    (job / "job.toml").write_text("[job\n", encoding="utf-8")
+    for named in (job, job / "record" / "0001.json"):
+        assert main(["verify", str(named)]) == 5
+        said = capsys.readouterr().out
+        assert "technician a technician signed at" in said
+        assert "CHANGED: job.toml cannot be read" in said
 
 
 def test_a_new_key_tells_its_public_half(
@@ -179,7 +191,7 @@ def test_a_new_key_tells_its_public_half(
 
 
 def test_pdf_alone_verifies(signed: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["verify", str(signed / "job" / "record" / "0001.pdf")]) == 0
+    assert main(["verify", str(signed / "job" / "record" / "0001.pdf")]) == AWAITED
     assert "whole and unchanged" in capsys.readouterr().out
 
 
@@ -211,7 +223,7 @@ def test_every_change_is_named(signed: Path, tmp_path: Path,
     trend.write_bytes(changed)
     Job(job).put('limits."enable.dwell"', {
         "value": 5, "reason": "none", "author": "nobody", "date": "2026-01-01"})
-    assert main(["verify", str(job)]) == 1
+    assert main(["verify", str(job)]) == 5
     said = capsys.readouterr().out
     assert "plant.csv" in said and "enable.dwell" in said
 
@@ -222,7 +234,7 @@ def test_countersigned_and_returned_for_correction(signed: Path, tmp_path: Path,
     assert main(["keygen", str(tmp_path / "engineer")]) == 0
     arguments = [str(job), "--key", str(tmp_path / "engineer"), "--name", "an engineer"]
     assert main(["countersign", *arguments, "--return", "retest the lift"]) == 0
-    assert main(["verify", str(job)]) == 0
+    assert main(["verify", str(job)]) == 4
     said = capsys.readouterr().out
     assert "SENT BACK" in said and "retest the lift" in said
     assert (job / "record" / "0001.json").is_file() and (job / "record" / "0002.json").is_file()
@@ -243,7 +255,7 @@ def test_a_record_finds_its_job_from_inside_its_folder(
     signed: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(signed / "job" / "record")
-    assert main(["verify", "0001.json"]) == 0
+    assert main(["verify", "0001.json"]) == AWAITED
     assert "the record alone was checked" not in capsys.readouterr().out
 
 

@@ -7,6 +7,7 @@ next to nothing. A record is named by its job folder, its own file or its PDF.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -136,12 +137,16 @@ def verify(record: Path, trusted: Path | None = None) -> Verification:
     Raises:
         RecordError: record or list cannot be read.
     """
+    from fptlib.record import pages
     from fptlib.record.locate import locate
     from fptlib.record.trusted_keys import TrustedKeys
     from fptlib.record.verify import verify as verified
 
     of = locate(record)
-    return verified(of.record, TrustedKeys.read(trusted) if trusted else None, of.job)
+    found = verified(of.record, TrustedKeys.read(trusted) if trusted else None, of.job)
+    if of.damaged:
+        found = replace(found, changes=(*found.changes, of.damaged))
+    return replace(found, pages=tuple(pages.beside(of.path, of.record)))
 
 
 def recalculate(record: Path, trends: Path | None = None) -> list[Difference]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from fptlib.errors import RecordError
 from fptlib.job.folder import JOB_FILE, READINGS_FILE, Job, sha256, written_beside
 from fptlib.record import canonical
 
+_RECORD = re.compile(r"^(\d{4,})\.json$")
 _CELLS_THAT_COUNT = {"code", "markdown", "raw"}
 
 
@@ -25,7 +27,19 @@ def inputs(job: Job) -> dict[str, Any]:
         READINGS_FILE: _with_text(job.readings_file),
         "trends": {path.name: {"sha256": sha256(path), "size": path.stat().st_size}
                    for path in job.trend_files()},
+        # The records before this one: one that is taken away later shows.
+        "records": {path.name: {"sha256": sha256(path), "size": path.stat().st_size}
+                    for path in records(job.folder)},
     }
+
+
+def records(job_folder: Path) -> list[Path]:
+    """Every record of a job folder, oldest first."""
+    folder = job_folder / "record"
+    if not folder.is_dir():
+        return []
+    found = [path for path in folder.iterdir() if _RECORD.match(path.name) and path.is_file()]
+    return sorted(found, key=lambda path: int(path.stem))
 
 
 def _with_text(path: Path) -> dict[str, Any] | None:

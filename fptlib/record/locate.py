@@ -5,18 +5,23 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from fptlib.errors import RecordError
+from fptlib.errors import JobError, RecordError
 from fptlib.job.folder import JOB_FILE, Job
 from fptlib.record import store
+from fptlib.record.files import records
 
 
 @dataclass(frozen=True, slots=True)
 class Located:
-    """A record, the file it was read from, and the job folder it lies in, if any."""
+    """A record, the file it was read from, and the job folder it lies in, if any.
+
+    ``damaged`` says why that folder cannot be used though the record can.
+    """
 
     record: bytes
     path: Path
     job: Job | None
+    damaged: str = ""
 
 
 def locate(path: Path) -> Located:
@@ -27,13 +32,19 @@ def locate(path: Path) -> Located:
         JobError: the folder is no job folder.
     """
     path = path.resolve()
+    folder = path if path.is_dir() else path.parent.parent
+    file, job, damaged = path, None, ""
+    if path.is_dir() or path.parent.name == "record" and (folder / JOB_FILE).is_file():
+        try:
+            job = Job(folder)
+        except JobError as error:
+            # A record says what it says, whatever became of its job.
+            damaged = str(error)
+            if path.is_dir() and not records(folder):
+                raise
     if path.is_dir():
-        job = Job(path)
-        newest = latest_of(job)
-        return Located(_bytes(newest), newest, job)
-    folder = path.parent.parent
-    inside = path.parent.name == "record" and (folder / JOB_FILE).is_file()
-    return Located(_bytes(path), path, Job(folder) if inside else None)
+        file = latest_of(job) if job else records(folder)[-1]
+    return Located(_bytes(file), file, job, damaged)
 
 
 def latest_of(job: Job) -> Path:

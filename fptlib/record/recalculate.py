@@ -226,20 +226,9 @@ def _events(then: Row, now: Row, stated: Row) -> list[_Place]:
     for old, new, signed in zip(then["events"], now["events"], stated["events"], strict=True):
         # Records of version 1 leave out an event's unit where it is the check's own.
         kept = {**old, "unit": old["unit"] or new["unit"]}
-        places = [place for name in signed if name != "quantities"
-                  for place in _unlike(kept[name], new[name], name)]
-        if "quantities" in signed:
-            places += _quantities(old["quantities"], new["quantities"])
         found += [_Place(f"{old['name']}: {place.where}", place.then, place.now)
-                  for place in places]
+                  for name in signed for place in _unlike(kept[name], new[name], name)]
     return found
-
-
-def _quantities(then: Row, now: Row) -> list[_Place]:
-    """What a formula was given; the same numbers in the same order under other names are words."""
-    if list(then) != list(now) and list(then.values()) == list(now.values()):
-        return [_Place("quantities.name", ", ".join(then), ", ".join(now))]
-    return _unlike(then, now, "quantities")
 
 
 @contextmanager

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job
-from fptlib.record import signing
+from fptlib.record import files, signing
 from fptlib.record.files import write_new
 from fptlib.record.signing import SignedRecord
-
-_NAME = re.compile(r"^(\d{4,})\.json$")
 
 
 def save(job: Job, record: bytes) -> Path:
@@ -44,10 +41,7 @@ def _next_number(job: Job) -> int:
 
 def records(job: Job) -> list[Path]:
     """Every record of the job, oldest first."""
-    if not job.record_folder.is_dir():
-        return []
-    found = [path for path in job.record_folder.iterdir() if _NAME.match(path.name)]
-    return sorted(found, key=lambda path: int(path.stem))
+    return files.records(job.folder)
 
 
 def latest(job: Job) -> Path | None:

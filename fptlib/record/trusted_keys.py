@@ -22,8 +22,6 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from filelock import FileLock
-
 from fptlib.errors import RecordError
 from fptlib.job.folder import now, write_atomically
 from fptlib.record import canonical
@@ -198,6 +196,9 @@ def _locked(file: Path) -> Iterator[None]:
     Raises:
         RecordError: another program holds it for too long, or the folder cannot be written.
     """
+    # Imported here: who verifies only needs no lock.
+    from filelock import FileLock
+
     try:
         with FileLock(file.with_name(f".{file.name}.lock"), timeout=_LOCK_SECONDS):
             yield

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from fptlib.errors import RecordError
-from fptlib.job.folder import Job, lookup
+from fptlib.job.folder import Job, lookup, sha256
 from fptlib.record import changes, schema, signing, store
 from fptlib.record.signing import Signature, SignedRecord
 from fptlib.record.text import one_line
@@ -50,6 +50,7 @@ class Verification:
         changes: what changed in the job folder since, each thing by name.
         awaited: roles that the record asks for and that have not signed.
         remarks: what a reader should know beside.
+        pages: what was compared of the pages beside the record, and what was not.
     """
 
     digest: str = ""
@@ -58,11 +59,20 @@ class Verification:
     changes: tuple[str, ...] = ()
     awaited: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
+    pages: tuple[str, ...] = ()
 
     @property
     def good(self) -> bool:
         """Nothing refused and nothing changed."""
         return not self.refused and not self.changes
+
+    @property
+    def code(self) -> int:
+        """What a script reads: 0 whole and complete, 3 a signature is awaited, 4 returned for
+        correction, 5 the job folder changed since, 6 not accepted."""
+        if self.refused:
+            return 6
+        return 5 if self.changes else 4 if self.sent_back else 3 if self.awaited else 0
 
     @property
     def sent_back(self) -> bool:
@@ -78,6 +88,7 @@ class Verification:
             *(f"CHANGED: {change}" for change in self.changes),
             *(f"awaited: signature of the {role}" for role in self.awaited),
             *(f"note: {remark}" for remark in self.remarks),
+            *(f"pages: {said}" for said in self.pages),
         )]
 
     def _conclusion(self) -> str:
@@ -88,7 +99,8 @@ class Verification:
             return f"record{named}: the record is whole, the job folder CHANGED since"
         if self.sent_back:
             return f"record{named}: whole and unchanged; it was SENT BACK"
-        return f"record{named}: whole and unchanged"
+        awaited = f", {len(self.awaited)} signature(s) awaited" if self.awaited else ""
+        return f"record{named}: whole and unchanged{awaited}"
 
 
 def verify(record: bytes, trusted: TrustedKeys | None, job: Job | None) -> Verification:
@@ -127,9 +139,22 @@ def verify(record: bytes, trusted: TrustedKeys | None, job: Job | None) -> Verif
         (*refused, *(changes.another_job(content, job) if job else [])),
         tuple(changes.since(content, job) if job else []),
         tuple(role for role in content["signatures_required"] if role not in signed),
-        (*_remarks(trusted, job), *_same_names(found), *_other_names(found, content),
-         *_backdated(found, earliest)),
+        (*_remarks(trusted, job), *(_gaps(content, job) if job else []), *_same_names(found),
+         *_other_names(found, content), *_backdated(found, earliest)),
     )
+
+
+def _gaps(content: Mapping[str, Any], job: Job) -> list[str]:
+    """Records that were there and are not, as far as the numbers and this record tell."""
+    there = {path.name: path for path in store.records(job)}
+    numbers = {int(path.stem) for path in there.values()}
+    lacking = {f"{n:04d}.json" for n in range(1, max(numbers, default=0) + 1) if n not in numbers}
+    stated = content["inputs"].get("records", {})
+    lacking |= set(stated) - set(there)
+    changed = [name for name, path in there.items() if name in stated
+               and sha256(path) != stated[name]["sha256"]]
+    return [*(f"record/{name} was there and is not in this folder" for name in sorted(lacking)),
+            *(f"record/{name} is not the one that this record names" for name in changed)]
 
 
 def _same_names(found: SignedRecord) -> list[str]:

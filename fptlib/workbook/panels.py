@@ -186,7 +186,7 @@ def countersign(job: Job, saved: Saved = lambda: None) -> Panel:
         return f"{done}: record/{path.name}; run this step to see it checked above"
 
     panel = Panel("Decision and countersignature",
-                  [decision, reason, *fields.parts, ticks.widget, press])
+                  [decision, reason, ticks.widget, *fields.parts, press])
     return panel.does(press, signed, saved)
 
 

@@ -115,6 +115,37 @@ def test_an_answer_changed_in_the_smallest_way_is_named(
     assert "is now" in said and "no answer" not in said
 
 
+def test_a_record_that_was_taken_away_is_named(job: Job) -> None:
+    for _ in range(3):
+        store.save(job, support.signed(support.make_payload(job), KEYS, ("technician",)))
+    first, second, third = store.records(job)
+    latest = third.read_bytes()
+    assert "was there" not in "\n".join(verify(latest, TRUSTED, job).lines())
+    whole = second.read_bytes()
+    second.write_bytes(first.read_bytes())
+    assert "note: record/0002.json is not the one that this record names" in verify(
+        latest, TRUSTED, job).lines()
+    second.unlink()
+    gone = "note: record/0002.json was there and is not in this folder"
+    assert gone in verify(latest, TRUSTED, job).lines()
+    assert gone in verify(first.read_bytes(), TRUSTED, job).lines(), "by the gap in the numbers"
+    second.write_bytes(whole)
+    first.unlink()
+    assert any("0001.json was there" in line for line in verify(latest, TRUSTED, job).lines())
+
+
+def test_each_conclusion_has_a_code_of_its_own(job: Job, record: bytes) -> None:
+    content = {**support.make_payload(job), "signatures_required": ["technician", "engineer"]}
+    one = support.signed(content, KEYS, ("technician",))
+    back = signing.countersign(one, KEYS["engineer"], "engineer", support.NAMES["engineer"],
+                               support.MOMENT, signing.SEND_BACK, "the lift")
+    both = support.signed(content, KEYS, ("technician", "engineer"))
+    assert [verify(each, TRUSTED, job).code for each in (both, one, back)] == [0, 3, 4]
+    job.put("plant.exchanger.load", 450)
+    assert verify(both, TRUSTED, job).code == 5
+    assert verify(both, TrustedKeys(), job).code == 6 == verify(b"{}", None, None).code
+
+
 def test_files_gone_or_added_are_named(job: Job, record: bytes) -> None:
     (job.trends_folder / "plant.csv").rename(job.trends_folder / "other.csv")
     job.readings_file.unlink()

@@ -196,6 +196,7 @@ def of_version_3(content: dict[str, Any]) -> dict[str, Any]:
     return {
         **{name: value for name, value in content.items() if name not in newer},
         "schema": {**content["schema"], "version": 3},
+        "inputs": {name: value for name, value in content["inputs"].items() if name != "records"},
         "deficiencies": [{name: value for name, value in item.items() if name not in said}
                          for item in content["deficiencies"]]}
 
