@@ -23,6 +23,8 @@ from fptlib.trends.grid import shown_step
 STUCK_WHILE_MOVING = 2.0
 LEAST_MINUTES = 15.0
 INDEPENDENT = 0.1
+# Samples to either side of a reading that show how a value swings between them.
+NEARBY = 3
 EXCHANGER = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp",
              "hx_cw_flow", "hx_cw_entering_temp", "hx_cw_leaving_temp")
 
@@ -131,18 +133,39 @@ def _accuracy(test: FunctionalTest, reading: Reading) -> float | None:
 
 
 def _at(test: FunctionalTest, reading: Reading) -> float | None:
-    """The trend's value in the row that holds the moment of the reading."""
+    """The trend's value at the moment of the reading: on the line between the samples before and
+    after it where they are rows of a momentary value, else that of the row."""
     row = test.grid.row(reading.time)
     if not test.has(reading.point) or not 0 <= row < len(test):
         return None
-    value = float(test.grid.columns[reading.point][row])
-    return None if math.isnan(value) else value
+    values = test.grid.columns[reading.point]
+    if math.isnan(value := float(values[row])):
+        return None
+    if not _on_a_line(test, reading) or row + 1 == len(test) or math.isnan(values[row + 1]):
+        return value
+    past = (reading.time - test.time(row)).total_seconds() / 60.0 / test.minutes
+    return value + past * float(values[row + 1] - value)
+
+
+def _on_a_line(test: FunctionalTest, reading: Reading) -> bool:
+    """Whether a coarse trend of momentary values has a sample in every row."""
+    return (test.minutes > 1.0 and test.sample_interval(reading.point) == test.minutes
+            and points.point(reading.point).unit != "kW")
 
 
 def _around(test: FunctionalTest, reading: Reading) -> np.ndarray:
     """The trend's row at a reading, and those to the samples before and after it."""
     row, near = test.grid.row(reading.time), test.rows(test.sample_interval(reading.point))
     return test.grid.columns[reading.point][test.window(row - near, row + near + 1)]
+
+
+def _bend(test: FunctionalTest, reading: Reading) -> float:
+    """How far a value may have been from the line between two samples: half the sharpest bend of
+    the samples around, which holds the swing of anything slower than two samples."""
+    row = test.grid.row(reading.time)
+    near = test.grid.columns[reading.point][test.window(row - NEARBY, row + NEARBY + 2)]
+    bends = np.abs(np.diff(near, n=2))
+    return float(np.nanmax(bends)) / 2.0 if not np.isnan(bends).all() else math.inf
 
 
 def _reading_uncertainty(test: FunctionalTest, reading: Reading) -> float:
@@ -156,6 +179,8 @@ def _reading_uncertainty(test: FunctionalTest, reading: Reading) -> float:
     known = near[~np.isnan(near)]
     movement = float(np.ptp(known)) / 2.0 if len(known) else 0.0
     rounding = test.sensor(reading.point).resolution / math.sqrt(12.0)
+    if _on_a_line(test, reading):
+        return 2.0 * math.hypot(accuracy / math.sqrt(3.0), rounding) + _bend(test, reading)
     spread = 2.0 * math.hypot(accuracy / math.sqrt(3.0), movement / math.sqrt(3.0), rounding)
     return spread + between_rows(near, test.sample_interval(reading.point))
 

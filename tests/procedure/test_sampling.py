@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 
+import numpy as np
+import pandas as pd
 import pytest
 from drawn_plant import EXIT, SENSORS, WARM, at, case, frame, unasked_exit
 
-from fptlib.job.schema import Sensor, Sensors
+from fptlib.job.schema import Instrument, Reading, Sensor, Sensors
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
@@ -80,3 +82,30 @@ def test_rare_samples_above_the_band_prove_no_reason_to_leave() -> None:
     assert checks(case(table))["exit.not_early"].verdict is Verdict.INDETERMINATE
     # Rows of five minutes show fifteen, which the specified time within its tolerance is.
     assert checks(case(table, minutes=5))["exit.not_early"].verdict is not Verdict.FAIL
+
+
+def read_at(time: str, course: np.ndarray, minutes: int) -> Check:
+    """``instruments.agreement`` of a true reading of a supply with that course from 08:00 on."""
+    table = frame()
+    table.loc[at("08:00"):, "chw_supply_temp"] = course[: len(table.loc[at("08:00"):])]
+    zone = str(at(time).tz)
+    instrument = Instrument("T1", accuracy=0.1, accuracy_unit="degF",
+                            calibrated=pd.Timestamp("2025-12-01", tz=zone))
+    reading = Reading(at(time), "chw_supply_temp", float(table.at[at(time), "chw_supply_temp"]),
+                      "T1", "technician")
+    return checks(case(table, minutes, readings=[reading], instruments={"T1": instrument}))[
+        "instruments.agreement"]
+
+
+@pytest.mark.parametrize("minutes", [1, 5, 15])
+def test_a_reading_between_two_samples_of_a_ramp_is_held_against_the_line(minutes: int) -> None:
+    ramp = 50.0 - 0.05 * np.arange(3000.0)
+    assert read_at("08:52", ramp, minutes).verdict is Verdict.PASS
+
+
+@pytest.mark.parametrize("time", ["09:50", "09:55", "10:04", "10:10"])
+@pytest.mark.parametrize("minutes", [5, 15])
+def test_a_reading_of_what_swings_between_samples_accuses_nobody(time: str, minutes: int) -> None:
+    swing = 50.0 + 3.0 * np.sin(2.0 * np.pi * np.arange(3000.0) / 22.0)
+    assert read_at(time, swing, 1).verdict is not Verdict.FAIL
+    assert read_at(time, swing, minutes).verdict is not Verdict.FAIL
