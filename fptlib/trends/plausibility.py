@@ -342,12 +342,21 @@ def _unit_jumps(grid: Grid) -> Iterator[Remark]:
         large = np.flatnonzero(jumps >= _LEAST_JUMP * _LEAST_LEVEL)
         for at in np.sort(large[np.argsort(jumps[large])[-5:]]) + 1:
             before, after = dense[max(at - 10, 0) : at], dense[at : at + 10]
+            if _was_there_too(dense, at, float(np.median(before)), float(np.median(after))):
+                continue
             if unit := _conversion(float(np.median(before)), float(np.median(after)), point):
                 yield _remark(grid, name, (
                     f"from {grid.time(there[at]):%Y-%m-%d %H:%M} on the values look like {unit} "
                     f"where they were {point.unit} before; if so, state unit_changes under "
                     f"[points.{name}]"))
                 break
+
+
+def _was_there_too(values: np.ndarray, at: int, before: float, after: float) -> bool:
+    """Whether the larger level of a jump is found on its other side as well: a flow that falls to a
+    quarter with the equipment comes back to it, a unit that changed does not."""
+    other = values[:at] if after > before else values[at:]
+    return float(np.quantile(other, 0.95)) > 0.7 * max(before, after)
 
 
 def _conversion(before: float, after: float, point: points.Point) -> str:

@@ -16,7 +16,7 @@ KINDS = {
 RELATIVE = ("flow", "power", "load", "amps")
 # increments of a change-of-value log, the same endings; anything else reports every change
 INCREMENTS = {
-    "wet_bulb": 0.3, "dry_bulb": 0.3, "humidity": 1.0, "temp": 0.2, "pressure": 0.3, "flow": 15.0,
+    "wet_bulb": 0.3, "dry_bulb": 0.3, "humidity": 1.0, "temp": 0.1, "pressure": 0.3, "flow": 15.0,
     "power": 2.0, "load": 3.0, "amps": 3.0, "speed": 1.0, "valve": 1.0,
 }
 
