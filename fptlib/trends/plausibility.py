@@ -51,6 +51,8 @@ _FACTORS = {
 }
 # Another unit moves a value by this share of it, or of the level where it is small.
 _LEAST_JUMP, _LEAST_LEVEL = 0.3, 10.0
+# So much of a record at a level makes it one that the plant has.
+_SEEN_BEFORE = 0.02
 # A measured value that does not move for so long is looked at. The weather never stands
 # still for six hours; water held at its setpoint may, for less than a day.
 _WEATHER_HOURS, _WATER_HOURS = 6.0, 24.0
@@ -353,10 +355,12 @@ def _unit_jumps(grid: Grid) -> Iterator[Remark]:
 
 
 def _was_there_too(values: np.ndarray, at: int, before: float, after: float) -> bool:
-    """Whether the larger level of a jump is found on its other side as well: a flow that falls to a
-    quarter with the equipment comes back to it, a unit that changed does not."""
-    other = values[:at] if after > before else values[at:]
-    return float(np.quantile(other, 0.95)) > 0.7 * max(before, after)
+    """Whether the new level of a jump is found before it, or the old one after it: a flow that
+    falls to a quarter with the equipment has done so before, or comes back."""
+    def share(part: np.ndarray, level: float) -> float:
+        return float(np.mean(np.abs(part - level) < 0.3 * abs(level)))
+
+    return max(share(values[:at], after), share(values[at:], before)) > _SEEN_BEFORE
 
 
 def _conversion(before: float, after: float, point: points.Point) -> str:

@@ -24,6 +24,8 @@ def true_columns(scenario: Scenario, s: dict[str, np.ndarray]) -> dict[str, np.n
     """What perfect sensors would trend."""
     p = scenario.plant
     true = {name: s[state] for name, state in PLAIN.items()}
+    if p.reset == "valves":
+        true["chw_valve_position"] = s["most_open"]
     if p.headers_only:
         true = {k: v for k, v in true.items() if not k.startswith("hx_") or k == "hx_valve"}
     entering = p.head != "bypass"

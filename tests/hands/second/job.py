@@ -102,7 +102,7 @@ def job_of(scenario: Scenario, frame: pd.DataFrame) -> dict[str, Any]:
             n: {"accuracy": KINDS[kind_of(n)][0], "resolution": KINDS[kind_of(n)][2]}
             for n in frame if kind_of(n) in ("temp", "wet_bulb", "dry_bulb", "humidity")
         },
-        "sequence": _exits(scenario),
+        "sequence": _as_specified(scenario),
         "instruments": INSTRUMENTS,
         "limits": {},
         "people": {"engineer": {"name": AUTHOR, "firm_role": "Made-up Commissioning (invented)"}},
@@ -125,9 +125,13 @@ def _own(value: float, day: str) -> dict[str, Any]:
             "author": AUTHOR, "date": day}
 
 
-def _exits(scenario: Scenario) -> dict[str, Any]:
-    """Exits that are no number among the limits."""
-    s, exits = scenario.sequence, {}
+def _as_specified(scenario: Scenario) -> dict[str, Any]:
+    """Of the sequence what is no number among the limits: exits, lift protection, reset."""
+    s, p = scenario.sequence, scenario.plant
+    means = "temporary setpoint" if p.head == "setpoint" else "head-pressure control"
+    driver = {"valves": "valve position", "outdoor": "outdoor air", "load": "load",
+              "pressure": "differential pressure"}[p.reset]
+    exits: dict[str, Any] = {"lift": {"means": means}, "reset": {"driver": driver, **_line(p)}}
     if s.weather_over < 50:
         exits["weather_exit"] = float(s.weather_delay)
     if s.hours is not None:
@@ -135,6 +139,17 @@ def _exits(scenario: Scenario) -> dict[str, Any]:
     if s.cost:
         exits["other_exit"] = "when chillers would draw less, and then locked out for a while"
     return exits
+
+
+def _line(p) -> dict[str, float]:
+    """The reset's line; one that trims and responds to valves has none."""
+    low, high = p.reset_range
+    tons = p.chillers * p.capacity
+    ends = {"outdoor": (38.0, 62.0), "load": (0.2 * tons, 0.7 * tons), "pressure": (9.0, 17.0)}
+    if p.reset not in ends:
+        return {}
+    first, last = ends[p.reset]
+    return {"driver_low": first, "setpoint_low": high, "driver_high": last, "setpoint_high": low}
 
 
 def readings(result) -> list[str]:
