@@ -50,8 +50,12 @@ MAY: dict[str, frozenset[str]] = {kind: frozenset(ids.split()) for kind, ids in 
     k.DEAR_RUN: "transition.entering transition.leaving exit.comparative",
     # Changes over again and again, and gives up.
     k.UNREACHABLE: "enable.rest enable.stay lift.chiller_on handover.fallback exit.not_early "
-                   "enable.missed transition.entering transition.leaving exit.comparative",
-    k.PULL_DOWN_FAILED: "lift.chiller_on handover.fallback enable.missed enable.rest",
+                   "enable.missed transition.entering transition.leaving exit.comparative "
+                   "lift.pull_down",
+    k.PULL_DOWN_FAILED: "lift.chiller_on handover.fallback enable.missed enable.rest "
+                        "lift.pull_down",
+    k.DEAD_CELL: "lift.pull_down",
+    k.BOTH_ON: "lift.pull_down",
     # The water warms while no chiller runs.
     k.TRIP: "recovery.stable recovery.supply handover.excursion running.supply exit.supply "
             "recovery.rate recovery.duration recovery.demand lift.setpoint enable.missed",
@@ -77,10 +81,6 @@ def allowed(kinds: set[str]) -> set[str]:
 
 
 # What the checks get wrong today. Nothing is added here in silence; what is mended leaves the list.
-KNOWN_FALSE_EVERYWHERE = {
-    "lift.setpoint",  # where head-pressure control is the specified means
-    "reset.active",  # where valves, load or pressure drive the reset, or the line is flat there
-}
 KNOWN_FALSE: set[tuple[str, str]] = {
     # The hours in which a sequence may enter, or its lock-out after an exit on cost, have no place.
     ("sound_coast", "enable.missed"), ("setpoint_not_released", "enable.missed"),
@@ -90,7 +90,9 @@ KNOWN_FALSE: set[tuple[str, str]] = {
     # A swing of the samples' own period.
     ("bypass_hunts", "exit.supply"), ("bypass_hunts", "handover.excursion"),
     ("bypass_hunts", "instruments.agreement"), ("fans_short_cycle", "instruments.agreement"),
-    ("isolation_valve_passes", "instruments.agreement"),
+    # What was lost sight of counts as a pull-down that went on.
+    ("sound_north", "lift.pull_down"), ("locked_out_by_hand", "lift.pull_down"),
+    ("isolation_valve_passes", "lift.pull_down"),
 }
 KNOWN_SILENT = {
     ("setpoint_in_one_step", k.ONE_STEP),  # it came back before the chiller's last draw
