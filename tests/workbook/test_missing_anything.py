@@ -1,0 +1,77 @@
+"""Whatever a job does not trend or state, a step says so; nothing breaks with a traceback.
+
+Every subset of up to two points is taken from a small job, with the approaches stated and not, and
+the checks, the tables, the figures and what ``fptlib check`` writes are made of what is left.
+FPTLIB_ALL_FAULTS=1 takes three points, and draws every figure of two.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import combinations
+
+import drawn_plant
+import pytest
+import small_plant
+
+from fptlib.cli.report import report_of
+from fptlib.job.folder import Job
+from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.steps import JUDGED
+from fptlib.procedure.verdict import Verdict
+from fptlib.workbook import evidence, told, verdicts
+
+ALL = bool(os.environ.get("FPTLIB_ALL_FAULTS"))
+SMALL = small_plant.case()
+# Every point of a larger plant alone; its twins of the second chiller and cell are as the first's.
+LARGE = drawn_plant.case(aborts=())
+# A wet bulb that nothing gives, and no approach to stand in for it.
+BARE = ("outdoor_wet_bulb", "outdoor_humidity")
+
+
+def subsets(names: list[str], most: int) -> Iterator[tuple[str, ...]]:
+    for count in range(most + 1):
+        yield from combinations(names, count)
+
+
+def left(whole: FunctionalTest, out: tuple[str, ...], stated: bool) -> FunctionalTest:
+    columns = {name: held for name, held in whole.grid.columns.items() if name not in out}
+    plant = whole.plant if stated else replace(
+        whole.plant, tower_approach=None, exchanger_approach=None)
+    return replace(whole, grid=replace(whole.grid, columns=columns), plant=plant)
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory) -> Job:
+    return Job(small_plant.write_job(tmp_path_factory.mktemp("missing") / "job"))
+
+
+def everything(job: Job, test: FunctionalTest, figures: bool) -> None:
+    """All that a page, a record and the command line make of a test."""
+    checks = [check for step in JUDGED for check in step.judge(test)]
+    for check in checks:
+        assert check.verdict in Verdict and (check.reason or check.margin is not None), check.id
+        verdicts.worksheet(check)
+    for table in (told.trends, told.overview, told.quality, told.changeovers, told.pull_downs):
+        table(test)
+    report = report_of(job, test)
+    assert report.json() and report.lines(everything=True)
+    for step in JUDGED if figures else ():
+        evidence.of(step.name, test, checks)
+
+
+@pytest.mark.parametrize("stated", [True, False], ids=["stated", "not stated"])
+@pytest.mark.parametrize("first", ["", *SMALL.grid.columns])
+def test_no_subset_of_points_breaks_anything(job: Job, first: str, stated: bool) -> None:
+    names = list(SMALL.grid.columns)
+    after = names[names.index(first) + 1:] if first else []
+    for out in subsets(after, 2 if ALL else 1):
+        gone = (first, *out)
+        everything(job, left(SMALL, gone, stated), figures=not out or ALL and len(gone) < 3)
+
+
+@pytest.mark.parametrize("name", [n for n in LARGE.grid.columns if "_2_" not in n])
+def test_no_point_of_a_larger_plant_breaks_anything(job: Job, name: str) -> None:
+    everything(job, left(LARGE, (name, *BARE), stated=False), figures=True)
