@@ -32,7 +32,7 @@ def html(content: str = "", *names: str) -> widgets.HTML:
 
 def title(text: str, below: str = "") -> widgets.HTML:
     """The title of a form, with markup below it."""
-    return html(f"<h4 class='fpt-form-title'>{markup.escape(text)}</h4>{below}")
+    return html(f"<h3 class='fpt-form-title'>{markup.escape(text)}</h3>{below}")
 
 
 def column(parts: Sequence[widgets.Widget], *names: str) -> widgets.VBox:

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import io
 import os
 from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 from browser_desk import Desk
+from PIL import Image
 
 from fptlib.job.folder import Job
 from fptlib.procedure.steps import step
 from fptlib.workbook.run import run_one
 
 pytestmark = pytest.mark.full
+
+AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
 
 
 def test_wrong_answers_get_a_sentence_beside_the_field(desk: Desk):
@@ -211,6 +217,43 @@ def test_stray_keys_and_the_mouse_change_no_cell(desk: Desk):
     desk.wait_for("✓ saved")
     assert desk.office.job.get("site.name") == "made by hand"
     assert cells.count() == len(before)
+
+
+def rim(desk: Desk, control: Any) -> list[tuple[int, ...]]:
+    """The colors along a line just outside a control, as they are on the screen."""
+    box = control.bounding_box()
+    shot = Image.open(io.BytesIO(desk.page.screenshot())).convert("RGB")
+    y = int(box["y"] + box["height"] / 2)
+    return [shot.getpixel((int(box["x"]) - off, y)) for off in (2, 3)]
+
+
+def test_the_first_field_is_two_keys_away_and_the_focus_is_seen(desk: Desk, pictures: Path):
+    desk.open("enable")
+    desk.page.keyboard.press("Tab")
+    desk.picture(pictures / "skip_link.png")
+    desk.page.keyboard.press("Enter")
+    seen = set()
+    for count in range(12):
+        at = desk.page.locator(":focus")
+        kind = at.evaluate("e => e.tagName")
+        if at.evaluate("e => !!e.closest('.fpt-form')"):
+            seen.add(kind)
+            assert (31, 111, 178) in rim(desk, at), kind  # 5.2:1 against the form's ground
+        desk.picture(pictures / f"focus_{count}.png")
+        desk.page.keyboard.press("Tab")
+    assert {"INPUT", "SELECT", "TEXTAREA"} <= seen
+
+
+def test_every_picture_has_its_words_and_headings_come_in_order(desk: Desk):
+    desk.open("enable")
+    desk.run()
+    words = desk.page.locator(".jp-RenderedImage img").evaluate_all("all => all.map(e => e.alt)")
+    assert words and all(len(each) > 40 for each in words)
+    levels = desk.page.locator(".jp-Notebook :is(h1, h2, h3, h4)").evaluate_all(
+        "all => all.map(e => Number(e.tagName[1]))")
+    assert levels[0] == 1
+    assert all(after <= before + 1 for before, after in pairwise(levels)), levels
+    assert not desk.faults(AXE)
 
 
 def test_f8_takes_what_is_half_typed(desk: Desk):

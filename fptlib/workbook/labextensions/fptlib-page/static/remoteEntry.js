@@ -21,7 +21,7 @@
     const outputs = cell.model.type === 'code' ? cell.model.outputs : { length: 0 };
     for (let n = 0; n < outputs.length; n++)
       if (outputs.get(n).data['image/png'])
-        pictures.shift()?.setAttribute('alt', outputs.get(n).metadata['image/png']?.alttext ?? '');
+        pictures.shift()?.setAttribute('alt', outputs.get(n).metadata['image/png']?.alt ?? '');
   }
 
   /** Wait until the widgets' manager has taken over what a running kernel holds, as in a second
@@ -63,6 +63,11 @@
     await actions.runCells(notebook, forms, session);
     drawn = true;
     look();
+    // The next Tab begins at the top, where the skip link is, and not among the cells.
+    if (!document.activeElement?.matches(FIELD)) {
+      document.body.tabIndex = -1;
+      document.body.focus({ preventScroll: true });
+    }
   }
 
   /** Stray keys reach no cell; F8 runs the step, with what is half typed taken as answered. */
