@@ -44,7 +44,7 @@ _EVENT = ("name", "start", "end", "verdict", "text", "measured", "limit", "margi
 _WEATHER = ("outdoor_dry_bulb", "outdoor_wet_bulb", "outdoor_humidity")
 # Packages whose version can change a computed number or the record's bytes.
 _PACKAGES = (
-    "numpy", "pandas", "pyarrow", "openpyxl", "tomlkit", "rfc8785", "joserfc",
+    "numpy", "pandas", "pyarrow", "python-calamine", "openpyxl", "tomlkit", "rfc8785", "joserfc",
     "cryptography", "tzdata", "matplotlib", "typst", "jinja2",
 )
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 from pyarrow import parquet
 
 from fptlib.errors import IntakeError
@@ -36,7 +37,10 @@ class ParquetTable(Table):
     def __init__(self, path: Path, form: FileForm) -> None:
         self.name = path.name
         try:
-            self._file = parquet.ParquetFile(path)
+            schema = parquet.read_schema(path)
+            # A text that stands in many cells is held once.
+            self._file = parquet.ParquetFile(path, read_dictionary=[
+                field.name for field in schema if _is_text(field.type)])
         except _FAULTS as error:
             raise self._damaged(error) from error
         # A row group is asked, never its columns: damaged column metadata ends the process.
@@ -102,8 +106,19 @@ class ParquetTable(Table):
     def _column(self, found: pa.RecordBatch, name: str) -> pa.Array:
         """The first column of a name that can be a trend: several may have it."""
         header = self._headers[name]
-        return next(found.column(at) for at, field in enumerate(found.schema)
-                    if field.name == header and _of_trend(field.type))
+        column = next(found.column(at) for at, field in enumerate(found.schema)
+                      if field.name == header and _of_trend(field.type))
+        distinct = column.dictionary if pa.types.is_dictionary(column.type) else None
+        if distinct is not None and _is_text(distinct.type) and len(distinct):
+            if (longest := pc.max(pc.binary_length(distinct)).as_py() or 0) > safe.CELL_LETTERS:
+                raise IntakeError(
+                    f"file '{self.name}', column '{name}' holds a text of {longest:,} bytes, which "
+                    "is no trend; leave the column out")
+        return column
+
+
+def _is_text(kind: pa.DataType) -> bool:
+    return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind))
 
 
 def _of_trend(kind: pa.DataType) -> bool:

@@ -24,9 +24,14 @@ LINE_BYTES = MIB
 # Of a gzip or zip member, and of all parts of a workbook together, unpacked.
 UNPACKED_BYTES = 16 << 30
 WORKBOOK_BYTES = 256 * MIB
+# Cells of a sheet, which is held whole, and the text that they show together.
+WORKBOOK_CELLS = 8_000_000
+WORKBOOK_TEXT_BYTES = 256 * MIB
 # Unpacked over packed size of any part of a workbook over 1 MiB.
 WORKBOOK_RATIO = 200.0
 ROW_GROUP_BYTES = 512 * MIB
+# The longest text of a cell of a Parquet file, which may stand there once for many cells.
+CELL_LETTERS = 4096
 # Values kept of one wide file, its rows, the rows of the common grid, columns of a header.
 CELLS = 60_000_000
 ROWS = 5_000_000

@@ -1,7 +1,12 @@
-"""A workbook's sheet as a table, read row by row in bounded memory."""
+"""A workbook's sheet as a table.
+
+The reader (calamine) is quick and holds a whole sheet: what a workbook would unpack to is bounded
+before it is opened.
+"""
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -11,8 +16,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import openpyxl
 import pyarrow as pa
+from python_calamine import CalamineWorkbook
 
 from fptlib.errors import FptError, IntakeError
 from fptlib.trends import layout, safe
@@ -22,6 +27,12 @@ from fptlib.trends.table import Batch, Table
 _BATCH_ROWS = 5_000
 _HEAD_ROWS = layout.SAMPLE_ROWS + 60
 _UNSAVED = re.compile(rb"</f>(?:<v\s*/>|<v></v>)?</c>")
+_ERROR = re.compile(rb"\bt\s*=\s*[\"']e[\"']")
+_SHARED = re.compile(rb"\bt\s*=\s*[\"']s[\"']")
+# A place of a cell, and one written so that only an XML reader sees it.
+_PLACE = re.compile(rb"\br\s*=\s*[\"']([A-Z]{1,3})([0-9]{1,7})[\"']")
+_HIDDEN = re.compile(rb"\br\s*=\s*[\"'][^\"'<>]*&|\0")
+_TEXT = re.compile(rb"<(?:\w+:)?t\b[^>]*>([^<]*)")
 
 
 class SpreadsheetTable(Table):
@@ -33,9 +44,9 @@ class SpreadsheetTable(Table):
 
     def __init__(self, path: Path, form: FileForm, wanted: Sequence[str] = ()) -> None:
         self.name, self._path = path.name, path
-        unsaved = _unsaved_formulas(path)
+        faults = _faults(path)
         self._sheet = self._the_sheet(form)
-        records, head = [], list(islice(self._rows(safe.COLUMNS), _HEAD_ROWS))
+        records, head = [], list(islice(self._rows(), _HEAD_ROWS))
         for number, row in enumerate(head, 1):
             cells = [_text(cell) for cell in row]
             while cells and not cells[-1].strip():
@@ -45,28 +56,29 @@ class SpreadsheetTable(Table):
         # Numbers are numbers in a workbook; only texts may have a decimal comma.
         texts = [[cell for cell in row if isinstance(cell, str)] for row in head]
         self.decimal = form.decimal or layout.decimal_of(texts, ";", path.name)
-        self.said = (f"sheet '{self._sheet}'", *self.layout.said, *([
-            f"{unsaved} formula cells hold no saved result and are missing; open the workbook "
-            "in a spreadsheet and save it"] if unsaved else []))
+        self.said = (f"sheet '{self._sheet}'", *self.layout.said, *faults)
 
     def _the_sheet(self, form: FileForm) -> str:
         with self._opened() as book:
-            names = book.sheetnames
-            filled = [name for name in names if _is_filled(book[name])]
+            names = book.sheet_names
+            filled = names if form.sheet or len(names) == 1 else [
+                name for name in names if book.get_sheet_by_name(name).height]
         if form.sheet and form.sheet not in names:
             raise IntakeError(
                 f"workbook '{self.name}' has no sheet '{form.sheet}'; found: {', '.join(names)}")
         if not form.sheet and len(filled) != 1:
+            either = " or ".join(f"sheet = {json.dumps(name, ensure_ascii=False)}"
+                                 for name in filled[:8])
             raise IntakeError(
                 f"workbook '{self.name}' has {len(filled)} sheets with cells: "
-                f"{', '.join(filled[:8])}; state the one to read as sheet = \"...\" under "
-                f'[files."{self.name}"]')
+                f"{', '.join(filled[:8])}; state the one to read as {either} under "
+                f'[files."{self.name}"], or under each point that has a sheet of its own')
         return form.sheet or filled[0]
 
     def batches(self, kinds: Mapping[str, str], size: int = 0) -> Iterator[Batch]:
         """The named columns; a column of numbers comes as numbers, any other as text."""
         at, first = {name: self.names.index(name) for name in kinds}, self.layout.first_row
-        rows = islice(self._rows(len(self.names)), first - 1, None)
+        rows = islice(self._rows(), first - 1, None)
         while stretch := list(islice(rows, _BATCH_ROWS)):
             columns = {name: _column([row[i] if i < len(row) else None for row in stretch],
                                      self.decimal)
@@ -74,63 +86,87 @@ class SpreadsheetTable(Table):
             yield Batch(columns, first + np.arange(len(stretch)), min(first / self._height, 1.0))
             first += len(stretch)
 
-    def _rows(self, width: int) -> Iterator[tuple[Any, ...]]:
+    def _rows(self) -> Iterator[list[Any]]:
         with self._opened() as book:
-            sheet = book[self._sheet]
-            self._height = max(sheet.max_row or 0, 1)
-            # The stated size of a sheet is often wrong.
-            sheet.reset_dimensions()
-            yield from sheet.iter_rows(max_col=width, values_only=True)
+            sheet = book.get_sheet_by_name(self._sheet)
+            self._height = max(sheet.total_height, 1)
+            yield from sheet.iter_rows()
 
     @contextmanager
     def _opened(self) -> Iterator[Any]:
-        book = None
         try:
-            book = openpyxl.load_workbook(self._path, read_only=True, data_only=True)
-            yield book
-        except FptError:
+            yield CalamineWorkbook.from_path(self._path)
+        except (FptError, GeneratorExit, KeyboardInterrupt, SystemExit):
             raise
-        except MemoryError as error:
-            raise IntakeError(f"workbook '{self.name}' is too large; export CSV") from error
-        except Exception as error:  # openpyxl lets through whatever its parsers raise
+        except BaseException as error:  # the reader's own panic is no Exception
             raise IntakeError(
                 f"workbook '{self.name}' is damaged ({str(error)[:80]}); save it again as XLSX "
                 "or CSV") from error
-        finally:
-            if book is not None:
-                book.close()
 
 
-def _unsaved_formulas(path: Path) -> int:
-    """How many formulas have no saved result: their cells look empty. A workbook that unpacks
-    to too much is refused before anything unpacks it."""
-    count = 0
+def _faults(path: Path) -> list[str]:
+    """What cells without a value a workbook holds: formulas never calculated, errors.
+
+    Raises:
+        IntakeError: reading it would take too much, which is seen before anything unpacks it.
+    """
+    unsaved = errors = longest = texts = 0
     with safe.opened_zip(path) as archive:
         entries = archive.infolist()
         total = sum(entry.file_size for entry in entries)
         ratios = [entry.file_size / max(entry.compress_size, 1) for entry in entries
                   if entry.file_size > safe.MIB]
         if total > safe.WORKBOOK_BYTES or max(ratios, default=1.0) > safe.WORKBOOK_RATIO:
-            raise IntakeError(f"workbook '{path.name}' unpacks to {total // safe.MIB} MiB; export "
-                              "the trends as CSV")
-        for name in archive.namelist():
-            if name.startswith("xl/worksheets/") and name.endswith(".xml"):
-                with archive.open(name) as stream:
-                    rest = b""
-                    while data := stream.read(safe.MIB):
-                        data = rest + data
-                        count += len(_UNSAVED.findall(data))
-                        # What comes behind the last cell may begin a match.
-                        rest = data[data.rfind(b"</c>") + 4 :][-4096:]
-    return count
+            raise _too_large(path, f"unpacks to {total // safe.MIB} MiB")
+        for entry in entries:
+            if entry.filename.lower().endswith("sharedstrings.xml"):
+                with archive.open(entry) as stream:
+                    longest = max(map(len, _TEXT.findall(stream.read())), default=0)
+            elif "worksheets/" in entry.filename.lower() and entry.filename.endswith(".xml"):
+                with archive.open(entry) as stream:
+                    found = _scan(path, stream)
+                unsaved, errors, texts = (a + b for a, b in zip(
+                    (unsaved, errors, texts), found, strict=True))
+    if longest * texts > safe.WORKBOOK_TEXT_BYTES:
+        raise _too_large(path, f"shows a text of {longest:,} letters in many cells")
+    return [said for count, said in (
+        (unsaved, f"{unsaved} formula cells hold no saved result and are missing; open the "
+         "workbook in a spreadsheet and save it"),
+        (errors, f"{errors} cells hold an error such as #N/A and are missing")) if count]
 
 
-def _is_filled(sheet: Any) -> bool:
-    if not hasattr(sheet, "reset_dimensions"):  # a chart sheet
-        return False
-    sheet.reset_dimensions()
-    return any(cell is not None for row in sheet.iter_rows(max_row=50, max_col=50, values_only=True)
-               for cell in row)
+def _scan(path: Path, stream: Any) -> tuple[int, int, int]:
+    """Formulas without a result, error cells and cells of text of a sheet, its size bounded."""
+    unsaved = errors = texts = cells = rows = columns = 0
+    rest = b""
+    while data := stream.read(safe.MIB):
+        data = rest + data
+        # What comes behind the last cell may begin a match.
+        cut = data.rfind(b"</c>") + 4 if b"</c>" in data else max(len(data) - 4096, 0)
+        data, rest = data[:cut], data[cut:][-4096:]
+        if _HIDDEN.search(data):
+            raise _too_large(path, "names its cells in a way that cannot be checked")
+        places = _PLACE.findall(data)
+        cells += len(places)
+        rows = max(rows, max((int(row) for _, row in places), default=0))
+        columns = max(columns, max(map(_column_number, {name for name, _ in places}), default=0))
+        unsaved, errors, texts = (count + len(what.findall(data)) for count, what in (
+            (unsaved, _UNSAVED), (errors, _ERROR), (texts, _SHARED)))
+        if cells > safe.WORKBOOK_CELLS or rows * columns > 2 * safe.WORKBOOK_CELLS:
+            raise _too_large(path, f"has a sheet of {rows:,} rows and {columns:,} columns")
+    return unsaved, errors, texts
+
+
+def _column_number(name: bytes) -> int:
+    """1 of A, 28 of AB."""
+    number = 0
+    for letter in name:
+        number = number * 26 + letter - ord("A") + 1
+    return number
+
+
+def _too_large(path: Path, found: str) -> IntakeError:
+    return IntakeError(f"workbook '{path.name}' {found}; export the trends as CSV")
 
 
 def _text(cell: Any, decimal: str = ".") -> str:
@@ -144,10 +180,15 @@ def _text(cell: Any, decimal: str = ".") -> str:
         near = (cell + timedelta(milliseconds=500)).replace(microsecond=0)
         cell = near if abs(near - cell) < timedelta(milliseconds=5) else cell
         return str(cell.date()) if cell.time() == time() else str(cell)
-    return repr(cell).replace(".", decimal) if isinstance(cell, float) else str(cell)
+    if isinstance(cell, float):
+        # Every number of a workbook is one with a fraction.
+        return f"{cell:.0f}" if cell.is_integer() and abs(cell) < 1e15 else repr(cell).replace(
+            ".", decimal)
+    return str(cell)
 
 
 def _column(cells: list[Any], decimal: str) -> pa.Array:
-    if all(c is None or (isinstance(c, int | float) and not isinstance(c, bool)) for c in cells):
-        return pa.array([None if c is None else float(c) for c in cells], pa.float64())
-    return pa.array([_text(c, decimal) for c in cells], pa.string())
+    given = [None if cell == "" else cell for cell in cells]
+    if all(c is None or (isinstance(c, int | float) and not isinstance(c, bool)) for c in given):
+        return pa.array([None if c is None else float(c) for c in given], pa.float64())
+    return pa.array([_text(c, decimal) for c in given], pa.string())

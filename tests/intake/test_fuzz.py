@@ -130,7 +130,7 @@ def bombs(folder: Path) -> Iterator[tuple[str, str]]:
     laughs += b"".join(b'<!ENTITY %c "%s">' % (98 + i, b"&%c;" % (97 + i) * 100) for i in range(8))
     (folder / "laughs.xlsx").write_bytes(_packed(
         {"xl/worksheets/sheet1.xml": laughs + b"]><worksheet>&i;</worksheet>"}))
-    yield "laughs.xlsx", "workbook 'laughs.xlsx'"
+    yield "laughs.xlsx", "'laughs.xlsx'"
 
     corner = b'<row r="1048576"><c r="XFD1048576"><v>1</v></c></row></sheetData>'
     (folder / "corner.xlsx").write_bytes(_changed("xl/worksheets/sheet1.xml",

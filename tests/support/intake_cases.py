@@ -223,7 +223,7 @@ FORMS = [
          named("t.xlsx"), GOOD, stated={"t.xlsx": {"sheet": "Sheet"}}),
     Case("workbook with an error cell", {"t.xlsx": workbook(
         [*_SHEET[:2], (_AT[1], "#N/A", "On"), _SHEET[3]])}, named("t.xlsx"),
-        {**GOOD, "chw_supply_temp": [44.0, NAN, 45.0]}, said=("1 cells '#N/A'",)),
+        {**GOOD, "chw_supply_temp": [44.0, NAN, 45.0]}, said=("1 cells hold an error",)),
     Case("workbook with formulas never calculated", {"t.xlsx": workbook(
         [*_SHEET[:2], (_AT[1], "=B2+0.5", "On"), _SHEET[3]])}, named("t.xlsx"),
         {**GOOD, "chw_supply_temp": [44.0, NAN, 45.0]},
