@@ -8,7 +8,7 @@ stands in the file and what people call it.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, field, replace
 from datetime import datetime, time
 from typing import Any
@@ -588,6 +588,58 @@ TABLES = (
           key=_key("check", "Check", kind=Kind.TEXT)),
 )
 READINGS = Table("readings", "Field readings", _READING, row="reading")
+
+
+def _moment(value: Any) -> datetime:
+    """A day or moment as it is compared: a day begins at midnight, each on the site's clock."""
+    return datetime.fromisoformat(str(value)).replace(tzinfo=None)
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """Two answers of a table of which the first cannot lie beyond the second."""
+
+    path: str
+    first: str
+    second: str
+    says: str
+    of: Callable[[Any], Any] = float
+    equal: bool = False
+
+    def broken(self, row: Mapping[str, Any]) -> bool:
+        """Whether both are answered and stand the wrong way round."""
+        if any(row.get(name) in (None, "") for name in (self.first, self.second)):
+            return False
+        try:
+            first, second = self.of(row[self.first]), self.of(row[self.second])
+        except (TypeError, ValueError):
+            return False  # the answer's own check has said so
+        return bool(first > second or first == second and not self.equal)
+
+
+ORDERS = (
+    Order("plant.exchanger", "chw_leaving", "chw_entering", "chilled water must leave the "
+          "exchanger colder than it enters; correct one of the two"),
+    Order("plant.exchanger", "cw_entering", "cw_leaving", "condenser water must leave the "
+          "exchanger warmer than it enters; correct one of the two"),
+    Order("plant.exchanger", "cw_entering", "chw_leaving", "chilled water cannot leave the "
+          "exchanger as cold as the condenser water that enters it; correct one of the two"),
+    Order("instruments", "calibrated", "due", "the next calibration must be due after the last "
+          "one; correct one of the two", _moment),
+    Order("overrides", "placed", "released", "an override cannot be released before it was placed; "
+          "correct one of the two", _moment, equal=True),
+)
+
+
+def contradictions(path: str, row: Mapping[str, Any], name: str = "") -> list[str]:
+    """What in a table, or in a row of a list, cannot be true together, one sentence each; with
+    ``name`` only what that answer has a part in."""
+    found = table(path)
+    label = {key: item.label for key, item in found.answers.items()} if found else {}
+    return [f"{label[order.first]} {row[order.first]} and {label[order.second]} "
+            f"{row[order.second]}: {order.says}" for order in ORDERS
+            if order.path == path and name in ("", order.first, order.second)
+            and order.broken(row)]
 
 
 def table(path: str) -> Table | None:

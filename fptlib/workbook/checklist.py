@@ -10,7 +10,7 @@ import ipywidgets as widgets
 
 from fptlib.errors import FormError
 from fptlib.job.folder import Job
-from fptlib.job.schema import table
+from fptlib.job.schema import contradictions, table
 from fptlib.workbook import parts, static
 from fptlib.workbook.forms import Message, Saved, guarded, position
 from fptlib.workbook.readings import site_time
@@ -42,8 +42,11 @@ class Line:
         """Save some answers of the row, found by what it held when it was read.
 
         Raises:
-            FormError: another window has changed or removed it.
+            FormError: another window has changed or removed it, or it contradicts itself.
         """
+        if wrong := contradictions(self.path, {**self.row, **changes}):
+            raise FormError(" ".join(wrong))
+
         def edit(document: Any) -> None:
             held = document.get(self.path, [])
             at = position(held, self.row)

@@ -21,7 +21,7 @@ from fptlib import units
 from fptlib.answer import Answer, Kind
 from fptlib.errors import FormError, FptError
 from fptlib.job.folder import Job, lookup, place
-from fptlib.job.schema import Table
+from fptlib.job.schema import Table, contradictions
 from fptlib.workbook import parts, static
 
 Row = dict[str, Any]
@@ -330,14 +330,19 @@ class FormView:
         self.job.put(field.path, value)
         receipt = f"saved as {field.item.shown(value)}" if field.chosen_unit != field.item.unit \
             else "saved"
-        field.message.saved("taken away" if value is None else receipt)
+        table = self.section.table.path
+        wrong = contradictions(table, self.job.get(table, {}), field.item.name)
+        field.message.saved("taken away" if value is None else receipt, " ".join(wrong))
         self._saved()
 
     def missing(self, answers: Mapping[str, Any]) -> list[str]:
-        """One sentence for every required answer that is not there."""
-        return [f"{field.item.label}: no answer yet; fill it in, it is marked * on this page"
-                for path, field in self.fields.items()
-                if field.item.required and lookup(answers, path) in (None, "")]
+        """One sentence for every required answer that is not there, and for what cannot be."""
+        path = self.section.table.path
+        wrong = contradictions(path, lookup(answers, path, {}))
+        return wrong + [
+            f"{field.item.label}: no answer yet; fill it in, it is marked * on this page"
+            for path, field in self.fields.items()
+            if field.item.required and lookup(answers, path) in (None, "")]
 
     def shown(self) -> static.Shown:
         """What the file holds, as a static table."""
@@ -423,6 +428,8 @@ class RowsView:
         if empty and time.monotonic() - self._saved_at < DOUBLE_CLICK:
             return
         row = self.section.finish(self._typed())
+        if wrong := contradictions(self.table.path, row):
+            raise FormError(" ".join(wrong))
         instead = self._replaced(row)
         self.section.put(row, self._chosen())
         self.refresh()

@@ -116,6 +116,12 @@ class Instruments(Section):
                             "in")
         return row
 
+    def receipt(self, row: Row) -> tuple[str, str]:
+        stated = row.get("accuracy") is not None
+        return "", "" if stated else ("Accuracy: none stated, so no reading taken with "
+                                      f"{row['tag']} is compared with a trend; enter it from the "
+                                      "data sheet")
+
 
 class OwnLimits(Section):
     """The job's own limits, held against the standard's."""

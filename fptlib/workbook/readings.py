@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 from fptlib import points, units
 from fptlib.answer import Answer, Kind, answers_of, taken
 from fptlib.errors import FormError, FptError
-from fptlib.job.folder import Job, now, write_atomically
+from fptlib.job.folder import Job, lookup, now, write_atomically
 from fptlib.job.readings import COLUMNS, numbered_rows
 from fptlib.job.schema import READINGS, Site
 from fptlib.physics.atmosphere import pressure_at
@@ -28,6 +28,11 @@ _WORDS: Mapping[Verdict, str] = {
     Verdict.FAIL: "does not agree with the trend; read once more before you go on",
     Verdict.INDETERMINATE: "is too near the limit to say whether it agrees with the trend",
 }
+
+
+# A reading is entered on the day, or soon after; one this many days old has a slip in its year
+# more often than not (common practice, no source).
+LONG_AGO = 180
 
 
 class Readings(Section):
@@ -51,7 +56,9 @@ class Readings(Section):
         return finish(self.job, row)
 
     def receipt(self, row: Row) -> tuple[str, str]:
-        return against_trend(self.job, row)
+        told, doubt = against_trend(self.job, row)
+        # What was compared with the trend of its minute has its year and its instrument.
+        return told, doubt or ("" if told else _unlikely(self.job, row))
 
     def rows(self) -> list[Row]:
         return [row for _, row in numbered_rows(self.job.readings_file)]
@@ -123,6 +130,19 @@ def finish(job: Job, row: Row) -> Row:
     # A comma that was taken stands between thousands; the file holds plain numbers.
     filled["value"] = filled["value"].replace(",", "")
     return {**filled, "unit": stated, "time": when.isoformat(timespec="seconds")}
+
+
+def _unlikely(job: Job, row: Row) -> str:
+    """What to look at again in a reading that is possible: its instrument and its year."""
+    tag, point = str(row["instrument"]), points.point(row["point"])
+    unit = str(lookup(job.answers(), f'instruments."{tag}".accuracy_unit', ""))
+    if unit and units.half_width(1.0, unit, point.unit, 1.0) is None:
+        return (f"Instrument {tag}: its accuracy is stated in {units.symbol(unit)}, and "
+                f"{point.meaning} is read in {units.symbol(point.unit)}; choose the instrument "
+                "that it was read with")
+    days = (site_time(job) - datetime.fromisoformat(str(row["time"]))).days
+    return "" if days < LONG_AGO else (f"Time: {str(row['time'])[:10]} is {days} days ago; look "
+                                       "at the year")
 
 
 def plausible(job: Job, point: points.Point, text: str, unit: str) -> str:
