@@ -119,14 +119,24 @@ def _first_page(content: Content, figures: Figures) -> list[Block]:
                _rows(items[:_MOST_FIRST], "number title severity responsible due")),
         *([_text(f"{len(items) - _MOST_FIRST} more stand under Deficiencies and retest.")]
           if len(items) > _MOST_FIRST else []),
-        *table("Abort conditions that were met", {"When": 18, "Condition": 30, "What happened": 52},
-               [[moment(event["start"]), event["name"], event["text"]] for event in met]),
+        *table("Abort conditions that were met", {"Condition": 34, "From when, for how long": 66},
+               _abort_log(met)),
         *table("Not proven, and why", {"Check": 40, "Verdict": 16, "Why": 44},
                [[check["question"], Verdict(check["verdict"]), check["reason"]]
                 for check in unproven]),
         *figure(first, next((step["title"] for step in content["steps"]
                              if step["step"] == first), first), figures),
     ]
+
+
+def _abort_log(met: Sequence[Content]) -> list[list[str]]:
+    """Each abort condition with every time that it was met."""
+    times: dict[str, list[str]] = {}
+    for event in sorted(met, key=lambda event: str(event["start"])):
+        when, *_, how = str(event["text"]).removeprefix("met from ").split("; ")
+        times.setdefault(event["subject"], []).append(
+            f"{when.split(',')[0]} ({how.removeprefix('the test was ')})")
+    return [[condition, "; ".join(said)] for condition, said in times.items()]
 
 
 def _script(content: Content) -> list[Block]:
@@ -258,7 +268,7 @@ def _work_order(item: Content) -> list[Block]:
     setting = " to ".join(filter(None, (item["setting_from"], item["setting_to"])))
     status = ", ".join(filter(None, (item["status"], item["status_by"], item["status_on"])))
     rows = {
-        "What": item["title"], "Check, step": f"{item['check']}, {item['step']}",
+        "Check, step": f"{item['check']}, {item['step']}",
         "Event": ", ".join(filter(None, (item["event"], moment(item["at"])))),
         "Found": item["found"], "Required": item["required"], "Likely causes": causes,
         "Recommended": item["recommended"], "Setting to change, from and to": setting,
@@ -266,7 +276,7 @@ def _work_order(item: Content) -> list[Block]:
         "Corrective action": item["corrective_action"], "Status": status,
         "Steps to repeat": ", ".join(item["retest"]), "Cost borne by": item["cost_party"],
         "Remark": item["remark"]}
-    return table(f"Deficiency {item['number']}", {"": 20, " ": 80},
+    return table(f"Deficiency {item['number']}", {"What": 20, item["title"]: 80},
                  [[label, value] for label, value in rows.items() if value])
 
 

@@ -99,7 +99,8 @@ def _plural(word: str, count: int) -> str:
 
 
 def _sentences(titles: Sequence[str]) -> str:
-    said = "; ".join(title.rstrip(".") for title in titles[:_MOST_NAMED])
+    first, *others = [title.rstrip(".") for title in titles[:_MOST_NAMED]]
+    said = "; ".join([first, *(f"{title[:1].lower()}{title[1:]}" for title in others)])
     more = len(titles) - _MOST_NAMED
     return f"{said}; and {more} more." if more > 0 else f"{said}."
 

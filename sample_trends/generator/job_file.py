@@ -266,5 +266,8 @@ def _work(story: Story) -> list[str]:
     return [
         *_listed("prerequisites", done), *_listed("overrides", story.overrides),
         *_listed("abort", _ABORTS),
+        *_listed("approvals", [
+            {"role": role, "name": name, "at": story.created[:10]} for role, name in (
+                ("owner", "Wanda Nobody"), ("engineer", ENGINEER))]),
         *_listed("marks", story.marks), *answers, table("findings", {"summary": story.summary}),
     ]

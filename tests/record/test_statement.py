@@ -6,6 +6,7 @@ content lists of Standard 202 and Guideline 1.1, known from secondary sources.
 
 from __future__ import annotations
 
+import dataclasses
 import io
 from pathlib import Path
 from typing import Any
@@ -110,6 +111,18 @@ def test_the_first_page_says_it_all(content: dict[str, Any]) -> None:
                  "reviewed, not accepted: 1 check failed", "analyzed"):
         assert said in page, said
     assert "accepted)" not in page.replace("not accepted", "")
+
+
+def test_every_abort_condition_met_stands_there_with_minute_and_duration(tmp_path: Path) -> None:
+    event = dataclasses.replace(
+        support.make_check().events[0], subject="Too warm", quantities={"lasted, min": 73.0},
+        text="met from 2026-01-12 06:00 for 73 min, worst 8.3 °F; the test was stopped 57 min "
+             "after")
+    check = support.make_check("abort.conditions", events=(event,))
+    page = render.html(support.signed(made(tmp_path, "", [check]), support.make_keys(),
+                                      ("technician",)), {}).decode()
+    assert "2026-01-12 06:00 for 73 min (stopped 57 min after)" in page
+    assert "Abort conditions that were met" in page
 
 
 def test_a_returned_record_says_so_first(content: dict[str, Any]) -> None:
