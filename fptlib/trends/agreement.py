@@ -195,7 +195,11 @@ def _flow(plant: Plant) -> None:
         return _by_factor(plant, "chw_flow", median((load / tons)[kept]), (0.89, 1.12),
                           "the trended load", "plant_load")
     numbers = plant.numbers("chiller_{n}_power")
-    if not numbers or any(plant.seen[f"chiller_{n}_power"].doubt for n in numbers):
+    # Of one chiller too few the power would speak for another unit.
+    seen = {int(name.split("_")[1]) for name in plant.readings if name.startswith("chiller_")}
+    every = seen | set(range(1, int(plant.answers.get("plant", {}).get("chillers") or 0) + 1))
+    if not numbers or set(numbers) != every or any(
+            plant.seen[f"chiller_{n}_power"].doubt for n in numbers):
         return _unsure(plant, "chw_flow")
     power = np.sum([np.nan_to_num(plant.rows("chw_flow", f"chiller_{n}_power")[1])
                     for n in numbers], axis=0)
@@ -221,7 +225,10 @@ def _by_factor(plant: Plant, flow: str, wanted: float, band: tuple[float, float]
         near, key=lambda unit: round(abs(np.log(wanted / factors[unit])), 1), default="")
     if best and (best == now or not plant.readings[flow].stated):
         plant.seen[flow].unit = best
-        plant.agree(f"in {units.symbol(best)} flow and temperatures carry {what}", flow, *others)
+        # The chillers' power alone leaves room for one chiller that nobody trends.
+        if others or plant.readings[flow].stated:
+            plant.agree(f"in {units.symbol(best)} flow and temperatures carry {what}", flow,
+                        *others)
     elif best:
         plant.doubt(f"the file says {units.symbol(now)}, but only in {units.symbol(best)} do flow "
                     f"and temperatures carry {what}", flow)

@@ -63,7 +63,7 @@ chw_pump_power|pump|chw||power|
 cw_pump_power|pump|cw||power|
 plant_power|-|||power|
 service_power|service|||power|
-plant_load|-|chw?||load|
+plant_load|-|chw?||load heat|
 """
 
 
@@ -215,7 +215,7 @@ def _of_quantity(rule: Rule, is_: set[str], roles: set[str], column: Column) -> 
         return 0.8 if "temp" in quantity and not column.unit and not column.binary else 0.0
     if "critical" in quantity:
         return float(quantity <= is_)
-    if "load" in is_ and units.alias(column.unit, "kW"):
+    if is_ & {"load", "heat"} and units.alias(column.unit, "kW"):
         # "Cooling load kW": the last word is its unit.
         is_ = is_ - {"power"}
     if not is_ & quantity or is_ - quantity - _BESIDE:

@@ -65,6 +65,7 @@ as=reset: reset rst
 as=feedback: fb fbk feedback
 as=own: effective
 is=load: load tons ton tonnage rt tr
+is=heat: cooling heat thermal
 is=percent: pct percent per output signal sig
 is=mode: mode
 is=difference: delta diff differential dt
@@ -83,7 +84,7 @@ not=room: rm room zone zn zone space office mech fl floor zs
 is=critical: suite suites critical server datahall
 not=storage: ts storage tank ice glycol
 not=generator: gen generator ups lighting transformer
-: cooling clg cool sys system loop site sensor value val pv rel relative air avg deg
+: clg cool sys system loop site sensor value val pv rel relative air avg deg
 """
 _CONCEPTS: dict[str, set[str]] = {}
 for _line in _WORDS.split("\n"):
@@ -101,10 +102,11 @@ _TOGETHER = (
     (r"\bfree (cool(ing)?|clg)\b", "wse"), (r"\bheat exchanger\b", "hx"),
     (r"\b(run|running) (time|hrs|hours)\b", "hours"), (r"\bmake ?up\b", "makeup"),
     (r"\bweather station\b", "weather"), (r"\bcooling tower\b", "ct"),
+    (r"\bheat rej\w*\b", "hot"),
     (r"\bsaturated\b", "suction"), (r"\b(delta|diff|differential|d) (p|press|pressure)\b", "dp"),
     (r"\b(delta|diff|differential) (t|temp|temperature)\b", "delta"),
     (r"\b(operating|data|server) (room|hall|suite)s?\b", "critical"),
-    (r"\b(twr|tower) (wtr|water)\b", "cond water"), (r"\b(cnd|cond) w\b", "cond water"),
+    (r"\b(twr|tower|cooling) (wtr|water)\b", "cond water"), (r"\b(cnd|cond) w\b", "cond water"),
     (r"\b(chilled|chld) w\b", "chw"), (r"\b(p?chw|cd?w) st\b", r"\1 sup temp"),
     (r"\b(p?chw|cd?w) rt\b", r"\1 ret temp"), (r"\bon off (status|stat)\b", "status"),
     (r"\bon off (cmd|command)\b", "cmd"), (r"\bkw (rt|ton|tons|per ton)\b", "efficiency"),

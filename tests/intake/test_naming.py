@@ -49,6 +49,19 @@ def test_units_numbers_and_points_together(name: str, tmp_path: Path) -> None:
     assert not [one for one in wrong if one.confidence > 0.9 or one.ticked]
 
 
+@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("name", naming.CONVENTIONS)
+def test_nothing_wrong_is_ticked_when_half_of_the_columns_are_not_trended(
+        name: str, seed: int, tmp_path: Path) -> None:
+    dice = np.random.default_rng(seed)
+    columns = [c for c in naming.written(name, tmp_path) if dice.random() < 0.5]
+    table = pd.read_csv(tmp_path / "plant.csv", dtype=str, keep_default_na=False)
+    table[["Time", *(c.header for c in columns)]].to_csv(tmp_path / "plant.csv", index=False)
+    found = proposed(tmp_path)
+    score = naming.score(columns, {c: (s.point, s.unit) for c, s in found.items()})
+    assert not [text for text in score.wrong if found[text.split(": ")[0]].ticked]
+
+
 def failed(name: str, folder: Path, right: bool) -> frozenset[str]:
     """The checks that fail on what is ticked, or on the truth."""
     columns = naming.written(name, folder)
@@ -176,3 +189,21 @@ def test_the_sample_plant_is_found_whole(story: str) -> None:
     found = {s.point: s for s in propose(folder / "trends", job).chosen.values()}
     assert {p: (s.file, s.column, s.ticked) for p, s in found.items()} == {
         p: (t["file"], t["column"], True) for p, t in job["points"].items()}
+
+
+def test_too_few_chillers_power_settles_no_unit(tmp_path: Path) -> None:
+    frame = naming.plant()
+    write(tmp_path, {
+        "Chw.SupTmp": (frame["chw_supply_temp"].to_numpy() - 32) / 1.8,
+        "Chw.RetTmp": (frame["chw_return_temp"].to_numpy() - 32) / 1.8,
+        "Chw.Flow": frame["chw_flow"].to_numpy() / 15.85,
+        **{f"Chlr0{n}.RunSts": frame[f"chiller_{n}_running"].to_numpy() for n in (1, 2, 3)},
+        "Chlr03.Pwr": frame["chiller_3_power"].to_numpy()})
+    one = proposed(tmp_path)["Chw.Flow"]
+    assert one.point == "chw_flow" and not one.ticked
+    assert one.doubt.startswith("the file does not state the unit of this flow")
+
+
+def test_a_chillers_cooling_is_not_its_power(tmp_path: Path) -> None:
+    write(tmp_path, {"chiller_cooling_W": np.linspace(1e5, 9e5, 300)})
+    assert "chiller_1_power" not in points_of(proposed(tmp_path).values())
