@@ -13,6 +13,7 @@ from browser_desk import Desk
 from fptlib.job.folder import Job
 from fptlib.job.start import start
 
+AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
 pytestmark = pytest.mark.full
 
 
@@ -56,6 +57,7 @@ def test_from_a_dropped_file_to_verdicts_in_ten_actions(desk: Desk, tmp_path: Pa
     assert "Outdoor Air Temperature" in desk.page.locator(
         ".fpt-points .widget-label-basic").first.inner_text()
     desk.page.keyboard.press("Space")
+    assert not desk.misplaced() and not desk.faults(AXE)
     desk.press("accept")                                                            # 2
     desk.wait_for("47 points are in the map", 30)
     desk.type("site.altitude", "5300")                                              # 3
