@@ -8,14 +8,16 @@ from __future__ import annotations
 
 import html
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import fields, replace
 from typing import Any
 
 import ipywidgets as widgets
 
 from fptlib import points, units
-from fptlib.errors import FormError
+from fptlib.errors import FormError, IntakeError
 from fptlib.job.folder import Job
+from fptlib.trends.weather import read_weather
 from fptlib.workbook import panels, parts, point_table, questionnaire, static
 from fptlib.workbook.forms import FormView, Saved, guarded
 from fptlib.workbook.point_table import IN_THE_MAP, PointTable, Row
@@ -178,18 +180,30 @@ class FirstPage:
         """Save what is ticked, with the counts that the plan does not state yet."""
         count = point_table.save(self.job, self.rows)
         self.look()
-        assert self.table is not None
-        read_off = [(name, found) for name, found in (
-            ("chillers", self.table.chillers), ("tower_cells", self.table.tower_cells))
-            if found and not self.job.get(f"plant.{name}")]
-        for name, found in read_off:
-            self.job.put(f"plant.{name}", found)
+        found = {path: value for path, value in self._read_off().items()
+                 if value and not self.job.get(path)}
+        for path, value in found.items():
+            self.job.put(path, value)
         for view in self.answers:
             for path, field in view.fields.items():
                 field.show(self.job.get(path))
-        counted = ", ".join(f"{name.replace('_', ' ')}: {found}" for name, found in read_off)
-        more = f"; read off their numbers: {counted}, correct them below if need be"
-        return f"{count} points are in the map" + more * bool(counted)
+        said = ", ".join(f"{view.fields[path].item.label} {view.fields[path].text}"
+                         for view in self.answers for path in view.fields if path in found)
+        more = f"; read off the files: {said}; correct it below if need be"
+        return f"{count} points are in the map" + more * bool(said)
+
+    def _read_off(self) -> dict[str, Any]:
+        """What the files say of the first answers: the numbers of the equipment, and the altitude
+        of a weather file's station."""
+        assert self.table is not None
+        found: dict[str, Any] = {"plant.chillers": self.table.chillers,
+                                 "plant.tower_cells": self.table.tower_cells}
+        for file in self.job.trend_files():
+            if file.suffix.lower() == ".epw":
+                # One that cannot be read is said where the plan names it.
+                with suppress(IntakeError):
+                    found["site.altitude"] = round(read_weather(file).altitude)
+        return found
 
 
 def _only(job: Job, path: str, names: Sequence[str]) -> Any:

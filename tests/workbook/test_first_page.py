@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import UTC, datetime
+from pathlib import Path
 
 import naming
 import pytest
@@ -46,8 +48,8 @@ def test_two_presses_make_the_map_and_read_off_the_counts(fresh):
     assert len(page.boxes) == 47 and all(box.value for box in page.boxes.values())
     assert fresh.get("points") in (None, {}), "nothing is taken unasked"
     button(page, "fpt-accept").click()
-    assert "47 points are in the map; read off their numbers: chillers: 3, tower cells: 3" in said(
-        page.panel.message)
+    assert ("47 points are in the map; read off the files: Number of chillers 3, Number of tower "
+            "cells 3; correct it below if need be") in said(page.panel.message)
     assert (fresh.get("plant.chillers"), fresh.get("plant.tower_cells")) == (3, 3)
     assert page.answers[1].fields["plant.chillers"].text == "3"
     # All rows are in the map now, and a second press changes nothing.
@@ -132,3 +134,15 @@ def test_a_file_that_is_taken_in_is_in_the_table_at_once(tmp_path):
                       "content": memoryview(rows.encode()),
                       "last_modified": datetime.now(UTC)},)
     assert [row.point for row in page.rows] == ["chw_supply_temp"], said(page.panel.message)
+
+
+def test_the_altitude_is_that_of_the_weather_file_until_the_plan_says_so(fresh):
+    sample = Path(__file__).resolve().parents[2] / "sample_trends" / "sound" / "trends"
+    shutil.copy(sample / "fable_valley_invented.epw", fresh.trends_folder)
+    page = FirstPage(fresh)
+    button(page, "fpt-accept").click()
+    assert "Altitude 4200" in said(page.panel.message)
+    assert fresh.get("site.altitude") == 4200
+    fresh.put("site.altitude", 4350.0)
+    button(page, "fpt-accept").click()
+    assert fresh.get("site.altitude") == 4350.0
