@@ -140,6 +140,13 @@ STANDARD: tuple[Limit, ...] = (
     Limit("recovery.watch", 120.0, "min", "supply watched after the setpoint is back", since=2),
     Limit("recovery.demand_tolerance", 5.0, "%", "a changeover may exceed the ordinary peak by so "
           "much", since=2),
+    Limit("recovery.supply_rate", 3.0, "degF", "largest rise of the supply in ten minutes at the "
+          "transition", low=_ABOVE_ZERO, since=2),
+    Limit("recovery.settling", 30.0, "min", "supply settles after the setpoint is back", since=2),
+    Limit("recovery.supply_band", 1.5, "degF", "supply around the active setpoint once settled",
+          since=2),
+    Limit("running.tracking", 1.5, "degF", "condenser water around its setpoint while fans are "
+          "between their limits", since=2),
     Limit("lift.start_allowance", 5.0, "min", "a chiller that has just started builds its lift for "
           "so long", since=2),
     Limit("lift.above_evaporating", 1.0, "degF", "evaporating temperature above its cutout, or "

@@ -366,6 +366,12 @@ class FunctionalTest:
         return [*([self["economizer_active"]] if self.has("economizer_active") else []), *flows]
 
     @cached_property
+    def exchanger_on(self) -> np.ndarray:
+        """Whether any sign of the exchanger that is trended says that it carries load."""
+        return np.any([sign == 1.0 for sign in self._exchanger_signs], axis=0) if (
+            self._exchanger_signs) else np.zeros(len(self), dtype=bool)
+
+    @cached_property
     def exchanger_off(self) -> np.ndarray:
         """Whether every sign of the exchanger that is trended says that it carries nothing."""
         if not self._exchanger_signs:

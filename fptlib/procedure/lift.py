@@ -137,7 +137,9 @@ def _lowest_lift(test: FunctionalTest, request: Request, n: int, kind: str, low:
         at_least=wanted, uncertainty=doubt + found.uncertainty,
         worst_in_gaps=wanted + found.worst_in_gaps, cut_off=request.unseen,
         fail_needs="the pressures are not trended, and the saturation lift is larger than the "
-        "water lift" if kind == "saturation" and by_water else "",
+        "water lift" if kind == "saturation" and by_water else
+        "the chiller's own leaving water is not trended, and the exchanger warms the plant's supply"
+        if evaporator == "chw_supply_temp" and test.exchanger_on[row] else "",
         quantities={_side("condenser", condenser): float(test[condenser][row]),
                     _side("evaporator", evaporator): float(test[evaporator][row]),
                     f"lift in that row, {shown}": float(lift[row]),

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from fptlib.procedure import uncertainty
 from fptlib.procedure.changeovers import Changeover, Run
@@ -158,16 +159,10 @@ def stable(test: FunctionalTest, run: Run) -> Iterator[Finding]:
     the transition until the watch after the recovery is over; what ripens an exit is the exit's."""
     if run.enabled is None:
         return
-    back, watch, last = test.recovered(run), test.limits["recovery.watch"], float(run.last)
-    if back is not None:
-        if run.exit is not None:
-            delay = test.limits["exit.delay"] + test.limits["exit.grace"]
-            last = max(min(back + AFTER_RECOVERY / test.minutes, last), last - delay / test.minutes)
-        last = min(back + watch / test.minutes, last)
-    rows = slice(run.first, int(last) + 1)
-    supply, cut = test[_SUPPLY][rows], _cut(test, run, watch)
+    rows = slice(run.first, _watched(test, run) + 1)
+    water, cut = test[_SUPPLY][rows], _cut(test, run, test.limits["recovery.watch"])
     every = test.sample_interval(_SUPPLY)
-    high = highest_kept(supply - test.reset_setpoint[rows], test.limits["lift.short_dip"],
+    high = highest_kept(water - test.reset_setpoint[rows], test.limits["lift.short_dip"],
                         test.minutes, every)
     if high is None:
         yield not_judged(run.number, run.first, "the chilled water has gaps there")
@@ -179,7 +174,18 @@ def stable(test: FunctionalTest, run: Run) -> Iterator[Finding]:
         measured=high.value, at_most=test.limits["recovery.overshoot"],
         uncertainty=uncertainty.expanded(test, {_SUPPLY: 1.0}) + high.uncertainty,
         worst_in_gaps=high.worst_in_gaps, cut_off=cut)
-    yield _swings(test, run, supply, cut)
+    yield _swings(test, run, water, cut)
+
+
+def _watched(test: FunctionalTest, run: Run) -> int:
+    """The last row of a run in which the return is watched; what ripens an exit is the exit's."""
+    back, last = test.recovered(run), float(run.last)
+    if back is None:
+        return run.last
+    if run.exit is not None:
+        delay = test.limits["exit.delay"] + test.limits["exit.grace"]
+        last = max(min(back + AFTER_RECOVERY / test.minutes, last), last - delay / test.minutes)
+    return int(min(back + test.limits["recovery.watch"] / test.minutes, last))
 
 
 def _swings(test: FunctionalTest, run: Run, supply: np.ndarray, cut: str) -> Finding:
@@ -202,6 +208,56 @@ def _swings(test: FunctionalTest, run: Run, supply: np.ndarray, cut: str) -> Fin
         run.number, run.first, f"{turns} reversals of {size:g} °F or more",
         last=run.first + len(supply) - 1, subject="reversals", measured=turns, at_most=limit,
         uncertainty=abs(turns - other), unit="count", worst_in_gaps=turns + in_gaps, cut_off=cut)
+
+
+@check("recovery.supply", unit="degF", each="run", needs=(*_SETPOINTS, _SUPPLY), all_or_none=True,
+       limits=("recovery.supply_rate", "recovery.settling", "recovery.supply_band",
+               "recovery.watch"),
+       advise=lambda test, failed: (
+           "Leave the last chiller on beside the open exchanger for some minutes longer, or open "
+           "the exchanger more slowly." if any(e.subject == "rise" for e in failed) else ""))
+def supply(test: FunctionalTest, run: Run) -> Iterator[Finding]:
+    """Largest rise of the chilled water itself within ten minutes, from the ten before the
+    transition on; and how far it was from the active setpoint once settled."""
+    if run.enabled is None:
+        return
+    every, last = test.sample_interval(_SUPPLY), _watched(test, run)
+    begin, apart = max(run.first - round(RATE_WINDOW / test.minutes), 0), test.rows(every)
+    water = test[_SUPPLY][begin : last + 1][::apart]
+    # One noisy minute is no rise: each counts as the middle one of its neighbors.
+    calm = water if every > 1.0 or len(water) < 3 else np.median(
+        sliding_window_view(np.pad(water, 1, mode="edge"), 3), axis=1)
+    rise, at_worst = (largest_rise(each, RATE_WINDOW, every)
+                      for each in (straightened(calm), carried(calm)))
+    cut = _cut(test, run, test.limits["recovery.watch"])
+    if rise is None or at_worst is None:
+        yield not_judged(run.number, run.first, "the chilled water has a gap there", subject="rise")
+    else:
+        yield Finding(
+            run.number, begin + rise.start * apart,
+            f"chilled water rose by {rise.middle:.1f} °F within {RATE_WINDOW:.0f} min",
+            subject="rise", measured=rise.middle, at_most=test.limits["recovery.supply_rate"],
+            uncertainty=(rise.high - rise.low) / 2.0
+            + uncertainty.resolution(test, _SUPPLY, _SUPPLY),
+            worst_in_gaps=at_worst.middle, cut_off=cut,
+            quantities={"chilled water before, °F": float(calm[rise.start])})
+    back = test.recovered(run)
+    settled = last + 1 if back is None else back + test.rows(test.limits["recovery.settling"])
+    away = np.abs(test[_SUPPLY] - test[_ACTIVE])[settled : last + 1]
+    if len(away) * test.minutes < RATE_WINDOW:
+        return
+    high = highest_kept(away, test.limits["lift.short_dip"], test.minutes, every)
+    if high is None:
+        yield not_judged(run.number, settled, "the chilled water has gaps there", subject="settled")
+        return
+    yield Finding(
+        run.number, settled + high.row, f"up to {high.value:.1f} °F from the active setpoint once "
+        "settled", subject="settled", measured=high.value,
+        at_most=test.limits["recovery.supply_band"], cut_off=cut,
+        uncertainty=uncertainty.expanded(test, {_SUPPLY: 1.0}) + high.uncertainty,
+        worst_in_gaps=high.worst_in_gaps,
+        quantities={"chilled water, °F": float(test[_SUPPLY][settled + high.row]),
+                    "active setpoint, °F": float(test[_ACTIVE][settled + high.row])})
 
 
 @check("recovery.demand", unit="kW", needs=("request", "chillers", "demand"), all_or_none=True,
@@ -289,4 +345,4 @@ def _windows(test: FunctionalTest, changeover: Changeover, interval: float
                changeover.exit_row + hour)
 
 
-CHECKS = (rate, duration, stable, demand)
+CHECKS = (rate, duration, supply, stable, demand)

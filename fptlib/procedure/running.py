@@ -138,6 +138,33 @@ def overcooling(test: FunctionalTest, run: Run) -> Finding:
                   median_colder_than_needed=median(colder))
 
 
+@check("running.tower_tracking", unit="%", each="run",
+       needs=(*_RUN, "cw_supply_temp", "cw_supply_setpoint", "tower_{n}_fan_speed"),
+       limits=("running.tracking", "running.fan_minimum", "exit.fans_at_maximum",
+               "running.share"))
+def tower_tracking(test: FunctionalTest, run: Run) -> Finding:
+    """Share of the run with condenser water within the band of its setpoint, of the rows in which
+    fans are between their limits and could hold it."""
+    if (rows := settled(test, run)) is None:
+        return not_judged(run.number, run.first, _TOO_SHORT)
+    speeds = np.array([test[f"tower_{n}_fan_speed"][rows] for n in test.tower_numbers])
+    able = ((speeds.max(axis=0) > test.limits["running.fan_minimum"])
+            & (speeds.min(axis=0) < test.limits["exit.fans_at_maximum"]))
+    if able.sum() * test.minutes < LEAST_KNOWN:
+        return not_judged(run.number, run.first, f"fans were between their limits for less than "
+                          f"{LEAST_KNOWN:.0f} min")
+    water = np.where(able, test["cw_supply_temp"][rows] - test["cw_supply_setpoint"][rows], np.nan)
+    away, band = np.abs(water), test.limits["running.tracking"]
+    # Rows without need of it are no gaps: only those count in which the fans could hold it.
+    gaps = np.isnan(speeds).any(axis=0) | (able & np.isnan(water))
+    counted, near = able | gaps, away <= band
+    rounding = uncertainty.resolution(test, "cw_supply_temp", "cw_supply_setpoint")
+    return _share(test, run, rows, Flags(near[counted], (near | gaps)[counted]),
+                  (np.abs(away - band) <= rounding)[counted],
+                  f"with fans between their limits within {band:g} °F of the condenser-water "
+                  f"setpoint, median {median(water):+z.1f}", median_difference=median(water))
+
+
 @check("running.fan_cycling", unit="per hour", each="run", all_or_none=True,
        needs=(*_RUN, "tower_{n}_fan_running"), limits=("running.fan_starts",),
        advise=lambda test, failed: (
@@ -272,4 +299,4 @@ def _of_design(test: FunctionalTest, readings: Mapping[str, np.ndarray], clean: 
     return 100.0 * median(ua) / clean if np.isfinite(ua).mean() > MOST_ROWS else math.nan
 
 
-CHECKS = (tower_setpoint, overcooling, fan_cycling, supply, exchanger)
+CHECKS = (tower_setpoint, tower_tracking, overcooling, fan_cycling, supply, exchanger)

@@ -49,7 +49,7 @@ class Controls:
         self.cw_setpoint = sequence.chiller_mode_cw
         self.command = False
         self._outdoor: float | None = None
-        self._held = self._ready = self._above = 0
+        self._held = self._ready = self._above = self._open = 0
         self._in_mode = 0
         self._since_exit = 10_000
         self._attempts: tuple[int, int] = (-1, 0)
@@ -89,6 +89,7 @@ class Controls:
             chw_setpoint=self.active,
             exchanger=self.mode in (HANDOVER, ECONOMIZER)
             or (self.mode == LEAVING and self._in_mode < _LEAVE_MINUTES - 1),
+            exchanger_opening=self.sequence.exchanger_opening,
             condenser_water_through_exchanger=self.mode in (PULL_DOWN, HANDOVER, ECONOMIZER),
             fan_speed=self.towers.speed,
             cells_on=self.towers.on,
@@ -106,7 +107,7 @@ class Controls:
 
     def _enter(self, mode: str) -> None:
         self.mode, self._in_mode = mode, 0
-        self._held = self._ready = self._above = 0
+        self._held = self._ready = self._above = self._open = 0
         self.staging.forget()
 
     # -- chiller mode ------------------------------------------------------------------
@@ -187,8 +188,11 @@ class Controls:
             return
         if self.sequence.chiller_left_on and sum(self.staging.on) == 1:
             self._wait_beside_the_chiller(seen)
-        elif seen.valve >= 0.95 and self._in_mode % 2 == 0:
-            self.staging.stop_last()
+        elif seen.valve >= 0.95:
+            self._open += 1
+            spacing = self.sequence.stop_spacing
+            if self._open >= spacing - 1 and self._in_mode % spacing == 0:
+                self.staging.stop_last()
         if not any(self.staging.on):
             self._carry()
 

@@ -27,6 +27,7 @@ class Orders:
 
     chw_setpoint: float = 46.0
     exchanger: bool = False
+    exchanger_opening: float = 0.4
     condenser_water_through_exchanger: bool = False
     fan_speed: float = 0.0
     cells_on: int = 1
@@ -117,7 +118,7 @@ class Plant:
 
     def _valve(self, orders: Orders) -> None:
         wanted = 1.0 if orders.exchanger else 0.0
-        self.valve += min(0.4, max(-0.4, wanted - self.valve))
+        self.valve += min(orders.exchanger_opening, max(-0.4, wanted - self.valve))
 
     def _branches(self, orders: Orders) -> None:
         entering, scale = self.entering, self.design.scale

@@ -28,7 +28,7 @@ BEFORE = Scenario(
         reset_cold=46.0, reset_warm=46.0,
         tolerance=0.5, dwell=10, rest=300, attempts_per_day=1,
         follow=False, fixed_temporary=43.0, handover_margin=1.0, handover_hold=10,
-        return_rate=0.0,
+        return_rate=0.0, exchanger_opening=0.4, stop_spacing=2,
         exit_band=3.0, exit_delay=90,
     ),
 )

@@ -110,6 +110,10 @@ class Sequence:
     longest_stay: int = 0
     leave_with_condition: bool = False
     start_condenser_valve: float = 0.5
+    # Handover: the exchanger's valve opens by this share a minute, and when it has been open for
+    # nearly so many minutes the chillers stop so many minutes apart: the water changes slowly.
+    exchanger_opening: float = 0.04
+    stop_spacing: int = 12
 
 
 @dataclass(frozen=True)

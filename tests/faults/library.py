@@ -185,8 +185,9 @@ FAULTS: tuple[Fault, ...] = (
     Fault(
         "no floor", "The temporary setpoint has no floor and a large offset.",
         ("lift.floor",), sequence(floor=30.0, offset=8.5),
-        # The colder setpoint costs power and takes longer to return.
-        ("recovery.duration", "recovery.demand"),
+        # The colder setpoint costs power, takes longer to return, and brings the chiller to its
+        # cutout; the water then has further to rise.
+        ("recovery.duration", "recovery.demand", "lift.evaporator", "recovery.supply"),
     ),
     Fault(
         "temporary setpoint not released",
@@ -205,13 +206,15 @@ FAULTS: tuple[Fault, ...] = (
     Fault(
         "oscillating recovery", "The fans hunt after the handover and the supply with them.",
         ("recovery.stable",), sequence(return_swing=5.0),
-        ("running.supply", "running.overcooling", "running.fan_cycling"),
+        ("running.supply", "running.overcooling", "running.fan_cycling",
+         "running.tower_tracking", "recovery.supply"),
     ),
     Fault(
         "demand peak", "Every chiller is started for the pull-down and driven to the floor.",
         ("recovery.demand",),
         sequence(pull_with_all=True, follow=False, fixed_temporary=38.5, cw_ramp=0.1),
-        ("transition.entering", "handover.excursion", "lift.floor"),
+        ("transition.entering", "handover.excursion", "lift.floor", "lift.evaporator",
+         "lift.pull_down", "recovery.supply"),
     ),
     Fault(
         "flat reset", "The reset asks for the same setpoint at every outdoor temperature.",
@@ -220,13 +223,14 @@ FAULTS: tuple[Fault, ...] = (
     Fault(
         "tower chases wet bulb", "In the run the tower setpoint is wet bulb plus five.",
         ("running.tower_setpoint",), sequence(tower_run="wet_bulb"),
-        ("running.overcooling", "running.supply"),
+        ("running.overcooling", "running.supply", "recovery.supply"),
     ),
     Fault(
         "over-cooled tower", "The fans cannot go below 60 % and no cell is taken off.",
         ("running.overcooling",), sequence(fan_minimum=60.0, fan_cycle_band=99.0),
         # In the pull-down the water falls faster than the chiller can follow; it may trip.
-        ("running.supply", "lift.minimum", "lift.chiller_on"),
+        ("running.supply", "lift.minimum", "lift.chiller_on", "running.tower_tracking",
+         "recovery.supply"),
     ),
     Fault(
         "fan cycling", "Single-speed fans on a band of a few tenths, with no delay.",
@@ -237,6 +241,8 @@ FAULTS: tuple[Fault, ...] = (
         "fouled exchanger", "The exchanger has lost half its UA.",
         ("running.exchanger",),
         both(design(ua=0.5), sequence(exchanger_approach=4.0)),
+        # The exchanger makes warmer water beside the chiller.
+        ("recovery.supply",),
     ),
     Fault(
         "leaking isolation valve",
@@ -244,12 +250,12 @@ FAULTS: tuple[Fault, ...] = (
         ("running.supply",), both(design(idle_leak=0.35), sequence(exit_band=6.0)),
         # Exits with warm water set a demand peak.
         ("exit.supply", "handover.excursion", "recovery.stable", "exit.not_early",
-         "recovery.demand"),
+         "recovery.demand", "recovery.supply"),
     ),
     Fault(
         "chiller left on", "One chiller stays on beside the exchanger.",
         ("lift.chiller_on",), both(sequence(chiller_left_on=True), design(trip_lift=-50.0)),
-        ("lift.minimum", "lift.setpoint", "recovery.demand"),
+        ("lift.minimum", "lift.setpoint", "recovery.demand", "lift.pull_down"),
     ),
     Fault(
         "late exit", "The plant stays for hours after the supply has left its setpoint.",
@@ -259,7 +265,8 @@ FAULTS: tuple[Fault, ...] = (
     Fault(
         "early exit", "The plant leaves after two and a half hours without a reason.",
         ("exit.not_early",), sequence(longest_stay=150),
-        ("enable.missed", "enable.rest", "running.supply"),
+        # A request soon after may find the evening too warm to arrive.
+        ("enable.missed", "enable.rest", "running.supply", "lift.chiller_on"),
     ),
     Fault(
         "uneconomic stay", "The tower fans take five times the power they should.",
@@ -304,7 +311,7 @@ FAULTS: tuple[Fault, ...] = (
     Fault(
         "supply sensor bias", "The supply sensor reads 1.6 degrees low.",
         ("instruments.agreement",), sensor(SensorError(bias=-1.6), "chw_supply_temp"),
-        ("running.supply",),
+        ("running.supply", "recovery.supply"),
     ),
     Fault(
         "clock offset between files", "The chillers' file is twenty minutes late.",
@@ -334,11 +341,13 @@ FAULTS: tuple[Fault, ...] = (
     Fault(
         "decoupler reverse flow", "The building draws more than the plant gives.",
         ("running.supply",), both(design(primary_surplus=-0.3), sequence(exit_band=6.0)),
-        ("exit.supply", "handover.excursion", "recovery.stable", "exit.not_early"),
+        ("exit.supply", "handover.excursion", "recovery.stable", "exit.not_early",
+         "recovery.supply"),
     ),
     Fault(
         "override left in place", "The tower fans were left at 70 % by hand.",
-        ("running.overcooling",), sequence(fan_override=0.7), ("running.supply",),
+        ("running.overcooling",), sequence(fan_override=0.7),
+        ("running.supply", "running.tower_tracking", "recovery.supply"),
         job={"overrides": [_LEFT_IN_PLACE]},
     ),
 )

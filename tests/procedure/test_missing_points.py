@@ -29,22 +29,23 @@ NEEDED: dict[str, set[str]] = {
     "outdoor_dry_bulb": {"instruments.wet_bulb", "reset.active"},
     "chw_supply_setpoint": {
         "reset.active", "lift.setpoint", "lift.floor", "lift.release", "recovery.rate",
-        "recovery.duration", "recovery.stable", "running.tower_setpoint",
+        "recovery.duration", "recovery.supply", "recovery.stable", "running.tower_setpoint",
         "running.overcooling", "running.supply"},
     "chw_supply_temp": {
-        "lift.floor", "handover.excursion", "recovery.stable", "running.supply", "exit.supply",
-        "exit.not_early", *LOAD},
+        "lift.floor", "handover.excursion", "recovery.supply", "recovery.stable",
+        "running.supply", "exit.supply", "exit.not_early", *LOAD},
     "chw_return_temp": LOAD,
     "chw_flow": LOAD,
-    "cw_supply_temp": {"lift.setpoint", "lift.chiller_on", "running.overcooling"},
-    "cw_supply_setpoint": {"running.tower_setpoint"},
+    "cw_supply_temp": {"lift.setpoint", "lift.chiller_on", "running.overcooling",
+                       "running.tower_tracking"},
+    "cw_supply_setpoint": {"running.tower_setpoint", "running.tower_tracking"},
     "economizer_command": {"lift.minimum", "lift.setpoint", "lift.floor", "lift.chiller_on",
                            "lift.head_pressure", "lift.pull_down"},
     "chiller_{n}_chw_leaving_temp": {"lift.evaporator"},
     "chiller_{n}_cw_leaving_temp": {"lift.minimum"},
     "chiller_{n}_alarm": {"lift.chiller_on"},
     "tower_{n}_fan_running": {"running.fan_cycling", "exit.equipment"},
-    "tower_{n}_fan_speed": {"running.overcooling", "exit.equipment"},
+    "tower_{n}_fan_speed": {"running.overcooling", "running.tower_tracking", "exit.equipment"},
     "hx_chw_entering_temp": EXCHANGER, "hx_chw_leaving_temp": EXCHANGER,
     "hx_cw_entering_temp": EXCHANGER, "hx_cw_leaving_temp": EXCHANGER,
     "hx_chw_flow": EXCHANGER, "hx_cw_flow": EXCHANGER,
@@ -105,6 +106,15 @@ def without(plant: str, points: Iterable[str]) -> dict[str, Check]:
             and check.verdict is not whole(plant)[id].verdict}
 
 
+# What else loses its verdict, though it does not name the point: lift by the plant's supply, which
+# the exchanger warms; a reset taken from before a long pull-down; a pull-down that nobody enabled.
+UNDECIDED = {
+    "chiller_{n}_chw_leaving_temp": {"lift.minimum"},
+    "chw_reset_setpoint": {"handover.excursion"},
+    "economizer_command": {"enable.missed"},
+}
+
+
 def needed(point: str) -> set[str]:
     return NEEDED.get(family(point), set())
 
@@ -120,7 +130,10 @@ PLANTS_AND_POINTS = [(plant, point) for plant in ("drawn", "simulated")
 @pytest.mark.parametrize(("plant", "point"), PLANTS_AND_POINTS)
 def test_one_point_away(plant: str, point: str) -> None:
     found = without(plant, [point])
+    undecided = {id: found.pop(id) for id in UNDECIDED.get(family(point), ()) if id in found}
     assert set(found) == needed(point)
+    assert all(check.verdict in (Verdict.INDETERMINATE, Verdict.NOT_TESTED)
+               for check in undecided.values())
     for check in found.values():
         assert check.verdict is Verdict.NOT_TESTED
         assert check.missing == (point,) and point in check.reason

@@ -38,6 +38,7 @@ def at(clock: str, day: int = 0) -> pd.Timestamp:
 
 
 REQUEST, HANDOVER, RELEASE = at("02:45"), at("03:25"), at("03:27")
+BESIDE = at("03:10"), at("03:35")
 RECOVERED, WARM, EXIT = at("04:35"), at("20:00"), at("20:16")
 
 PLANT = Plant(
@@ -96,6 +97,10 @@ def frame() -> pd.DataFrame:
     after = (index > RELEASE) & (index < EXIT)
     f.loc[after, "chw_supply_setpoint"] = ramp[after]
     supply = f["chw_supply_setpoint"].where(~run, np.maximum(f["chw_supply_setpoint"], cw + 2.0))
+    # The exchanger opens beside the chiller, so that the water the loads get changes slowly.
+    beside = (index >= BESIDE[0]) & (index <= BESIDE[1])
+    supply = supply.mask(beside, np.interp(
+        (index - BESIDE[0]) / pd.Timedelta(minutes=1), [0.0, 25.0], supply[list(BESIDE)]))
     warm = (index >= WARM) & (index < EXIT)
     f["chw_supply_temp"] = supply.mask(warm, 52.0)
     f["chw_return_temp"] = f["chw_supply_temp"] + 9.6
@@ -106,13 +111,15 @@ def frame() -> pd.DataFrame:
         f[f"chiller_{n}_running"] = np.where(run | (n == 2), 0.0, 1.0)
         f[f"chiller_{n}_power"] = 180.0 * f[f"chiller_{n}_running"]
         f[f"chiller_{n}_cw_leaving_temp"] = cw + 6.0
-        f[f"chiller_{n}_chw_leaving_temp"] = f["chw_supply_temp"]
+        f[f"chiller_{n}_chw_leaving_temp"] = np.where(
+            run, f["chw_supply_temp"], f["chw_supply_setpoint"])
         f[f"chiller_{n}_alarm"] = 0.0
         f[f"tower_{n}_fan_running"] = 1.0
         f[f"tower_{n}_fan_speed"] = np.where(run, 45.0, 60.0)
     f["economizer_command"] = economizer.astype(float)
     f["economizer_active"] = run.astype(float)
-    f["hx_chw_flow"], f["hx_cw_flow"] = np.where(run, 800.0, 0.0), np.where(run, 960.0, 0.0)
+    through = np.where(run, 1.0, np.where(beside, 0.6, 0.0))
+    f["hx_chw_flow"], f["hx_cw_flow"] = 800.0 * through, 960.0 * through
     f["hx_chw_entering_temp"], f["hx_chw_leaving_temp"] = f["chw_return_temp"], cw + 2.0
     f.loc[run, "hx_chw_leaving_temp"] = f["chw_supply_temp"]
     f["hx_cw_entering_temp"], f["hx_cw_leaving_temp"] = cw, cw + 8.0
