@@ -152,6 +152,7 @@ STANDARD: tuple[Limit, ...] = (
     Limit("lift.above_evaporating", 1.0, "degF", "evaporating temperature above its cutout, or "
           "above 32 °F where none is stated", since=2),
     Limit("reset.band", 1.0, "degF", "setpoint around the specified line of its reset", since=2),
+    Limit("reset.lag", 60.0, "min", "the setpoint may lag its driver by so long", since=2),
     Limit("reset.share", 90.0, "%", "share of the rows outside changeovers within that band",
           since=2),
     Limit("lift.pull_down", 180.0, "min", "longest pull-down", since=2),

@@ -191,15 +191,15 @@ NO_PROTECTION = "none needed"
 @dataclass(frozen=True, slots=True)
 class LiftProtection:
     """How running chillers keep their lift on cold condenser water; ``head_pressure_water`` is
-    what head-pressure control holds at a chiller's condenser [degF]."""
+    what head-pressure control holds in the water leaving a chiller's condenser [degF]."""
 
     means: str = answer(
         "How the sequence keeps the chillers' lift", "head-pressure control: a valve, a bypass or "
         "variable condenser pumps. none needed: machines that run at zero or inverted lift.",
         default=TEMPORARY_SETPOINT, choices=(TEMPORARY_SETPOINT, HEAD_PRESSURE, NO_PROTECTION))
     head_pressure_water: float | None = quantity(
-        "Head-pressure control: condenser water entering a running chiller at or above", "degF",
-        32, 110)
+        "Head-pressure control: condenser water leaving a running chiller at or above", "degF",
+        32, 110, "Empty: it holds the lift itself, which lift.minimum judges.")
 
 
 # What can drive a reset, and the quantity of the trends it is.

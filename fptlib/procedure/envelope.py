@@ -27,7 +27,8 @@ FREEZING = 32.0
 
 @check("lift.evaporator", unit="degF", all_or_none=True,
        needs=("request", "chillers", "chiller_{n}_chw_leaving_temp", "evaporator_pressures"),
-       limits=("lift.above_cutout", "lift.above_evaporating", "lift.short_dip"))
+       limits=("lift.above_cutout", "lift.above_evaporating", "lift.setpoint_band",
+               "lift.short_dip"))
 def evaporator(test: FunctionalTest) -> Iterator[Finding]:
     """Each running chiller's own leaving water, and its evaporating temperature where the pressure
     is trended, the lowest that lasted: in the pull-down and in the hour after an exit, against
@@ -61,7 +62,9 @@ def _coldest(test: FunctionalTest, number: int, part: str, rows: slice, n: int
     doubt = uncertainty.expanded(test, {point: 1.0})
     off = test.running(n) == 0.0
     yield from _lowest(test, number, rows, f"chiller {n} leaving water{part}", test[point], off,
-                       point, chiller.cutout + test.limits["lift.above_cutout"], doubt)
+                       point, chiller.cutout + test.limits["lift.above_cutout"], doubt,
+                       # Water that is held at its floor swings about it: no coin toss.
+                       test.limits["lift.setpoint_band"])
     pressure = f"chiller_{n}_evaporator_pressure"
     if not test.has(pressure) or not chiller.refrigerant:
         return
@@ -86,7 +89,8 @@ def evaporating(test: FunctionalTest, n: int) -> np.ndarray:
 
 
 def _lowest(test: FunctionalTest, number: int, rows: slice, subject: str, values: np.ndarray,
-            off: np.ndarray, point: str, least: float, doubt: float) -> Iterator[Finding]:
+            off: np.ndarray, point: str, least: float, doubt: float, tolerance: float = 0.0
+            ) -> Iterator[Finding]:
     """The lowest of some values that lasted in these rows, those that are ``off`` left out."""
     if off[rows].all():
         return
@@ -102,7 +106,8 @@ def _lowest(test: FunctionalTest, number: int, rows: slice, subject: str, values
         f"went down to {found.value:.1f} °F for longer than "
         f"{test.limits['lift.short_dip']:.0f} min; at least {least:.4g} °F is wanted",
         last=rows.stop - 1, subject=subject, measured=found.value, at_least=least,
-        uncertainty=doubt + found.uncertainty, worst_in_gaps=found.worst_in_gaps)
+        uncertainty=doubt + found.uncertainty, worst_in_gaps=found.worst_in_gaps,
+        tolerance=tolerance)
 
 
 @check("lift.pull_down", unit="min", needs=("economizer_command", "chillers"),
@@ -133,9 +138,13 @@ def pull_down(test: FunctionalTest) -> Iterator[Finding]:
 
 
 def _took(test: FunctionalTest, request: Request, every: float, hidden: str) -> Finding:
-    took = (request.end - request.row) * test.minutes
+    # Of a pull-down that was lost sight of counts what chillers were seen to run.
+    ran = test.chillers_on[request.row : request.end] == 1.0
+    rows = int(ran.argmin()) if request.unseen and not ran.all() else len(ran)
+    took = rows * test.minutes
     how = ("the last chiller stopped" if request.transition is not None else
-           "the request was given up" if request.abandoned is not None else "it was lost sight of")
+           "the request was given up" if request.abandoned is not None else
+           "chillers were last seen to run")
     return Finding(
         request.number, request.row, f"{took:.0f} min after the enable {how}", last=request.end,
         measured=took, at_most=test.limits["lift.pull_down"], uncertainty=every,
@@ -145,24 +154,24 @@ def _took(test: FunctionalTest, request: Request, every: float, hidden: str) -> 
 @check("lift.head_pressure", unit="degF", each="request", needs=("economizer_command", "chillers"),
        limits=("lift.setpoint_band", "lift.short_dip", "lift.start_allowance"), all_or_none=True)
 def head_pressure(test: FunctionalTest, request: Request) -> Iterator[Finding]:
-    """The coldest condenser water entering each running chiller that lasted in the pull-down,
+    """The coldest condenser water leaving each running chiller that lasted in the pull-down,
     against what head-pressure control is to hold within its band; only where the sequence keeps
     lift so."""
     if (means := test.sequence.lift.means) != HEAD_PRESSURE:
         raise NotApplicable("the plan states no head-pressure control in the sequence; lift is "
                             f"kept by: {means}")
     if (least := test.sequence.lift.head_pressure_water) is None:
-        raise NotTested("what head-pressure control holds at the chillers is not stated in the "
-                        "plan")
-    if lacks := test.missing("chiller_{n}_cw_entering_temp"):
+        raise NotApplicable("the plan states no condenser water that head-pressure control holds: "
+                            "it holds the lift itself, which lift.minimum judges")
+    if lacks := test.missing("chiller_{n}_cw_leaving_temp"):
         raise NotTested("not trended: " + ", ".join(lacks))
     for n in test.chiller_numbers:
-        point = f"chiller_{n}_cw_entering_temp"
+        point = f"chiller_{n}_cw_leaving_temp"
         off = (test.running(n) == 0.0) | (
             test.since_start(n) < test.limits["lift.start_allowance"])
         yield from _lowest(test, request.number, request.pull_down, f"chiller {n} condenser water",
-                           test[point], off, point, least - test.limits["lift.setpoint_band"],
-                           uncertainty.resolution(test, point))
+                           test[point], off, point, least, uncertainty.resolution(test, point),
+                           test.limits["lift.setpoint_band"])
 
 
 CHECKS = (head_pressure, evaporator, pull_down)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from fptlib.procedure import savings, uncertainty
 from fptlib.procedure.functional_test import FunctionalTest
@@ -24,7 +25,7 @@ def _advise_reset(test: FunctionalTest, failed: Sequence[Event]) -> str:
 
 
 @check("reset.active", unit="degF", needs=("chw_supply_setpoint", "reset_driver"),
-       limits=("reset.range", "reset.outdoor_span", "reset.band", "reset.share"),
+       limits=("reset.range", "reset.outdoor_span", "reset.band", "reset.lag", "reset.share"),
        advise=_advise_reset)
 def active(test: FunctionalTest) -> Finding:
     """Share of the rows with the setpoint on the specified line of its driver, level beyond its
@@ -37,7 +38,7 @@ def active(test: FunctionalTest) -> Finding:
         raise Deferred(f"no row outside changeovers has setpoint and {_driver(test)}; trend both "
                        "while the plant runs")
     if test.sequence.reset.driver_low is not None:
-        return _on_line(test, rows, driver[rows])
+        return _on_line(test, rows, driver)
     if test.reset_driver != "outdoor_dry_bulb":
         raise NotTested(f"the line on which the setpoint follows {_driver(test)} is not stated "
                         "in the plan")
@@ -54,9 +55,14 @@ def _on_line(test: FunctionalTest, rows: np.ndarray, driver: np.ndarray) -> Find
     low, at_low, high, at_high = (float(each or 0.0) for each in test.sequence.reset.line)
     if low > high:
         low, at_low, high, at_high = high, at_high, low, at_low
-    wanted = np.interp(driver, [low, high], [at_low, at_high])
-    away = np.abs(test["chw_supply_setpoint"][rows] - wanted)
-    band, moved = test.limits["reset.band"], float(np.ptp(np.quantile(wanted, [0.01, 0.99])))
+    wanted = np.where(np.isnan(driver), np.nan, np.interp(driver, [low, high], [at_low, at_high]))
+    # A setpoint that moves slowly is still where the line was: within what it was of late.
+    lag, setpoint = test.rows(test.limits["reset.lag"]), test["chw_supply_setpoint"][rows]
+    late = sliding_window_view(np.pad(wanted, (lag, 0), constant_values=np.nan), lag + 1)[rows]
+    least, most = np.fmin.reduce(late, axis=1), np.fmax.reduce(late, axis=1)
+    away = np.maximum(np.maximum(least - setpoint, setpoint - most), 0.0)
+    moved = float(np.ptp(np.quantile(wanted[rows], [0.01, 0.99])))
+    band = test.limits["reset.band"]
     share, off = 100.0 * float((away <= band).mean()), away > band
     rounding = uncertainty.resolution(test, "chw_supply_setpoint")
     # On a level stretch a setpoint that nothing resets looks the same.

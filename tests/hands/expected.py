@@ -54,7 +54,7 @@ MAY: dict[str, frozenset[str]] = {kind: frozenset(ids.split()) for kind, ids in 
                    "lift.pull_down",
     k.PULL_DOWN_FAILED: "lift.chiller_on handover.fallback enable.missed enable.rest "
                         "lift.pull_down",
-    k.DEAD_CELL: "lift.pull_down",
+    k.DEAD_CELL: "lift.pull_down running.tower_tracking",
     k.BOTH_ON: "lift.pull_down",
     # The water warms while no chiller runs.
     k.TRIP: "recovery.stable recovery.supply handover.excursion running.supply exit.supply "
@@ -91,12 +91,9 @@ KNOWN_FALSE: set[tuple[str, str]] = {
     ("bypass_hunts", "exit.supply"), ("bypass_hunts", "handover.excursion"),
     ("bypass_hunts", "instruments.agreement"), ("fans_short_cycle", "instruments.agreement"),
     # What was lost sight of counts as a pull-down that went on.
-    ("sound_north", "lift.pull_down"), ("locked_out_by_hand", "lift.pull_down"),
-    ("isolation_valve_passes", "lift.pull_down"),
 }
 KNOWN_SILENT = {
     ("setpoint_in_one_step", k.ONE_STEP),  # it came back before the chiller's last draw
-    ("rushed", k.FAST_WATER),
     ("hasty_exit", k.EXIT_HASTY),  # a weather exit beyond the enable line cannot be declared
     ("stays_though_dear", k.DEARER),  # little of the run was seen on chillers
 }

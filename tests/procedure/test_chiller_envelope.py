@@ -99,6 +99,20 @@ def test_a_pull_down_of_more_than_four_hours_is_found(minutes: int) -> None:
     assert found.events[0].start == REQUEST
 
 
+def test_a_pull_down_that_was_lost_sight_of_is_no_long_one() -> None:
+    """No chiller ran at the enable: nobody can say when the plant changed over."""
+    table = drawn.frame()
+    table.loc[REQUEST - 5 * MINUTE : at("12:00"), ["chiller_1_running", "chiller_1_power"]] = 0.0
+    found = judge(case(table), "lift.pull_down")
+    assert found.verdict is not Verdict.FAIL, found.reason
+
+
+def test_water_held_at_its_floor_is_no_coin_toss() -> None:
+    table = drawn.frame()
+    table.loc[at("03:15") : at("03:24"), "chiller_1_chw_leaving_temp"] = 38.0
+    assert judge(case(table), "lift.evaporator").verdict is Verdict.PASS
+
+
 def test_rows_that_cannot_show_starts_prove_none() -> None:
     assert judge(case(drawn.frame(), 15), "lift.pull_down").verdict is Verdict.NOT_TESTED
     assert judge(case(drawn.frame()), "lift.pull_down").verdict is Verdict.PASS
@@ -142,8 +156,10 @@ def test_water_proves_a_saturation_lift_and_never_its_want() -> None:
 
 
 def test_a_minimum_that_is_a_line_counts_at_the_load_there() -> None:
-    """800 gpm and 9.6 °F are 320 tons: four fifths of a chiller of 400."""
+    """800 gpm and 9.6 °F are 320 tons: four fifths of a chiller of 400. What the exchanger carries
+    beside it counts less."""
     table = drawn.frame()
+    table.loc[: HANDOVER - MINUTE, ["hx_chw_flow", "hx_cw_flow"]] = 0.0
     line = {"capacity": 400.0, "minimum_water_lift": 4.0, "water_lift_full": 17.0}
     found = judge(case(table, **line), "lift.minimum")
     assert found.verdict is Verdict.FAIL and found.limit == pytest.approx(14.4, abs=0.05)
@@ -173,8 +189,7 @@ def flat_setpoint() -> pd.DataFrame:
     table.loc[down & (table.index < HANDOVER), "chw_supply_temp"] = 50.0
     for n in (1, 2):
         table[f"chiller_{n}_chw_leaving_temp"] = table["chw_supply_temp"]
-        table[f"chiller_{n}_cw_entering_temp"] = np.maximum(table["cw_supply_temp"], 62.0)
-        table[f"chiller_{n}_cw_leaving_temp"] = table[f"chiller_{n}_cw_entering_temp"] + 6.0
+        table[f"chiller_{n}_cw_leaving_temp"] = np.maximum(table["cw_supply_temp"] + 6.0, 62.0)
     return table
 
 
@@ -189,9 +204,12 @@ def test_head_pressure_control_is_judged_instead_of_the_temporary_setpoint() -> 
         "recovery.rate": Verdict.NOT_APPLICABLE}
     assert judge(case(flat_setpoint()), "lift.setpoint").verdict is Verdict.FAIL
     table = flat_setpoint()
-    table.loc[at("03:10") : at("03:15"), "chiller_1_cw_entering_temp"] = 55.0
+    table.loc[at("03:10") : at("03:15"), "chiller_1_cw_leaving_temp"] = 55.0
     cold = judge(case(table, sequence=means), "lift.head_pressure")
     assert cold.verdict is Verdict.FAIL and cold.events[0].start == at("03:10")
+    by_lift = Sequence(lift=LiftProtection("head-pressure control"))
+    found = judge(case(flat_setpoint(), sequence=by_lift), "lift.head_pressure")
+    assert found.verdict is Verdict.NOT_APPLICABLE and "lift.minimum judges" in found.reason
 
 
 def test_a_machine_that_runs_at_inverted_lift_needs_no_protection() -> None:
