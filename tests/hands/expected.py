@@ -90,7 +90,6 @@ KNOWN_FALSE: set[tuple[str, str]] = {
     # A swing of the samples' own period.
     ("bypass_hunts", "exit.supply"), ("bypass_hunts", "handover.excursion"),
     ("bypass_hunts", "instruments.agreement"), ("fans_short_cycle", "instruments.agreement"),
-    # What was lost sight of counts as a pull-down that went on.
 }
 KNOWN_SILENT = {
     ("setpoint_in_one_step", k.ONE_STEP),  # it came back before the chiller's last draw
