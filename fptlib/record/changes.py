@@ -7,9 +7,9 @@ from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from fptlib import owner
 from fptlib.errors import RecordError
-from fptlib.job.folder import JOB_FILE, READINGS_FILE, RECEIVED_FILE, Job, lookup, sha256
+from fptlib.job.folder import JOB_FILE, READINGS_FILE, Job, lookup, sha256
+from fptlib.job.received import note
 from fptlib.record import canonical, files
 
 _MOST_NAMED = 20
@@ -22,7 +22,7 @@ def since(payload: Mapping[str, Any], job: Job) -> list[str]:
     inputs, books = payload["inputs"], payload["procedure"]["workbooks"]
     trends = {path.name: path for path in job.trend_files()}
     workbooks = {path.name: path for path in sorted(job.workbooks_folder.glob("*.ipynb"))}
-    if in_review(job):
+    if note(job.folder):
         books, workbooks = {}, {}
     return [
         *_job_file(inputs[JOB_FILE], job),
@@ -31,14 +31,6 @@ def since(payload: Mapping[str, Any], job: Job) -> list[str]:
         *_files("workbook {}", ": its code or text is not the one that was used", books,
                 workbooks, _workbook_digest),
     ]
-
-
-def in_review(job: Job) -> bool:
-    """Whether the job is this user's copy of a received folder, with workbooks of its own.
-
-    Such a note counts in nobody else's folder: there it would hide a changed workbook.
-    """
-    return (job.folder / RECEIVED_FILE).is_file() and owner.is_own(job.folder)
 
 
 def another_job(payload: Mapping[str, Any], job: Job) -> list[str]:

@@ -9,6 +9,7 @@ from typing import Any
 
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job, lookup, sha256
+from fptlib.job.received import note
 from fptlib.record import changes, schema, signing, store
 from fptlib.record.signing import Signature, SignedRecord
 from fptlib.record.text import one_line
@@ -225,7 +226,7 @@ def _remarks(trusted: TrustedKeys | None, job: Job | None) -> tuple[str, ...]:
                        "that nothing was changed, not who holds the keys")
     if job is None:
         remarks.append("the record alone was checked, not the files of the job")
-    elif changes.in_review(job):
+    elif note(job.folder):
         remarks.append("this is a review of a received folder, with the installed workbooks; those "
                        "of the sender were not compared")
     return tuple(remarks)

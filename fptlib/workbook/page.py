@@ -19,6 +19,7 @@ from IPython.display import display
 
 from fptlib.errors import FormError, FptError, JobError
 from fptlib.job.folder import JOB_FILE, Job
+from fptlib.job.received import not_kept
 from fptlib.procedure import approaches as find_approaches
 from fptlib.procedure import reads
 from fptlib.procedure.assemble import assemble
@@ -30,7 +31,6 @@ from fptlib.workbook import (
     evidence,
     parts,
     questionnaire,
-    reception,
     state,
     static,
     style,
@@ -196,7 +196,7 @@ class Page:
         own = str(self.job.get(f"procedure.texts.{self.step.name}", ""))
         lines = [f"<b>{html.escape(line)}</b>" for line in head]
         lines += [html.escape(own)] if own else []
-        copy = reception.not_kept(self.job)
+        copy = not_kept(self.job)
         lines += [f"<b>{copy}</b>"] if copy else []
         firm = f"<p>{'<br>'.join(lines)}</p>" if lines else ""
         return Shown(firm, "\n".join([*head, own, copy]).strip()) + strip(

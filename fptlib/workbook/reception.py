@@ -15,7 +15,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 from pathlib import Path
-from typing import Any
 
 import tomlkit
 
@@ -30,6 +29,7 @@ from fptlib.job.folder import (
     sha256,
     write_atomically,
 )
+from fptlib.job.received import note
 from fptlib.job.start import data_folder, pasted, workbooks
 from fptlib.procedure.steps import STEPS
 from fptlib.record.files import workbook_digest
@@ -135,9 +135,9 @@ def take_in(folder: Path, into: Path, firm: Procedure | None = None, kept: bool 
         write_atomically(into / "workbooks" / name, workbook)
     if firm:
         place(firm, into)
-    note = {"folder": str(folder.resolve()), "kept": kept,
+    made = {"folder": str(folder.resolve()), "kept": kept,
             "files": {name: sha256(into / name) for name in found.data}}
-    write_atomically(into / RECEIVED_FILE, tomlkit.dumps(note).encode("utf-8"))
+    write_atomically(into / RECEIVED_FILE, tomlkit.dumps(made).encode("utf-8"))
     owner.claim(into)
     return Job(into)
 
@@ -148,32 +148,14 @@ def review(folder: Path, into: Path, firm: Procedure | None = None) -> Job:
     Raises:
         JobError: ``into`` is something else, or the received folder changed since.
     """
-    note = _note(into)
-    if not note or note.get("folder") != str(folder.resolve()):
+    held = note(into)
+    if held.get("folder") != str(folder.resolve()):
         return take_in(folder, into, firm)
     now = {name: sha256(path) for name, path in look(folder).data.items()}
-    if now != note["files"]:
+    if now != held["files"]:
         raise JobError(f"'{folder.name}' changed since its review was begun in '{into.name}'; "
                        "name a new folder with --into")
     return Job(into)
-
-
-def _note(folder: Path) -> dict[str, Any]:
-    path = folder / RECEIVED_FILE
-    return tomlkit.parse(path.read_text(encoding="utf-8")).unwrap() if path.is_file() else {}
-
-
-def sender(job: Job) -> Path:
-    """The folder that a review workspace was made from; of any other job its own."""
-    return Path(_note(job.folder).get("folder", job.folder))
-
-
-def not_kept(job: Job) -> str:
-    """What to say of a copy that is gone when it is closed, or nothing."""
-    if _note(job.folder).get("kept", True):
-        return ""
-    return ("This is a copy of a received folder, to look at: nothing that you enter is kept, and "
-            "nothing can be signed.")
 
 
 def same_words(first: Path, second: Path) -> bool:

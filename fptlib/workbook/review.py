@@ -20,6 +20,7 @@ from fptlib.answer import Answer, Kind, answer
 from fptlib.errors import JobError
 from fptlib.job import answers as job_answers
 from fptlib.job.folder import REVIEW_FILE, Job, lookup, write_atomically
+from fptlib.job.received import sender
 from fptlib.job.schema import Table
 from fptlib.limits import standard
 from fptlib.procedure.steps import STEPS
@@ -127,7 +128,7 @@ def hand_edits(job: Job) -> list[str]:
     They run on a copy of the job; the job itself is not touched. Of a received folder the
     sender's outputs are compared, where the sender's workbook is the installed one.
     """
-    sent = reception.sender(job) / "workbooks"
+    sent = sender(job) / "workbooks"
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         copy = Path(folder) / "job"
         shutil.copytree(job.folder, copy, ignore=shutil.ignore_patterns(".lock"))

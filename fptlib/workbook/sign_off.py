@@ -13,6 +13,7 @@ from typing import Any
 
 from fptlib.errors import FormError, RecordError
 from fptlib.job.folder import Job, now, write_atomically
+from fptlib.job.received import not_kept
 from fptlib.job.start import pasted
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.functional_test import FunctionalTest
@@ -22,7 +23,7 @@ from fptlib.record import keys, recalculate, render, schema, signing, store, ver
 from fptlib.record.locate import Located, latest_of
 from fptlib.record.payload import payload
 from fptlib.record.recalculate import Difference, Wording
-from fptlib.workbook import evidence, reception, state
+from fptlib.workbook import evidence, state
 
 TECHNICIAN, ENGINEER = "technician", "engineer"
 _MOST_NAMED = 3
@@ -130,7 +131,7 @@ def _refuse_other(found: Sequence[Difference], version: int,
 
 
 def _refuse_copy(job: Job) -> None:
-    if words := reception.not_kept(job):
+    if words := not_kept(job):
         raise FormError(f"not signed: {words} Close it, and write 'fptlib review FOLDER' to review "
                         "the job, or 'fptlib adopt FOLDER' to work in it")
 
