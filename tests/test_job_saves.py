@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import time
@@ -70,3 +71,15 @@ def test_lock_held_by_another_is_a_sentence(
     monkeypatch.setattr("fptlib.job.folder._LOCK_SECONDS", 0.1)
     with job.locked(), pytest.raises(JobError, match="another program holds"):
         Job(job.folder).put("site.altitude", 1)
+
+
+def test_what_a_killed_save_left_is_taken_away_by_a_later_one(tmp_path: Path) -> None:
+    file = tmp_path / "a.toml"
+    old, young = (tmp_path / f".a.toml.{name}.part" for name in ("x1", "y2"))
+    other = tmp_path / ".b.toml.z3.part"
+    for left in (old, young, other):
+        left.write_bytes(b"half")
+    for left in (old, other):
+        os.utime(left, (0, 0))
+    write_atomically(file, b"whole")
+    assert not old.exists() and young.exists() and other.exists()

@@ -260,6 +260,33 @@ def test_a_folder_is_adopted_when_nothing_foreign_is_left(
     assert owner.is_own(folder)
 
 
+def test_what_a_sender_wrote_cannot_steer_the_terminal(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "job\x1b[2J\u202e"
+    folder.mkdir()
+    (folder / "job.toml").write_text("[plant]\nchillers = '\u202e2'\n", encoding="utf-8")
+    for command in ("check", "verify", "run", "adopt"):
+        main([command, str(folder)])
+    said = capsys.readouterr()
+    assert "[U+001B]" in said.out + said.err
+    assert not {"\x1b", "\u202e"} & set(said.out + said.err)
+
+
+def test_settings_where_the_command_is_called_change_no_figure(tmp_path: Path) -> None:
+    code = ("import hashlib; from fptlib.workbook.figures.base import nothing\n"
+            "print(hashlib.sha256(nothing('a title', 'no trend').png()).hexdigest())")
+    drawn = []
+    for name in ("plain", "settings"):
+        (tmp_path / name).mkdir()
+        (tmp_path / "settings" / "matplotlibrc").write_text(
+            "font.size: 30\nlines.linewidth: 9\nsavefig.facecolor: red\n",
+            encoding="utf-8") if name == "settings" else None
+        drawn.append(subprocess.run([sys.executable, "-c", code], cwd=tmp_path / name, text=True,
+                                    capture_output=True, timeout=120, check=True).stdout)
+    assert drawn[0] == drawn[1]
+
+
 INVENTED = "measured with a faulty logger, found in order"
 
 

@@ -28,6 +28,13 @@ if TYPE_CHECKING:
 # to start them costs a tenth of a second.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+def say(text: object, file: Any = None) -> None:
+    """Print lines in which nothing from a file can steer the terminal or turn what stands there."""
+    from fptlib.record.text import clean
+
+    print(clean(text), file=file)
+
+
 Options = dict[str, dict[str, Any]]
 Command = Callable[[Namespace], int | None]
 COMMANDS: dict[str, tuple[Command, str, Options]] = {}
@@ -89,17 +96,17 @@ def _run(arguments: Sequence[str] | None, passphrase: str | None) -> int:
         sys.stdout.flush()
         return code
     except FptError as error:
-        print(f"STOPPED: {error}", file=sys.stderr)
+        say(f"STOPPED: {error}", file=sys.stderr)
     except BrokenPipeError:
         # Whoever read along has read enough; Python's own last flush must not complain.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except OSError as error:
         where = f" '{error.filename}'" if error.filename else ""
-        print(f"STOPPED: the file or folder{where} cannot be used ({error.strerror or error}); "
+        say(f"STOPPED: the file or folder{where} cannot be used ({error.strerror or error}); "
               "look whether it is read-only, full or held by another program, and try again",
               file=sys.stderr)
     except KeyboardInterrupt:
-        print("interrupted; nothing saved is lost", file=sys.stderr)
+        say("interrupted; nothing saved is lost", file=sys.stderr)
     return 1
 
 
@@ -143,9 +150,9 @@ def start(stated: Namespace) -> None:
     from fptlib.job.start import pasted
 
     api.start(stated.folder, stated.title, stated.sample, stated.retest, stated.procedure)
-    print(f"job folder {stated.folder} is ready; put the trend files into "
+    say(f"job folder {stated.folder} is ready; put the trend files into "
           f"{stated.folder / 'trends'}")
-    print(f"open it:  fptlib open {pasted(stated.folder)}")
+    say(f"open it:  fptlib open {pasted(stated.folder)}")
 
 
 @command("Open a job's workbooks in the browser.", _JOB)
@@ -173,10 +180,10 @@ def review(stated: Namespace) -> int:
     folder = stated.folder.resolve()
     into = stated.into or folder.with_name(f"{folder.name} review")
     firm = read(stated.procedure) if stated.procedure else None
-    print("\n".join(reception.look(folder).left_out()))
+    say("\n".join(reception.look(folder).left_out()))
     job = reception.review(folder, into, firm)
-    print("\n".join(api.verify(folder).lines()))
-    print(f"review in {into}, with the installed workbooks; the sender's are not run")
+    say("\n".join(api.verify(folder).lines()))
+    say(f"review in {into}, with the installed workbooks; the sender's are not run")
     return open_job(Job(job.folder), step("review"))
 
 
@@ -185,8 +192,8 @@ def adopt(stated: Namespace) -> None:
     from fptlib.workbook.reception import adopt as adopted
 
     for name in adopted(stated.job):
-        print(f"workbook {name} was not the installed one and was replaced by it")
-    print(f"{stated.job} is your own now")
+        say(f"workbook {name} was not the installed one and was replaced by it")
+    say(f"{stated.job} is your own now")
 
 
 @command("Run all workbooks of a job without a browser.", _JOB)
@@ -206,7 +213,7 @@ def run(stated: Namespace) -> int:
               desc=job.folder.name) as bar:
         results = api.run(job, lambda _: bar.update())
     for result in results:
-        print(f"{result.file}: {result.stopped or result.verdict or 'ran'}")
+        say(f"{result.file}: {result.stopped or result.verdict or 'ran'}")
     return 1 if any(result.stopped for result in results) else 0
 
 
@@ -226,10 +233,10 @@ def map_(stated: Namespace) -> int:
     table = point_table.of(job)
     if stated.table:
         point_table.write(table, stated.table)
-    print("\n".join(point_table.lines(table)))
+    say("\n".join(point_table.lines(table)))
     if stated.read or stated.write:
         rows = point_table.read(table, stated.read) if stated.read else table.rows
-        print(f"the point map holds {point_table.save(job, rows)} points")
+        say(f"the point map holds {point_table.save(job, rows)} points")
     return 1 if table.unread else 0
 
 
@@ -242,8 +249,8 @@ def request(stated: Namespace) -> None:
     from fptlib.workbook import trend_request
 
     job = Job(stated.job)
-    print("\n".join(map(str, trend_request.write(job))))
-    print(trend_request.foretold(job, stated.minutes).text)
+    say("\n".join(map(str, trend_request.write(job))))
+    say(trend_request.foretold(job, stated.minutes).text)
 
 
 @command("Write the deficiencies as a table for the contractor, or read it back.", {
@@ -255,10 +262,10 @@ def deficiencies(stated: Namespace) -> None:
 
     job = Job(stated.job)
     if stated.read:
-        print(f"{deficiency_table.read(job, stated.read)} deficiencies changed")
+        say(f"{deficiency_table.read(job, stated.read)} deficiencies changed")
     else:
-        print(deficiency_table.write(job))
-    print("\n".join(deficiency_table.lines(deficiency_table.of(job))))
+        say(deficiency_table.write(job))
+    say("\n".join(deficiency_table.lines(deficiency_table.of(job))))
 
 
 @command("Print every verdict of a job.", {
@@ -272,7 +279,7 @@ def check(stated: Namespace) -> int:
     from fptlib.job.folder import write_atomically
 
     if stated.json_schema:
-        print(json.dumps(json_schema(), indent=2))
+        say(json.dumps(json_schema(), indent=2))
         return 0
     if stated.job is None:
         raise JobError("no job folder is named; write 'fptlib check JOB'")
@@ -280,7 +287,7 @@ def check(stated: Namespace) -> int:
         report = api.check(_job(stated), progress)
     if stated.json:
         write_atomically(stated.json, report.json())
-    print("\n".join(report.lines(stated.all)))
+    say("\n".join(report.lines(stated.all)))
     return 1 if any(found.verdict == "fail" for found in report.checks) else 0
 
 
@@ -310,8 +317,8 @@ def keygen(stated: Namespace) -> None:
     else:
         key = api.make_key(stated.file,
                            _passphrase(stated, "new passphrase for this key: ", again=True))
-        print(f"key {key.thumbprint} is in {stated.file}; keep file and passphrase to yourself")
-    print("its public half, for a list of trusted keys: "
+        say(f"key {key.thumbprint} is in {stated.file}; keep file and passphrase to yourself")
+    say("its public half, for a list of trusted keys: "
           f"{json.dumps({**key.public(), 'proof': key.proof()})}")
 
 
@@ -339,9 +346,9 @@ def sign(stated: Namespace) -> None:
 def _say_signed(record: Path) -> None:
     from fptlib.workbook.sign_off import unwritten
 
-    print(f"signed record: {record}")
+    say(f"signed record: {record}")
     if words := unwritten(record):
-        print(f"note: {words}")
+        say(f"note: {words}")
 
 
 @command("Add a signature to the latest record.", {
@@ -358,7 +365,7 @@ def countersign(stated: Namespace) -> None:
 
 def _accepted(wording: Wording) -> bool:
     """Ask whether a sentence that this version words otherwise may stand as the record has it."""
-    print("\n".join(wording.lines()))
+    say("\n".join(wording.lines()))
     try:
         return input("does the record say the same? type yes to accept it: ").strip() == "yes"
     except EOFError:
@@ -371,7 +378,7 @@ def _accepted(wording: Wording) -> bool:
 })
 def verify(stated: Namespace) -> int:
     found = api.verify(stated.record, stated.trusted)
-    print("\n".join(found.lines()))
+    say("\n".join(found.lines()))
     return found.code
 
 
@@ -396,7 +403,7 @@ def trust(stated: Namespace) -> None:
         entry = keys.add(stated.list, stated.key, stated.name, stated.role, asked,
                          stated.distinct)
     state = f"revoked as {entry.revoked_reason}" if entry.revoked else "trusted"
-    print(f"{entry.role} {entry.name}, key {entry.kid}: {state} in {stated.list}")
+    say(f"{entry.role} {entry.name}, key {entry.kid}: {state} in {stated.list}")
 
 
 @command("Recalculate a record and compare.", {
@@ -406,7 +413,7 @@ def trust(stated: Namespace) -> None:
 })
 def recalculate(stated: Namespace) -> int:
     found = api.recalculate(stated.record, stated.trends)
-    print("\n".join(line for difference in found for line in difference.lines()))
+    say("\n".join(line for difference in found for line in difference.lines()))
     return 1 if any(not difference.same for difference in found) else 0
 
 
@@ -416,7 +423,7 @@ def recalculate(stated: Namespace) -> int:
 })
 def compare(stated: Namespace) -> int:
     found = api.compare(stated.before, stated.after)
-    print("\n".join(found.lines()))
+    say("\n".join(found.lines()))
     return 0 if found.good else 1
 
 
@@ -424,7 +431,7 @@ def compare(stated: Namespace) -> int:
 def export(stated: Namespace) -> None:
     from fptlib.workbook.sign_off import export_latest
 
-    print("\n".join(str(path) for path in export_latest(_job(stated))))
+    say("\n".join(str(path) for path in export_latest(_job(stated))))
 
 
 @command("Write the operator's sheet, two pages made from plan and test.", _JOB)
@@ -432,7 +439,7 @@ def sheet(stated: Namespace) -> None:
     from fptlib.job.folder import Job
     from fptlib.workbook import operators_sheet
 
-    print(operators_sheet.write(Job(stated.job)))
+    say(operators_sheet.write(Job(stated.job)))
 
 
 @command("Write the whole procedure as a page to read and approve.", {
@@ -443,7 +450,7 @@ def document(stated: Namespace) -> None:
     from fptlib.job.folder import Job
     from fptlib.workbook import document
 
-    print(document.write(stated.file, Job(stated.job) if stated.job else None))
+    say(document.write(stated.file, Job(stated.job) if stated.job else None))
 
 
 @command("Screen a folder of jobs and rank them.", {
@@ -462,8 +469,8 @@ def screen(stated: Namespace) -> int:
         done = list(bar)
     written = page.write(folder / engine.RESULTS, folder.name, done)
     for plant in page.ranked(done):
-        print(f"{plant.plant}: {plant.outcome}")
-    print("\n".join(map(str, written)))
+        say(f"{plant.plant}: {plant.outcome}")
+    say("\n".join(map(str, written)))
     return 1 if any(plant.error for plant in done) else 0
 
 
@@ -483,10 +490,10 @@ def demo(stated: Namespace) -> int:
     failed = main(["keygen", key], secret)
     for sample, about in _SAMPLES.items():
         job = str(folder / sample)
-        print(f"\n== {about}")
+        say(f"\n== {about}")
         failed |= main(["start", job, "--sample", sample]) | main(["run", job])
         main(["check", job])
         failed |= main(["sign", job, "--key", key, "--name", "demonstration"], secret)
         failed |= main(["verify", job]) not in (0, AWAITED)
-    print(f"\nopen the workbooks in the browser:  fptlib open {pasted(folder / 'sound')}")
+    say(f"\nopen the workbooks in the browser:  fptlib open {pasted(folder / 'sound')}")
     return failed

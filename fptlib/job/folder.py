@@ -9,13 +9,14 @@ runs only read.
 from __future__ import annotations
 
 import copy
+import glob
 import hashlib
 import os
 import tempfile
 import time
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
@@ -32,7 +33,7 @@ READINGS_FILE = "readings.csv"
 # The reviewer's own notes, and where the copy of a received folder came from.
 REVIEW_FILE, RECEIVED_FILE = "review.toml", "received.toml"
 _LOCK_FILE = ".lock"
-_LOCK_SECONDS = 20.0
+_LOCK_SECONDS, _LEFT_SECONDS = 20.0, 3600.0
 
 
 def now() -> datetime:
@@ -61,6 +62,7 @@ def written_beside(path: Path, data: bytes, mode: int) -> Iterator[Path]:
     Whatever happens it is gone afterwards. Its owner alone may read it before it has its mode,
     so a secret is never open to others.
     """
+    _sweep(path)
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
     try:
         with os.fdopen(handle, "wb") as stream:
@@ -71,6 +73,14 @@ def written_beside(path: Path, data: bytes, mode: int) -> Iterator[Path]:
         yield Path(name)
     finally:
         Path(name).unlink(missing_ok=True)
+
+
+def _sweep(path: Path) -> None:
+    """Take away what killed saves of this file left beside it; what is young may be at work."""
+    for left in path.parent.glob(f".{glob.escape(path.name)}.*.part"):
+        with suppress(OSError):
+            if time.time() - left.stat().st_mtime > _LEFT_SECONDS:
+                left.unlink()
 
 
 def _replace(temporary: Path, path: Path) -> None:

@@ -26,6 +26,8 @@ from fptlib.procedure.changeovers import Changeover
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Check
 
+# A matplotlibrc in the folder of the call, or of the user, changes no figure of a record.
+matplotlib.rcdefaults()
 # Tags and alarm texts are what people typed; two dollar signs in one are no mathematics.
 matplotlib.rcParams["text.parse_math"] = False
 
