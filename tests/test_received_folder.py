@@ -26,7 +26,15 @@ from fptlib.job.start import start_sample
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.steps import STEPS, step
 from fptlib.record import keys, signing
-from fptlib.workbook import reception, run, sign_off, state
+from fptlib.workbook import (
+    deficiency_table,
+    operators_sheet,
+    reception,
+    run,
+    sign_off,
+    state,
+    trend_request,
+)
 
 SECRET = "a passphrase for tests"
 TECHNICIAN = "Avery Field"
@@ -204,6 +212,15 @@ def test_what_is_no_part_of_a_job_is_named_and_left_out(received: Path, workspac
         assert name in found.foreign
         assert not (workspace.folder / name).exists()
     assert "left out, no part of a job" in found.left_out()[0]
+
+
+def test_what_the_program_itself_writes_is_a_part_of_a_job(signed: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "job"
+    shutil.copytree(signed / "job", folder)
+    for name in (deficiency_table.NAME, operators_sheet.NAME, f"{trend_request.NAME}.csv",
+                 f"{trend_request.NAME}.html"):
+        (folder / name).write_bytes(b"")
+    assert reception.look(folder).foreign == ()
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no pipes in folders")

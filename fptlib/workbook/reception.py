@@ -33,7 +33,6 @@ from fptlib.job.received import note
 from fptlib.job.start import data_folder, pasted, workbooks
 from fptlib.procedure.steps import STEPS
 from fptlib.record.files import workbook_digest
-from fptlib.workbook import deficiency_table, operators_sheet, trend_request
 from fptlib.workbook.standard import OWN_PAGES, SET_ASIDE, Procedure, place
 
 # What is read of a received folder, and what a job has beside it that can be made again. A star
@@ -41,8 +40,8 @@ from fptlib.workbook.standard import OWN_PAGES, SET_ASIDE, Procedure, place
 _DATA = (JOB_FILE, READINGS_FILE, "trends/*", "record/[0-9]*.json")
 _BESIDE = (REVIEW_FILE, *(f"workbooks/{step.file}" for step in STEPS),
            *(f"record/[0-9]*.{kind}" for kind in ("html", "pdf", "csv", "xlsx")),
-           deficiency_table.NAME, operators_sheet.NAME,
-           *(f"{trend_request.NAME}.{kind}" for kind in ("csv", "html")),
+           # What the program writes beside the answers; a test holds the names together.
+           "deficiencies.csv", "operators_sheet.html", "trend_request.csv", "trend_request.html",
            ".lock", ".cache/*", "workbooks/.ipynb_checkpoints/*.ipynb",
            f"workbooks/{SET_ASIDE}/*.ipynb", f"{OWN_PAGES}/*.ipynb")
 # What lies among trends and is no trend: programs, pages and what a system runs when it is opened.
