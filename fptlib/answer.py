@@ -9,6 +9,7 @@ in the form and in the file: what was found and where, what was expected, what t
 from __future__ import annotations
 
 import math
+import re
 import sys
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import MISSING, dataclass, field, fields, replace
@@ -39,6 +40,7 @@ class Kind(StrEnum):
     MOMENT = "moment"
     CLOCK = "time of day"
     ZONE = "time zone"
+    CLOCK_ZONE = "time zone or offset"
 
 
 _EXAMPLES = {Kind.DATE: "2026-01-31", Kind.MOMENT: "2026-01-31 02:15", Kind.CLOCK: "06:00"}
@@ -46,6 +48,9 @@ _READ: dict[Kind, Callable[[str], Any]] = {
     Kind.DATE: date.fromisoformat, Kind.MOMENT: datetime.fromisoformat,
     Kind.CLOCK: time.fromisoformat}
 _NUMBERS = (Kind.NUMBER, Kind.WHOLE)
+_OFFSET = re.compile(r"(?:UTC|GMT)?[+-]\d{1,2}(?::?\d{2})?")
+# Between several texts that are typed in one field; a comma stands in names of columns.
+_PARTS = ";"
 
 
 class Wrong(ValueError):
@@ -96,6 +101,8 @@ class Answer:
             self.take(text)
         except Wrong as wrong:
             raise FormError(f"{self.label}: {wrong}") from None
+        if self.kind is Kind.TEXTS and _PARTS in text:
+            return [part.strip() for part in text.split(_PARTS) if part.strip()]
         return text
 
     def take(self, value: Any) -> Any:
@@ -126,7 +133,8 @@ class Answer:
             raise Wrong(f"'{_quoted(text)}' is not offered; choose one of: "
                         + ", ".join(self.choices))
         try:
-            if self.kind is Kind.ZONE:
+            offset = self.kind is Kind.CLOCK_ZONE and _OFFSET.fullmatch(text)
+            if self.kind in (Kind.ZONE, Kind.CLOCK_ZONE) and not offset:
                 ZoneInfo(text)
             if self.kind in _EXAMPLES:
                 return _READ[self.kind](text)
@@ -163,6 +171,8 @@ class Answer:
             return ""
         if self.kind is Kind.YES:
             return "yes" if value else "no"
+        if self.kind is Kind.TEXTS and isinstance(value, list | tuple):
+            return f"{_PARTS} ".join(map(str, value))
         return f"{value:.10g}" if isinstance(value, float) else str(value)
 
     def shown(self, value: Any) -> str:

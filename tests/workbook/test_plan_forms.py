@@ -7,6 +7,7 @@ from form_views import form_view, rows_view, said
 
 from fptlib.errors import FormError, IntakeError
 from fptlib.limits import Limits
+from fptlib.trends.mapping import PointMap
 from fptlib.workbook import forms, panels, upload
 from fptlib.workbook.page import Page
 
@@ -182,3 +183,25 @@ def test_an_override_says_what_it_means_for_a_changeover(job):
             view.fields[name].control.value = typed
         view.save.click()
         assert means in said(view.message)
+
+
+def test_what_a_sentence_of_the_reading_asks_has_a_field(job):
+    """Patterns of bad values, the words of a status, the hold of a log: no file is edited."""
+    view = rows_view(job, "files")
+    name = job.trend_files()[0].name
+    for path, typed in (("file", name), ("bad", "??? *"), ("good", "* {ok}"), ("decimal", "."),
+                        ("time_zone", "-07:00"), ("time_column", "Day; Clock")):
+        view.fields[path].control.value = typed
+    view.save.click()
+    assert "saved" in said(view.message)
+    view = rows_view(job, "points")
+    for path, typed in (("point", "chiller_1_running"), ("file", "plant.csv"),
+                        ("column", "chiller_1_running"), ("unit", "on/off"), ("on", "2; 3"),
+                        ("off", "0; 1")):
+        view.fields[path].control.value = typed
+    view.save.click()
+    assert "saved" in said(view.message), said(view.message)
+    mapped = PointMap.from_answers(job.answers())
+    assert mapped.files[name].time_column == ("Day", "Clock")
+    assert mapped.files[name].bad == ("??? *",) and mapped.files[name].good == ("* {ok}",)
+    assert mapped.sources["chiller_1_running"].on == ("2", "3")
