@@ -150,6 +150,8 @@ class Page:
             state.NOT_STARTED: _needed(missing) if (missing := self._missing()) else
             "Everything this step must have is there. Press “Run this step” or F8.",
             state.DONE: "The results below belong to these answers.",
+            state.INCOMPLETE: _short(now),
+            state.RETURNED: f"{now.reason[:1].upper()}{now.reason[1:]}.",
         }[now.state]
         # The style sheet strikes out the old results as long as a badge bears this mark.
         withdrawn = self.step.judged and now.state == state.OUT_OF_DATE
@@ -234,8 +236,8 @@ class Page:
         state.record_run(self.job, self.step, (), self._before)
         self._say_standing()
         name = f"Step {self.step}"
-        if left := state.left_open(self.job, self.step):
-            return static.notes([f"{name} is saved, but not complete.", *left], "waiting")
+        if left := state.left_open(self.step, self.job.answers()):
+            return static.notes([f"{name} is saved, but not complete.", *left], "incomplete")
         return static.note(f"{name} is complete.", "done")
 
     def evidence(self, case: FunctionalTest, checks: Sequence[Check]) -> Shown:
@@ -258,6 +260,14 @@ class Page:
                 f"{html.escape(following[0].title)}</a>, to {html.escape(following[0].purpose)}."
                 "</p>")
         return Shown(stands.markup + link, f"Next: {following[0].title}")
+
+
+def _short(now: state.Standing) -> str:
+    """What a step that was run lacks."""
+    if now.step.judged:
+        return (f"The results below belong to these answers; {now.unproven} of its checks could "
+                "not be judged.")
+    return f"Saved. {_first_of(now.reason)}"
 
 
 def _needed(missing: Sequence[str]) -> str:
@@ -302,7 +312,7 @@ def strip(job: Job, here: Step, before_it: bool = False) -> Shown:
         "<ol style='list-style:none;display:flex;flex-wrap:wrap;gap:.4em;padding:0;margin:0'>"
         f"{items}</ol></nav>"
     )
-    text = [f"{e.step}: {e.verdict or e.state}{_unproven(e)}"
+    text = [f"{e.step}: {e.mark}{_unproven(e)}"
             for e in standings]
     return Shown(markup, "\n".join([retest, *text] if retest else text))
 
@@ -329,13 +339,14 @@ def _strip_item(entry: state.Standing, here: bool) -> str:
     return (
         f"<li title='{html.escape(entry.reason)}' style='border:{frame};border-radius:.4em;"
         f"padding:.25em .5em;background:#fff;color:#1b2733'>{link}<br>"
-        f"{static.verdict_markup(entry.verdict or entry.state)}{_unproven(entry)}</li>"
+        f"{static.verdict_markup(entry.mark)}{_unproven(entry)}</li>"
     )
 
 
 def _unproven(entry: state.Standing) -> str:
     """A step that passes, or fails, says how much of it was not judged at all."""
-    judged = entry.verdict not in ("", Verdict.NOT_TESTED, Verdict.DEFERRED)
+    judged = entry.state == state.INCOMPLETE or entry.verdict not in (
+        "", Verdict.NOT_TESTED, Verdict.DEFERRED)
     return f", {entry.unproven} not judged" if judged and entry.unproven else ""
 
 

@@ -57,13 +57,15 @@ def freeze(job: Job, saved: Saved = lambda: None) -> Panel:
             raise FormError("Frozen by: no answer; say who freezes the limits")
         if job.get("frozen.limits"):
             raise FormError("the limits are frozen already; a later change shows in the record")
-        digest = answers.limits(job.answers()).digest()
-        job.put("frozen", {"limits": digest, "at": now().isoformat(), "by": by.value.strip()})
+        held = answers.limits(job.answers())
+        job.put("frozen", {"limits": held.digest(), "values": held.in_force(),
+                           "at": now().isoformat(), "by": by.value.strip()})
         return "the limits are frozen"
 
     panel = Panel("Freeze the limits before any trend is read", [by, press])
     if at := job.get("frozen.at"):
-        panel.message.saved(f"frozen {moment(at)} by {job.get('frozen.by')}")
+        panel.message.saved(f"frozen {moment(at)} by {job.get('frozen.by')}",
+                            " ".join(state.since_frozen(job.answers())))
     return panel.does(press, frozen, saved)
 
 

@@ -15,9 +15,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from fptlib.errors import RecordError
+from fptlib import units
+from fptlib.errors import JobError, RecordError
+from fptlib.job import answers as job_answers
 from fptlib.job import plan
 from fptlib.job.folder import READINGS_FILE, Job, lookup, sha256
+from fptlib.limits import standard
 from fptlib.procedure.reads import EVERYTHING, READINGS
 from fptlib.procedure.steps import STEPS, Step
 from fptlib.procedure.verdict import Check, Verdict, worst
@@ -26,6 +29,8 @@ from fptlib.record import store
 NOT_STARTED = "not started"
 WAITING = "waiting"
 DONE = "done"
+INCOMPLETE = "incomplete"
+RETURNED = "returned"
 OUT_OF_DATE = "out of date"
 
 
@@ -42,6 +47,11 @@ class Standing:
     verdict: str = ""
     reason: str = ""
     unproven: int = 0
+
+    @property
+    def mark(self) -> str:
+        """What is shown of it in one word: the verdict of a step that is done, else its state."""
+        return self.verdict if self.state == DONE and self.verdict else self.state
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,17 +163,26 @@ def standing(job: Job, step: Step, answers: Mapping[str, Any] | None = None) -> 
         return Standing(step, OUT_OF_DATE, reason="something it rests on was changed; run it again")
     counts = held.get("counts", {})
     unproven = sum(counts.get(verdict, 0) for verdict in (Verdict.NOT_TESTED, Verdict.DEFERRED))
-    return Standing(step, DONE, held.get("verdict", ""), _counted(counts), unproven)
+    verdict = held.get("verdict", "")
+    if verdict in (Verdict.NOT_TESTED, Verdict.DEFERRED) and unproven < sum(counts.values()):
+        return Standing(step, INCOMPLETE, verdict, _counted(counts), unproven)
+    if left := left_open(step, answers):
+        return Standing(step, INCOMPLETE, verdict, " · ".join(left))
+    return Standing(step, DONE, verdict, _counted(counts), unproven)
 
 
 def _signed(job: Job, step: Step) -> Standing:
     """The last two steps are done by a signature; the record itself says so."""
     path = store.latest(job)
     try:
-        signers = [s.role for s in store.read(path).signatures] if path else []
+        signed = store.read(path).signatures if path else ()
     except RecordError as error:
         return Standing(step, WAITING, reason=str(error))
-    if _SIGNED[step.name] in signers:
+    for each in signed:
+        if each.sent_back:
+            return Standing(step, RETURNED, reason=f"returned for correction by {each.name}: "
+                            f"{each.header['reason']}")
+    if _SIGNED[step.name] in [each.role for each in signed]:
         return Standing(step, DONE, reason="signed")
     return Standing(step, NOT_STARTED, reason="not signed yet")
 
@@ -179,9 +198,9 @@ def standings(job: Job) -> list[Standing]:
 
 
 def first_unfinished(job: Job) -> Step:
-    """The first step that is not done; the last step where all are."""
+    """The first step that is not done as far as it goes; the last step where all are."""
     for entry in standings(job):
-        if entry.state != DONE:
+        if entry.state not in (DONE, INCOMPLETE):
             return entry.step
     return STEPS[-1]
 
@@ -200,14 +219,33 @@ _PLANNED = {
 }
 
 
-def left_open(job: Job, step: Step) -> list[str]:
+def left_open(step: Step, answers: Mapping[str, Any]) -> list[str]:
     """What a step that was gone through still leaves empty, one sentence each."""
     if step.name != "plan":
         return []
-    answers = job.answers()
     return [*(f"Still open: {words}." for place, words in _PLANNED.items()
               if not lookup(answers, place)),
-            *(f"{said}." for said in plan.changes(answers))]
+            *(f"{said}." for said in plan.changes(answers)), *since_frozen(answers)]
+
+
+def since_frozen(answers: Mapping[str, Any]) -> list[str]:
+    """Every limit that was changed after the limits were frozen, with both values."""
+    frozen = lookup(answers, "frozen", {})
+    if not frozen.get("limits"):
+        return []
+    try:
+        now = job_answers.limits(answers)
+    except JobError as error:
+        return [str(error)]  # a limit that cannot be used was changed too, and its form is open
+    if frozen["limits"] == now.digest():
+        return []
+    before, names = frozen.get("values", {}), now.in_force()
+    found = [f"Limit {name} was changed after the limits were frozen: "
+             f"{units.stated(before[name], standard(name).unit)} then, "
+             f"{units.stated(value, standard(name).unit)} now."
+             for name, value in names.items() if name in before and before[name] != value]
+    return found or ["The limits were changed after they were frozen; which, the job does not "
+                     "say."]
 
 
 def signing_blockers(job: Job) -> list[str]:

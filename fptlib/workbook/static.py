@@ -27,6 +27,8 @@ SIGNS = {
     "done": ("✓", "#1f4e79", "#e4eef7"),
     "waiting": ("…", "#6b4a00", "#fdf1d6"),
     "out of date": ("↻", "#6b4a00", "#fdf1d6"),
+    "incomplete": ("◐", "#6b4a00", "#fdf1d6"),
+    "returned": ("↩", "#9c1c1c", "#fbe6e6"),
     "not started": ("○", "#404a54", "#eceff2"),
 }
 # Cells may be broken anywhere, but not below a few letters, so that a narrow window is enough.

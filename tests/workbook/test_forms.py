@@ -197,7 +197,7 @@ def test_the_badge_follows_an_edit(job):
     page = Page("plan", job)
     view = page.form("job")
     page.done()
-    assert "done" in page.badge.value
+    assert "incomplete" in page.badge.value
     form_view(job, "job", saved=page.saved).fields["job.title"].control.value = "other"
     assert "out of date" in page.badge.value
     assert "what stands below is withdrawn" in page.badge.value

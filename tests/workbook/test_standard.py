@@ -198,7 +198,7 @@ def test_limits_changed_after_freezing_come_first(tmp_path):
     job.put('limits."enable.dwell"', {"value": 1.0, "reason": "r", "author": "A"})
     told = review.limit_changes(job)
     assert "enable.dwell is 1.0 instead of 30.0: r (A)" in told[0]
-    assert "CHANGED after they were frozen" in told[1]
+    assert "were changed after they were frozen" in told[1]
 
 
 def test_a_filter_keeps_what_is_near_its_limit():

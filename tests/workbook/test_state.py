@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import html
+
 import pytest
 import small_plant
 
 from fptlib.procedure.steps import STEPS, step
-from fptlib.workbook import state
+from fptlib.workbook import panels, review, state
 from fptlib.workbook.page import Page, strip
 
 ENABLE = step("enable")
@@ -112,7 +114,38 @@ def test_the_strip_says_how_much_of_a_step_was_not_judged(job):
     assert state.standing(job, ENABLE).unproven == 3
     assert "3 Economizer enable: fail, 3 not judged" in strip(job, ENABLE).text
     job.put("state.enable.verdict", "not tested")
+    assert state.standing(job, ENABLE).state == state.INCOMPLETE
+    assert "3 Economizer enable: incomplete, 3 not judged\n" in strip(job, ENABLE).text
+    job.put("state.enable.counts", {"not tested": 4})
     assert "3 Economizer enable: not tested\n" in strip(job, ENABLE).text
+
+
+def test_a_limit_changed_after_freezing_is_named_with_both_values(job):
+    panel = panels.freeze(job)
+    by, press = panel.widget.children[1:3]
+    by.value = "Invented"
+    press.click()
+    assert state.since_frozen(job.answers()) == []
+    job.put('limits."enable.dwell"', {"value": 20.0, "reason": "r", "author": "a"})
+    told, = state.since_frozen(job.answers())
+    assert told == ("Limit enable.dwell was changed after the limits were frozen: 30 min then, "
+                    "20 min now.")
+    assert told in html.unescape(panels.freeze(job).message.widget.value)
+    assert told in review.limit_changes(job)
+    page = Page("plan", job)
+    page.done()
+    assert state.standing(job, step("plan")).state == state.INCOMPLETE
+    assert told in state.left_open(step("plan"), job.answers())
+    job.put("frozen.values", None)
+    assert "which, the job does not say" in state.since_frozen(job.answers())[0]
+
+
+def test_a_plan_that_is_saved_and_not_complete_is_not_done(job):
+    page = Page("plan", job)
+    page.done()
+    assert "◐ incomplete" in page.badge.value and "Still open" in page.badge.value
+    assert "0 Plan: incomplete" in strip(job, ENABLE).text
+    assert state.first_unfinished(job).name == "instruments"
 
 
 def test_above_its_run_a_page_says_nothing_of_its_own_step(job):
