@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 
@@ -56,11 +56,21 @@ def condition(test: FunctionalTest, request: Request) -> Finding:
             "needed setpoint, °F": needed, "reset setpoint, °F": setpoint})
 
 
+def _shown_from(test: FunctionalTest, limit: str, need: str) -> str:
+    """A timer's setting, and from where on rows as long as these show it as kept: the setting
+    itself would come out indeterminate."""
+    every, value = test.sample_interval("request", need), test.limits[limit]
+    shown = value + max(every - 2.0 * test.timing_tolerance, 0.0) + (every if every > 1.0 else 0.0)
+    return f"{value:.0f} min" + (
+        "" if shown <= value else f" (rows of {every:.0f} min prove it from {shown:.0f} min on; "
+        "trend it at one minute for the retest)")
+
+
 @check("enable.dwell", unit="min", each="request", needs=_CONDITION,
        limits=("enable.dwell", *_TOLERANCES),
        advise=lambda test, failed: (
-           f"Set the enable delay to {test.limits['enable.dwell']:.0f} min or more; the shortest "
-           f"seen was {min(event.measured or 0.0 for event in failed):.0f}."))
+           f"Set the enable delay to {_shown_from(test, 'enable.dwell', 'wet_bulb')} or more; the "
+           f"shortest seen was {min(event.measured or 0.0 for event in failed):.0f}."))
 def dwell(test: FunctionalTest, request: Request) -> Finding:
     """Minutes without a break in which the condition had held before the enable."""
     limit, margin = test.limits["enable.dwell"], approaches.enable_margin(test)
@@ -147,8 +157,8 @@ def known_minutes(test: FunctionalTest, rows: slice) -> float:
 @check("enable.rest", unit="min", needs=("request", "chillers"),
        limits=("enable.rest", "enable.attempts"),
        advise=lambda test, failed: (
-           f"Set the minimum off time to {test.limits['enable.rest']:.0f} min or more and the "
-           f"changeovers to {test.limits['enable.attempts']:.0f} a day."))
+           f"Set the minimum off time to {_shown_from(test, 'enable.rest', 'chillers')} or more "
+           f"and the changeovers to {test.limits['enable.attempts']:.0f} a day."))
 def rest(test: FunctionalTest) -> Iterator[Finding]:
     """Minutes from the end of one attempt to the next enable, and enables a day."""
     every = test.sample_interval("request", "chillers")
@@ -175,12 +185,16 @@ def _attempts(test: FunctionalTest) -> Iterator[Finding]:
     limit = test.limits["enable.attempts"]
     for place, (day, rows) in enumerate(
             sorted(by_day.items(), key=lambda each: len(each[1]), reverse=True)):
+        # An enable in the row after midnight may have come before it: the next day's first may
+        # be one more here, and the first here one too many.
+        tomorrow = by_day.get(day + timedelta(days=1), [])
+        spare = rows[0] if len(rows) > limit else next(iter(tomorrow), None)
         if len(rows) > limit or place == 0:
             yield Finding(
                 0, rows[0], f"requests: {len(rows)}", subject=f"attempts on {day:%Y-%m-%d}",
                 measured=len(rows), at_most=limit, unit="per day",
-                # An enable in the row after midnight may have come before it.
-                uncertainty=float(test.time(rows[0] - 1).date() != day))
+                uncertainty=float(spare is not None and test.minutes > 1.0
+                                  and test.time(spare - 1).date() != test.time(spare).date()))
 
 
 def _advise_missed(test: FunctionalTest, failed: Sequence[Event]) -> str:

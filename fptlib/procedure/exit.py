@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from fptlib.procedure import approaches, chiller_baseline, exit_reasons, transition, uncertainty
 from fptlib.procedure.changeovers import Exit, Run
 from fptlib.procedure.exit_reasons import (
@@ -66,25 +68,42 @@ def supply(test: FunctionalTest, run: Run) -> Finding:
         doubt = abs(_longest(test, too_warm(test, rounding)[rows]) - seen)
     return _longest_stay(test, run, too_warm(test)[rows], limit, WARMTH,
                          f"the chilled water was more than {test.limits['exit.band']:g} °F above "
-                         "setpoint", doubt)
+                         "setpoint", doubt, above=test["chw_supply_temp"] - test.reset_setpoint
+                         - test.limits["exit.band"])
 
 
 def _longest_stay(test: FunctionalTest, run: Run, found: Flags, limit: float,
-                  needs: tuple[str, ...], what: str, doubt: float = 0.0) -> Finding:
-    """The longest stretch of what rests on ``needs``; rounding leaves ``doubt``."""
+                  needs: tuple[str, ...], what: str, doubt: float = 0.0,
+                  above: np.ndarray | None = None) -> Finding:
+    """The longest stretch of what rests on ``needs``; rounding leaves ``doubt``. Where it is a
+    value ``above`` zero that moves in straight lines between samples, these say when it began."""
     possible = found.stretches(maybe=True)
     hidden = max((each.rows for each in possible), default=0) * test.minutes
     if not run.complete and possible and possible[-1].last == run.last:
         # It lasts until the run is seen no more, and so may be longer.
         hidden = math.inf
-    worst = found.longest()
+    worst, every = found.longest(), test.sample_interval(*needs)
     minutes = worst.rows * test.minutes if worst else 0.0
+    if worst and above is not None and every > 1.0:
+        minutes += every * (_between_samples(worst, run, above) - 1.0)
+        every /= 2.0
     return Finding(
         run.number, worst.first if worst else run.first,
         f"for {minutes:.0f} min {what}" if worst else f"at no time {what}",
         last=worst.last if worst else run.last, measured=minutes, at_most=limit,
-        uncertainty=doubt + (test.sample_interval(*needs) if worst else 0.0),
+        uncertainty=doubt + (every if worst else 0.0), tolerance=test.timing_tolerance,
         worst_in_gaps=hidden, cut_off=test.cut_off(run))
+
+
+def _between_samples(found: Stretch, run: Run, above: np.ndarray) -> float:
+    """Parts of a sample's interval before the first sample of a stretch and after its last: where
+    the line to the next crosses zero it begins and ends; an exit lies half-way to the next."""
+    lead, tail = 0.0, 0.5
+    if found.first > run.first and above[found.first - 1] <= 0.0:
+        lead = above[found.first] / (above[found.first] - above[found.first - 1])
+    if found.last < run.last and above[found.last + 1] <= 0.0:
+        tail = above[found.last] / (above[found.last] - above[found.last + 1])
+    return float(lead + tail)
 
 
 @check("exit.equipment", unit="min", each="run", needs=("request", "chillers", *EQUIPMENT),

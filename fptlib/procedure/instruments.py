@@ -22,7 +22,7 @@ from fptlib.trends.grid import shown_step
 
 STUCK_WHILE_MOVING = 2.0
 LEAST_MINUTES = 15.0
-INDEPENDENT = 0.1
+INDEPENDENT = 0.05
 # Samples to either side of a reading that show how a value swings between them.
 NEARBY = 3
 EXCHANGER = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp",
@@ -254,7 +254,7 @@ def _dependent(test: FunctionalTest, difference: np.ndarray) -> str:
     names = ("outdoor_wet_bulb", "outdoor_dry_bulb", "outdoor_humidity")
     steps = [shown_step(test[name], fewest=4) for name in names]
     # What the last digit of each can do to the difference; two psychrometers of their own wander
-    # by more than a tenth of a degree (common practice, no source).
+    # by more than that (common practice, no source).
     rounding = math.hypot(*np.nan_to_num(steps) * (1.0, 0.7, 0.2)) / math.sqrt(12.0)
     if scatter > max(1.5 * rounding, INDEPENDENT) or any(
             event.verdict is Verdict.PASS and event.subject == "outdoor_wet_bulb"
