@@ -265,7 +265,8 @@ def deficiencies(stated: Namespace) -> None:
         say(f"{deficiency_table.read(job, stated.read)} deficiencies changed")
     else:
         say(deficiency_table.write(job))
-    say("\n".join(deficiency_table.lines(deficiency_table.of(job))))
+    for line in deficiency_table.lines(deficiency_table.of(job)):
+        say(line)
 
 
 @command("Print every verdict of a job.", {

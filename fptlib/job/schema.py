@@ -78,6 +78,9 @@ class Chiller:
         "From the manufacturer: condenser minus evaporator pressure.")
     cutout: float | None = quantity("Low-temperature cutout", "degF", 20, 60,
                                     "Leaving chilled water at which the chiller stops itself.")
+    anti_recycle: float | None = quantity(
+        "Anti-recycle time", "min", 0, 240, "From its stop until its panel lets it start again; "
+        "the live test counts it down.")
     minimum_saturation_lift: float | None = quantity(
         "Minimum saturation lift", _DIFFERENCE, 0, 80, "From the manufacturer: saturated "
         "condensing minus saturated evaporating temperature. Needs the refrigerant.")

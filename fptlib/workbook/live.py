@@ -13,43 +13,38 @@ import ipywidgets as widgets
 import tomlkit
 
 from fptlib import points, units
-from fptlib.errors import FormError
+from fptlib.errors import FormError, FptError
 from fptlib.job import answers
 from fptlib.job.folder import Job
-from fptlib.job.schema import ENDED, STARTED
+from fptlib.job.schema import ABORTED, ENDED, STARTED, Plant
 from fptlib.limits import Limits
 from fptlib.workbook import parts, readings, static
 from fptlib.workbook.checklist import overrides
 from fptlib.workbook.forms import Message, Presses, Saved, guarded
+from fptlib.workbook.live_readings import CODES, Now, codes, meaning, read_next, watched
 
 Marks = Sequence[Mapping[str, Any]]
 
-START, PAUSE, RESUME, END = STARTED, "test paused", "test resumed", ENDED
+START, PAUSE, RESUME, END, ABORT = STARTED, "test paused", "test resumed", ENDED, ABORTED
 CONDITION, REQUEST, HANDOVER = "enable condition holds", "request", "last chiller stopped"
-AT_RESET = "setpoint back at reset"
+AT_RESET, ALARM = "setpoint back at reset", "alarm heard"
 # What is saved, which earlier jobs hold too, and what people read.
 MARKS: Mapping[str, str] = {
     CONDITION: "Enable condition holds", REQUEST: "Economizer enable",
-    "temporary setpoint seen": "Temporary setpoint seen", "alarm heard": "Alarm heard",
+    "temporary setpoint seen": "Temporary setpoint seen", ALARM: "Alarm heard",
     HANDOVER: "Last chiller stopped", "setpoint seen returning": "Setpoint seen returning",
     AT_RESET: "Setpoint back at reset", "first chiller started": "First chiller started",
 }
-
-NOT_STARTED, RUNNING, PAUSED, OVER = "not started", "running", "paused", "ended"
-_STATES = {START: RUNNING, RESUME: RUNNING, PAUSE: PAUSED, END: OVER}
-_TICK_SECONDS = 1.0
-
-# Two letters and a space, then the number: what is read most often beside the plant.
-CODES: Mapping[str, str] = {
-    "db": "outdoor_dry_bulb", "rh": "outdoor_humidity", "wb": "outdoor_wet_bulb",
-    "cs": "chw_supply_temp", "sp": "chw_supply_setpoint", "cr": "chw_return_temp",
-    "cf": "chw_flow", "ws": "cw_supply_temp", "wr": "cw_return_temp", "wf": "cw_flow",
-    "xe": "hx_chw_entering_temp", "xl": "hx_chw_leaving_temp",
-    "ke": "hx_cw_entering_temp", "kl": "hx_cw_leaving_temp",
-    "l1": "chiller_1_chw_leaving_temp", "k1": "chiller_1_cw_leaving_temp",
-    "l2": "chiller_2_chw_leaving_temp", "k2": "chiller_2_cw_leaving_temp",
+# What must have come before a mark: the other order is impossible.
+_AFTER: Mapping[str, str] = {
+    "temporary setpoint seen": REQUEST, HANDOVER: REQUEST, "setpoint seen returning": HANDOVER,
+    AT_RESET: HANDOVER, "first chiller started": HANDOVER,
 }
 
+NOT_STARTED, RUNNING, PAUSED, OVER, STOPPED = (
+    "not started", "running", "paused", "ended", "aborted")
+_STATES = {START: RUNNING, RESUME: RUNNING, PAUSE: PAUSED, END: OVER, ABORT: STOPPED}
+_TICK_SECONDS = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Countdown:
@@ -90,11 +85,17 @@ def allowed(what: str, marks: Marks) -> None:
         raise FormError("the test runs already; end it before a new one is started")
     if what == RESUME and now != PAUSED:
         raise FormError(f"the test is {now}; only a paused test can be resumed")
-    if what in (PAUSE, END) and now not in (RUNNING, PAUSED):
+    if what in (PAUSE, END, ABORT) and now not in (RUNNING, PAUSED):
         raise FormError(f"the test is {now}; start it first")
     if what in MARKS and now != RUNNING:
         raise FormError(f"the test is {now}; start or resume it, then set the mark "
                         f"'{MARKS[what]}'")
+    of_attempt = [mark["what"] for mark in attempt(marks)]
+    if (before := _AFTER.get(what)) and before not in of_attempt:
+        raise FormError(f"'{MARKS[what]}' cannot come before '{MARKS[before]}'; set that mark "
+                        "first, or undo one that is wrong")
+    if what in _AFTER and what in of_attempt:
+        raise FormError(f"'{MARKS[what]}' was set already; undo it first if it was too early")
 
 
 def present(marks: Marks) -> Marks:
@@ -103,9 +104,34 @@ def present(marks: Marks) -> Marks:
     return marks[starts[-1]:] if starts else []
 
 
-def countdowns(marks: Marks, limits: Limits) -> list[Countdown]:
-    """The enable delay before the enable, and the ramp after the transition to the exchanger,
-    while they matter."""
+def attempt(marks: Marks) -> Marks:
+    """The marks of the present attempt: from the last enable on, or of the whole test."""
+    here = present(marks)
+    enables = [n for n, mark in enumerate(here) if mark["what"] == REQUEST]
+    return here[enables[-1]:] if enables else here
+
+
+def undo(job: Job) -> str:
+    """Take the last mark of the present test back; returns which it was.
+
+    Raises:
+        FormError: there is none.
+    """
+    taken: list[str] = []
+
+    def change(document: Any) -> None:
+        held = document.get("marks", [])
+        if not present(held):
+            raise FormError("no mark is set in this test; there is nothing to undo")
+        taken.append(str(held.pop(len(held) - 1)["what"]))
+
+    job.change(change)
+    return taken[0]
+
+
+def countdowns(marks: Marks, limits: Limits, plant: Plant | None = None) -> list[Countdown]:
+    """The enable delay before the enable, the ramp and the chillers' anti-recycle times after the
+    transition to the exchanger, while they matter."""
     times = {mark["what"]: datetime.fromisoformat(mark["time"]) for mark in present(marks)}
     if state(marks) not in (RUNNING, PAUSED):
         return []
@@ -116,16 +142,20 @@ def countdowns(marks: Marks, limits: Limits) -> list[Countdown]:
         found.append(Countdown("Ramp not done before", times[HANDOVER],
                                limits["recovery.shortest"]))
         found.append(Countdown("Ramp done by", times[HANDOVER], limits["recovery.longest"]))
+    if HANDOVER in times and plant is not None:
+        found += [Countdown(f"{each.tag or f'Chiller {each.number}'} may start again after",
+                            times[HANDOVER], each.anti_recycle)
+                  for each in plant.chillers if each.anti_recycle is not None]
     return found
 
 
-def clock_markup(marks: Marks, limits: Limits, now: datetime) -> str:
+def clock_markup(marks: Marks, limits: Limits, now: datetime, plant: Plant | None = None) -> str:
     """The state of the test and its countdowns."""
     current, running = present(marks), state(marks)
     lines = [f"The test is <b>{running}</b>"]
     if current and running in (RUNNING, PAUSED):
         lines[0] += f" since {clock(now - datetime.fromisoformat(current[0]['time']))}"
-    lines += [html.escape(c.text(now)) for c in countdowns(marks, limits)]
+    lines += [html.escape(c.text(now)) for c in countdowns(marks, limits, plant)]
     return "<br>".join(lines)
 
 
@@ -145,7 +175,7 @@ def add_mark(job: Job, what: str, by: str, when: datetime) -> None:
     job.change(change)
 
 
-def spot(typed: str) -> tuple[str, str, str]:
+def spot(typed: str, known: Mapping[str, str] = CODES) -> tuple[str, str, str]:
     """Point, number and unit of a spot reading such as ``cs 44.2`` or ``cs 6.8 C``; the unit is
     empty where none is typed.
 
@@ -153,12 +183,12 @@ def spot(typed: str) -> tuple[str, str, str]:
         FormError: the code or the unit is unknown, or the number is missing.
     """
     code, _, rest = typed.strip().partition(" ")
-    if code.lower() not in CODES:
-        raise FormError(f"'{code}' is no code; the codes are: " + ", ".join(CODES))
+    if code.lower() not in known:
+        raise FormError(f"'{code}' is no code; the codes are: " + ", ".join(known))
     number, _, unit = rest.strip().partition(" ")
     if not number:
         raise FormError(f"'{typed.strip()}' has no number; type for example 'cs 44.2'")
-    name = CODES[code.lower()]
+    name = known[code.lower()]
     wanted = points.point(name).unit
     found = units.alias(unit.strip(), wanted)
     if unit.strip() and not found:
@@ -172,7 +202,10 @@ class LivePanel:
 
     def __init__(self, job: Job, saved: Saved = lambda: None) -> None:
         self.job, self._saved = job, saved
-        self._limits = answers.limits(job.answers())
+        held = job.answers()
+        self._limits, self._aborts = answers.limits(held), answers.aborts(held)
+        self._plant = answers.plant(held) if held.get("plant", {}).get("chillers") else None
+        self._codes = codes(len(self._plant.chillers) if self._plant else 2)
         self.message, self._presses = Message(), Presses()
         self.clock, self.marks = parts.html("", "fpt-clock"), parts.html()
         self.by = parts.text("Marked by", value=str(job.get("people.technician.name", "")))
@@ -180,16 +213,31 @@ class LivePanel:
         self.instrument = parts.choice("with instrument",
                                        options=list(job.get("instruments", {})) or [""])
         self.spot.observe(lambda _: guarded(self.message, self._spot), names="value")
-        controls = {START: "Start test", PAUSE: "Pause", RESUME: "Resume", END: "End test"}
+        self.watch = parts.html("", "fpt-watch")
+        controls = {START: "Start test", PAUSE: "Pause", RESUME: "Resume", END: "End test",
+                    ABORT: "ABORT"}
         self.widget = parts.column([
-            parts.title("Live test"), self.clock, self.by, self._markers(controls),
-            self._markers(MARKS), self.spot, self.instrument, _code_help(), self.message.widget,
-            self.marks, overrides(job, saved).widget,
+            parts.title("Live test"), self.clock, self.watch, self.spot, self.instrument,
+            self.message.widget, self._markers(MARKS),
+            parts.line([self._markers(controls), self._undo()]), self.by,
+            _code_help(self._codes), self.marks, overrides(job, saved).widget,
         ], "fpt-form")
         self.refresh()
 
     def _markers(self, words: Mapping[str, str]) -> widgets.Widget:
         return parts.line([self._marker(text, what) for what, text in words.items()])
+
+    def _undo(self) -> widgets.Button:
+        made = parts.button("Undo last mark", "fpt-undo", "")
+
+        def work() -> None:
+            taken = undo(self.job)
+            self.message.saved(f"taken back: {taken}")
+            self.refresh()
+            self._saved()
+
+        made.on_click(lambda _: self._presses.take(made, lambda: guarded(self.message, work)))
+        return made
 
     def _marker(self, text: str, what: str) -> widgets.Button:
         made = parts.button(text, "fpt-mark-" + what.replace(" ", "-"))
@@ -207,7 +255,7 @@ class LivePanel:
     def _spot(self) -> None:
         if not self.spot.value:
             return
-        name, number, unit = spot(self.spot.value)
+        name, number, unit = spot(self.spot.value, self._codes)
         if not self.instrument.value:
             raise FormError("with instrument: choose the one that shows the reading; instruments "
                             "are listed in the Plan. The reading is not saved")
@@ -218,9 +266,25 @@ class LivePanel:
         readings.Readings(self.job).put(row, None)
         self.spot.value = ""
         agrees, doubt = readings.against_trend(self.job, row)
-        said = [readings.plausible(self.job, points.point(name), number, row["unit"]), agrees]
+        said = [readings.plausible(self.job, points.point(name), number, row["unit"]), agrees,
+                *self._meant()]
         self.message.saved(f"{row['time'][11:19]} saved: " + "; ".join(filter(None, said)), doubt)
+        self._tick()
         self._saved()
+
+    def _now(self) -> Now | None:
+        """The readings of the running test; none before it and without a plant."""
+        current = present(self.job.get("marks", []))
+        if not current or self._plant is None:
+            return None
+        begun = datetime.fromisoformat(current[0]["time"])
+        taken = answers.readings(self.job.readings_file, self._plant)
+        return Now(sorted((r for r in taken if r.time >= begun), key=lambda r: r.time),
+                   readings.site_time(self.job))
+
+    def _meant(self) -> list[str]:
+        now = self._now()
+        return meaning(now, self._plant, self._limits) if now and self._plant else []
 
     def refresh(self) -> None:
         """Show the marks and the clock as the file holds them now; a running test's clock ticks."""
@@ -234,8 +298,58 @@ class LivePanel:
 
     def _tick(self) -> bool:
         marks = self.job.get("marks", [])
-        self.clock.value = clock_markup(marks, self._limits, readings.site_time(self.job))
+        self.clock.value = clock_markup(marks, self._limits, readings.site_time(self.job),
+                                        self._plant)
+        try:
+            self.watch.value = self._watch_markup(marks)
+        except FptError as error:
+            # A row of readings.csv that cannot be used must not take clock and marks away.
+            self.watch.value = f"<p role='alert'>✗ {html.escape(str(error))}</p>"
         return state(marks) == RUNNING
+
+    def _watch_markup(self, marks: Marks) -> str:
+        """Abort conditions as the readings stand, the safe state once one is met or the test is
+        aborted, and what to read next."""
+        now = self._now()
+        if state(marks) == STOPPED:
+            return _safe_state(self.job)
+        if now is None or self._plant is None:
+            return "".join(f"<p>Stop when: {html.escape(each.text)}</p>" for each in self._aborts)
+        alarm = next((datetime.fromisoformat(mark["time"]) for mark in present(marks)
+                      if mark["what"] == ALARM), None)
+        found = watched(now, self._aborts, self._plant, alarm)
+        rows = [[f"{'✗ MET' if each.met else '✓'}", each.text, each.said] for each in found]
+        shown = static.table("Abort conditions", ("", "Stop when", "Read"), rows,
+                             "the plan states none").markup
+        begun = datetime.fromisoformat(present(marks)[0]["time"])
+        ask = read_next(now, asked(marks, len(self._plant.chillers)), begun)
+        return (shown + f"<p>{html.escape(ask)}</p>"
+                + (_safe_state(self.job) if any(each.met for each in found) else ""))
+
+
+def asked(marks: Marks, chillers: int) -> list[str]:
+    """What is read at this stage: lift in the pull-down, the return after the transition, and else
+    the enable condition."""
+    done = [mark["what"] for mark in attempt(marks)]
+    if HANDOVER in done:
+        return ["chw_supply_temp", "chw_supply_setpoint", "chw_reset_setpoint"]
+    if REQUEST in done:
+        return ["cw_supply_temp", "chw_supply_setpoint", *(
+            f"chiller_{n}_{what}_leaving_temp" for n in range(1, chillers + 1)
+            for what in ("cw", "chw"))]
+    return ["outdoor_wet_bulb", "cw_supply_temp", "chw_reset_setpoint"]
+
+
+def _safe_state(job: Job) -> str:
+    """What to do when the test is stopped, the overrides to be released among it."""
+    state_of = str(job.get("test.safe_state", "")) or "chillers on, economizer off"
+    left = [str(row.get("point", "?")) for row in job.get("overrides", [])
+            if not (row.get("released") and row.get("readback"))]
+    steps = [f"Bring the plant to its safe state: {state_of}.",
+             *([f"Release and verify in AUTO: {', '.join(left)}."] if left else []),
+             "Tell operator and owner; write down what happened afterwards."]
+    listed = "".join(f"<li>{html.escape(step)}</li>" for step in steps)
+    return f"<div role='alert'><b>Stop the test.</b><ol>{listed}</ol></div>"
 
 
 class _Ticker:
@@ -261,9 +375,9 @@ def _tick_until(tick: Callable[[], bool], stop: threading.Event) -> None:
             return
 
 
-def _code_help() -> widgets.HTML:
+def _code_help(known: Mapping[str, str]) -> widgets.HTML:
     codes = ", ".join(f"<b>{code}</b> {points.point(name).meaning}"
-                      for code, name in CODES.items())
+                      for code, name in known.items())
     other = "Without a unit it counts in the unit of the point's trend; with one: <b>cs 6.8 C</b>."
     return parts.html(
         "<details class='fpt-help'><summary>Two letters, a space, the number, Enter: "

@@ -9,9 +9,11 @@ import small_plant
 
 from fptlib.errors import FormError
 from fptlib.job.folder import Job
+from fptlib.job.schema import Abort, Chiller, Plant, Reading
 from fptlib.limits import Limits
 from fptlib.workbook import live
-from fptlib.workbook.live import CONDITION, END, HANDOVER, PAUSE, REQUEST, RESUME, START
+from fptlib.workbook.live import ABORT, CONDITION, END, HANDOVER, PAUSE, REQUEST, RESUME, START
+from fptlib.workbook.live_readings import Now, codes, meaning, read_next, watched
 
 T0 = datetime(2026, 1, 10, 20, 0, tzinfo=UTC)
 
@@ -32,7 +34,8 @@ def test_the_last_word_decides_whether_it_runs(names, now):
 
 @pytest.mark.parametrize(("what", "names"), [
     (REQUEST, ()), (REQUEST, (START, PAUSE)), (PAUSE, ()), (RESUME, (START,)), (START, (START,)),
-    (END, (START, END)),
+    (END, (START, END)), (HANDOVER, (START,)), (HANDOVER, (START, REQUEST, HANDOVER)),
+    ("setpoint back at reset", (START, REQUEST)), (REQUEST, (START, ABORT)), (ABORT, (START, END)),
 ])
 def test_a_mark_that_cannot_be_is_refused_with_a_sentence(what, names):
     with pytest.raises(FormError):
@@ -82,3 +85,76 @@ def test_a_spot_reading_is_two_letters_a_space_and_a_number():
 def test_a_spot_reading_that_is_none_gets_a_sentence(typed):
     with pytest.raises(FormError):
         live.spot(typed)
+
+
+def test_a_second_enable_begins_a_new_attempt():
+    live.allowed(REQUEST, marks(START, REQUEST, HANDOVER))
+    live.allowed(HANDOVER, marks(START, REQUEST, HANDOVER, REQUEST))
+
+
+def test_the_last_mark_of_this_test_is_undone_and_no_other(tmp_path):
+    job = Job(small_plant.write_job(tmp_path / "job"))
+    for n, what in enumerate((START, REQUEST)):
+        live.add_mark(job, what, "A", T0 + timedelta(minutes=n))
+    assert live.undo(job) == REQUEST and live.undo(job) == START
+    with pytest.raises(FormError, match="nothing to undo"):
+        live.undo(job)
+
+
+def reading(minute, point, value):
+    return Reading(T0 + timedelta(minutes=minute), point, value, "T1", "A")
+
+
+def now(minute, *readings):
+    return Now(readings, T0 + timedelta(minutes=minute))
+
+
+PLANT = Plant(4200.0, "America/Denver", (Chiller(1, minimum_water_lift=8.0), Chiller(2)), 1)
+
+
+def test_what_readings_mean():
+    here = now(12, reading(2, "chw_supply_setpoint", 40.0), reading(9, "cw_supply_temp", 45.0),
+               reading(10, "chiller_2_cw_leaving_temp", 51.0), reading(10, "chw_supply_temp", 41.0),
+               reading(11, "outdoor_wet_bulb", 38.5), reading(12, "chw_supply_setpoint", 43.0))
+    assert meaning(here, PLANT, Limits()) == [
+        "lift of chiller 2 = 10.0 °F", "tower approach = 6.5 °F",
+        "active setpoint rises 3.0 °F in 10 min, at most 2: TOO FAST"]
+
+
+def test_what_was_read_long_ago_means_nothing():
+    old = now(40, reading(2, "cw_supply_temp", 45.0), reading(2, "outdoor_wet_bulb", 38.0))
+    assert meaning(old, PLANT, Limits()) == []
+
+
+@pytest.mark.parametrize(("minute", "values", "met", "words"), [
+    (12, ((0, 55.0), (6, 55.5)), True, "12 of 10 min"),
+    (8, ((0, 55.0), (6, 55.5)), False, "8 of 10 min"),
+    (12, ((0, 55.0), (5, 52.0), (8, 55.0)), False, "4 of 10 min"),
+    (12, ((0, 55.0), (8, 52.0)), False, "2.0 °F; stop above 4 °F"),
+    (30, ((0, 55.0), (6, 55.5)), False, "not read in the last 10 min"),
+])
+def test_an_abort_condition_is_evaluated_from_spot_readings(minute, values, met, words):
+    condition = Abort("Too warm", "supply_above_reset", "above", 4.0, "degF difference", 10.0)
+    readings = [each for at, value in values for each in (
+        reading(at, "chw_reset_setpoint", 50.0), reading(at, "chw_supply_temp", value))]
+    found, = watched(now(minute, *readings), [condition], PLANT)
+    assert found.met is met and words in found.said
+
+
+def test_an_alarm_is_marked_and_ice_is_watched_by_eye():
+    trip, ice = watched(now(5), [Abort("Trip", "chiller_alarm"), Abort("Ice", "at the plant")],
+                        PLANT, T0)
+    assert trip.met and trip.said == "marked at 20:00"
+    assert not ice.met and ice.said == "watch it at the plant"
+
+
+def test_what_to_read_next_is_what_was_read_longest_ago():
+    here = now(9, reading(8, "cw_supply_temp", 45.0))
+    assert read_next(here, ["cw_supply_temp", "chiller_3_cw_leaving_temp"], T0) == (
+        "Read next: condenser water leaving chiller 3 (k3) by 20:05 (late)")
+
+
+def test_there_are_codes_for_every_chiller():
+    assert live.spot("k4 51", codes(4)) == ("chiller_4_cw_leaving_temp", "51", "")
+    with pytest.raises(FormError):
+        live.spot("k4 51", codes(3))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import html
+
 import pandas as pd
 import pytest
 import small_plant
@@ -119,9 +121,61 @@ def test_a_press_after_a_fault_is_taken_however_soon(job):
     assert "✓ the limits are frozen" in said(panel.message)
 
 
+def button(panel, words):
+    """The button of a panel that bears these words."""
+    left = [panel.widget]
+    while left:
+        widget = left.pop()
+        if getattr(widget, "description", "") == words:
+            return widget
+        left += getattr(widget, "children", ())
+    raise AssertionError(words)
+
+
+def test_the_live_test_says_what_readings_mean_and_watches_the_abort_conditions(job):
+    job.put("plant.chiller_1.anti_recycle", 20.0)
+    job.put("test.safe_state", "economizer off, CH-1 on")
+    job.change(lambda document: document.update({"abort": [{
+        "text": "Condenser water below 36 °F", "watched": "cw_supply_temp", "side": "below",
+        "limit": 36.0}]}))
+    panel = LivePanel(job)
+    assert "Stop when: Condenser water below 36 °F" in panel.watch.value
+    for words in ("Start test", "Economizer enable"):
+        button(panel, words).click()
+    panel.spot.value = "l1 44"
+    panel.spot.value = "k1 55.2"
+    assert "lift of chiller 1 = 11.2 °F, minimum 14: TOO LOW" in said(panel.message)
+    assert "not read in the last 10 min; stop below 36 °F" in panel.watch.value
+    panel.spot.value = "ws 41"
+    assert "41.0 °F; stop below 36 °F" in panel.watch.value
+    assert "✗ MET" not in panel.watch.value and "Read next: " in panel.watch.value
+    panel.spot.value = "ws 35.5"
+    assert "✗ MET" in panel.watch.value and "economizer off, CH-1 on" in panel.watch.value
+    button(panel, "Last chiller stopped").click()
+    assert "CH-1 may start again after: 0:" in panel.clock.value
+    button(panel, "Undo last mark").click()
+    assert "taken back: last chiller stopped" in said(panel.message)
+    assert "may start again" not in panel.clock.value
+    button(panel, "ABORT").click()
+    assert "The test is <b>aborted</b>" in panel.clock.value
+    assert "Stop the test." in panel.watch.value and "OA-WB" in panel.watch.value
+    assert [mark["what"] for mark in job.get("marks")] == [
+        "test started", "request", "test aborted"]
+
+
+def test_a_reading_that_cannot_be_used_leaves_clock_and_marks_there(job):
+    panel = LivePanel(job)
+    button(panel, "Start test").click()
+    job.readings_file.write_text(
+        "time,point,value,unit,instrument,taken_by,remark\nsoon,chw_flow,1,gpm,T1,A,\n", "utf-8")
+    panel = LivePanel(job)
+    assert "readings.csv, row 2: 'soon' is not a time" in html.unescape(panel.watch.value)
+    assert "The test is <b>running</b>" in panel.clock.value
+
+
 def test_a_double_click_sets_one_mark(job):
     panel = LivePanel(job)
-    start = panel.widget.children[3].children[0]
+    start = button(panel, "Start test")
     start.click()
     start.click()
     assert "test started" in said(panel.message)
