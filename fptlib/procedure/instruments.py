@@ -75,7 +75,21 @@ def agreement(test: FunctionalTest) -> list[Finding]:
     per cent of the reading."""
     if not test.readings:
         raise NotTested("no field readings were entered")
-    return [_agrees(test, reading) for reading in test.readings]
+    found = [_agrees(test, reading) for reading in test.readings]
+    clear = {each.subject for each in found
+             if each.measured is not None and each.at_most is not None
+             and each.measured + each.uncertainty <= each.at_most}
+    return [_left_to_others(each) if each.subject in clear else each for each in found]
+
+
+def _left_to_others(found: Finding) -> Finding:
+    """A reading that agrees, but was taken while the trend moved too much to prove it, is left to
+    the clear ones of the same sensor; one that disagrees is not."""
+    if found.measured is None or found.at_most is None or not (
+            found.measured <= found.at_most < found.measured + found.uncertainty):
+        return found
+    return not_judged(0, 0, f"{found.text}, but the trend moved; another reading of it is clear",
+                      subject=found.subject, start=found.start)
 
 
 def _agrees(test: FunctionalTest, reading: Reading) -> Finding:

@@ -114,3 +114,26 @@ def test_a_reading_of_what_swings_between_samples_accuses_nobody(time: str, minu
     swing = 50.0 + 3.0 * np.sin(2.0 * np.pi * np.arange(3000.0) / 22.0)
     assert read_at(time, swing, 1).verdict is not Verdict.FAIL
     assert read_at(time, swing, minutes).verdict is not Verdict.FAIL
+
+
+def test_a_reading_in_motion_is_left_to_a_clear_one_of_the_same_sensor() -> None:
+    table = frame()
+    course = np.r_[np.full(240, 50.0), 50.0 + 2.0 * np.sin(np.arange(1200.0) * np.pi / 30.0)]
+    part = table.loc[at("08:00"):].index[: len(course)]
+    table.loc[part, "chw_supply_temp"] = course[: len(part)]
+    zone = str(part.tz)
+    instrument = Instrument("T1", accuracy=0.1, accuracy_unit="degF",
+                            calibrated=pd.Timestamp("2025-12-01", tz=zone))
+
+    def read(time: str, error: float = 0.0) -> Reading:
+        value = float(table.at[at(time), "chw_supply_temp"]) + error
+        return Reading(at(time), "chw_supply_temp", value, "T1", "technician")
+
+    def verdict(*readings: Reading) -> Verdict:
+        return checks(case(table, 15, readings=list(readings), instruments={"T1": instrument}))[
+            "instruments.agreement"].verdict
+
+    moving = "13:37"
+    assert verdict(read(moving)) is Verdict.INDETERMINATE
+    assert verdict(read("10:00"), read(moving)) is Verdict.PASS
+    assert verdict(read("10:00"), read(moving, 3.0)) is not Verdict.PASS
