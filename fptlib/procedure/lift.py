@@ -343,7 +343,7 @@ def release(test: FunctionalTest, run: Run) -> Finding | None:
         return not_judged(run.number, run.first,
                           "the setpoint has a gap before it began to rise")
     up = release_row(test, run)
-    waited = ((run.last if up is None else up) - run.first) * test.minutes
+    waited = max((run.last if up is None else up) - run.first, 0) * test.minutes
     limit = test.limits["lift.release"]
     if up is None and waited <= limit:
         return not_judged(run.number, run.first, "the run was too short to see the release")

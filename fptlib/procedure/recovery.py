@@ -26,6 +26,7 @@ from fptlib.procedure.measures import (
     straightened,
 )
 from fptlib.procedure.setpoint_release import (
+    last_lowered,
     lowered,
     nothing_lowered,
     release_row,
@@ -69,11 +70,11 @@ def rate(test: FunctionalTest, run: Run) -> Finding | None:
     """Largest rise of the active setpoint in ten minutes, from the transition to the recovery."""
     if run.enabled is None:
         return None
-    if not lowered(test, run):
+    if (before := last_lowered(test, run)) is None:
         return nothing_lowered(test, run)
     back = test.recovered(run)
     every = test.sample_interval(_ACTIVE)
-    apart, before = test.rows(every), run.first - 1
+    apart = test.rows(every)
     active = test[_ACTIVE][before : (run.last if back is None else back) + 1][::apart]
     # Over a gap it rose in a straight line at the gentlest, and at the worst all at its end.
     rise, at_worst = _rise(straightened(active), every), _rise(carried(active), every)

@@ -10,12 +10,22 @@ from fptlib.procedure.functional_test import BACK_WITHIN, FunctionalTest
 from fptlib.procedure.judge import Finding, not_judged
 from fptlib.procedure.verdict import Verdict
 
+# A chiller that was told to stop unloads and draws power for so long (common practice, no source).
+RUN_DOWN_MINUTES = 10.0
+
 
 def lowered(test: FunctionalTest, run: Run) -> bool:
-    """Whether the setpoint was below the reset setpoint when the last chiller stopped."""
-    before = run.first - 1
-    active = test["chw_supply_setpoint"][before]
-    return bool(active < test.reset_setpoint[before] - BACK_WITHIN)
+    """Whether the setpoint was below the reset setpoint when the last chiller was told to stop."""
+    return last_lowered(test, run) is not None
+
+
+def last_lowered(test: FunctionalTest, run: Run) -> int | None:
+    """The last row with the setpoint below the reset setpoint before the last chiller stopped, or
+    within its run-down: a sequence may release the setpoint as it stops the chiller."""
+    rows = test.window(run.first - test.rows(RUN_DOWN_MINUTES), run.first)
+    low = np.flatnonzero(
+        test["chw_supply_setpoint"][rows] < test.reset_setpoint[rows] - BACK_WITHIN)
+    return rows.start + int(low[-1]) if len(low) else None
 
 
 def nothing_lowered(test: FunctionalTest, run: Run) -> Finding:
@@ -30,10 +40,12 @@ def nothing_lowered(test: FunctionalTest, run: Run) -> Finding:
 
 def release_row(test: FunctionalTest, run: Run) -> int | None:
     """First row in which the active setpoint is on its way up from its lowest."""
-    active = test["chw_supply_setpoint"][run.first - 1 : run.last + 1]
+    if (begin := last_lowered(test, run)) is None:
+        return None
+    active = test["chw_supply_setpoint"][begin : run.last + 1]
     visible = max(0.05, test.sensor("chw_supply_setpoint").resolution / 2.0)
     up = active > np.fmin.accumulate(active) + visible
-    return run.first - 1 + int(up.argmax()) if up.any() else None
+    return begin + int(up.argmax()) if up.any() else None
 
 
 def rise_hidden(test: FunctionalTest, run: Run) -> bool:

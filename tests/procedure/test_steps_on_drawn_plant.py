@@ -334,3 +334,18 @@ def test_nothing_but_names_is_invented_for_an_empty_plant() -> None:
     found = rows(drawn.case(table))
     assert {check.verdict for check in found.values()} == {Verdict.NOT_TESTED}
     assert all(check.reason for check in found.values())
+
+
+@pytest.mark.parametrize("minutes", [1, 5, 15])
+def test_a_setpoint_released_at_once_while_the_chiller_runs_down_is_a_jump(minutes: int) -> None:
+    """The sequence tells the chiller to stop and releases the setpoint; the chiller draws power for
+    four minutes more, and by then the setpoint is back."""
+    table = drawn.frame()
+    told = drawn.HANDOVER - pd.Timedelta(minutes=4)
+    jumped = (table.index >= told) & (table.index <= drawn.EXIT)
+    table.loc[jumped, "chw_supply_setpoint"] = table.loc[jumped, "chw_reset_setpoint"]
+    found = rows(drawn.case(table, minutes))
+    wanted = {Verdict.FAIL} if minutes == 1 else {Verdict.FAIL, Verdict.INDETERMINATE}
+    assert found["recovery.rate"].verdict in wanted, found["recovery.rate"].reason
+    assert found["recovery.duration"].verdict in wanted, found["recovery.duration"].reason
+    assert found["lift.release"].verdict is not Verdict.FAIL
