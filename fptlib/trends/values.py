@@ -49,6 +49,7 @@ _LEADING = re.compile(r"(?P<word>[^\d\s]+)\s+[-+]?[\d.,]+")
 # A contact may close or open when the equipment runs; a valve that is open is open.
 _CONTACT = frozenset(("open", "opened", "closed", "close"))
 _VALVE = re.compile(r"v(?:a?lve?)|damper|isol", re.IGNORECASE)
+_PLAIN_CODES = {0.0: 0.0, 1.0: 1.0}
 # A stand-in lies so far from all values: as a share of it, and of a temperature in degF.
 _ALONE, _ALONE_DEGREES = 0.3, 5.0
 
@@ -106,7 +107,7 @@ class PointReader:
         codes = {value: meaning for text, meaning in stated.items()
                  if (value := number(text, self._decimal)) is not None}
         # Who numbers modes does not mean the usual 1 by his silence.
-        codes = {0.0: 0.0, **codes} if codes else {0.0: 0.0, 1.0: 1.0}
+        codes = {0.0: 0.0, **codes} if codes else _PLAIN_CODES
         return {**dict.fromkeys(off, 0.0), **dict.fromkeys(on, 1.0), **stated}, codes
 
     def _usual_unit(self, written: str) -> str:
@@ -179,6 +180,9 @@ class PointReader:
         Raises:
             IntakeError: a number means neither.
         """
+        if self._codes == _PLAIN_CODES and (
+                np.isnan(values) | (values == 0) | (values == 1)).all():
+            return values
         found = np.full(len(values), np.nan)
         distinct, unknown = np.unique(values[~np.isnan(values)]).tolist(), []
         for value in distinct:
