@@ -20,7 +20,6 @@ from IPython.display import display
 from fptlib.errors import FormError, FptError, JobError
 from fptlib.job.folder import JOB_FILE, Job
 from fptlib.job.received import not_kept
-from fptlib.procedure import approaches as find_approaches
 from fptlib.procedure import reads
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.functional_test import FunctionalTest
@@ -165,11 +164,9 @@ class Page:
         test, self._read = reads.watched(assemble(self.job))
         return test
 
-    def can(self, case: FunctionalTest, *needs: str, approaches: bool = False) -> bool:
+    def can(self, case: FunctionalTest, *needs: str) -> bool:
         """Whether the step's arithmetic can be shown; says what is missing where not."""
         lacking = case.missing(*needs)
-        if approaches and not (find_approaches.tower(case) and find_approaches.exchanger(case)):
-            lacking.append("an approach, neither stated in the plan nor seen in the trends")
         if lacking:
             display(static.note("Not computed, missing: " + ", ".join(lacking), "not tested"))
         return not lacking
