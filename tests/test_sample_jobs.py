@@ -68,7 +68,8 @@ def test_sound_plant_passes_every_check(sound: FunctionalTest) -> None:
     other = {id: str(check.verdict) for id, check in checks(sound).items()
              if check.verdict is not Verdict.PASS}
     # Its sequence keeps lift by a temporary setpoint.
-    assert other == {"lift.head_pressure": "not applicable"}
+    # Its equipment limit of four counts more than the two cells installed.
+    assert other == {"lift.head_pressure": "not applicable", "exit.equipment": "not tested"}
 
 
 def test_limits_were_frozen_before_the_trends(
