@@ -28,7 +28,7 @@
       window; what is drawn sooner and the manager would wait for each other. The manager shows
       itself in a renderer of widgets alone, and there only once it is at work. */
   async function takenOver(notebook) {
-    for (let tries = 0; tries < 100; tries++) {
+    for (let tries = 0; tries < 600; tries++) {  // two minutes: the kernel may be at work
       const renderer = notebook.rendermime.createRenderer(WIDGET);
       const manager = await Promise.race([renderer._manager.promise, pause(200)]);
       renderer.dispose();
