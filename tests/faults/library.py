@@ -197,7 +197,8 @@ FAULTS: tuple[Fault, ...] = (
     Fault(
         "stepwise return", "The setpoint jumps back to the reset in one step.",
         ("recovery.rate", "recovery.duration"), sequence(return_rate=0.0),
-        ("handover.excursion",),
+        # The water follows the setpoint as fast as loop and exchanger let it.
+        ("handover.excursion", "recovery.supply"),
     ),
     Fault(
         "too slow return", "The setpoint takes over three hours to come back.",
@@ -236,6 +237,8 @@ FAULTS: tuple[Fault, ...] = (
         "fan cycling", "Single-speed fans on a band of a few tenths, with no delay.",
         ("running.fan_cycling",),
         sequence(fan_minimum=100.0, fan_cycle_band=0.15, cell_delay=1, cell_add_delay=1),
+        # With one cell, each stop of its fan warms the water that has just been handed over.
+        ("recovery.supply",),
     ),
     Fault(
         "fouled exchanger", "The exchanger has lost half its UA.",

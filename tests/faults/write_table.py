@@ -10,7 +10,7 @@ from collections import Counter
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
+sys.path[:0] = [str(ROOT), str(Path(__file__).parent), str(ROOT / "tests" / "support")]
 
 from faulty_case import Run  # noqa: E402
 from library import FAULTS  # noqa: E402
