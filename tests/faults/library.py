@@ -213,7 +213,8 @@ FAULTS: tuple[Fault, ...] = (
     Fault(
         "demand peak", "Every chiller is started for the pull-down and driven to the floor.",
         ("recovery.demand",),
-        sequence(pull_with_all=True, follow=False, fixed_temporary=38.5, cw_ramp=0.1),
+        # So cold that the peak stands clear of the tolerance at every plant.
+        sequence(pull_with_all=True, follow=False, fixed_temporary=37.0, cw_ramp=0.1),
         ("transition.entering", "handover.excursion", "lift.floor", "lift.evaporator",
          "lift.pull_down", "recovery.supply"),
     ),
@@ -268,8 +269,10 @@ FAULTS: tuple[Fault, ...] = (
     Fault(
         "early exit", "The plant leaves after two and a half hours without a reason.",
         ("exit.not_early",), sequence(longest_stay=150),
-        # A request soon after may find the evening too warm to arrive.
-        ("enable.missed", "enable.rest", "running.supply", "lift.chiller_on"),
+        # A request soon after may find the hour too warm to arrive, or hand over to water that
+        # stays degrees above setpoint until the chillers are back.
+        ("enable.missed", "enable.rest", "running.supply", "lift.chiller_on", "exit.supply",
+         "recovery.demand", "recovery.stable", "recovery.supply"),
     ),
     Fault(
         "uneconomic stay", "The tower fans take five times the power they should.",
