@@ -376,7 +376,9 @@ def test_two_winters_keep_the_verdicts_of_each(
     for name, check in both.items():
         assert check.verdict is found[sample][name].verdict, (name, check.reason)
         # Chillers are foretold from twice the quarter-hours, which makes them better known.
-        if name not in ("exit.comparative", "transition.entering", "transition.leaving"):
+        # The days between the winters hide how often a chiller started in them.
+        if name not in ("exit.comparative", "transition.entering", "transition.leaving",
+                        "lift.pull_down"):
             assert check.margin == pytest.approx(found[sample][name].margin), name
 
 

@@ -170,7 +170,20 @@ def predicted_approach(
 
 
 def air_volume(wet_bulb: Quantity, pressure: Quantity) -> Quantity:
-    """Saturated air [ft3/lb of dry air], which sets a fan's mass (ASHRAE Fundamentals eq. 26)."""
+    """Specific volume of saturated air, which sets the mass that a fan moves.
+
+    Args:
+        wet_bulb [degF]: scalar or array.
+        pressure [psia]: station pressure, scalar or array.
+
+    Returns:
+        Volume [ft3/lb] of moist air per pound of dry air.
+
+    Source: ASHRAE Handbook Fundamentals 2017, ch. 1 eq. 26; its table 2 gives 13.329 at 60 degF.
+
+    >>> round(float(air_volume(60.0, 14.696)), 2)
+    13.33
+    """
     ratio = humidity_ratio(vapor_pressure(wet_bulb), pressure)
     return 53.350 * (wet_bulb - ABSOLUTE_ZERO) * (1.0 + 1.607858 * ratio) / (144.0 * pressure)
 

@@ -153,6 +153,8 @@ def steady_blocks(test: FunctionalTest, columns: list[np.ndarray], count: np.nda
     """Means over the steady quarter-hours of economizer operation, one a row, and the count that
     did not change in them."""
     length = test.rows(BLOCK_MINUTES)
+    if len(test) < length:
+        return np.empty((0, len(columns) + 1))
     steady = test.within(test.settled(run) for run in test.runs)
     water_temp = test["cw_supply_temp"]
     level = np.zeros(len(test), dtype=bool)

@@ -264,9 +264,9 @@ def _resting(test: FunctionalTest) -> Flags:
 
 def _chillers_cheaper(test: FunctionalTest) -> Flags:
     """Quarter-hours in which the plant drew less per ton than in any of a settled run."""
-    if test.missing("load", "power"):
-        return _where(np.zeros(len(test), dtype=bool))
     length = test.rows(15.0)
+    if test.missing("load", "power") or len(test) < length:
+        return _where(np.zeros(len(test), dtype=bool))
     mean = np.convolve(test.kw_per_ton, np.ones(length) / length, "same")
     runs = test.within(test.settled(run) for run in test.runs)
     return _where(mean < np.nanmin(mean, where=runs & ~np.isnan(mean), initial=np.inf)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import os
 from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
 from pathlib import Path
@@ -37,7 +36,7 @@ def test_wrong_answers_get_a_sentence_beside_the_field(desk: Desk):
         desk.page.get_by_text(sentence).first.wait_for(timeout=10_000)
         assert sentence in desk.said(path)
     desk.type("site.altitude", "1280")
-    desk.page.locator(".fpt-field:has(.fpt-at-site-altitude) .fpt-unit select").select_option(
+    desk.page.locator(".fpt-field:has(.fpt-at-site-altitude) .fpt-unit select").first.select_option(
         label="m")
     desk.wait_for("saved as 4199.4751 ft")
     assert desk.office.job.get("site.altitude") == 4199.4751
@@ -79,7 +78,7 @@ def test_an_edit_withdraws_the_verdict_and_a_run_gives_it_back(desk: Desk, pictu
     assert desk.page.evaluate(WITHDRAWN) == []
     desk.type("plant.tower_approach.value", "12")
     desk.wait_for("the verdict below is withdrawn")
-    assert "out of date" in desk.read()
+    desk.wait_for("out of date")
     marked = desk.page.evaluate(WITHDRAWN)
     assert any(kind == "IMG" for kind, _ in marked)
     assert any("Verdicts of step 3" in words for _, words in marked)
@@ -129,7 +128,7 @@ def test_a_reload_and_a_second_window_lose_nothing(desk: Desk, browser):
     assert desk.control("site.place").input_value() == "Second window"
 
 
-def test_two_windows_and_a_run_beside_them_save_without_a_question(desk: Desk, browser):
+def test_two_windows_and_a_run_beside_them_save_without_a_question(desk: Desk, browser, tmp_path):
     page = browser.new_page(viewport={"width": 1366, "height": 768})
     second = Desk(desk.office, page)
     windows = (desk, second)
@@ -140,7 +139,7 @@ def test_two_windows_and_a_run_beside_them_save_without_a_question(desk: Desk, b
         window.save()
     saved = desk.office.job.workbooks_folder / "03_enable.ipynb"
     with ThreadPoolExecutor() as beside:  # the browser's driver has this thread's event loop
-        beside.submit(run_one, desk.office.job, step("enable"), dict(os.environ)).result()
+        beside.submit(run_one, desk.office.job, step("enable"), tmp_path).result()
     for window in windows:
         window.save()
         assert window.page.locator(".jp-Dialog").count() == 0

@@ -93,5 +93,5 @@ def test_gaps_are_drawn_for_the_points_that_have_them() -> None:
     shown = quality.figure(drawn_plant.case(table))
     (ax,) = shown.figure.axes
     assert [label.get_text() for label in ax.get_yticklabels()] == ["chw_flow"]
-    assert "34 of 35 points have no gap" in shown.sentence
+    assert "36 of 37 points have no gap" in shown.sentence
     assert len(shown.png()) < 250_000
