@@ -33,6 +33,7 @@ CONTRARY = {
     ("chatter", "two chillers at 1,100 ft", 15): {"lift.chiller_on"},
     # A setpoint held for part of an hour is taken for released with the last chiller.
     ("temporary setpoint not released", "two chillers at 1,100 ft", 5): {"lift.release"},
+    ("temporary setpoint not released", "two large chillers at 2,600 ft", 5): {"lift.release"},
     # A momentary power reading is held against the mean of an interval in which fans cycled.
     ("fan cycling", "four chillers at 7,000 ft", 5): {"instruments.agreement"},
     ("fan cycling", "four chillers at 7,000 ft", 15): {"instruments.agreement"},
