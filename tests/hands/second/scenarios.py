@@ -137,7 +137,8 @@ def _faulty(sound: dict[str, Scenario]) -> list[Scenario]:
     wrong("all_chillers_at_once", "plateau", {k.NEW_PEAK}, program={"all_at_once": True})
     # equipment
     wrong("chiller_not_stopped", "desert", {k.BOTH_ON},
-          follows={k.NEW_PEAK}, program={"stops_chiller": False})
+          # A chiller that runs on beside the exchanger makes the run dear.
+          follows={k.NEW_PEAK, k.DEAR_RUN}, program={"stops_chiller": False})
     wrong("restart_timer_off", "desert_december", {k.RECYCLED}, program={
         "stop_to_start": 0, "start_to_start": 0, "lag_off": 0.86, "lag_on": 0.7, "lag_delay": 3})
     wrong("exchanger_fouled", "desert", {k.FOULED}, ua=0.6)
