@@ -84,7 +84,7 @@ STANDARD: tuple[Limit, ...] = (
     Limit("instruments.flow", 5.0, "%", "trend against field reading, flow"),
     Limit("instruments.wet_bulb", 1.5, "degF", "trended against calculated wet bulb, median"),
     Limit("instruments.stuck", 6.0, "h", "longest time the wet bulb may show one value"),
-    Limit("reset.range", 2.0, "degF", "the setpoint moves at least so much"),
+    Limit("reset.range", 2.0, "degF", "least range over which the setpoint moves"),
     Limit("reset.outdoor_span", 15.0, "degF", "outdoor span needed to judge the reset"),
     Limit("enable.tower_tolerance", 1.5, "degF", "tower approach tolerance"),
     Limit("enable.exchanger_tolerance", 1.5, "degF", "exchanger approach tolerance"),
@@ -96,7 +96,7 @@ STANDARD: tuple[Limit, ...] = (
     Limit("enable.missed", 120.0, "min", "longest stretch missed beyond the enable delay"),
     Limit("lift.short_dip", 2.0, "min", "longest time below the minimum lift"),
     Limit("lift.offset", 8.0, "degF",
-          "temporary setpoint below condenser water by so much (the sequence's own value)"),
+          "offset of the temporary setpoint below condenser water (the sequence's own value)"),
     Limit("lift.lowest_setpoint", 38.0, "degF",
           "lowest temporary setpoint (the sequence's own value, not below the floor)"),
     Limit("lift.setpoint_band", 1.0, "degF", "band of the temporary setpoint"),
@@ -129,13 +129,13 @@ STANDARD: tuple[Limit, ...] = (
     Limit("exit.delay", 15.0, "min", "exit delay"),
     Limit("exit.grace", 5.0, "min", "and the plant leaves within"),
     Limit("exit.fans_at_maximum", 95.0, "%", "towers count as at maximum above this speed"),
-    Limit("exit.equipment_delay", 30.0, "min", "equipment count exceeded for so long"),
-    Limit("exit.comparative_delay", 30.0, "min", "economizer worse than chillers for so long"),
+    Limit("exit.equipment_delay", 30.0, "min", "equipment count exceeded for at most"),
+    Limit("exit.comparative_delay", 30.0, "min", "economizer dearer than chillers for at most"),
     Limit("transition.entering", 0.05, "kW/ton", "largest rise entering economizer mode"),
     Limit("transition.leaving", 0.05, "kW/ton", "largest fall leaving economizer mode"),
     Limit("conditions.load_low", 50.0, "%", "least load, share of the economizer's design load"),
     Limit("conditions.turnovers", 3.0, "count", "loop turnovers before a verdict on the supply"),
-    Limit("timing.tolerance", 2.0, "min", "a timer of the sequence may miss its setting by so much",
+    Limit("timing.tolerance", 2.0, "min", "largest error of a timer of the sequence",
           since=2),
     Limit("recovery.watch", 120.0, "min", "supply watched after the setpoint is back", since=2),
     Limit("recovery.demand_tolerance", 5.0, "%", "a changeover may exceed the ordinary peak by so "
@@ -147,8 +147,8 @@ STANDARD: tuple[Limit, ...] = (
           since=2),
     Limit("running.tracking", 1.5, "degF", "condenser water around its setpoint while fans are "
           "between their limits", since=2),
-    Limit("lift.start_allowance", 5.0, "min", "a chiller that has just started builds its lift for "
-          "so long", since=2),
+    Limit("lift.start_allowance", 5.0, "min", "time for a chiller that has just started to "
+          "build its lift", since=2),
     Limit("lift.above_evaporating", 1.0, "degF", "evaporating temperature above its cutout, or "
           "above 32 °F where none is stated", since=2),
     Limit("reset.band", 1.0, "degF", "setpoint around the specified line of its reset", since=2),

@@ -29,7 +29,7 @@ def first(test: FunctionalTest, request: Request) -> Alarm | None:
         return None
     row, n = min(hits)
     said, after = _text(test, n, row), (row - request.row) * test.minutes
-    return Alarm(row, f"chiller {n} in alarm {after:.0f} min after the request" + (
+    return Alarm(row, f"chiller {n} in alarm {after:.0f} min after the enable" + (
         f": {said}" if said else ""))
 
 

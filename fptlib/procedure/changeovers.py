@@ -118,7 +118,7 @@ class Changeover:
         if self.transition is not None or self.abandoned is not None:
             return ""
         if self.enabled is None:
-            return "began before the trends, behind a gap, or anew without a request"
+            return "began before the trends, behind a gap, or anew without an enable"
         return "no chiller was seen to stop: none ran, its status has a gap, or the trends end"
 
     @property

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from datetime import date, timedelta
+from datetime import date, time, timedelta
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from fptlib.procedure.flags import Flags, Stretch
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import Finding, check, not_judged
 from fptlib.procedure.measures import between_rows
+from fptlib.procedure.setpoint_release import RUN_DOWN_MINUTES
 from fptlib.procedure.verdict import Event
 
 _CONDITION = ("wet_bulb", "reset_setpoint", "request", "chillers")
@@ -135,9 +136,12 @@ def stay(test: FunctionalTest, run: Run) -> Finding:
     if not run.complete and lasted < limit:
         return not_judged(run.number, run.first,
                           test.cut_off(run) or "still on when the trends end")
-    every = test.sample_interval("request", "chillers")
+    every, early = test.sample_interval("request", "chillers"), _in_service_before(test, run)
+    # The sequence counts from its own command, the last chiller runs down after it.
+    own = (f"the exchanger was in service {early:.0f} min before the last chiller was off, and by "
+           "that the run was long enough" if lasted < limit <= lasted + early else "")
     return Finding(
-        run.number, run.first, f"the run lasted {lasted:.0f} min", last=run.last,
+        run.number, run.first, f"the run lasted {lasted:.0f} min", last=run.last, fail_needs=own,
         measured=lasted, at_least=limit, uncertainty=every,
         tolerance=test.timing_tolerance,
         worst_in_gaps=known_minutes(test, run.rows))
@@ -146,6 +150,16 @@ def stay(test: FunctionalTest, run: Run) -> Finding:
 def run_minutes(test: FunctionalTest, run: Run) -> float:
     """Length of a run in minutes, from the transition to the end of its last row."""
     return (run.last - run.first + 1) * test.minutes
+
+
+def _in_service_before(test: FunctionalTest, run: Run) -> float:
+    """How long the exchanger's own status was on before the last chiller was off [min], of a
+    chiller's run-down at most."""
+    if not test.has("economizer_active"):
+        return 0.0
+    rows = test.window(run.first - test.rows(RUN_DOWN_MINUTES), run.first)
+    on = test["economizer_active"][rows] == 1.0
+    return float(np.logical_and.accumulate(on[::-1]).sum()) * test.minutes
 
 
 def known_minutes(test: FunctionalTest, rows: slice) -> float:
@@ -191,7 +205,8 @@ def _attempts(test: FunctionalTest) -> Iterator[Finding]:
         spare = rows[0] if len(rows) > limit else next(iter(tomorrow), None)
         if len(rows) > limit or place == 0:
             yield Finding(
-                0, rows[0], f"requests: {len(rows)}", subject=f"attempts on {day:%Y-%m-%d}",
+                0, rows[0], f"economizer enables: {len(rows)}",
+                subject=f"changeovers on {day:%Y-%m-%d}",
                 measured=len(rows), at_most=limit, unit="per day",
                 uncertainty=float(spare is not None and test.minutes > 1.0
                                   and test.time(spare - 1).date() != test.time(spare).date()))
@@ -236,9 +251,10 @@ def missed(test: FunctionalTest) -> Iterator[Finding]:
 def waiting(test: FunctionalTest) -> Flags:
     """Where the condition held while chillers ran and no enable came, and nothing spoke for
     waiting: the exchanger can carry the load there by the trends' curves, the minimum off time is
-    over, and chillers did not draw less per ton than the economizer ever did."""
+    over, the sequence allows it at that hour, and chillers did not draw less per ton than the
+    economizer ever did."""
     held = Flags.at_least(approaches.enable_margin(test), 0.0)
-    for reason in (~able(test), _resting(test), _chillers_cheaper(test)):
+    for reason in (~able(test), _resting(test), _hours_closed(test), _chillers_cheaper(test)):
         held = held & ~reason
     return held & Flags.on(test.chillers_on) & Flags.off(test.commanded)
 
@@ -253,6 +269,16 @@ def able(test: FunctionalTest) -> Flags:
     reached = test.wet_bulb + seen[0][0] + seen[1][0]
     # What the load's own gaps hide is no reason to wait.
     return _where(~(reached > test.reset_setpoint))
+
+
+def _hours_closed(test: FunctionalTest) -> Flags:
+    """The hours in which the sequence, as specified, does not change over."""
+    begins, ends = test.sequence.clock_enable, test.sequence.clock_exit or time(0, 0)
+    if begins is None:
+        return _where(np.zeros(len(test), dtype=bool))
+    clock = [test.time(row).time() for row in range(len(test))]
+    return _where(np.array([not (begins <= at < ends if begins < ends else
+                                 begins <= at or at < ends) for at in clock]))
 
 
 def _resting(test: FunctionalTest) -> Flags:

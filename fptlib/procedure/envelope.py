@@ -116,8 +116,8 @@ def _lowest(test: FunctionalTest, number: int, rows: slice, subject: str, values
            "Too many starts: lengthen the chillers' minimum on and off times to the "
            "manufacturer's." if any(event.unit == "per hour" for event in failed) else ""))
 def pull_down(test: FunctionalTest) -> Iterator[Finding]:
-    """Minutes from the enable to the last chiller's stop, or until the request was given up; and
-    the starts of each chiller in its busiest hour of the record."""
+    """Minutes from the enable to the last chiller's stop, or until the changeover was abandoned;
+    and the starts of each chiller in its busiest hour of the record."""
     every = test.sample_interval("chillers")
     most = {n: test.plant.chiller(n).starts_per_hour or test.limits["lift.starts"]
             for n in test.chiller_numbers}
@@ -143,7 +143,7 @@ def _took(test: FunctionalTest, request: Request, every: float, hidden: str) -> 
     rows = int(ran.argmin()) if request.unseen and not ran.all() else len(ran)
     took = rows * test.minutes
     how = ("the last chiller stopped" if request.transition is not None else
-           "the request was given up" if request.abandoned is not None else
+           "the changeover was abandoned" if request.abandoned is not None else
            "chillers were last seen to run")
     return Finding(
         request.number, request.row, f"{took:.0f} min after the enable {how}", last=request.end,

@@ -235,7 +235,7 @@ def _not_able(test: FunctionalTest, run: Run) -> list[str]:
     if not exit_reasons.weather_known(test):
         return ["it is not known whether the weather would still have carried it"]
     beyond_doubt = approaches.enable_margin(test) - approaches.enable_uncertainty(test)
-    if not median(beyond_doubt[last]) >= 0.0:
+    if not median(beyond_doubt[last]) >= -test.sequence.weather_exit_band:
         return ["the enable condition did not hold beyond doubt"]
     equipped = test.plant.equipment_limit is None or not test.missing(*EQUIPMENT)
     return [] if equipped else ["the equipment that ran is not trended"]

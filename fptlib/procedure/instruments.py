@@ -105,11 +105,14 @@ def _agrees(test: FunctionalTest, reading: Reading) -> Finding:
         scale = 100.0 / abs(reading.value)
         difference, uncertain = difference * scale, uncertain * scale
         limit, unit = test.limits["instruments.flow"], "%"
-    shown = units.symbol(entry.unit)
+    shown, every = units.symbol(entry.unit), test.sample_interval(reading.point)
+    # A meter's trend is a mean: what one moment was in it, it cannot say.
+    mean = (f"the trend is a mean over {every:.0f} min and the reading one moment of it; read the "
+            "meter's own demand interval" if entry.unit == "kW" and every > 1.0 else "")
     return Finding(
         0, 0, f"trend {trended:.1f}, instrument {reading.instrument} {reading.value:.1f} {shown}",
         subject=reading.point, start=reading.time, measured=abs(difference), at_most=limit,
-        uncertainty=uncertain, unit=unit,
+        uncertainty=uncertain, unit=unit, fail_needs=mean,
         quantities={"trend": trended, "field reading": reading.value, "unit": shown,
                     "instrument": reading.instrument})
 

@@ -15,7 +15,7 @@ from fptlib import units
 from fptlib.job.schema import NO_PROTECTION, TEMPORARY_SETPOINT
 from fptlib.physics import refrigerant, water
 from fptlib.procedure import alarms, approaches, uncertainty
-from fptlib.procedure.changeovers import Request, Run
+from fptlib.procedure.changeovers import TAKEN_OVER_MINUTES, Request, Run
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import Finding, check, not_judged
 from fptlib.procedure.measures import between_rows, highest_kept, lowest_kept
@@ -283,9 +283,9 @@ def _advise_given_up(test: FunctionalTest, failed: Sequence[Event]) -> str:
     if not over or np.isnan(over).all():
         return ""
     if (short := float(np.nanmax(over))) > 0.0:
-        return (f"Where the request was given up, condenser water stayed up to {short:.1f} °F "
-                "too warm for the exchanger: request later, or give the pull-down more time.")
-    return ("Where the request was given up, condenser water could have carried the load: find "
+        return (f"Where the changeover was abandoned, condenser water was up to {short:.1f} °F "
+                "too warm for the exchanger: enable later, or give the pull-down more time.")
+    return ("Where the changeover was abandoned, condenser water could have carried the load: find "
             "what kept the chiller on.")
 
 
@@ -310,8 +310,13 @@ def chiller_on(test: FunctionalTest, request: Request) -> Finding:
     if request.unseen:
         return not_judged(number, request.row, request.unseen)
     if row is None:
-        return Finding(number, request.end, "the request was given up before the exchanger took "
-                       "the load", verdict=Verdict.FAIL)
+        # Rows further apart than the load must be carried may hide that it was.
+        every = test.sample_interval("chillers")
+        hidden = (f"; rows of {every:.0f} min cannot show whether it took it for a while"
+                  if every > TAKEN_OVER_MINUTES else "")
+        return Finding(number, request.end, "the changeover was abandoned before the exchanger "
+                       f"took the load{hidden}",
+                       verdict=Verdict.INDETERMINATE if hidden else Verdict.FAIL)
     if alarms.unknown(test, request):
         return not_judged(number, request.row, "an alarm column has a gap there")
     every = test.sample_interval("cw_supply_temp")

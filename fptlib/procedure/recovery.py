@@ -277,9 +277,12 @@ def demand(test: FunctionalTest) -> Iterator[Finding]:
     blocks = blocks.where(_on_peak(test, blocks.begins))
     windows = [window for changeover in test.changeovers
                for window in _windows(test, changeover, interval / test.minutes)]
-    outside = np.ones(len(blocks.power), dtype=bool)
+    outside, sample = np.ones(len(blocks.power), dtype=bool), test.sample_interval(
+        "request", "chillers") / test.minutes
+    # To within a sample it is not known when a changeover began and ended: such an interval is
+    # not ordinary operation.
     for _, _, first, last in windows:
-        outside[blocks.between(first, last)] = False
+        outside[blocks.between(first - sample, last + sample)] = False
     if not outside.any():
         raise NotTested("there is no interval outside changeovers to compare with")
     usual = float(blocks.power[outside].max())

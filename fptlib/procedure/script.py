@@ -100,7 +100,7 @@ def _natural(plant: Plant, sequence: AsSpecified, limits: Limits) -> Iterator[di
 
 
 def _induced(limits: Limits, safe: str) -> Iterator[dict[str, Any]]:
-    yield _step("induced", "Operator, told by the technician: raise the reset setpoint or the "
+    yield _step("induced", "Operator, as the technician asks: raise the reset setpoint or the "
                 "enable threshold until the economizer enables; enter the old and the new value in "
                 f"the override list. {_NO_SAFETY} {_READY}",
                 "Pull-down, transition and return as in the natural changeover. It proves "

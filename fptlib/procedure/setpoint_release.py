@@ -39,13 +39,27 @@ def nothing_lowered(test: FunctionalTest, run: Run) -> Finding:
 
 
 def release_row(test: FunctionalTest, run: Run) -> int | None:
-    """First row in which the active setpoint is on its way up from its lowest."""
-    if (begin := last_lowered(test, run)) is None:
-        return None
-    active = test["chw_supply_setpoint"][begin : run.last + 1]
-    visible = max(0.05, test.sensor("chw_supply_setpoint").resolution / 2.0)
-    up = active > np.fmin.accumulate(active) + visible
-    return begin + int(up.argmax()) if up.any() else None
+    """First row in which the active setpoint is on its way up from its lowest.
+
+    As long as a chiller runs the setpoint may follow the sump up: a rise after which it stands
+    still below the reset setpoint, for longer than a release may take, is none.
+    """
+    begin = last_lowered(test, run)
+    while begin is not None:
+        active = test["chw_supply_setpoint"][begin : run.last + 1]
+        visible = max(0.05, test.sensor("chw_supply_setpoint").resolution / 2.0)
+        up = active > np.fmin.accumulate(active) + visible
+        if not up.any():
+            return None
+        row = begin + int(up.argmax())
+        held = test.rows(test.limits["lift.release"] + test.timing_tolerance) + 1
+        after = test["chw_supply_setpoint"][row : row + held]
+        stands = (len(after) == held and np.ptp(after) <= visible
+                  and after[0] < test.reset_setpoint[row] - BACK_WITHIN)
+        if row > run.first or not stands:
+            return row
+        begin = row
+    return None
 
 
 def rise_hidden(test: FunctionalTest, run: Run) -> bool:

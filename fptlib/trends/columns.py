@@ -47,6 +47,8 @@ class Column:
         words: whether the cells are words for on and off.
         first: the first cells as written.
         good: share of the rows looked at that hold a value.
+        minutes: the usual time from row to row as the file has them [min]; ``values`` and
+            ``times`` may keep every few rows only.
     """
 
     file: str
@@ -58,6 +60,7 @@ class Column:
     words: bool = False
     first: tuple[str, ...] = ()
     good: float = 1.0
+    minutes: float | None = None
 
     @property
     def there(self) -> np.ndarray:
@@ -69,12 +72,6 @@ class Column:
         """Whether it holds only on and off."""
         there = self.there
         return self.words or (len(there) > 0 and bool(np.isin(there, (0.0, 1.0)).all()))
-
-    @property
-    def minutes(self) -> float | None:
-        """The usual time from row to row [min]."""
-        steps = np.diff(self.times)
-        return float(np.median(steps)) / 6e10 if len(steps) else None
 
     @property
     def looks(self) -> str:
@@ -189,10 +186,11 @@ def _column(table: Table, name: str, said: str, unit: str, parts: Sequence[pa.Ar
     whole = np.concatenate(values)
     whole = np.where(np.isin(whole, _SENTINELS), np.nan, whole)
     every = -(-len(whole) // _ROWS) or 1
-    return Column(table.name, name, said, unit or _tail(name), whole[::every],
-                  np.concatenate([np.empty(0, np.int64), *times])[::every],
+    stamps = np.concatenate([np.empty(0, np.int64), *times])
+    return Column(table.name, name, said, unit or _tail(name), whole[::every], stamps[::every],
                   words > 0.5 * max(len(whole), 1), tuple(first[:_FIRST]),
-                  float(np.mean(~np.isnan(whole))) if len(whole) else 0.0)
+                  float(np.mean(~np.isnan(whole))) if len(whole) else 0.0,
+                  float(np.median(np.diff(stamps))) / 6e10 if len(stamps) > 1 else None)
 
 
 def _tail(header: str) -> str:

@@ -189,8 +189,8 @@ class DelimitedTable(Table):
                 self.broken = count + 1, first or row, text or bare[:120]
         if len(rows) != kept:
             raise IntakeError(
-                f"file '{self.name}', from row {piece.first_row}: quotes or line breaks inside "
-                "cells cannot be told apart; export the trend without them")
+                f"file '{self.name}', from row {piece.first_row}: a quote or a line break "
+                "inside a cell hides where the cells end; export the trend without them")
         return np.array(rows, dtype=np.int64)
 
 

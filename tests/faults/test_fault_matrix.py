@@ -25,19 +25,6 @@ pytestmark = pytest.mark.full
 BASE, *OTHERS = [plant.name for plant in PLANTS]
 EVERYTHING = bool(os.environ.get("FPTLIB_ALL_FAULTS"))
 DECIDED = {Verdict.PASS, Verdict.FAIL}
-# Open weaknesses: coarser rows decide otherwise there, by fault, plant and minutes.
-CONTRARY = {
-    # The reference of the demand lies in other blocks.
-    ("uneconomic stay", "two chillers at 1,100 ft", 15): {"recovery.demand"},
-    # A short attempt falls between the rows.
-    ("chatter", "two chillers at 1,100 ft", 15): {"lift.chiller_on"},
-    # A setpoint held for part of an hour is taken for released with the last chiller.
-    ("temporary setpoint not released", "two chillers at 1,100 ft", 5): {"lift.release"},
-    ("temporary setpoint not released", "two large chillers at 2,600 ft", 5): {"lift.release"},
-    # A momentary power reading is held against the mean of an interval in which fans cycled.
-    ("fan cycling", "four chillers at 7,000 ft", 5): {"instruments.agreement"},
-    ("fan cycling", "four chillers at 7,000 ft", 15): {"instruments.agreement"},
-}
 
 
 def runs() -> list[Run]:
@@ -78,6 +65,10 @@ def test_what_must_fail_fails_and_nothing_else(run: Run) -> None:
         assert checks[id].verdict is Verdict.INDETERMINATE, checks[id].reason
 
 
+# 97.9 % of one run lies within 1.5 °F, 89.5 % of it beyond the sensor's own error; 90 % is asked.
+UNDECIDED = {"three chillers at 5,300 ft": {"running.supply": Verdict.INDETERMINATE}}
+
+
 def test_sound_plant_passes_everything(run: Run) -> None:
     if run.fault:
         pytest.skip("this run has a fault in it")
@@ -87,7 +78,7 @@ def test_sound_plant_passes_everything(run: Run) -> None:
     # and there is no plan with abort conditions.
     assert other == {"lift.head_pressure": Verdict.NOT_APPLICABLE,
                      "exit.equipment": Verdict.NOT_TESTED,
-                     "abort.conditions": Verdict.NOT_TESTED}
+                     "abort.conditions": Verdict.NOT_TESTED, **UNDECIDED.get(run.plant, {})}
 
 
 def test_coarser_rows_never_contradict(run: Run) -> None:
@@ -98,8 +89,7 @@ def test_coarser_rows_never_contradict(run: Run) -> None:
         coarse = run.checks(minutes)
         contrary = {id: (fine[id].reason, coarse[id].reason) for id in fine
                     if {fine[id].verdict, coarse[id].verdict} == DECIDED}
-        known = CONTRARY.get((run.fault, run.plant, minutes), set())
-        assert set(contrary) <= known, (f"at {minutes} min", contrary)
+        assert not contrary, f"at {minutes} min"
 
 
 def test_changeovers_are_found_to_the_row(run: Run) -> None:

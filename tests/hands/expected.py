@@ -84,11 +84,6 @@ def allowed(kinds: set[str]) -> set[str]:
 
 # What the checks get wrong today. Nothing is added here in silence; what is mended leaves the list.
 KNOWN_FALSE: set[tuple[str, str]] = {
-    # The hours in which a sequence may enter have no place.
-    ("sound_coast", "enable.missed"), ("setpoint_not_released", "enable.missed"),
-    ("clock_wrong_by_hours", "enable.missed"),
-    # The run is counted from the chiller's last draw, the sequence counts from its own command.
-    ("stays_though_dear", "enable.stay"), ("no_minimum_off", "enable.stay"),
     # A swing of the samples' own period.
     ("bypass_hunts", "exit.supply"), ("bypass_hunts", "handover.excursion"),
     ("bypass_hunts", "instruments.agreement"), ("fans_short_cycle", "instruments.agreement"),

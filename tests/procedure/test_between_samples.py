@@ -5,10 +5,10 @@ from __future__ import annotations
 import drawn_plant as drawn
 import pandas as pd
 import pytest
-from drawn_plant import WARM, at
+from drawn_plant import EXIT, HANDOVER, WARM, at
 
 from fptlib.job.schema import Instrument, Reading
-from fptlib.procedure import enable, instruments
+from fptlib.procedure import enable, instruments, lift
 from fptlib.procedure import exit as leaving
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Verdict
@@ -31,7 +31,7 @@ def test_a_request_in_the_row_after_midnight_is_at_most_one_too_many(
         begin = at(clock, 1)
         table.loc[begin : begin + pd.Timedelta("1h"), "economizer_command"] = 1.0
     found = enable.rest(drawn.case(table, minutes=15))
-    event = next(each for each in found.events if each.subject == "attempts on 2026-01-11")
+    event = next(each for each in found.events if each.subject == "changeovers on 2026-01-11")
     assert event.verdict is verdict
 
 
@@ -57,3 +57,33 @@ def test_advice_names_a_delay_that_such_rows_can_prove() -> None:
     found = enable.dwell(drawn.case(table, minutes=5))
     assert found.verdict is Verdict.FAIL
     assert "30 min (rows of 5 min prove it from 36 min on" in found.adjust
+
+
+@pytest.mark.parametrize(("minutes", "verdict"), [
+    (1, Verdict.FAIL), (5, Verdict.INDETERMINATE)])
+def test_a_moment_proves_nothing_against_a_mean(minutes: int, verdict: Verdict) -> None:
+    """A clamp reading of 60 kW where the meter shows a third more."""
+    table = drawn.frame()
+    tool = Instrument("E1", serial="0002", accuracy=1.0, accuracy_unit="% of reading",
+                      calibrated=pd.Timestamp("2025-12-01", tz=drawn.ZONE),
+                      due=pd.Timestamp("2026-12-01", tz=drawn.ZONE))
+    taken = Reading(at("10:00"), "plant_power", float(table.at[at("10:00"), "plant_power"]) * 0.75,
+                    "E1", "technician")
+    test = drawn.case(table, minutes=minutes, instruments={"E1": tool}, readings=[taken])
+    assert instruments.agreement(test).verdict is verdict
+
+
+def test_a_setpoint_that_followed_the_sump_up_was_not_released() -> None:
+    """It rises two tenths as the last chiller stops, stands for 45 minutes, then comes back."""
+    table = drawn.frame()
+    name = "chw_supply_setpoint"
+    low = float(table.at[HANDOVER - pd.Timedelta("1min"), name])
+    table.loc[HANDOVER : at("04:09"), name] = low + 0.2
+    table.loc[at("04:10") : EXIT - pd.Timedelta("1min"), name] = 50.0
+    found = lift.release(drawn.case(table))
+    assert found.verdict is Verdict.FAIL
+    assert found.measured == pytest.approx(45.0)
+    # Released in steps that follow each other it is released with the first.
+    for step, clock in enumerate(("03:25", "03:28", "03:31", "03:34", "03:37")):
+        table.loc[at(clock) : EXIT - pd.Timedelta("1min"), name] = low + 2.0 * (step + 1)
+    assert lift.release(drawn.case(table)).measured == pytest.approx(0.0)

@@ -82,11 +82,13 @@ def balance(accuracy: float, factor: float) -> Check:
     return instruments.heat_balance(dataclasses.replace(test, sensors=sensors))
 
 
-@pytest.mark.parametrize("accuracy", [0.2, 1.5])
-def test_poor_sensors_do_not_widen_the_heat_balance(accuracy: float) -> None:
-    """17 % of difference, which sensors of 1.5 °F would explain: the limit is stated."""
+@pytest.mark.parametrize(("accuracy", "open_balance"), [(0.2, Verdict.FAIL),
+                                                        (1.5, Verdict.INDETERMINATE)])
+def test_poor_sensors_do_not_widen_the_heat_balance(accuracy: float, open_balance: Verdict) -> None:
+    """17 % of difference, which sensors of 1.5 °F would explain: neither closed nor proven open,
+    and the limit is as stated."""
     found = balance(accuracy, 0.84)
-    assert (found.verdict, found.limit) == (Verdict.FAIL, 10.0)
+    assert (found.verdict, found.limit) == (open_balance, 10.0)
     sound = balance(accuracy, 1.0)
     assert sound.verdict is Verdict.PASS and 0.0 < sound.uncertainty < 2.0
     assert float(found.events[0].quantities["explained by the sensors, %"]) > 2.0

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
+from datetime import time
+
 import drawn_plant as drawn
 import pandas as pd
 import pytest
-from drawn_plant import EXIT, at
+from drawn_plant import EXIT, HANDOVER, at
 
 from fptlib.limits import Deviation, Limits
 from fptlib.procedure import enable
@@ -52,3 +55,25 @@ def test_the_minimum_off_time_is_not_missed() -> None:
     usual, long = drawn.case(table), drawn.case(table, limits=Limits({
         "enable.rest": Deviation(180.0, "this sequence", "test", "2026-01-01")}))
     assert minutes(long) == pytest.approx(minutes(usual) - 150.0)
+
+
+def test_hours_in_which_the_sequence_does_not_change_over_are_not_missed() -> None:
+    """Cold from 04:00 to 10:00, and economizer operation from 20:00 to 06:00."""
+    by_clock = dataclasses.replace(
+        drawn.SEQUENCE, clock_enable=time(20, 0), clock_exit=time(6, 0))
+    assert minutes(drawn.case(frame(), sequence=by_clock)) == 120.0
+
+
+def test_a_run_that_was_long_enough_by_its_own_timer_is_no_fail() -> None:
+    """The exchanger came into service ten minutes before the last chiller was off."""
+    table = drawn.frame()
+    table.loc[at("03:15") : HANDOVER, "economizer_active"] = 1.0
+    lasted = enable.stay(drawn.case(table)).measured
+    assert lasted is not None
+
+    def wanted(limit: float) -> Verdict:
+        return enable.stay(drawn.case(table, limits=Limits({
+            "enable.stay": Deviation(limit, "this sequence", "test", "2026-01-01")}))).verdict
+
+    assert wanted(lasted + 8.0) is Verdict.INDETERMINATE
+    assert wanted(lasted + 15.0) is Verdict.FAIL

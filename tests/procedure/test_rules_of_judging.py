@@ -123,6 +123,9 @@ def test_a_weather_exit_counts_where_the_condition_was_lost_for_its_time() -> No
     declared = judge(drawn.case(table, sequence=Sequence(weather_exit=10.0)), "exit.not_early")
     assert declared.verdict is Verdict.PASS, declared.reason
     assert "the enable condition no longer held" in declared.reason
+    # Where the sequence leaves only well beyond the enable condition, this was no such exit.
+    beyond = Sequence(weather_exit=10.0, weather_exit_band=20.0)
+    assert judge(drawn.case(table, sequence=beyond), "exit.not_early").verdict is Verdict.FAIL
 
 
 def test_a_time_of_day_that_is_none_is_told_where_it_is_answered() -> None:

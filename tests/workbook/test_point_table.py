@@ -10,7 +10,7 @@ import pytest
 from fptlib.cli.commands import main
 from fptlib.errors import FormError
 from fptlib.job.folder import Job
-from fptlib.job.start import start
+from fptlib.job.start import start, start_sample
 from fptlib.procedure.steps import CHECKS
 from fptlib.workbook import point_table
 
@@ -134,3 +134,9 @@ def test_a_job_without_files_says_so(tmp_path, capsys):
     assert main(["map", str(tmp_path / "new")]) == 1
     assert "trends/ holds no trend file; put one there" in capsys.readouterr().err
     assert Job(tmp_path / "new").get("points") in (None, {})
+
+
+def test_the_interval_is_that_of_the_file_however_long_it_is(tmp_path):
+    """Two weeks of one-minute rows, as sample_trends/README.md describes the sample."""
+    rows = point_table.of(start_sample(tmp_path / "job")).rows
+    assert {row.interval for row in rows} == {"1"}

@@ -134,7 +134,9 @@ def _as_specified(scenario: Scenario) -> dict[str, Any]:
     exits: dict[str, Any] = {"lift": {"means": means}, "reset": {"driver": driver, **_line(p)}}
     if s.weather_over < 50:
         exits["weather_exit"] = float(s.weather_delay)
+        exits["weather_exit_band"] = float(s.weather_over)
     if s.hours is not None:
+        exits["clock_enable"] = f"{int(s.hours[0]):02d}:00"
         exits["clock_exit"] = f"{int(s.hours[1]):02d}:00"
     if s.cost:
         exits["other_exit"] = "when chillers would draw less, and then locked out for a while"
