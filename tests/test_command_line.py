@@ -236,7 +236,7 @@ def test_countersigned_and_returned_for_correction(signed: Path, tmp_path: Path,
     assert main(["countersign", *arguments, "--return", "retest the lift"]) == 0
     assert main(["verify", str(job)]) == 4
     said = capsys.readouterr().out
-    assert "SENT BACK" in said and "retest the lift" in said
+    assert "RETURNED FOR CORRECTION" in said and "retest the lift" in said
     assert (job / "record" / "0001.json").is_file() and (job / "record" / "0002.json").is_file()
 
 

@@ -134,7 +134,7 @@ class Job:
         try:
             return tomlkit.parse(self._text())
         except TOMLKitError as error:
-            raise JobError(f"{JOB_FILE} cannot be read: {error}; mend that line") from error
+            raise JobError(f"{JOB_FILE} cannot be read: {error}; correct that line") from error
 
     def _text(self) -> str:
         if not self.file.is_file():
@@ -216,7 +216,7 @@ def _plain(text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise JobError(f"{JOB_FILE} cannot be read: {error}; mend that line") from error
+        raise JobError(f"{JOB_FILE} cannot be read: {error}; correct that line") from error
 
 
 def lookup(answers: Mapping[str, Any], path: str, default: Any = None) -> Any:

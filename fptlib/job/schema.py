@@ -237,8 +237,15 @@ class Sequence:
     weather_exit: float | None = quantity(
         "Leaves when the enable condition no longer holds for", "min", 0, 1440,
         "Empty: the sequence has no exit on weather.")
+    weather_exit_band: float = quantity(
+        "and is short by more than", _DIFFERENCE, 0, 30, "Wet bulb and approaches above the "
+        "reset setpoint by that; 0 where the exit uses the enable condition itself.",
+        default=0.0)
     clock_exit: time | None = answer("Leaves at the time of day", "Such as 06:00. Empty: never.",
                                      Kind.CLOCK, None)
+    clock_enable: time | None = answer(
+        "Changes over only after the time of day", "Until it leaves by the clock, or midnight. "
+        "Empty: at any hour.", Kind.CLOCK, None)
     other_exit: str = answer(
         "Other exits the sequence allows", "Operator, demand limit: in a few words.")
     lift: LiftProtection = LiftProtection()

@@ -16,7 +16,7 @@ SAMPLES = ("sound", "before")
 _DRAWS_A_FORM = re.compile(r"\bopen_page\(|\bpage\.(form|rows|panel|prerequisites|overrides)\(")
 
 _EMPTY_JOB = """\
-# Answers of this job. The workbooks write here; you may edit it by hand, comments stay.
+# Answers of this job. The workbooks write here; you may edit it too, comments are kept.
 [job]
 title = {title}
 procedure = {edition}

@@ -90,8 +90,8 @@ def check_public(jwk: Mapping[str, Any], what: str) -> None:
         raise RecordError(f"{what} is not 32 bytes long; it is no Ed25519 key")
     y = int.from_bytes(data, "little") & (2**255 - 1)
     if y >= _FIELD or y in SMALL_ORDER:
-        raise RecordError(f"{what} is a key that fits any text, which no key maker gives; take it "
-                          "out")
+        raise RecordError(f"{what} is a key that fits any text, which no sound program makes; "
+                          "take it out")
 
 
 def check_proof(jwk: Mapping[str, Any], public: Mapping[str, str], what: str) -> None:

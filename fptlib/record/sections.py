@@ -401,7 +401,7 @@ def _people(content: Content) -> list[Block]:
                [[row.get("text", ""), _watched(row),
                  number(row.get("stop_within", 5.0), "min") if row.get("watched") else ""]
                 for row in content["abort"]]),
-        *table("Moments marked by hand", {"Time": 25, "What": 50, "By": 25},
+        *table("Moments marked at the plant", {"Time": 25, "What": 50, "By": 25},
                [[moment(row.get("time")), row.get("what", ""), row.get("by", "")]
                 for row in content["marks"]]),
     ]

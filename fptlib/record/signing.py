@@ -31,7 +31,7 @@ _OWN_HEADER = {
     "name": HeaderParameter("the signer's name", "str", True),
     "signed-at": HeaderParameter("the signer's statement of the moment", "str", True),
     "decision": HeaderParameter("accept or send back", "str", True),
-    "reason": HeaderParameter("why it is sent back", "str", True),
+    "reason": HeaderParameter("why it is returned for correction", "str", True),
     "earlier": HeaderParameter("digests of the signatures before this one", "list[str]", True),
 }
 _REGISTRY = jws.JWSRegistry(_OWN_HEADER, [ALGORITHM])
@@ -176,7 +176,7 @@ def _statement(role: str, name: str, time: datetime, decision: str, reason: str)
     if decision not in (ACCEPT, SEND_BACK):
         raise RecordError(f"decision '{decision}' is not one of: {ACCEPT}, {SEND_BACK}")
     if decision == SEND_BACK and not reason.strip():
-        raise RecordError("a record is sent back with a reason; give one")
+        raise RecordError("a record is returned for correction with a reason; give one")
     return {"role": role, "name": name, "signed-at": time.isoformat(timespec="seconds"),
             "decision": decision, "reason": reason}
 
@@ -270,4 +270,4 @@ def _check_order(signatures: tuple[Signature, ...]) -> None:
             )
         digests.append(signature.digest)
     if any(signature.sent_back for signature in signatures[:-1]):
-        raise RecordError("the record was signed again after it was sent back")
+        raise RecordError("the record was signed again after it was returned for correction")

@@ -99,7 +99,7 @@ class Verification:
         if self.changes:
             return f"record{named}: the record is whole, the job folder CHANGED since"
         if self.sent_back:
-            return f"record{named}: whole and unchanged; it was SENT BACK"
+            return f"record{named}: whole and unchanged; it was RETURNED FOR CORRECTION"
         awaited = f", {len(self.awaited)} signature(s) awaited" if self.awaited else ""
         return f"record{named}: whole and unchanged{awaited}"
 

@@ -167,7 +167,7 @@ class FirstPage:
         old = self.rows[at]
         self.rows[at] = replace(old, point=name, unit=str(self.unit.value or ""),
                                 accept=bool(name), confidence=1.0 if name else 0.0, doubt="",
-                                why="corrected by hand")
+                                why="corrected here")
         self.boxes.pop(at, None)
         if name or old.was:
             self.boxes[at] = self._box(at)

@@ -347,7 +347,7 @@ def _safe_state(job: Job) -> str:
             if not (row.get("released") and row.get("readback"))]
     steps = [f"Bring the plant to its safe state: {state_of}.",
              *([f"Release and verify in AUTO: {', '.join(left)}."] if left else []),
-             "Tell operator and owner; write down what happened afterwards."]
+             "Notify operator and owner; write down what happened afterwards."]
     listed = "".join(f"<li>{html.escape(step)}</li>" for step in steps)
     return f"<div role='alert'><b>Stop the test.</b><ol>{listed}</ol></div>"
 

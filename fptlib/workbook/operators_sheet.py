@@ -53,7 +53,7 @@ def write(job: Job) -> Path:
         printed.listed(_story(limits), numbered=True),
         printed.heading("Set values"),
         static.table("", ("Setting", "Set value", "As programmed", "As tested",
-                          "Not as it must be"), settings).markup,
+                          "Out of specification"), settings).markup,
         printed.heading("Stop and go back to chillers when"),
         printed.listed([each.text for each in answers.aborts(held)]),
         printed.text(f"Safe state: {lookup(held, 'test.safe_state', 'not stated')}."),
@@ -88,7 +88,7 @@ def _story(limits: Limits) -> list[str]:
         f"most {of('recovery.rate')} in ten minutes.",
         f"Run: at least {of('enable.stay')}; then at least {of('enable.rest')} off before the "
         "next.",
-        f"Exit: the supply {of('exit.band')} above setpoint for {of('exit.delay')}, too much "
+        f"Exit: chilled water {of('exit.band')} above setpoint for {of('exit.delay')}, too much "
         "equipment on, or chillers cheaper; a chiller starts first.",
     ]
 

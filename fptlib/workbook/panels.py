@@ -265,7 +265,7 @@ def reexecute(job: Job) -> Panel:
         but = f"; {worded} sentences are worded otherwise" if worded else ""
         return f"every output comes out the same, and the record with it{but}"
 
-    return Panel("Outputs edited by hand", [press]).does(press, compared)
+    return Panel("Outputs edited after the run", [press]).does(press, compared)
 
 
 def record_state(job: Job) -> static.Shown:

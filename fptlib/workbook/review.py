@@ -93,7 +93,7 @@ class Comments(Section):
         try:
             held = tomllib.loads(self._path.read_text(encoding="utf-8"))
         except (OSError, ValueError) as error:
-            raise JobError(f"{REVIEW_FILE} cannot be read: {error}; mend it, or move it out of "
+            raise JobError(f"{REVIEW_FILE} cannot be read: {error}; correct it, or move it out of "
                            "the job folder") from error
         return [{"check": name, **row} for name, row in held.get("comments", {}).items()]
 
@@ -134,8 +134,8 @@ def hand_edits(job: Job) -> list[str]:
                   if reception.same_words(sent / step.file, copy / "workbooks" / step.file)}
         run.run_all(Job(copy))
         return [
-            f"Workbook {name}: an output differs when it is run again; it was edited by hand "
-            "or is out of date."
+            f"Workbook {name}: an output differs when it is run again; it was edited after the "
+            "run, or is out of date."
             for name, texts in before.items()
             if texts and texts != _texts(copy / "workbooks" / name)
         ]

@@ -143,8 +143,8 @@ def _cleared(folder: Path, path: Path) -> bytes:
 
 
 def _unusable(folder: Path, why: str) -> JobError:
-    return JobError(f"the firm's folder '{folder.name}' cannot be used: {why}; mend it and start "
-                    "the job again")
+    return JobError(f"the firm's folder '{folder.name}' cannot be used: {why}; correct it and "
+                    "start the job again")
 
 
 def _note(document: Any, job: Job, procedure: Mapping[str, Any]) -> None:

@@ -266,15 +266,15 @@ def _unfinished(job: Job) -> list[str]:
         if entry.step.judged and entry.state in (NOT_STARTED, OUT_OF_DATE):
             found.append(f"{name}: {entry.reason}.")
         elif entry.step.judged and entry.state == WAITING:
-            found.append(f"{name}: it stopped when it was run last; mend what it says there and "
+            found.append(f"{name}: it stopped when it was run last; correct what it says there and "
                          "run it again.")
     return found
 
 
 def _open_overrides(answers: Mapping[str, Any]) -> list[str]:
     return [
-        f"Override on {row.get('point', '?')}: not released and read back; go to the plant, "
-        "release it, read the value back, and write both down."
+        f"Override on {row.get('point', '?')}: not released and verified; go to the plant, "
+        "release it, verify the value in AUTO, and enter both."
         for row in answers.get("overrides", [])
         if not (row.get("released") and row.get("readback"))
     ]

@@ -80,7 +80,7 @@ def panel(job: Job, saved: Saved = lambda: None) -> Panel:
     """Show what the mapped points can prove, and write the request."""
     interval = parts.text("Interval of the trends, min", layout=parts.NUMBER_WIDTH, value="1")
     ask = parts.button("What can these points prove?", "fpt-foretell", "")
-    press = parts.button("Write the request", "fpt-request", "primary")
+    press = parts.button("Write the trend request", "fpt-request", "primary")
     shown = parts.html()
 
     def told() -> str:

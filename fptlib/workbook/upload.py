@@ -27,7 +27,7 @@ def take_in(job: Job, name: str, content: bytes) -> str:
     plain = usable_name(name)
     if len(content) > LARGEST:
         raise FormError(f"'{plain}' has {len(content) / MB:.0f} MB; the page takes up to "
-                        f"{LARGEST / MB:.0f} MB: copy it into the job's folder 'trends' by hand, "
+                        f"{LARGEST / MB:.0f} MB: copy it into the job's folder 'trends', "
                         "then run this step")
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         file = Path(folder) / plain

@@ -35,8 +35,8 @@ def figure(case: FunctionalTest, checks: Sequence[Check], decides: str) -> base.
     for ax in (above, below):
         _events(ax, case, chosen, named=ax is above)
     _marks(above, case, rows)
-    return base.Evidence(drawn, f"{chosen.name} from request to recovered: supply, condenser "
-                                "water and every setpoint")
+    return base.Evidence(drawn, f"{chosen.name} from enable to recovered: chilled water, "
+                                "condenser water and every setpoint")
 
 
 def _stretch(case: FunctionalTest, chosen: Changeover) -> slice:
@@ -77,7 +77,7 @@ def _events(ax: Axes, case: FunctionalTest, chosen: Changeover, named: bool) -> 
     if (request := chosen.request) is not None:
         base.shade(ax, case.time(request.row), case.time(request.end), "pull-down",
                    "pull-down" if named else "")
-    moments = [(chosen.enabled, "request"), (chosen.transition, "handover"),
+    moments = [(chosen.enabled, "enable"), (chosen.transition, "transition"),
                (case.recovered(chosen.run) if chosen.run else None, "recovered")]
     base.events(ax, case, [(at, text if named else "") for at, text in moments])
 

@@ -26,7 +26,7 @@ def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
     _margin(above, case, checks)
     chosen = base.focus(case, checks, "enable.condition")
     _parts(below, case, chosen)
-    where = f" around the request of {chosen.name}" if chosen else ""
+    where = f" around the enable of {chosen.name}" if chosen else ""
     return base.Evidence(drawn, "margin of the enable condition over the trends, and wet bulb, "
                                 f"approaches and tolerances stacked against the setpoint{where}")
 
@@ -38,7 +38,7 @@ def _margin(ax: Axes, case: FunctionalTest, checks: Sequence[Check]) -> None:
                linewidth=base.LIMIT.width)
     _requests(ax, [event for check in checks if check.id == "enable.condition"
                    for event in check.events])
-    base.finish(ax, "Margin: reset setpoint minus what is needed; each request by its verdict "
+    base.finish(ax, "Margin: reset setpoint minus what is needed; each enable by its verdict "
                     "(o pass, X fail, ◆ indeterminate)", "°F",
                 *base.ends(case, slice(0, len(case))))
     base.label_levels(ax, [(0.0, "holds from here up", base.LIMIT.colour)])
@@ -67,8 +67,8 @@ def _parts(ax: Axes, case: FunctionalTest, chosen: Changeover | None) -> None:
                                      base.INK)] if setpoint.notna().any() else levels)
     if chosen and chosen.enabled is not None:
         began = chosen.enabled - case.limits["enable.dwell"] / case.minutes
-        base.shade(ax, case.time(began), case.time(chosen.enabled), "dwell", "dwell")
-        base.events(ax, case, [(chosen.enabled, f"request of {chosen.name}")])
+        base.shade(ax, case.time(began), case.time(chosen.enabled), "dwell", "enable delay")
+        base.events(ax, case, [(chosen.enabled, f"enable of {chosen.name}")])
 
 
 def _stretch(case: FunctionalTest, chosen: Changeover | None) -> slice:

@@ -35,8 +35,8 @@ def _events(ax: Axes, case: FunctionalTest, chosen: Changeover) -> None:
     assert chosen.request is not None
     base.shade(ax, case.time(chosen.request.row), case.time(chosen.request.end), "pull-down",
                "pull-down")
-    base.events(ax, case, [(chosen.enabled, "request"), (chosen.transition, "last chiller stops"),
-                     (chosen.abandoned, "request given up")])
+    base.events(ax, case, [(chosen.enabled, "enable"), (chosen.transition, "last chiller stops"),
+                     (chosen.abandoned, "abandoned")])
 
 
 def _lifts(ax: Axes, case: FunctionalTest, rows: slice) -> None:

@@ -39,7 +39,7 @@ def _over_time(ax: Axes, case: FunctionalTest, chosen: Changeover) -> None:
     ax.set_ylim(0.0, 1.25 * top)
     base.finish(ax, f"Plant kW/ton through {chosen.name}", "kW/ton", *base.ends(case, rows))
     back = case.recovered(chosen.run) if chosen.run else None
-    base.events(ax, case, [(chosen.enabled, "request"), (chosen.transition, "handover"),
+    base.events(ax, case, [(chosen.enabled, "enable"), (chosen.transition, "transition"),
                            (back, "recovered"), (chosen.exit_row, "exit")])
     base.label_lines(ax, [(series, "plant", base.MEASURED)])
 
