@@ -162,6 +162,10 @@ STANDARD: tuple[Limit, ...] = (
           since=2),
     Limit("instruments.heat_balance", 10.0, "%", "both sides of the exchanger may differ by so "
           "much", since=2),
+    Limit("load.least", 25.0, "%", "load is judged from this share of the exchanger's design load",
+          since=2),
+    Limit("load.delta_t", 75.0, "%", "chilled-water temperature difference against design",
+          since=2),
 )
 
 _STANDARD = {limit.name: limit for limit in STANDARD}

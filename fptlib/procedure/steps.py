@@ -17,6 +17,7 @@ from fptlib.procedure import (
     handover,
     instruments,
     lift,
+    load,
     recovery,
     reset,
     running,
@@ -43,6 +44,8 @@ class Step:
         checks: its checks in order; a step without checks gives no verdict.
         rests_on: the places of ``job.toml`` whose change makes it out of date, where nobody noted
             what it read (``reads``).
+        letter: after the number, of a step that came between two later: the workbooks of jobs in
+            the field and of signed records keep their file names.
     """
 
     number: int
@@ -51,11 +54,17 @@ class Step:
     purpose: str
     checks: tuple[CheckOf, ...] = ()
     rests_on: tuple[str, ...] = _ALWAYS
+    letter: str = ""
 
     @property
     def file(self) -> str:
         """Name of its workbook."""
-        return f"{self.number:02d}_{self.name}.ipynb"
+        return f"{self.number:02d}{self.letter}_{self.name}.ipynb"
+
+    @property
+    def label(self) -> str:
+        """Its number, and its letter where it has one."""
+        return f"{self.number}{self.letter}"
 
     @property
     def judged(self) -> bool:
@@ -67,7 +76,7 @@ class Step:
         return [judge(test, check.id) for check in self.checks]
 
     def __str__(self) -> str:
-        return f"{self.number} {self.title}"
+        return f"{self.label} {self.title}"
 
 
 STEPS: tuple[Step, ...] = (
@@ -100,6 +109,9 @@ STEPS: tuple[Step, ...] = (
     Step(7, "running", "Economizer operation",
          "show that the economizer runs steadily and as designed",
          running.CHECKS),
+    Step(7, "load", "Exchanger or load?",
+         "tell an exchanger that is fouled or too small from a load that should not be there",
+         load.CHECKS, letter="a"),
     Step(8, "exit", "Leaving economizer mode",
          "show that the plant leaves economizer mode when it must, and not before",
          exit.CHECKS, (*_ALWAYS, "sequence")),

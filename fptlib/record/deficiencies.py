@@ -36,7 +36,8 @@ _INVALIDATES = {
     "lift": ("lift", "handover", "recovery"),
     "handover": ("handover", "recovery"),
     "recovery": ("recovery",),
-    "running": ("running", "transition"),
+    "running": ("running", "load", "transition"),
+    "load": ("running", "load", "exit"),
     "exit": ("exit", "transition"),
     "transition": ("enable", "exit", "transition"),
 }

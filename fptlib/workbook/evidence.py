@@ -12,6 +12,7 @@ from fptlib.workbook.figures import (
     enable,
     exit,
     lift,
+    load,
     reset,
     running,
     sensors,
@@ -27,6 +28,7 @@ FIGURES: Mapping[str, Callable[[FunctionalTest, Sequence[Check]], Evidence]] = {
     "handover": partial(changeover.figure, decides="handover.excursion"),
     "recovery": partial(changeover.figure, decides="recovery.rate"),
     "running": running.figure,
+    "load": load.figure,
     "exit": exit.figure,
     "transition": transition.figure,
 }

@@ -249,12 +249,12 @@ class Page:
 
     def next(self) -> Shown:
         """Where the test stands now and what comes next."""
-        following = [entry for entry in STEPS if entry.number == self.step.number + 1]
+        following = STEPS[STEPS.index(self.step) + 1:][:1]
         stands = strip(self.job, self.step)
         if not following:
             return stands
-        link = (f"<p>Next: <a href='{following[0].file}'>{following[0].number} "
-                f"{html.escape(following[0].title)}</a>, to {html.escape(following[0].purpose)}."
+        link = (f"<p>Next: <a href='{following[0].file}'>"
+                f"{html.escape(str(following[0]))}</a>, to {html.escape(following[0].purpose)}."
                 "</p>")
         return Shown(stands.markup + link, f"Next: {following[0].title}")
 

@@ -33,7 +33,7 @@ def publish(folder: Path) -> list[str]:
 def head(step: Step, cell: str) -> str:
     """The first cell of a step's workbook, with the step's title and purpose."""
     *_, rest = cell.split("\n\n", 2)
-    return f"# {step.number} · {step.title}\n\n**Purpose:** to {step.purpose}.\n\n{rest}"
+    return f"# {step.label} · {step.title}\n\n**Purpose:** to {step.purpose}.\n\n{rest}"
 
 
 def formula(check: CheckOf) -> str:

@@ -113,7 +113,7 @@ def scroll_and_shoot(desk: Desk, place: Path) -> None:
 def test_a_whole_job(desk: Desk, pictures: Path, tmp_path: Path):
     found: list[str] = []
     opening, running = [], []
-    for step in STEPS[:10]:
+    for step in STEPS[:-2]:
         opening.append(desk.open(step.name))
         running.append(desk.run())
         if step.name == "plan":

@@ -20,7 +20,8 @@ from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks, points_used
 from fptlib.procedure.verdict import Check, Verdict
 
-LOAD = {"exit.comparative", "transition.entering", "transition.leaving"}
+COMPARED = {"exit.comparative", "transition.entering", "transition.leaving"}
+LOAD = {*COMPARED, "load.delta_t"}
 EXCHANGER = {"instruments.heat_balance", "running.exchanger"}
 # Every point that some check cannot do without.
 NEEDED: dict[str, set[str]] = {
@@ -65,7 +66,7 @@ REPLACED = {
 }
 ENABLE = {"enable.condition", "enable.dwell", "enable.missed"}
 RESET = {"handover.excursion", "exit.supply", "exit.not_early", "lift.chiller_on"}
-POWER = {"recovery.demand", *LOAD}
+POWER = {"recovery.demand", *COMPARED}
 # Two points that stand in for each other, and what cannot do without both.
 TOGETHER: dict[tuple[str, str], set[str]] = {
     ("outdoor_wet_bulb", "outdoor_humidity"): {*ENABLE, "exit.comparative"},
@@ -169,7 +170,7 @@ def test_two_that_stand_in_for_each_other(plant: str, pair: tuple[str, str]) -> 
 def test_without_any_status_nothing_about_changeovers_is_tested(status: list[str]) -> None:
     found = without("simulated", status)
     free = {"instruments.calibration", "instruments.agreement", "instruments.wet_bulb",
-            "instruments.coverage", "reset.active"}
+            "instruments.coverage", "reset.active", "load.delta_t"}
     # The simulated plants have no plan, and so no abort conditions.
     assert set(found) == set(whole("simulated")) - free - {"abort.conditions"}
 
