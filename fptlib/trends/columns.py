@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -16,6 +16,7 @@ from fptlib import units
 from fptlib.errors import IntakeError
 from fptlib.trends.cells import BAD, OFF, ON, cell, tidy
 from fptlib.trends.clock import Clock
+from fptlib.trends.continuing import Stretch, chains, copies, undated
 from fptlib.trends.grid import Notes
 from fptlib.trends.long import POINT_HEADERS, VALUE_HEADERS, long_columns
 from fptlib.trends.mapping import FileForm, forms_of
@@ -49,6 +50,7 @@ class Column:
         good: share of the rows looked at that hold a value.
         minutes: the usual time from row to row as the file has them [min]; ``values`` and
             ``times`` may keep every few rows only.
+        more: the files that continue this one, in the order of time.
     """
 
     file: str
@@ -61,6 +63,7 @@ class Column:
     first: tuple[str, ...] = ()
     good: float = 1.0
     minutes: float | None = None
+    more: tuple[str, ...] = ()
 
     @property
     def there(self) -> np.ndarray:
@@ -104,15 +107,47 @@ def read_columns(folder: Path, answers: Mapping[str, Any]) -> Files:
         folder: the job's ``trends/``.
         answers: the job's answers; ``[files]`` and ``[site]`` are used where stated.
     """
-    found: list[Column] = []
-    unread: dict[str, str] = {}
-    names = sorted(p.name for p in folder.iterdir() if p.is_file() and p.name[0] != ".")
-    for name, form in forms_of(answers, [n for n in names if not n.lower().endswith(".epw")]):
+    paths = [path for path in folder.iterdir()
+             if path.is_file() and path.name[0] != "." and path.suffix.lower() != ".epw"]
+    twice = copies(paths)
+    unread = {name: f"file '{name}' is a copy of '{other}' and is not used"
+              for name, other in twice.items()}
+    found: dict[str, list[Column]] = {}
+    ends: dict[str, int] = {}
+    names = sorted(path.name for path in paths if path.name not in twice)
+    for name, form in forms_of(answers, names):
         try:
-            found += _of_file(folder / name, form)
+            found[name], ends[name] = _of_file(folder / name, form)
         except IntakeError as error:
             unread[name] = str(error)
-    return Files(tuple(found), unread)
+    return Files(tuple(_continued(found, ends)), unread)
+
+
+def _continued(found: Mapping[str, list[Column]], ends: Mapping[str, int]) -> Iterator[Column]:
+    """The columns of all files, those of files that continue one another as one."""
+    stretches = {file: Stretch(frozenset((column.name, column.unit) for column in columns),
+                               min(int(column.times.min()) for column in columns), ends[file])
+                 for file, columns in found.items()
+                 if columns and all(len(column.times) for column in columns)}
+    together = {files[0]: files[1:] for files in chains(stretches)}
+    further = {file for files in together.values() for file in files}
+    for file in (name for name in found if name not in further):
+        for column in found[file]:
+            yield _joined_to(column, [other for each in together.get(file, ())
+                                      for other in found[each] if other.name == column.name])
+
+
+def _joined_to(column: Column, more: Sequence[Column]) -> Column:
+    """A column with those that continue it."""
+    if not more:
+        return column
+    every = [column, *more]
+    values = np.concatenate([each.values for each in every])
+    thin = -(-len(values) // _ROWS)
+    return replace(column, more=tuple(each.file for each in more), values=values[::thin],
+                   times=np.concatenate([each.times for each in every])[::thin],
+                   words=all(each.words for each in every),
+                   good=float(np.mean([each.good for each in every])))
 
 
 def columns_of(folder: Path, answers: Mapping[str, Any]) -> list[Column]:
@@ -128,7 +163,8 @@ def columns_of(folder: Path, answers: Mapping[str, Any]) -> list[Column]:
     return list(files.columns)
 
 
-def _of_file(path: Path, form: FileForm) -> list[Column]:
+def _of_file(path: Path, form: FileForm) -> tuple[list[Column], int]:
+    """The columns of a file, and its last time [ns]."""
     table = open_table(path, form)
     clock = Clock(table, form, Notes())
     names = [name for name in dict.fromkeys(table.names) if name and name not in clock.columns]
@@ -136,32 +172,45 @@ def _of_file(path: Path, form: FileForm) -> list[Column]:
     seems_long = len(names) <= 5 and heads & set(POINT_HEADERS) and heads & set(VALUE_HEADERS)
     if form.form == "long" or not form.form and (
             form.point_column or form.value_column or seems_long):
-        return list(_of_long(table, form, clock))
+        return _of_long(table, form, clock)
     kinds = {**dict.fromkeys(names, NUMBER), **clock.kinds}
-    batches = list(islice(table.batches(kinds), _BATCHES))
-    times = [clock.read(batch) for batch in batches]
-    only = names[0] if len(names) == 1 else ""
-    return [_column(table, name, path.stem if name == only and name.lower() in _NAMELESS else name,
-                    table.unit_of(name), [batch.columns[name] for batch, _ in times],
-                    [stamps.ns for _, stamps in times])
-            for name in names if table.names.count(name) == 1]
+    read = [clock.read(batch) for batch in islice(table.batches(kinds), _BATCHES)]
+    nameless = len(names) == 1 and names[0].lower() in _NAMELESS
+    said = undated(path.name) if nameless else ""
+    return [_column(table, name, said or name,
+                    table.unit_of(name), [batch.columns[name] for batch, _ in read],
+                    [stamps.ns for _, stamps in read])
+            for name in names if table.names.count(name) == 1], _end(read)
 
 
-def _of_long(table: Table, form: FileForm, clock: Clock) -> Iterator[Column]:
+def _end(read: Sequence[tuple[Batch, Any]]) -> int:
+    """The last time of a file, as far as what was read of it shows."""
+    times = np.concatenate([np.empty(0, np.int64), *(stamps.ns for _, stamps in read)])
+    if not len(times):
+        return 0
+    first, last = int(times.min()), int(times.max())
+    share = read[-1][0].done if len(read) == _BATCHES else 1.0
+    return first + int((last - first) / (share or 1.0))
+
+
+def _of_long(table: Table, form: FileForm, clock: Clock) -> tuple[list[Column], int]:
     point, value, unit, _ = long_columns(table, form, clock.columns)
     kinds = {**dict.fromkeys([name for name in (point, value, unit) if name], TEXT), **clock.kinds}
     read = [clock.read(batch) for batch in islice(table.batches(kinds), _BATCHES)]
     if not read:
-        return
+        return [], 0
     cells, named = _joined(read, value), _joined(read, point)
     stated = _joined(read, unit) if unit else None
     times = np.concatenate([stamps.ns for _, stamps in read])
     at, found = coded(named)
+    columns = []
     for name in dict.fromkeys(map(tidy, found)):
         mine = np.isin(at, [index for index, each in enumerate(found) if tidy(each) == name])
         first = int(np.argmax(mine))
-        yield _column(table, name, name, str(stated[first].as_py() or "") if stated else "",
-                      [cells.filter(pa.array(mine))], [times[mine]])
+        columns.append(_column(
+            table, name, name, str(stated[first].as_py() or "") if stated else "",
+            [cells.filter(pa.array(mine))], [times[mine]]))
+    return columns, _end(read)
 
 
 def _joined(read: Sequence[tuple[Batch, Any]], column: str) -> pa.Array:

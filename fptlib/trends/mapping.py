@@ -175,6 +175,12 @@ class PointMap:
                    _positive(site.get("step_minutes"), "job.toml, [site]: step_minutes"))
 
 
+def files_of(table: Mapping[str, Any]) -> list[str]:
+    """The files that a point of ``[points]`` is read from."""
+    files = table.get("file", "")
+    return [files] if isinstance(files, str) else list(files)
+
+
 def each_of(source: PointSource) -> list[PointSource]:
     """A source, the files that continue it, and its second trend."""
     return [source, *source.more, *([source.second] if source.second else [])]

@@ -81,7 +81,7 @@ class FirstPage:
         self.rows = list(self.table.rows)
         self.boxes = {at: self._box(at) for at, row in enumerate(self.rows) if row.point}
         self.column.options = [("- choose -", NO_POINT), *(
-            (f"{row.column} ({row.file})", at) for at, row in enumerate(self.rows))]
+            (f"{row.column} ({row.files})", at) for at, row in enumerate(self.rows))]
         known = sorted({points.point(row.point).name for row in self.rows
                         if points.is_point(row.point)})
         counts = max(self.table.chillers, 1), max(self.table.tower_cells, 1)
@@ -121,7 +121,7 @@ class FirstPage:
     def _say_rest(self) -> None:
         """What is not used, what is missing and what that costs."""
         assert self.table is not None
-        unused = [[row.column, row.file, row.first, row.looks] for row in self.rows
+        unused = [[row.column, row.files, row.first, row.looks] for row in self.rows
                   if not row.point]
         lacking = point_table.costs(self.job.answers(), self.rows)
         missing = [[points.point(name).meaning, str(len(checks)), "; ".join(checks)]
@@ -219,7 +219,7 @@ def _label(row: Row) -> str:
     """A row as the label of its box."""
     meaning = points.point(row.point).meaning if points.is_point(row.point) else row.point
     sure = "in the map" if row.confidence == IN_THE_MAP else row.sure
-    cells = (meaning, units.symbol(row.unit), sure, row.column, row.file, row.first, row.interval,
+    cells = (meaning, units.symbol(row.unit), sure, row.column, row.files, row.first, row.interval,
              row.good, row.looks)
     doubt = f"<span class='fpt-doubt'>✗ {html.escape(row.doubt)}</span>" if row.doubt else ""
     return _cells(cells, "", row.why) + doubt

@@ -389,6 +389,7 @@ class RowsView:
         """List what was changed elsewhere, unless a row of the list is being changed here."""
         if self.chooser.value == NEW and self.section.rows() != self._held:
             self._list()
+        self._offer()
 
     def _list(self) -> None:
         self._held = self.section.rows()

@@ -19,7 +19,7 @@ from fptlib.job.folder import Job, write_atomically
 from fptlib.procedure.steps import CHECKS
 from fptlib.procedure.trend_request import provable
 from fptlib.record.text import harmless
-from fptlib.trends.mapping import PointMap
+from fptlib.trends.mapping import PointMap, files_of
 from fptlib.trends.suggest import propose
 
 HEADS = ("Accept", "Point", "Unit", "Sure %", "File", "Column", "First values", "Interval min",
@@ -37,6 +37,7 @@ class Row:
         point, unit: as it is mapped or proposed; empty for a column that is not used.
         confidence: 0 to 1, or ``IN_THE_MAP``.
         was: the point that it is mapped as in the job, or ``""``.
+        more: the files that continue this one, in the order of time.
     """
 
     file: str
@@ -52,6 +53,12 @@ class Row:
     why: str = ""
     doubt: str = ""
     was: str = ""
+    more: tuple[str, ...] = ()
+
+    @property
+    def files(self) -> str:
+        """The file, and how many continue it."""
+        return f"{self.file} and {len(self.more)} more" if self.more else self.file
 
     @property
     def sure(self) -> str:
@@ -73,7 +80,7 @@ class Row:
 
     def cells(self) -> list[str]:
         """The row of the table, in the order of ``HEADS``."""
-        return ["yes" if self.accept else "no", self.point, self.unit, self.sure, self.file,
+        return ["yes" if self.accept else "no", self.point, self.unit, self.sure, self.files,
                 self.column, self.first, self.interval, self.good, self.looks, self.why,
                 self.doubt]
 
@@ -101,16 +108,21 @@ def of(job: Job) -> PointTable:
         raise IntakeError("trends/ holds no trend file; put one there")
     proposal = propose(job.trends_folder, answers)
     mapped = _mapped(answers)
-    taken = {name for names in mapped.values() for name in names}
+    taken, shown = {name for names in mapped.values() for name in names}, set[str]()
     rows: list[Row] = []
     for column in proposal.columns:
         minutes = column.minutes
         row = Row(column.file, column.name, first="  ".join(column.first), looks=column.looks,
                   interval="" if minutes is None else f"{minutes:.3g}",
-                  good=f"{100 * column.good:.0f}")
-        if names := mapped.pop((column.file, column.name), []):
+                  good=f"{100 * column.good:.0f}", more=column.more)
+        every = column.file, *column.more
+        if names := [name for name in dict.fromkeys(
+                name for file in every for name in mapped.get((file, column.name), ()))
+                if name not in shown]:
+            shown.update(names)
             rows += [replace(row, accept=True, point=name, was=name, confidence=IN_THE_MAP,
-                             unit=str(answers["points"][name].get("unit", "")))
+                             unit=str(answers["points"][name].get("unit", "")),
+                             doubt=_new(every, files_of(answers["points"][name])))
                      for name in names]
             continue
         one = proposal.of(column)
@@ -119,8 +131,10 @@ def of(job: Job) -> PointTable:
             why=one.why, doubt=one.doubt))
     # What the map names and no file holds stays, or it would go unseen.
     rows += [Row(file, column, True, name, str(answers["points"][name].get("unit", "")),
-                 IN_THE_MAP, was=name, doubt="no such column was found")
-             for (file, column), names in mapped.items() for name in names]
+                 IN_THE_MAP, was=name, doubt="no such column was found",
+                 more=tuple(files_of(answers["points"][name])[1:]))
+             for (file, column), names in mapped.items() for name in names
+             if name not in shown and file == files_of(answers["points"][name])[0]]
     return PointTable(tuple(rows), costs(answers, rows), proposal.unread,
                       *(_count(answers, rows, *each) for each in (
                           ("chillers", "chiller"), ("tower_cells", "tower"))))
@@ -130,10 +144,15 @@ def _mapped(answers: Mapping[str, Any]) -> dict[tuple[str, str], list[str]]:
     """The points of the job's map by file and column."""
     found: dict[tuple[str, str], list[str]] = {}
     for name, table in answers.get("points", {}).items():
-        files = table.get("file", "")
-        for file in [files] if isinstance(files, str) else files[:1]:
+        for file in files_of(table):
             found.setdefault((file, str(table.get("column", ""))), []).append(name)
     return found
+
+
+def _new(found: Sequence[str], held: Sequence[str]) -> str:
+    """What is said of files that continue a mapped one and are not in the map."""
+    new = [file for file in found if file not in held]
+    return f"{', '.join(new)} continues it: accept, and it is read too" if new else ""
 
 
 def _count(answers: Mapping[str, Any], rows: Iterable[Row], key: str, family: str) -> int:
@@ -184,9 +203,15 @@ def save(job: Job, rows: Sequence[Row]) -> int:
             if row.was and (not row.accept or row.point != row.was):
                 held.pop(row.was, None)
         for row in rows:
-            if row.accept and (row.point != row.was or row.unit != held[row.was].get("unit", "")):
+            if not row.accept:
+                continue
+            files = [row.file, *row.more]
+            before = held.get(row.was) if row.was == row.point else None
+            if before is None or row.unit != before.get("unit", "") or not (
+                    set(files) <= set(files_of(before))):
                 table = held.get(row.point) or tomlkit.table()
-                table.update({"file": row.file, "column": row.column, "unit": row.unit})
+                table.update({"file": files if row.more else row.file, "column": row.column,
+                              "unit": row.unit})
                 held[row.point] = table
         stated = document.unwrap()
         # The zone may be answered later; the points do not depend on it.
@@ -263,8 +288,8 @@ def read(table: PointTable, file: Path) -> list[Row]:
         if not any(cells.values()):
             continue
         at = next((at for at, row in enumerate(found) if at not in seen and (
-            cells["File"], cells["Column"]) in ((row.file, row.column), (
-                harmless(row.file), harmless(row.column)))), None)
+            cells["File"], cells["Column"]) in ((row.files, row.column), (
+                harmless(row.files), harmless(row.column)))), None)
         if at is None:
             raise FormError(f"'{file.name}', row {number}: trends has no further column "
                             f"'{cells['Column']}' of file '{cells['File']}'; change only Accept, "

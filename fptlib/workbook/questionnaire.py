@@ -14,9 +14,13 @@ from fptlib.job.schema import AFTER, PLANNED, WATCHED, Override, Table, table
 from fptlib.procedure.settings import compared
 from fptlib.procedure.steps import CHECKS
 from fptlib.trends.columns import columns_of
+from fptlib.trends.mapping import files_of
 from fptlib.workbook import static
 from fptlib.workbook.forms import Row, Section
 from fptlib.workbook.readings import Readings, points_of, site_time
+
+# Between the files of one point that continue one another.
+_BETWEEN = "; "
 
 
 def section(job: Job, path: str) -> Section:
@@ -57,12 +61,17 @@ class Points(Section):
         self._columns: dict[str, list[str]] | None = None
 
     def choices(self) -> Mapping[str, Sequence[str]]:
-        return {"point": points_of(self.job), "file": _files(self.job)}
+        return {"point": points_of(self.job)}
+
+    def rows(self) -> list[Row]:
+        # Files that continue one another stand in one field.
+        return [{**row, "file": _BETWEEN.join(files_of(row))} for row in super().rows()]
 
     def offers(self, texts: Mapping[str, str]) -> Mapping[str, Sequence[str]]:
-        offered: dict[str, Sequence[str]] = {}
+        held = [row["file"] for row in self.rows() if _BETWEEN in row["file"]]
+        offered: dict[str, Sequence[str]] = {"file": [*_files(self.job), *dict.fromkeys(held)]}
         if texts["file"]:
-            offered["column"] = self.columns(texts["file"])
+            offered["column"] = self.columns(texts["file"].split(_BETWEEN)[0])
         if points.is_point(texts["point"]):
             offered["unit"] = units.offered(points.point(texts["point"]).unit)
         return offered
@@ -73,21 +82,24 @@ class Points(Section):
             self._columns = {}
             try:
                 for column in columns_of(self.job.trends_folder, self.job.answers()):
-                    self._columns.setdefault(column.file, []).append(column.name)
+                    for file in (column.file, *column.more):
+                        self._columns.setdefault(file, []).append(column.name)
             except FptError:
                 pass
         return self._columns.get(name, [])
 
     def finish(self, row: Row) -> Row:
-        _in_trends(self.job, row["file"], "File")
-        names = self.columns(row["file"])
-        if names and row["column"] not in names:
-            raise FormError(f"Column: '{row['file']}' has no column '{row['column']}'; "
-                            "choose one of those offered")
+        files = row["file"].split(_BETWEEN)
+        for file in files:
+            _in_trends(self.job, file, "File")
+            names = self.columns(file)
+            if names and row["column"] not in names:
+                raise FormError(f"Column: '{file}' has no column '{row['column']}'; "
+                                "choose one of those offered")
         wanted = points.point(row["point"]).unit
         if not units.is_gauge(row["unit"], wanted):
             units.scale(row["unit"], wanted, "Unit in the file")
-        return row
+        return {**row, "file": files if len(files) > 1 else files[0]}
 
 
 class Sensors(Section):

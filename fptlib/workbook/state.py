@@ -25,6 +25,7 @@ from fptlib.procedure.reads import EVERYTHING, READINGS
 from fptlib.procedure.steps import STEPS, Step
 from fptlib.procedure.verdict import Check, Verdict, worst
 from fptlib.record import store
+from fptlib.trends.mapping import files_of
 
 NOT_STARTED = "not started"
 WAITING = "waiting"
@@ -95,7 +96,8 @@ def _files(step: Step, held: Basis, read: Collection[str] | None) -> set[str]:
     if read is None:
         # Field readings are held against the trends in the step of the instruments alone.
         return set(held.files) - ({READINGS_FILE} if "instruments" not in step.rests_on else set())
-    mapped = {str(row.get("file")) for row in lookup(held.answers, "points", {}).values()}
+    mapped = {file for row in lookup(held.answers, "points", {}).values()
+              for file in files_of(row)}
     weather = {str(lookup(held.answers, "site.weather_file"))} & set(held.files)
     return mapped | (weather if "site.weather_file" in read else set()) | (
         {READINGS_FILE} if READINGS in read else set())
