@@ -23,9 +23,9 @@ MIB = 1 << 20
 LINE_BYTES = MIB
 # Of a gzip or zip member, and of all parts of a workbook together, unpacked.
 UNPACKED_BYTES = 16 << 30
-WORKBOOK_BYTES = 256 * MIB
+WORKBOOK_BYTES = 144 * MIB
 # Cells of a sheet, which is held whole, and the text that they show together.
-WORKBOOK_CELLS = 8_000_000
+WORKBOOK_CELLS = 4_000_000
 WORKBOOK_TEXT_BYTES = 256 * MIB
 # Unpacked over packed size of any part of a workbook over 1 MiB.
 WORKBOOK_RATIO = 200.0

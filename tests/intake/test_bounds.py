@@ -87,6 +87,14 @@ def test_a_cell_whose_place_is_hidden(tmp_path: Path) -> None:
     assert "in a way that cannot be checked" in sentence(tmp_path, "t.xlsx")
 
 
+def test_more_cells_than_are_read_though_none_states_its_place(tmp_path: Path) -> None:
+    """An XML reader counts them; 4.5 million of any form are held by nobody."""
+    numbers = b"".join(b"<c><v>%d</v></c>" % at for at in range(100, 45_100))
+    (tmp_path / "t.xlsx").write_bytes(changed(
+        book({"T": ROWS}), SHEET, b"</sheetData>", b"<row>" + numbers * 100 + b"</row></sheetData>"))
+    assert "more than 4,000,000 cells" in sentence(tmp_path, "t.xlsx")
+
+
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes are not made here")
 def test_a_pipe_is_no_file(tmp_path: Path) -> None:
     """Opened it would wait for ever; beside the trends it is named and left alone."""
