@@ -137,16 +137,32 @@ def verify(record: Path, trusted: Path | None = None) -> Verification:
     Raises:
         RecordError: record or list cannot be read.
     """
-    from fptlib.record import pages
+    from fptlib.record import pages, receipts
     from fptlib.record.locate import locate
     from fptlib.record.trusted_keys import TrustedKeys
     from fptlib.record.verify import verify as verified
 
     of = locate(record)
-    found = verified(of.record, TrustedKeys.read(trusted) if trusted else None, of.job)
+    found = verified(of.record, TrustedKeys.read(trusted) if trusted else None, of.job,
+                     receipts.beside(of.path))
     if of.damaged:
         found = replace(found, changes=(*found.changes, of.damaged))
     return replace(found, pages=tuple(pages.beside(of.path, of.record)))
+
+
+def receipt(record: Path, key: Path, passphrase: str, name: str) -> Path:
+    """State, by a key other than the signers', that a record was here now; the receipt's file.
+
+    Raises:
+        RecordError: the record is damaged, the key does not open or signed it.
+    """
+    from fptlib.job.folder import now
+    from fptlib.record import receipts
+    from fptlib.record.keys import load_key
+    from fptlib.record.locate import locate
+
+    of = locate(record)
+    return receipts.give(of.path, of.record, load_key(key, passphrase), name, now())
 
 
 def recalculate(record: Path, trends: Path | None = None) -> list[Difference]:

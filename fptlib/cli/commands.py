@@ -383,12 +383,22 @@ def verify(stated: Namespace) -> int:
     return found.code
 
 
+@command("Give a receipt of a record: by whom and when its signatures were seen.", {
+    "record": {"type": Path, "help": f"{_RECORD}; the receipt is written beside it"},
+    "--key": {"type": Path, "required": True, "help": f"the receiver's key file; {_ASKED}"},
+    "--name": {"required": True, "help": "the receiver's name, as it stands on the list"},
+})
+def receipt(stated: Namespace) -> None:
+    say(api.receipt(stated.record, stated.key, _passphrase(stated), stated.name))
+
+
 @command("Put a key onto a firm's list of trusted keys, or revoke one.", {
     "list": {"type": Path, "help": "the list; it is made where there is none"},
     "key": {"help": "file with the key's public half, or a signing key; to revoke one, its "
                     "thumbprint will do (behind -- where it begins with a dash)"},
     "--name": {"default": "", "help": "holder's name, as it stands in the signatures"},
-    "--role": {"default": "", "choices": ["technician", *_FURTHER], "help": "holder's role"},
+    "--role": {"default": "", "choices": ["technician", *_FURTHER, "receiver"],
+               "help": "holder's role; a receiver gives receipts"},
     "--distinct": {"action": "store_true",
                    "help": "forbid from now on that one name signs a record in two roles"},
     "--revoke": {"choices": ["retired", "compromised"],

@@ -22,6 +22,7 @@ from fptlib.record.signing import read_whole
 _PICTURE = re.compile(rb'<img src="data:image/png;base64,([A-Za-z0-9+/=]*)"')
 # What a record's largest page has, with room; more is not read.
 _LARGEST = 200_000_000
+_BESIDE = (".html", ".pdf", ".xlsx", "-*.csv")
 _MADE_AT = "docProps/core.xml"
 
 
@@ -50,7 +51,7 @@ def beside(path: Path, record: bytes) -> list[str]:
 
 def _made(path: Path, record: bytes) -> dict[str, bool]:
     """Every file beside the record with whether it is the one that this program makes."""
-    if not any(path.parent.glob(f"{path.stem}[.-]*[!n]")):
+    if not any(any(path.parent.glob(path.stem + end)) for end in _BESIDE):
         return {}
     # Imported here: who verifies a record alone needs nothing that sets a page.
     from fptlib.record import render

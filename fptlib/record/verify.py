@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from types import MappingProxyType
 from typing import Any
 
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job, lookup, sha256
 from fptlib.job.received import note
-from fptlib.record import changes, schema, signing, store
+from fptlib.record import changes, receipts, schema, signing, store
 from fptlib.record.signing import Signature, SignedRecord
 from fptlib.record.text import one_line
 from fptlib.record.trusted_keys import TrustedKeys
@@ -52,6 +53,7 @@ class Verification:
         awaited: roles that the record asks for and that have not signed.
         remarks: what a reader should know beside.
         pages: what was compared of the pages beside the record, and what was not.
+        receipts: who had which signature, and when.
     """
 
     digest: str = ""
@@ -61,6 +63,7 @@ class Verification:
     awaited: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
     pages: tuple[str, ...] = ()
+    receipts: tuple[str, ...] = ()
 
     @property
     def good(self) -> bool:
@@ -88,6 +91,7 @@ class Verification:
             *(f"REFUSED: {reason}" for reason in self.refused),
             *(f"CHANGED: {change}" for change in self.changes),
             *(f"awaited: signature of the {role}" for role in self.awaited),
+            *(f"receipt: {said}" for said in self.receipts),
             *(f"note: {remark}" for remark in self.remarks),
             *(f"pages: {said}" for said in self.pages),
         )]
@@ -104,13 +108,15 @@ class Verification:
         return f"record{named}: whole and unchanged{awaited}"
 
 
-def verify(record: bytes, trusted: TrustedKeys | None, job: Job | None) -> Verification:
+def verify(record: bytes, trusted: TrustedKeys | None, job: Job | None,
+           given: Mapping[str, bytes] = MappingProxyType({})) -> Verification:
     """Check a record; bad bytes are a finding, not an error.
 
     Args:
         record: the record's bytes.
         trusted: the firm's list of trusted keys; without it nobody vouches for the keys.
         job: the job folder to compare with, or None for the record alone.
+        given: the receipts that lie beside it, by their names.
     """
     try:
         found = signing.read(record)
@@ -135,13 +141,16 @@ def verify(record: bytes, trusted: TrustedKeys | None, job: Job | None) -> Verif
     except RecordError as error:
         return Verification(found.digest, signers, (*refused, str(error)))
     signed = {signer.role for signer in signers}
+    by, received = receipts.findings(found, given, trusted)
     return Verification(
         found.digest, signers,
         (*refused, *(changes.another_job(content, job) if job else [])),
         tuple(changes.since(content, job) if job else []),
         tuple(role for role in content["signatures_required"] if role not in signed),
         (*_remarks(trusted, job), *(_gaps(content, job) if job else []), *_same_names(found),
-         *_other_names(found, content), *_backdated(found, earliest)),
+         *_other_names(found, content), *_backdated(found, earliest),
+         *_own_word(found, trusted, by)),
+        receipts=tuple(received),
     )
 
 
@@ -187,6 +196,19 @@ def _backdated(found: SignedRecord, earliest: Sequence[datetime | None]) -> list
             f"({moment.isoformat()}); a clock was wrong, or the moment was"
             for signature, moment in zip(found.signatures, earliest, strict=True)
             if moment and signature.signed_at < moment]
+
+
+def _own_word(found: SignedRecord, trusted: TrustedKeys | None, by: Mapping[str, datetime]
+              ) -> list[str]:
+    """Signatures of retired keys that nothing but the signer's word dates before the retirement."""
+    said = []
+    for signature in found.signatures:
+        known = trusted.find(signature.kid) if trusted else None
+        if known and known.revoked and not by.get(signature.digest, known.revoked) < known.revoked:
+            said.append(f"the key of the {signature.role} was retired on "
+                        f"{known.revoked.isoformat()}; that the signature is older is the signer's "
+                        "own word, no receipt shows it")
+    return said
 
 
 def _distrust(signature: Signature, trusted: TrustedKeys | None, earliest: datetime | None

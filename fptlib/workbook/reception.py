@@ -37,7 +37,7 @@ from fptlib.workbook.standard import OWN_PAGES, SET_ASIDE, Procedure, place
 
 # What is read of a received folder, and what a job has beside it that can be made again. A star
 # stands for a name without folders, so that nothing deeper is a part of a job.
-_DATA = (JOB_FILE, READINGS_FILE, "trends/*", "record/[0-9]*.json")
+_DATA = (JOB_FILE, READINGS_FILE, "trends/*", "record/[0-9]*.json", "record/[0-9]*.receipt")
 _BESIDE = (REVIEW_FILE, *(f"workbooks/{step.file}" for step in STEPS),
            *(f"record/[0-9]*.{kind}" for kind in ("html", "pdf", "csv", "xlsx")),
            # What the program writes beside the answers; a test holds the names together.

@@ -91,7 +91,8 @@ def test_more_cells_than_are_read_though_none_states_its_place(tmp_path: Path) -
     """An XML reader counts them; 4.5 million of any form are held by nobody."""
     numbers = b"".join(b"<c><v>%d</v></c>" % at for at in range(100, 45_100))
     (tmp_path / "t.xlsx").write_bytes(changed(
-        book({"T": ROWS}), SHEET, b"</sheetData>", b"<row>" + numbers * 100 + b"</row></sheetData>"))
+        book({"T": ROWS}), SHEET, b"</sheetData>",
+        b"<row>" + numbers * 100 + b"</row></sheetData>"))
     assert "more than 4,000,000 cells" in sentence(tmp_path, "t.xlsx")
 
 
