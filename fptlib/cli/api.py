@@ -137,13 +137,12 @@ def verify(record: Path, trusted: Path | None = None) -> Verification:
     Raises:
         RecordError: record or list cannot be read.
     """
-    from fptlib.record import pages, receipts
+    from fptlib.record import firm_list, pages, receipts
     from fptlib.record.locate import locate
-    from fptlib.record.trusted_keys import TrustedKeys
     from fptlib.record.verify import verify as verified
 
     of = locate(record)
-    found = verified(of.record, TrustedKeys.read(trusted) if trusted else None, of.job,
+    found = verified(of.record, firm_list.read_for_use(trusted) if trusted else None, of.job,
                      receipts.beside(of.path))
     if of.damaged:
         found = replace(found, changes=(*found.changes, of.damaged))

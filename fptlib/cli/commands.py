@@ -403,11 +403,22 @@ def receipt(stated: Namespace) -> None:
                    "help": "forbid from now on that one name signs a record in two roles"},
     "--revoke": {"choices": ["retired", "compromised"],
                  "help": "retired: earlier signatures count; compromised: none does"},
+    "--seal": {"metavar": "UNTIL", "help": "sign the list with KEY, the firm's own, as its next "
+                                           "version, good until that day (2027-01-31)"},
+    "--pin": {"action": "store_true", "help": "go by lists of the firm's key alone from now on; "
+                                              "KEY is its thumbprint"},
 })
 def trust(stated: Namespace) -> None:
+    from fptlib.record import firm_list
     from fptlib.record import trusted_keys as keys
 
     asked = partial(_passphrase, stated)
+    if stated.seal or stated.pin:
+        listed = firm_list.pin(stated.list, stated.key) if stated.pin else firm_list.seal(
+            stated.list, Path(stated.key), asked(), stated.seal)
+        say(f"{stated.list}: version {listed.version}, {len(listed.keys)} keys, signed by the "
+            f"firm's key {listed.signer}, good until {listed.expires}")
+        return
     if stated.revoke:
         entry = keys.revoke(stated.list, stated.key, stated.revoke, asked)
     else:
@@ -415,6 +426,8 @@ def trust(stated: Namespace) -> None:
                          stated.distinct)
     state = f"revoked as {entry.revoked_reason}" if entry.revoked else "trusted"
     say(f"{entry.role} {entry.name}, key {entry.kid}: {state} in {stated.list}")
+    if keys.TrustedKeys.read(stated.list).version:
+        say("the firm's signature is off the list now; sign it again with --seal")
 
 
 @command("Recalculate a record and compare.", {

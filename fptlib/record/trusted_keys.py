@@ -6,7 +6,8 @@ has ``name`` and ``role``, and where it was withdrawn ``revoked`` (a moment, ISO
 state any. So a ``retired`` key keeps its earlier signatures and a ``compromised`` one none; any
 other reason counts as ``compromised``, and a member that is not known here is refused, for it may
 have been meant to withdraw a key. ``distinct_signers`` beside ``keys`` forbids that one name
-signs a record twice.
+signs a record twice; ``version``, ``expires`` and ``signature`` are the firm's (``firm_list``), and
+a change of the list takes the signature off.
 
 ``add`` and ``revoke`` keep the list's file. A key is named by a file, which holds its public
 half as a JWK or is the signing key itself; one that is on the list already also by its
@@ -22,14 +23,20 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from joserfc import jws
+from joserfc.errors import JoseError
+from joserfc.jwk import OKPKey
+
 from fptlib.errors import RecordError
 from fptlib.job.folder import now, write_atomically
 from fptlib.record import canonical
 from fptlib.record.canonical import read_moment
-from fptlib.record.keys import check_proof, check_public, load_key, thumbprint
+from fptlib.record.keys import Key, check_proof, check_public, load_key, thumbprint
 
 RETIRED, COMPROMISED = "retired", "compromised"
 _DISTINCT = "distinct_signers"
+_TYPE = "fptlib-trusted-keys"
+_REGISTRY = jws.JWSRegistry(algorithms=["Ed25519"])
 # Those of RFC 7517, sections 4 and 5, that say nothing of whom the key is trusted for, and ours.
 _MEMBERS = {"crv", "kty", "x", "kid", "use", "alg", "key_ops", "name", "role", "revoked",
             "revoked_reason"}
@@ -76,6 +83,10 @@ class TrustedKeys:
 
     keys: tuple[TrustedKey, ...] = ()
     distinct: bool = False
+    version: int = 0
+    expires: datetime | None = None
+    signature: str = ""
+    signer: str = ""
 
     @classmethod
     def read(cls, path: Path | str) -> TrustedKeys:
@@ -93,9 +104,14 @@ class TrustedKeys:
         found = canonical.parse(data, what)
         if not isinstance(found, dict) or not isinstance(found.get("keys"), list):
             raise RecordError(f"'{path.name}' is not a JWK Set: it has no list 'keys'")
-        _known(found, {"keys", _DISTINCT}, path.name)
+        _known(found, {"keys", _DISTINCT, "version", "expires", "signature"}, path.name)
+        version, expires = found.get("version", 0), found.get("expires")
+        if type(version) is not int or version < 0:
+            raise RecordError(f"'{path.name}': 'version' should be a whole number")
         return cls(_distinct([_trusted(jwk, path.name) for jwk in found["keys"]], path.name),
-                   found.get(_DISTINCT, False) is not False)
+                   found.get(_DISTINCT, False) is not False, version,
+                   None if expires is None else read_moment(str(expires), "'expires'"),
+                   *_firm(found, path.name))
 
     def write(self, path: Path) -> None:
         """Save the list in one move.
@@ -103,14 +119,38 @@ class TrustedKeys:
         Raises:
             RecordError: the file cannot be written.
         """
-        asked = {_DISTINCT: True} if self.distinct else {}
-        data = canonical.encode({"keys": [key.members() for key in self.keys], **asked})
+        data = canonical.encode(
+            self._members() | ({"signature": self.signature} if self.signature else {}))
         try:
             write_atomically(path, data + b"\n")
         except OSError as error:
             raise RecordError(
                 f"list of trusted keys '{path.name}' cannot be saved: {error.strerror}"
             ) from error
+
+    def _members(self) -> dict[str, Any]:
+        """What the firm signs: everything but its signature."""
+        found: dict[str, Any] = {"keys": [key.members() for key in self.keys]}
+        if self.distinct:
+            found[_DISTINCT] = True
+        if self.version:
+            found["version"] = self.version
+        if self.expires is not None:
+            found["expires"] = self.expires.isoformat()
+        return found
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of what the firm signs."""
+        return canonical.digest(canonical.encode(self._members()))
+
+    def signed(self, firm: Key) -> TrustedKeys:
+        """The list with the firm's signature."""
+        header = {"alg": "Ed25519", "typ": _TYPE, "jwk": firm.public()}
+        whole = jws.serialize_compact(header, canonical.encode(self._members()), firm.secret,
+                                      registry=_REGISTRY)
+        protected, _, signature = whole.split(".")
+        return replace(self, signature=f"{protected}..{signature}", signer=firm.thumbprint)
 
     def find(self, kid: str) -> TrustedKey | None:
         """The key of that thumbprint, revoked or not."""
@@ -137,7 +177,8 @@ class TrustedKeys:
             raise RecordError("a trusted key needs its holder's name and role, as they stand in "
                               "the signatures; give both")
         added = TrustedKey(public, name.strip(), role)
-        return replace(self, keys=_distinct([*self.keys, added], "the list"))
+        return replace(self, keys=_distinct([*self.keys, added], "the list"), signature="",
+                       signer="")
 
     def revoke(self, kid: str, moment: datetime, reason: str = RETIRED) -> TrustedKeys:
         """The list with one key withdrawn; a withdrawn key never becomes good again.
@@ -154,7 +195,8 @@ class TrustedKeys:
             moment = min(moment, old.revoked)
             reason = COMPROMISED if COMPROMISED in (reason, old.revoked_reason) else reason
         new = replace(old, revoked=moment, revoked_reason=reason)
-        return replace(self, keys=tuple(new if key is old else key for key in self.keys))
+        return replace(self, keys=tuple(new if key is old else key for key in self.keys),
+                       signature="", signer="")
 
 
 def add(file: Path, key: str, name: str, role: str, passphrase: Passphrase,
@@ -168,7 +210,7 @@ def add(file: Path, key: str, name: str, role: str, passphrase: Passphrase,
             the key is on the list or lacks its holder.
     """
     public = _public(Path(key), passphrase, proven=True)
-    with _locked(file):
+    with locked(file):
         known = TrustedKeys.read(file) if file.exists() else TrustedKeys()
         changed = known.add(public, name, role)
         replace(changed, distinct=known.distinct or distinct).write(file)
@@ -183,14 +225,14 @@ def revoke(file: Path, key: str, reason: str, passphrase: Passphrase) -> Trusted
     """
     path = Path(key)
     kid = thumbprint(_public(path, passphrase)) if path.is_file() else key
-    with _locked(file):
+    with locked(file):
         changed = TrustedKeys.read(file).revoke(kid, now(), reason)
         changed.write(file)
     return changed.known(kid)
 
 
 @contextmanager
-def _locked(file: Path) -> Iterator[None]:
+def locked(file: Path) -> Iterator[None]:
     """The list's lock: it is read, changed and written by one program after the other.
 
     Raises:
@@ -208,6 +250,29 @@ def _locked(file: Path) -> Iterator[None]:
     except OSError as error:
         raise RecordError(f"list of trusted keys '{file.name}' cannot be saved: "
                           f"{error.strerror or error}") from error
+
+
+def _firm(found: Mapping[str, Any], file: str) -> tuple[str, str]:
+    """The firm's signature of a list and its key's thumbprint; nothing where it has none.
+
+    Raises:
+        RecordError: the signature does not match the list.
+    """
+    if "signature" not in found:
+        return "", ""
+    signature = str(found["signature"])
+    members = canonical.encode({name: found[name] for name in found if name != "signature"})
+    protected, _, rest = signature.partition("..")
+    try:
+        header = canonical.parse(canonical.from_base64(protected, "a header"), "a header")
+        check_public(header["jwk"], "the firm's key")
+        whole = f"{protected}.{canonical.to_base64(members)}.{rest}"
+        jws.deserialize_compact(whole, OKPKey.import_key(header["jwk"]), registry=_REGISTRY)
+        if header.get("typ") == _TYPE:
+            return signature, thumbprint(header["jwk"])
+    except (JoseError, ValueError, KeyError, TypeError, AttributeError, RecordError):
+        pass
+    raise RecordError(f"'{file}' was changed after the firm signed it; get the firm's list again")
 
 
 def _public(path: Path, passphrase: Passphrase, proven: bool = False) -> dict[str, str]:
