@@ -222,8 +222,8 @@ def test_what_is_no_part_of_a_job_is_named_and_left_out(received: Path, workspac
 def test_what_the_program_itself_writes_is_a_part_of_a_job(signed: Path, tmp_path: Path) -> None:
     folder = tmp_path / "job"
     shutil.copytree(signed / "job", folder)
-    for name in (deficiency_table.NAME, operators_sheet.NAME, f"{trend_request.NAME}.csv",
-                 f"{trend_request.NAME}.html"):
+    for name in (deficiency_table.NAME, operators_sheet.NAME, "operators_sheet.pdf",
+                 *(f"{trend_request.NAME}.{kind}" for kind in ("csv", "html", "pdf"))):
         (folder / name).write_bytes(b"")
     assert reception.look(folder).foreign == ()
 

@@ -463,18 +463,19 @@ def sheet(stated: Namespace) -> None:
     from fptlib.job.folder import Job
     from fptlib.workbook import operators_sheet
 
-    say(operators_sheet.write(Job(stated.job)))
+    say("\n".join(map(str, operators_sheet.write(Job(stated.job)))))
 
 
 @command("Write the whole procedure as a page to read and approve.", {
-    "file": {"type": Path, "nargs": "?", "default": Path("procedure.html"), "help": "the page"},
+    "file": {"type": Path, "nargs": "?", "default": Path("procedure.html"),
+             "help": "the page; its PDF stands beside it"},
     "--job": {"type": Path, "help": "with the limits of this job"},
 })
 def document(stated: Namespace) -> None:
     from fptlib.job.folder import Job
     from fptlib.workbook import document
 
-    say(document.write(stated.file, Job(stated.job) if stated.job else None))
+    say("\n".join(map(str, document.write(stated.file, Job(stated.job) if stated.job else None))))
 
 
 @command("Screen a folder of jobs and rank them.", {

@@ -3,8 +3,7 @@
 Page and PDF are made of the same report. The page is self-contained, printable, readable in
 grey; text reaches it only through Jinja2's escaping, and it may load nothing and run nothing,
 which its content security policy says to the browser too. The PDF is PDF/A-3a and PDF/UA-1
-with the signed record inside, typeset with typst from data: typed text reaches the template as
-JSON strings, which typst never reads as markup. The same record and figures give the same bytes.
+with the signed record inside (``typesetting``); the same record and figures give the same bytes.
 
 A spreadsheet runs a text that begins like a formula. In CSV such a text gets an apostrophe in
 front, in XLSX the cell is marked as text. Numbers stay numbers.
@@ -16,13 +15,9 @@ import base64
 import csv
 import io
 import json
-import re
-import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import as_file, files
-from pathlib import Path
 from typing import Any
 
 from fptlib.errors import RecordError
@@ -31,25 +26,11 @@ from fptlib.record import schema
 from fptlib.record.canonical import read_moment
 from fptlib.record.pdf import RECORD_NAME
 from fptlib.record.report import comparison_report, report
-from fptlib.record.text import (
-    NOT_PLAIN,
-    clean,
-    harmless,
-    like_formula,
-    shorten,
-    written_out,
-)
+from fptlib.record.text import clean, harmless, like_formula, shorten
+from fptlib.record.typesetting import MAIN, printable, template, typeset
 
 Figures = Mapping[str, bytes]
 PAPERS = ("us-letter", "a4")
-_PACKAGE = files("fptlib.record")
-_STANDARDS: list[Any] = ["a-3a", "ua-1"]
-_FONTS = ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf")
-# Digests and thumbprints stand in cells wide enough and must be copied whole.
-_WHOLE = re.compile(r"[0-9a-f]{64}|[\w-]{43}")
-# A cell of this length fills most of a page; the whole text is in the attached record.
-_LONGEST_TEXT = 4000
-_LONG_WORD = re.compile(r"\S{20}(?=\S)")
 _LONGEST_CELL = 32_767  # of XLSX
 
 
@@ -118,59 +99,16 @@ def pdf(record: bytes, figures: Figures, paper: str = "us-letter") -> bytes:
     shown = report(record, figures)
     # Figures are numbered: a name that was typed somewhere must not become a path.
     images = {name: f"figure-{n}.png" for n, name in enumerate(figures, start=1)}
-    content = {"report": _printable({**shown, "paper": paper}), "marks": MARKS, "images": images}
+    content = {"report": printable({**shown, "paper": paper}), "marks": MARKS,
+               "images": {printable(name): file for name, file in images.items()}}
     parts = {
         **{images[name]: image for name, image in figures.items()},
         "content.json": json.dumps(content).encode("utf-8"),
         RECORD_NAME: record,
-        "main.typ": (_PACKAGE / "templates" / "record.typ").read_bytes(),
+        MAIN: template("record.typ"),
     }
     moment = read_moment(shown["signed_at"], "the moment of signing")
-    with tempfile.TemporaryDirectory() as folder, as_file(_PACKAGE / "fonts") as fonts:
-        for name, data in parts.items():
-            (Path(folder) / name).write_bytes(data)
-        return _typeset(Path(folder), fonts, int(moment.timestamp()))
-
-
-def _typeset(folder: Path, fonts: Path, timestamp: int) -> bytes:
-    import typst
-
-    try:
-        made: bytes = typst.compile(
-            folder / "main.typ", root=folder, font_paths=[fonts], ignore_system_fonts=True,
-            format="pdf", pdf_standards=_STANDARDS, timestamp=timestamp,
-        )
-        return made
-    except typst.TypstError as error:
-        raise RecordError(f"the PDF cannot be made: {str(error)[:300]}") from error
-
-
-def _printable(value: Any) -> Any:
-    """Every text of the report, made fit for the bundled fonts and the width of a cell."""
-    if isinstance(value, dict):
-        return {name: _printable(entry) for name, entry in value.items()}
-    if isinstance(value, list):
-        return [_printable(entry) for entry in value]
-    if not isinstance(value, str):
-        return value
-    # PDF/A fails on a letter that the font cannot draw.
-    drawn = NOT_PLAIN.sub(lambda hit: hit[0] if hit[0] in _letters() else written_out(hit[0]),
-                          shorten(value, _LONGEST_TEXT))
-    if _WHOLE.fullmatch(drawn):
-        return drawn
-    # A zero-width space lets a word break that is longer than any of a language.
-    return _LONG_WORD.sub(lambda hit: hit[0] + "\u200b", drawn)
-
-
-@cache
-def _letters() -> frozenset[str]:
-    from fontTools.ttLib import TTFont
-
-    covered = []
-    for name in _FONTS:
-        with as_file(_PACKAGE / "fonts" / name) as path, TTFont(path, lazy=True) as font:
-            covered.append({chr(code) for code in font.getBestCmap()})
-    return frozenset.intersection(*map(frozenset, covered))
+    return typeset(parts, int(moment.timestamp()))
 
 
 Cell = str | float | int | None

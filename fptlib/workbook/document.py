@@ -9,12 +9,13 @@ from pathlib import Path
 
 from fptlib import points, units
 from fptlib.job import answers
-from fptlib.job.folder import Job, write_atomically
+from fptlib.job.folder import Job
 from fptlib.job.start import EDITION, data_folder
 from fptlib.limits import Limits, standard
 from fptlib.procedure.judge import CheckOf
 from fptlib.procedure.steps import STEPS, Step
-from fptlib.workbook import printed, static
+from fptlib.workbook import printed
+from fptlib.workbook.printed import Block
 
 _ABOUT = (
     "A verdict is pass, fail, indeterminate (the margin is smaller than its uncertainty), not "
@@ -28,19 +29,28 @@ _ROLES = (
     "Owner's witness: approves plan and abort conditions, may stop the test at any time.",
     "Controls contractor: provides points and trends, corrects settings.",
     "Operator: carries out every command at the plant; nobody else does.")
+# Needs that are no single point, as the trade says them.
+_NEEDED = {
+    "request": "the economizer's enable command or its status", "load": "cooling load",
+    "chillers": "status, power or current of every chiller", "power": "plant power",
+    "exchanger_flows": "both flows of the exchanger", "wet_bulb": "outdoor wet bulb",
+    "reset_driver": "what drives the reset", "reset_setpoint": "chilled-water reset setpoint",
+    "chiller_lift": "each chiller's lift", "demand": "metered demand or plant power",
+    "evaporator_pressures": "evaporator pressures",
+}
 
 
-def write(path: Path, job: Job | None = None) -> Path:
-    """Write the document, with a job's own limits where one is given."""
+def write(path: Path, job: Job | None = None) -> list[Path]:
+    """Write the document as a page and as PDF, with a job's own limits where one is given."""
     limits = Limits() if job is None else answers.limits(job.answers())
     name = f"Procedure, {EDITION}" if job is None else f"Plan and procedure: {job.get('job.title')}"
-    parts = [printed.text(printed.SAFETY, "caution"), printed.text(_ABOUT),
+    parts = [printed.caution(printed.SAFETY), printed.text(_ABOUT),
              printed.heading("Roles"), printed.listed(_ROLES)]
     for step in STEPS:
         parts += [printed.heading(str(step)), printed.text(f"Purpose: to {step.purpose}."),
-                  printed.listed(cautions(step)), *(_check(each, limits) for each in step.checks)]
-    write_atomically(path, printed.page(name, parts))
-    return path
+                  printed.listed(cautions(step)),
+                  *(part for each in step.checks for part in _check(each, limits))]
+    return printed.write(path, name, parts)
 
 
 def cautions(step: Step) -> list[str]:
@@ -51,17 +61,17 @@ def cautions(step: Step) -> list[str]:
     return re.findall(r"^- (.+)$", said.split("**What is needed**")[0], re.MULTILINE)
 
 
-def _check(check: CheckOf, limits: Limits) -> str:
+def _check(check: CheckOf, limits: Limits) -> list[Block]:
     words, formula = check.words, " ".join((check.function.__doc__ or "").split())
     rows = [[standard(name).meaning, units.stated(limits.value(name), standard(name).unit),
              limits.basis(name)] for name in check.limits]
-    needed = [points.point(need).meaning if points.is_point(need) else
-              need.replace("_", " ").replace("{n}", "n") for need in check.needs]
+    needed = [points.point(name).meaning if points.is_point(name := need.replace("{n}", "1"))
+              else _NEEDED[need] for need in check.needs]
     unit = units.symbol(check.unit)
-    return "".join([
+    return [
         printed.heading(words["question"], 3),
         printed.text(f"Check {check.id}. Formula: {formula}" + (f" [{unit}]" if unit else "")),
-        static.table("Limits", ("Limit", "Value", "Basis"), rows).markup if rows else "",
+        *([printed.table("Limits", ("Limit", "Value", "Basis"), rows)] if rows else []),
         printed.text("Cannot be known without: " + (", ".join(needed) or "what the plan states")
                      + "." + (" Natural conditions only." if check.capacity else "")),
-        printed.text(f"Pass: {words['pass']} Fail: {words['fail']} To adjust: {words['adjust']}")])
+        printed.text(f"Pass: {words['pass']} Fail: {words['fail']} To adjust: {words['adjust']}")]

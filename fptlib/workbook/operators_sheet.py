@@ -8,7 +8,7 @@ from pathlib import Path
 
 from fptlib import units
 from fptlib.job import answers
-from fptlib.job.folder import Job, lookup, write_atomically
+from fptlib.job.folder import Job, lookup
 from fptlib.job.schema import SETTINGS, Plant
 from fptlib.limits import Limits, standard
 from fptlib.procedure.assemble import assemble
@@ -16,7 +16,7 @@ from fptlib.procedure.settings import compared
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.record.payload import check_row
-from fptlib.workbook import printed, static
+from fptlib.workbook import printed
 
 NAME = "operators_sheet.html"
 _NEVER = (
@@ -31,8 +31,8 @@ _NEVER = (
 )
 
 
-def write(job: Job) -> Path:
-    """Write the sheet beside ``job.toml``.
+def write(job: Job) -> list[Path]:
+    """Write the sheet beside ``job.toml``, as a page and as PDF.
 
     Raises:
         FptError: an answer or a trend file of the job cannot be used.
@@ -46,20 +46,19 @@ def write(job: Job) -> Path:
                  each.programmed, each.observed, "; ".join(each.contradictions)]
                 for each in compared(stated, limits.in_force(), rows)]
     title = f"Operator's sheet: {job.get('job.title', '')}"
-    path = job.folder / NAME
-    write_atomically(path, printed.page(title, [
-        printed.text(_standing(checks)), printed.text(printed.SAFETY, "caution"),
+    return printed.write(job.folder / NAME, title, [
+        printed.text(_standing(checks)), printed.caution(printed.SAFETY),
         printed.heading("How the changeover works here"),
         printed.listed(_story(limits), numbered=True),
         printed.heading("Set values"),
-        static.table("", ("Setting", "Set value", "As programmed", "As tested",
-                          "Out of specification"), settings).markup,
+        printed.table("Settings of the sequence", (
+            "Setting", "Set value", "As programmed", "As tested", "Out of specification"),
+            settings),
         printed.heading("Stop and go back to chillers when"),
         printed.listed([each.text for each in answers.aborts(held)]),
         printed.text(f"Safe state: {lookup(held, 'test.safe_state', 'not stated')}."),
         printed.heading("Watch each month of the season"), printed.listed(_monthly(plant, limits)),
-        printed.heading("Never"), printed.listed(_NEVER)]))
-    return path
+        printed.heading("Never"), printed.listed(_NEVER)])
 
 
 def _standing(checks: Sequence[Check]) -> str:

@@ -1,9 +1,20 @@
-"""A page to print: one file with its own style, tables and lists, and nothing to load."""
+"""Pages to print: headings, paragraphs, lists and tables, as one file with its own style and
+nothing to load, and the same as PDF."""
 
 from __future__ import annotations
 
 import html
+import json
 from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+
+from fptlib import __version__
+from fptlib.job.folder import write_atomically
+from fptlib.job.start import EDITION
+from fptlib.record.typesetting import MAIN, printable, template, typeset
+from fptlib.workbook import static
 
 _STYLE = ("@page { margin: 12mm } body { font: 10.5pt/1.4 sans-serif; color: #1b2733; "
           "max-width: 62rem; margin: 0 auto; padding: 0 1rem } table { max-width: none !important; "
@@ -15,29 +26,91 @@ SAFETY = ("Rotating and electrical equipment can start without warning; follow t
           "Basins and pits are confined spaces. Refrigerant, pressure and freezing can injure. "
           "Critical loads are agreed with the owner first. Local codes and the manufacturers' "
           "limits govern wherever they differ from this page.")
+# A column of shorter cells is as wide as they are; longer ones share what is left by their
+# letters, up to so many.
+_NARROW, _WIDE = 22, 60
 
 
-def page(title: str, body: Sequence[str], landscape: bool = False) -> bytes:
-    """A whole page of parts that are markup already."""
+@dataclass(frozen=True)
+class Block:
+    """A piece of a page; of a table, ``items`` are the heads."""
+
+    kind: str
+    text: str = ""
+    items: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    level: int = 2
+
+    @property
+    def markup(self) -> str:
+        """The piece as HTML."""
+        if self.kind == "table":
+            return static.table(self.text, self.items, self.rows).markup
+        words = html.escape(self.text)
+        if self.kind == "heading":
+            return f"<h{self.level}>{words}</h{self.level}>"
+        if self.kind in ("bullets", "numbers"):
+            tag = "ul" if self.kind == "bullets" else "ol"
+            return f"<{tag}>{''.join(f'<li>{html.escape(i)}</li>' for i in self.items)}</{tag}>"
+        return f"<p class='{self.kind}'>{words}</p>"
+
+    @property
+    def widths(self) -> list[int]:
+        """The share of each column of a table; 0 for one as wide as its cells."""
+        longest = [max(map(len, column)) for column in zip(self.items, *self.rows, strict=True)]
+        return [0 if each <= _NARROW else min(each, _WIDE) for each in longest]
+
+
+def heading(text: str, level: int = 2) -> Block:
+    """A heading."""
+    return Block("heading", text, level=level)
+
+
+def text(words: str) -> Block:
+    """A paragraph."""
+    return Block("text", words)
+
+
+def caution(words: str) -> Block:
+    """A paragraph in a frame."""
+    return Block("caution", words)
+
+
+def listed(items: Sequence[str], numbered: bool = False) -> Block:
+    """A list."""
+    return Block("numbers" if numbered else "bullets", items=tuple(items))
+
+
+def table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Block:
+    """A table; without rows a sentence that says so."""
+    if not rows:
+        return text(f"{caption}: nothing entered".lstrip(": ").capitalize())
+    return Block("table", caption, tuple(heads), tuple(map(tuple, rows)))
+
+
+def write(path: Path, title: str, blocks: Sequence[Block], landscape: bool = False) -> list[Path]:
+    """Write the page and, beside it, its PDF; both say when and with what they were made.
+
+    Raises:
+        RecordError: the PDF cannot be set.
+        OSError: a file cannot be written.
+    """
+    now = datetime.now().astimezone()
+    made = f"Made {now:%Y-%m-%d %H:%M %z} with fptlib {__version__}, {EDITION}."
+    content = {"title": title, "made": made, "paper": "us-letter", "landscape": landscape,
+               "blocks": [{**asdict(each), "widths": each.widths if each.rows else []}
+                          for each in blocks]}
+    pdf = typeset({"content.json": json.dumps(printable(content)).encode(),
+                   MAIN: template("page.typ")}, int(now.timestamp()))
+    beside = path.with_suffix(".pdf")
+    write_atomically(path, _page(title, made, blocks, landscape))
+    write_atomically(beside, pdf)
+    return [path, beside]
+
+
+def _page(title: str, made: str, blocks: Sequence[Block], landscape: bool) -> bytes:
     style = _STYLE + ("@page { size: landscape }" if landscape else "")
     return ("<!DOCTYPE html>\n<html lang='en'><head><meta charset='utf-8'>"
             f"<title>{html.escape(title)}</title><style>{style}</style></head><body>"
-            f"<h1>{html.escape(title)}</h1>{''.join(body)}</body></html>\n").encode()
-
-
-def heading(text: str, level: int = 2) -> str:
-    """A heading."""
-    return f"<h{level}>{html.escape(text)}</h{level}>"
-
-
-def text(words: str, kind: str = "") -> str:
-    """A paragraph."""
-    opened = f"<p class='{kind}'>" if kind else "<p>"
-    return f"{opened}{html.escape(words)}</p>"
-
-
-def listed(items: Sequence[str], numbered: bool = False) -> str:
-    """A list; nothing where there is no item."""
-    tag = "ol" if numbered else "ul"
-    rows = "".join(f"<li>{html.escape(item)}</li>" for item in items)
-    return f"<{tag}>{rows}</{tag}>" if items else ""
+            f"<h1>{html.escape(title)}</h1><p>{html.escape(made)}</p>"
+            f"{''.join(each.markup for each in blocks)}</body></html>\n").encode()

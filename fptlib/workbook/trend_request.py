@@ -43,6 +43,11 @@ def cells(row: Requested) -> list[str]:
             row.interval, DURATION, ", ".join(row.serves), ", ".join(row.lost) or "nothing alone"]
 
 
+def _steps(checks: str) -> str:
+    """The steps of checks, each once, short enough for a page."""
+    return ", ".join(dict.fromkeys(id.partition(".")[0] for id in checks.split(", ")))
+
+
 def foretold(job: Job, minutes: float = 1.0) -> static.Shown:
     """What the points mapped so far can prove, said before the season is gone."""
     held = job.answers()
@@ -56,24 +61,22 @@ def foretold(job: Job, minutes: float = 1.0) -> static.Shown:
 
 
 def write(job: Job) -> list[Path]:
-    """Write the request beside ``job.toml``: a page to print and a table."""
+    """Write the request beside ``job.toml``: a table, and a page to print with its PDF."""
     rows = [cells(row) for row in of(job)]
     text = io.StringIO()
     lines = csv.writer(text, lineterminator="\r\n")
     lines.writerow(HEADS)
     lines.writerows([harmless(cell) for cell in row] for row in rows)
     title = f"Points and trend request: {job.get('job.title', '')}"
-    page = printed.page(title, [
+    sheet = job.folder / f"{NAME}.csv"
+    write_atomically(sheet, text.getvalue().encode("utf-8-sig"))
+    return [sheet, *printed.write(job.folder / f"{NAME}.html", title, [
         printed.text(f"Trend every point for {DURATION}. Essential: the checks named are not "
                      "tested without it. Say which points cannot be trended before the season "
                      "begins."),
-        static.table("", HEADS[:6] + HEADS[7:], [row[:6] + row[7:] for row in rows]).markup],
-        landscape=True)
-    made = {job.folder / f"{NAME}.csv": text.getvalue().encode("utf-8-sig"),
-            job.folder / f"{NAME}.html": page}
-    for path, content in made.items():
-        write_atomically(path, content)
-    return list(made)
+        printed.table("Points", (*HEADS[:6], "Steps served", HEADS[8]),
+                      [[*row[:6], _steps(row[7]), row[8]] for row in rows])],
+        landscape=True)]
 
 
 def panel(job: Job, saved: Saved = lambda: None) -> Panel:

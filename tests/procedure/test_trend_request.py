@@ -52,11 +52,12 @@ def test_an_abort_condition_asks_for_its_point() -> None:
 
 def test_the_request_is_a_page_and_a_table(tmp_path) -> None:
     job = Job(small_plant.write_job(tmp_path / "job"))
-    table, page = trend_request.write(job)
+    table, page, pdf = trend_request.write(job)
     rows = list(csv.DictReader(io.StringIO(table.read_text(encoding="utf-8-sig"))))
     assert rows[0]["Priority"] == "essential" and rows[0]["Not tested without it"]
     assert {row["Point"]: row["Tag"] for row in rows}["chw_flow"] == "chw_flow"
     assert "Points and trend request: Small invented plant" in page.read_text(encoding="utf-8")
+    assert pdf.read_bytes().startswith(b"%PDF")
     panel = trend_request.panel(job)
     panel.widget.children[2].children[0].click()
     assert "checks can be decided with the points mapped so far" in panel.message.widget.value

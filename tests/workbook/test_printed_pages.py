@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import re
 
+import pypdf
 import pytest
 import small_plant
 
@@ -13,8 +14,14 @@ from fptlib.procedure.steps import CHECKS, STEPS
 from fptlib.workbook import document, operators_sheet
 
 
-def text(path) -> str:
-    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", path.read_text("utf-8"))).split())
+def text(made) -> str:
+    """What the page says, once its PDF has been seen to say the same, word by word."""
+    page, pdf = made
+    said = html.unescape(re.sub(r"<[^>]+>", " ", page.read_text("utf-8").split("</style>")[1]))
+    read = "".join(sheet.extract_text() for sheet in pypdf.PdfReader(pdf).pages)
+    letters = re.sub(r"[\s\u200b]", "", read)
+    assert not (missing := [word for word in said.split() if word not in letters]), missing
+    return " ".join(said.split())
 
 
 @pytest.fixture
