@@ -238,8 +238,9 @@ class Sequence:
         "Leaves when the enable condition no longer holds for", "min", 0, 1440,
         "Empty: the sequence has no exit on weather.")
     weather_exit_band: float = quantity(
-        "and is short by more than", _DIFFERENCE, 0, 30, "Wet bulb and approaches above the "
-        "reset setpoint by that; 0 where the exit uses the enable condition itself.",
+        "and is short by more than", _DIFFERENCE, 0, 30, "Wet bulb, approaches and tolerances "
+        "above the reset setpoint by that. Enables 2 °F below it and leaves 1 °F above: 3. Empty "
+        "or 0: leaves by the enable condition itself.",
         default=0.0)
     clock_exit: time | None = answer("Leaves at the time of day", "Such as 06:00. Empty: never.",
                                      Kind.CLOCK, None)

@@ -1,4 +1,4 @@
-"""Which checks answer for which true statement of the second hand.
+"""Which checks answer for which true statement of the second and third hand.
 
 A check that fails and answers for nothing that is true of the scenario is a false fail.
 """
@@ -56,6 +56,8 @@ MAY: dict[str, frozenset[str]] = {kind: frozenset(ids.split()) for kind, ids in 
                         "lift.pull_down",
     k.DEAD_CELL: "lift.pull_down running.tower_tracking",
     k.BOTH_ON: "lift.pull_down",
+    # Where a temporary setpoint is to keep the lift, it did not.
+    k.LOW_LIFT: "lift.setpoint",
     # The water warms while no chiller runs.
     k.TRIP: "recovery.stable recovery.supply handover.excursion running.supply exit.supply "
             "recovery.rate recovery.duration recovery.demand lift.setpoint enable.missed",
@@ -63,12 +65,14 @@ MAY: dict[str, frozenset[str]] = {kind: frozenset(ids.split()) for kind, ids in 
     # Supply and tower aim at a setpoint that no exchanger reaches.
     k.NOT_RELEASED: "running.supply running.tower_setpoint running.tower_tracking recovery.stable "
                     "recovery.supply",
-    k.NO_SUPPLY_EXIT: "running.supply recovery.supply",
+    k.NO_SUPPLY_EXIT: "running.supply recovery.supply recovery.stable",
     k.OVERCOOLED: "running.supply running.tower_setpoint running.tower_tracking "
                   "cold.condenser_water cold.basin",
     k.SWINGING: "running.supply recovery.supply",
     k.SHORT_RUN: "handover.fallback exit.not_early",
     k.SENSOR_FROZEN: "instruments.agreement",
+    # One of the exchanger's own.
+    k.SENSOR_OFF: "instruments.heat_balance",
     # A load that reads too high keeps two chillers on; as both stop the water truly rises 3.3 °F.
     k.FLOW_WRONG: "recovery.supply",
 }.items()}
@@ -90,6 +94,6 @@ KNOWN_FALSE: set[tuple[str, str]] = {
     ("clock_wrong_by_hours", "running.tower_tracking"),  # at 5 min only
 }
 KNOWN_SILENT = {
-    ("hasty_exit", k.EXIT_HASTY),  # a weather exit beyond the enable line cannot be declared
+    ("hasty_exit", k.EXIT_HASTY),  # the enable condition is within its uncertainty at the line
     ("stays_though_dear", k.DEARER),  # little of the run was seen on chillers
 }

@@ -4,14 +4,21 @@ from __future__ import annotations
 
 import tempfile
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 
 import fptlib
-from tests.hands.second import Result, Scenario, run, scenarios
-from tests.hands.second.job import write
+from tests.hands import second
 
 INTERVALS = (1, 5, 15)
-SCENARIOS = {scenario.name: scenario for scenario in scenarios()}
+HANDS = {"second": second}
+if find_spec("pyenergyplus"):  # the third hand's simulator, an extra of its own
+    from tests.hands import third
+
+    HANDS["third"] = third
+HAND_OF = {scenario.name: hand for hand, module in HANDS.items() for scenario in module.scenarios()}
+SCENARIOS = {scenario.name: scenario
+             for module in HANDS.values() for scenario in module.scenarios()}
 
 
 @dataclass(frozen=True)
@@ -33,7 +40,7 @@ class Judged:
     said: dict[int, dict[str, Said]]
 
     @property
-    def scenario(self) -> Scenario:
+    def scenario(self) -> second.Scenario:
         return SCENARIOS[self.name]
 
     @property
@@ -43,19 +50,24 @@ class Judged:
 
 def judged(name: str, intervals: tuple[int, ...] = INTERVALS) -> Judged:
     """Simulate a scenario once, write its job at each interval and check it."""
-    return of_result(run(SCENARIOS[name]), intervals)
+    return of_result(simulated(name), intervals)
 
 
-def of_result(result: Result, intervals: tuple[int, ...] = INTERVALS) -> Judged:
+def simulated(name: str) -> second.Result:
+    """A scenario run by its own hand."""
+    return HANDS[HAND_OF[name]].run(SCENARIOS[name])
+
+
+def of_result(result: second.Result, intervals: tuple[int, ...] = INTERVALS) -> Judged:
     """Write a simulated scenario's job at each interval and check it."""
     truth = tuple((x.kind, x.start, x.end) for x in result.truth)
     said = {minutes: _said(result, minutes) for minutes in intervals}
     return Judged(result.scenario.name, truth, said)
 
 
-def _said(result: Result, minutes: int) -> dict[str, Said]:
+def _said(result: second.Result, minutes: int) -> dict[str, Said]:
     with tempfile.TemporaryDirectory() as folder:
-        write(result, Path(folder), minutes)
+        HANDS[HAND_OF[result.scenario.name]].write(result, Path(folder), minutes)
         checks = fptlib.check(fptlib.Job(Path(folder))).checks
     begin = result.frame.index[0]
 

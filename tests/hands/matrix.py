@@ -1,12 +1,13 @@
 """Every fault at every plant hand and interval: found, undecided, missed, false.
 
     python tests/hands/matrix.py             prints one row a fault
+    python tests/hands/matrix.py third       of one hand alone
     python tests/hands/matrix.py --guide     writes the summary into DEVELOPERS.md
 
 The first hand is the fault library of ``tests/faults`` (each fault at the base plant and at one
-more in turn), the second ``tests/hands/second``. *Undecided*: the check that must fail is
-indeterminate or says why it cannot be tested. *False*: a check fails and nothing that is true of
-the plant breaks it.
+more in turn); the second and, where its simulator is installed, the third have a folder here.
+*Undecided*: the check that must fail is indeterminate or says why it cannot be tested. *False*: a
+check fails and nothing that is true of the plant breaks it.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ for _folder in (ROOT, FIRST_HAND, ROOT / "tests" / "support"):
         sys.path.append(str(_folder))
 
 from tests.hands.expected import ASTRAY, MUST, allowed  # noqa: E402
-from tests.hands.judged import INTERVALS, SCENARIOS, Judged, Said, judged  # noqa: E402
+from tests.hands.judged import HAND_OF, INTERVALS, Judged, Said, judged  # noqa: E402
 
 GUIDE = ROOT / "DEVELOPERS.md"
 BEGIN, END = "<!-- matrix: begin -->\n", "<!-- matrix: end -->\n"
@@ -90,11 +91,12 @@ class Row:
                 f"{len(self.astray):4}  {self.must}")
 
 
-def second_row(case: Judged) -> Row:
-    """The row of one scenario of the second hand."""
+def scenario_row(case: Judged) -> Row:
+    """The row of one scenario of the second or third hand."""
     expected = sorted(case.scenario.expected & set(MUST))
     ids = " | ".join(" or ".join(f"{id}" for id in sorted(MUST[kind])) for kind in expected)
-    row = Row("second", case.name, ids or ("nothing" if case.scenario.sound else "no check asks"))
+    row = Row(HAND_OF[case.name], case.name,
+              ids or ("nothing" if case.scenario.sound else "no check asks"))
     for minutes, said in case.said.items():
         for kind in expected:
             row.must_fail(MUST[kind], said, minutes)
@@ -152,14 +154,14 @@ def first_hand() -> Iterator[tuple[str, tuple[str, ...]]]:
 
 
 def _row(what: tuple[str, tuple[str, ...]] | str) -> Row:
-    return second_row(judged(what)) if isinstance(what, str) else first_row(*what)
+    return scenario_row(judged(what)) if isinstance(what, str) else first_row(*what)
 
 
-def matrix(hands: Iterable[str] = ("first", "second")) -> list[Row]:
+def matrix(hands: Iterable[str] = ("first", "second", "third")) -> list[Row]:
     """Every row, worked out on all cores."""
     todo: list[tuple[str, tuple[str, ...]] | str] = []
     todo += first_hand() if "first" in hands else ()
-    todo += SCENARIOS if "second" in hands else ()
+    todo += [name for name, hand in HAND_OF.items() if hand in hands]
     with ProcessPoolExecutor(os.cpu_count()) as pool:
         return list(pool.map(_row, todo))
 
@@ -224,8 +226,9 @@ def guide_with(new: str) -> str:
 
 
 if __name__ == "__main__":
-    found = matrix()
+    chosen = [word for word in sys.argv[1:] if not word.startswith("-")]
+    found = matrix(chosen) if chosen else matrix()
     print(shown(found))
     print(summary(found))
-    if "--guide" in sys.argv:
+    if "--guide" in sys.argv and not chosen:
         GUIDE.write_text(guide_with(summary(found)), encoding="utf-8", newline="\n")

@@ -1,4 +1,4 @@
-"""Every scenario of the second hand: its physics, its truth, and what the checks say of it.
+"""Scenarios of the second and third hand: their physics, truth, and what the checks say of them.
 
 An ordinary run takes a few scenarios at one minute. ``FPTLIB_ALL_FAULTS=1`` takes them all at every
 interval and compares the summary in the contributor guide.
@@ -21,15 +21,21 @@ from tests.hands.expected import (
     NO_CHECK,
     allowed,
 )
-from tests.hands.judged import INTERVALS, SCENARIOS, Judged, of_result
-from tests.hands.second import Result, run
+from tests.hands.judged import HAND_OF, INTERVALS, Judged, of_result, simulated
+from tests.hands.second import Result
 from tests.hands.second.model import ECONOMIZER
 from tests.hands.second.physics import KW_PER_TON, WATER
 from tests.hands.second.truth import stretches
 
 EVERYTHING = bool(os.environ.get("FPTLIB_ALL_FAULTS"))
-FEW = ("sound_hill", "sound_desert", "sound_coast", "no_enable_delay", "lift_valve_stuck",
-       "setpoint_in_one_step", "left_at_three", "exchanger_fouled")
+FEW = {"second": ("sound_hill", "sound_desert", "sound_coast", "no_enable_delay",
+                  "lift_valve_stuck", "setpoint_in_one_step", "left_at_three", "exchanger_fouled"),
+       "third": ("sound_depot", "college_fouled")}
+
+
+def names(hand: str) -> list[str]:
+    """The scenarios of a hand that this run takes; none where its simulator is missing."""
+    return [name for name, of in HAND_OF.items() if of == hand and (EVERYTHING or name in FEW[of])]
 
 
 # What was judged so far; the summary needs it all once more.
@@ -44,7 +50,7 @@ class Case:
 
     @cached_property
     def result(self) -> Result:
-        return run(SCENARIOS[self.name])
+        return simulated(self.name)
 
     @cached_property
     def judged(self) -> Judged:
@@ -52,9 +58,20 @@ class Case:
         return JUDGED[self.name]
 
 
-@pytest.fixture(scope="module", params=list(SCENARIOS) if EVERYTHING else FEW)
+@pytest.fixture(scope="module", params=names("second"))
 def case(request: pytest.FixtureRequest) -> Case:
+    """A scenario of the second hand."""
     return Case(request.param)
+
+
+@pytest.fixture(scope="module", params=names("third"))
+def other(request: pytest.FixtureRequest) -> Case:
+    """A scenario of the third hand."""
+    return Case(request.param)
+
+
+def test_ci_has_the_simulator_of_the_third_hand() -> None:
+    assert names("third") or "CI" not in os.environ, "install the extra 'simulator'"
 
 
 # --- physics -------------------------------------------------------------------------------------
@@ -102,9 +119,42 @@ def test_no_water_is_colder_than_what_cools_it(case: Case) -> None:
     assert np.all(s["cold"][wetted] >= np.minimum(s["wet"], s["back"])[wetted] - 0.2)
 
 
+def test_simulated_exchanger_and_chillers_keep_their_balances(other: Case) -> None:
+    """Both sides of each machine, and the exchanger's effectiveness by counterflow at its UA
+    (Incropera, Fundamentals of Heat and Mass Transfer, table 11.4)."""
+    s, p = other.result.states, other.result.scenario.plant
+    used = s["hx_tons"] > 20
+    warm, cold = (s[f"hx_{side}"][used] * 4.18 * 0.0630902 for side in ("chw", "cw"))
+    low, ratio = np.minimum(warm, cold), np.minimum(warm, cold) / np.maximum(warm, cold)
+    grown = np.exp(-p.ua * other.result.scenario.fault.ua / low * (1 - ratio))
+    span = (s["hx_in"] - s["hx_cw_in"])[used] / 1.8
+    carried = low * span * (1 - grown) / (1 - ratio * grown) / 3.516853
+    assert np.allclose(carried, s["hx_tons"][used], rtol=0.02)
+    for n in range(1, p.chillers + 1):
+        on = s[f"tons_{n}"] > 20
+        rejected = s[f"cw_{n}"] * (s[f"warm_{n}"] - s["sump"]) / WATER
+        given = s[f"tons_{n}"] + s[f"kw_{n}"] / KW_PER_TON
+        assert np.allclose(rejected[on], given[on], rtol=0.01)
+
+
+def test_simulated_plant_is_one_of_a_mode(other: Case) -> None:
+    s, n = other.result.states, range(1, other.result.scenario.plant.chillers + 1)
+    chillers = sum(s[f"tons_{i}"] for i in n)
+    assert not np.any((chillers > 1) & (s["hx_tons"] > 1))
+    assert np.allclose((chillers + s["hx_tons"])[2:], s["met"][2:], rtol=0.02, atol=3)
+
+
 # --- truth ---------------------------------------------------------------------------------------
 
 def test_truth_is_what_the_scenario_was_built_for(case: Case) -> None:
+    _is_built_for(case)
+
+
+def test_truth_of_the_simulator_is_what_the_scenario_was_built_for(other: Case) -> None:
+    _is_built_for(other)
+
+
+def _is_built_for(case: Case) -> None:
     r = case.result
     kinds = {x.kind for x in r.truth}
     assert r.scenario.expected <= kinds <= r.scenario.expected | r.scenario.follows
@@ -134,7 +184,17 @@ def test_sound_plants_have_healthy_margins(case: Case) -> None:
 
 # --- what the checks say -------------------------------------------------------------------------
 
-def test_nothing_sound_fails(case: Case) -> None:
+def test_the_checks_are_right(case: Case) -> None:
+    _nothing_sound_fails(case)
+    _what_must_fail_is_found_at_one_minute(case)
+
+
+def test_the_checks_are_right_of_the_simulator(other: Case) -> None:
+    _nothing_sound_fails(other)
+    _what_must_fail_is_found_at_one_minute(other)
+
+
+def _nothing_sound_fails(case: Case) -> None:
     false = {(case.name, id): (minutes, said.reason)
              for minutes, checks in case.judged.said.items() for id, said in checks.items()
              if said.verdict == "fail" and id not in allowed(case.judged.kinds)}
@@ -142,7 +202,7 @@ def test_nothing_sound_fails(case: Case) -> None:
                 if where not in KNOWN_FALSE}
 
 
-def test_what_must_fail_is_found_at_one_minute(case: Case) -> None:
+def _what_must_fail_is_found_at_one_minute(case: Case) -> None:
     said = case.judged.said[1]
     silent = {kind: {id: (said[id].verdict, said[id].reason) for id in MUST[kind] if id in said}
               for kind in case.judged.scenario.expected & set(MUST)
@@ -154,5 +214,5 @@ def test_what_must_fail_is_found_at_one_minute(case: Case) -> None:
 @pytest.mark.skipif(not EVERYTHING, reason="needs every run: set FPTLIB_ALL_FAULTS=1")
 def test_summary_in_the_guide_is_true() -> None:
     rows = matrix.matrix(("first",))
-    rows += [matrix.second_row(JUDGED[name]) for name in SCENARIOS]
+    rows += [matrix.scenario_row(JUDGED[name]) for name in HAND_OF]
     assert matrix.GUIDE.read_text(encoding="utf-8") == matrix.guide_with(matrix.summary(rows))

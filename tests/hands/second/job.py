@@ -11,7 +11,6 @@ import pandas as pd
 
 from fptlib.points import point
 
-from .columns import true_columns
 from .model import Scenario
 from .sensors import KINDS, kind_of
 
@@ -114,13 +113,13 @@ def job_of(scenario: Scenario, frame: pd.DataFrame) -> dict[str, Any]:
         }
     for setting, value in sequence_of(scenario).items():
         if setting in LIMIT_IDS:
-            job["limits"][LIMIT_IDS[setting]] = _own(float(value), day)
+            job["limits"][LIMIT_IDS[setting]] = own(float(value), day)
     for side in ("tower", "exchanger"):  # the sequence's one tolerance, half on either approach
-        job["limits"][f"enable.{side}_tolerance"] = _own(scenario.sequence.tolerance / 2, day)
+        job["limits"][f"enable.{side}_tolerance"] = own(scenario.sequence.tolerance / 2, day)
     return job
 
 
-def _own(value: float, day: str) -> dict[str, Any]:
+def own(value: float, day: str) -> dict[str, Any]:
     return {"value": value, "reason": "this is the value of the plant's own sequence",
             "author": AUTHOR, "date": day}
 
@@ -159,7 +158,7 @@ def readings(result) -> list[str]:
     with the instrument's small error. Where a clock is late, somebody also read a chiller's leaving
     condenser water just after it had stopped, twice: steady values show no clock."""
     rng = np.random.default_rng([result.scenario.seed, 13])
-    true, lines = true_columns(result.scenario, result.states), [HEADER]
+    true, lines = result.true, [HEADER]
 
     def take(row: int, name: str, tag: str, error: float, remark: str) -> None:
         kick = float(rng.uniform(-error, error))
@@ -195,17 +194,17 @@ def write(result, folder: Path, minutes: int = 1) -> None:
     if minutes == 1 and result.scenario.plant.change_of_value:
         log = pd.concat([pd.DataFrame({"Point": name, "Value": each})
                          for name, each in result.log().items()]).sort_index(kind="stable")
-        log.set_axis(_stamps(log.index), axis=0).to_csv(path, index_label="Time")
+        log.set_axis(stamps(log.index), axis=0).to_csv(path, index_label="Time")
         job["files"] = {FILE: {**job["files"][FILE], "form": "long", "point_column": "Point",
                                "value_column": "Value", "hold": 168.0, "interval_minutes": 1.0}}
     else:
         frame = result.at(minutes) if minutes > 1 else result.frame
-        frame.set_axis(_stamps(frame.index), axis=0).to_csv(path, index_label="Time")
+        frame.set_axis(stamps(frame.index), axis=0).to_csv(path, index_label="Time")
     (folder / "job.toml").write_text(tomlkit.dumps(job), encoding="utf-8")
     (folder / "readings.csv").write_text("\n".join([*readings(result), ""]), encoding="utf-8")
 
 
-def _stamps(when: pd.DatetimeIndex) -> np.ndarray:
+def stamps(when: pd.DatetimeIndex) -> np.ndarray:
     """Local time with its offset, such as 2026-03-04 12:00-0700; much faster than strftime."""
     local = when.tz_localize(None)
     hours = ((local - when.tz_convert("UTC").tz_localize(None)) // pd.Timedelta(hours=1)).tolist()

@@ -31,6 +31,7 @@ class Result:
     changeovers: list[Changeover]
     demand: tuple[float, float]  # highest kW with a part in a changeover, and without
     job: dict[str, Any]
+    true: dict[str, np.ndarray]  # what perfect sensors would trend
 
     @property
     def sequence(self) -> dict[str, Any]:
@@ -71,8 +72,9 @@ def run(scenario: Scenario) -> Result:
     states = simulate(scenario, when)
     sensors = Sensors(p, fault, scenario.seed, minutes)
     readings = {}
-    for name, true in true_columns(scenario, states).items():
-        value = np.round(true, 2) if name.endswith("setpoint") else sensors.series(name, true)
+    true = true_columns(scenario, states)
+    for name, each in true.items():
+        value = np.round(each, 2) if name.endswith("setpoint") else sensors.series(name, each)
         if fault.late_clock and name.startswith(fault.late_clock[0]):
             value = np.r_[np.repeat(value[:1], fault.late_clock[1]), value[: -fault.late_clock[1]]]
         if kind_of(name) in ("flow", "power", "amps"):
@@ -96,4 +98,4 @@ def run(scenario: Scenario) -> Result:
         seen[name] = sensors.series(name, np.r_[last[:1], last[:-1]])
     truth = Truth(scenario, states, seen, service if p.service_meter else None)
     return Result(scenario, frame, extra, states, truth.found, truth.over,
-                  (truth.peak_in, truth.peak_out), job_of(scenario, frame))
+                  (truth.peak_in, truth.peak_out), job_of(scenario, frame), true)
