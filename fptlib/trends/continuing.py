@@ -20,8 +20,8 @@ _OVERLAP = 0.1
 
 
 class Stretch(NamedTuple):
-    """What decides whether files continue one another: their columns, and their units, first and last time
-    [ns]."""
+    """What decides whether files continue one another: their columns with their units, first and
+    last time [ns]."""
 
     columns: frozenset[tuple[str, str]]
     first: int

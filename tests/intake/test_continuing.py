@@ -35,7 +35,8 @@ def series(folder: Path) -> list[list[str]]:
 
 @pytest.mark.parametrize(("name", "wanted"), [
     ("CH-1 KW 2026-01.csv", "CH-1 KW"), ("CHW_20260105.csv", "CHW"),
-    ("Jan 2026 plant.csv", "plant"), ("Group1_2026-01-05.csv", "Group1"), ("plant (1).csv", "plant"),
+    ("Jan 2026 plant.csv", "plant"), ("Group1_2026-01-05.csv", "Group1"),
+    ("plant (1).csv", "plant"),
     ("10-2025 CHW.csv", "CHW"), ("report_1-5-26.csv", "report"), ("OA-T.csv", "OA-T"),
     ("March.csv", ""),
 ])
