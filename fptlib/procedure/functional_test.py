@@ -51,6 +51,9 @@ BACK_WITHIN = 0.25
 # rest to be taken for it again (common practice, no source).
 STALE_MINUTES = 120.0
 REST_MINUTES = 30.0
+# So long before its status an economizer may have been enabled, its pull-down included (the
+# procedure's longest pull-down).
+PULL_DOWN_MINUTES = 180.0
 POWER_PARTS = ("tower_fan_power", "chw_pump_power", "cw_pump_power")
 
 # Quantities that can come from several points, and from which.
@@ -493,7 +496,9 @@ class FunctionalTest:
         before the enable while a changeover may have replaced it, and for ``STALE_MINUTES`` at
         the most (common practice, no source: a reset moves little within two hours). From where
         the active setpoint is back at that value, or has come to rest after its return, it is
-        the reset setpoint again; in between nothing is known.
+        the reset setpoint again; in between nothing is known. Where the enable command is not
+        trended either, an active setpoint that fell before the status may be the temporary one
+        already: from its fall on nothing is known.
         """
         if self.has("chw_reset_setpoint"):
             return self["chw_reset_setpoint"]
@@ -504,14 +509,26 @@ class FunctionalTest:
             if request is None:
                 continue
             held = active[request.row - 1] if request.row else np.nan
+            first = request.row if self.has("economizer_command") else self._before_fall(
+                active, request.row)
+            held = held if first == request.row else np.nan
             after = request.end + 1
             back = np.flatnonzero(active[after:stop] >= held - BACK_WITHIN)
             rest = self._at_rest(active[after:stop])
             ends = [int(back[0]) + 1] if len(back) else []
             until = min([*ends, *rest, stop - after]) + after
-            reset[request.row : until] = held
+            reset[first:until] = held
             reset[min(request.row + self.rows(STALE_MINUTES), until) : until] = np.nan
         return reset
+
+    def _before_fall(self, active: np.ndarray, row: int) -> int:
+        """The row after the last one at which the active setpoint stood as high as in the hours
+        before ``row``: where its fall begins; ``row`` where it has not fallen."""
+        begin = max(row - self.rows(PULL_DOWN_MINUTES), 0)
+        before = active[begin:row]
+        if np.isnan(before).all() or np.nanmax(before) - before[-1] <= BACK_WITHIN:
+            return row
+        return begin + int(np.flatnonzero(before >= np.nanmax(before) - BACK_WITHIN)[-1]) + 1
 
     def _at_rest(self, active: np.ndarray) -> list[int]:
         """The first row from which a setpoint that has risen again rests for half an hour."""
@@ -526,12 +543,14 @@ class FunctionalTest:
     @property
     def assumptions(self) -> dict[str, str]:
         """What stands for a need that is not trended, by need: no assumption in silence."""
-        said = {}
-        if not self.has("chw_reset_setpoint"):
-            said["reset_setpoint"] = (
-                "the reset setpoint is not trended: the active setpoint before the enable is taken "
+        if self.has("chw_reset_setpoint"):
+            return {}
+        said = ("the reset setpoint is not trended: the active setpoint before the enable is taken "
                 f"for it, for {STALE_MINUTES:.0f} min at the most")
-        return said
+        if not self.has("economizer_command"):
+            said += (", and not where it had fallen before the economizer's status came on, for "
+                     "the enable command is not trended either: it may be the temporary one")
+        return {"reset_setpoint": said}
 
     @cached_property
     def load(self) -> np.ndarray:

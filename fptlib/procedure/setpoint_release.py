@@ -32,8 +32,11 @@ def nothing_lowered(test: FunctionalTest, run: Run) -> Finding:
     """What the release and the return of a temporary setpoint say where there was none."""
     means = test.sequence.lift.means
     if means == TEMPORARY_SETPOINT:
-        return not_judged(run.number, run.first, "there was no temporary setpoint at the "
-                          "transition")
+        rows = test.window(run.first - test.rows(RUN_DOWN_MINUTES), run.first)
+        unknown = bool(np.isnan(test.reset_setpoint[rows]).all())
+        return not_judged(run.number, run.first, "whether there was a temporary setpoint at the "
+                          "transition is not known, for the reset setpoint is not" if unknown else
+                          "there was no temporary setpoint at the transition")
     return not_judged(run.number, run.first, "the sequence has no temporary setpoint, as the plan "
                       f"states (lift: {means})", verdict=Verdict.NOT_APPLICABLE)
 

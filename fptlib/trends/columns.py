@@ -117,7 +117,7 @@ def read_columns(folder: Path, answers: Mapping[str, Any]) -> Files:
     names = sorted(path.name for path in paths if path.name not in twice)
     for name, form in forms_of(answers, names):
         try:
-            found[name], ends[name] = _of_file(folder / name, form)
+            found[name], ends[name] = columns_in(folder / name, form)
         except IntakeError as error:
             unread[name] = str(error)
     return Files(tuple(_continued(found, ends)), unread)
@@ -163,8 +163,12 @@ def columns_of(folder: Path, answers: Mapping[str, Any]) -> list[Column]:
     return list(files.columns)
 
 
-def _of_file(path: Path, form: FileForm) -> tuple[list[Column], int]:
-    """The columns of a file, and its last time [ns]."""
+def columns_in(path: Path, form: FileForm) -> tuple[list[Column], int]:
+    """The columns of a file, and its last time [ns].
+
+    Raises:
+        IntakeError: it cannot be read as its form states.
+    """
     table = open_table(path, form)
     clock = Clock(table, form, Notes())
     names = [name for name in dict.fromkeys(table.names) if name and name not in clock.columns]

@@ -25,13 +25,15 @@ Files = Mapping[str, Sequence[FileSamples]]
 
 
 def read_trends(folder: Path, point_map: PointMap,
-                progress: Callable[[float, str], None] | None = None) -> Grid:
+                progress: Callable[[float, str], None] | None = None,
+               alone: bool = False) -> Grid:
     """The job's trends on one uniform grid.
 
     Args:
         folder: the job's ``trends/``; nothing in it is changed.
         point_map: which column is which point.
         progress: given the share done (0 to 1) and a few words.
+        alone: whether files that no point is read from are not looked at.
 
     Raises:
         IntakeError: a file, its map or its values cannot be used.
@@ -46,7 +48,7 @@ def read_trends(folder: Path, point_map: PointMap,
 
     files, steps = _read_files(paths, point_map, notes, show)
     _refuse_utc(files, point_map)
-    notes += beside.remarks(Path(folder), point_map)
+    notes += [] if alone else beside.remarks(Path(folder), point_map)
     _compare_second_trends(files, point_map, notes)
     grid = _on_grid(files, steps, point_map, notes)
     show(0.97, "looking at the values")

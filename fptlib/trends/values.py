@@ -46,6 +46,7 @@ _REMEMBERED = 1000
 # A value and what the system thinks of it: "44.2 {ok}".
 _MARKED = re.compile(r"(?P<value>.*?)\s*\{(?P<marks>[^{}]*)\}")
 _LEADING = re.compile(r"(?P<word>[^\d\s]+)\s+[-+]?[\d.,]+")
+_BEHIND = re.compile(r"[-+]?[\d.,]+(?P<mark>\s*[^\d\s.,][^\d]*)")
 # A contact may close or open when the equipment runs; a valve that is open is open.
 _CONTACT = frozenset(("open", "opened", "closed", "close"))
 _VALVE = re.compile(r"v(?:a?lve?)|damper|isol", re.IGNORECASE)
@@ -332,6 +333,9 @@ class PointReader:
                 unknown[found[index]] = row
                 continue
             if unit and self.source.on_above is None:
+                if not units.alias(unit):
+                    unknown[found[index]] = row
+                    continue
                 unit = self._stated_unit(unit, count, row, f" in the cell '{shown(found[index])}'")
                 if unit not in names:
                     names.append(unit)
@@ -364,8 +368,10 @@ class PointReader:
         for each in unknown:
             bare = BLANKS.sub(" ", each).strip()
             marked, leading = _MARKED.fullmatch(bare), _LEADING.fullmatch(bare)
+            behind = _BEHIND.fullmatch(bare)
             patterns.append(f"* {{{marked['marks']}}}" if marked else
-                            f"{leading['word']} *" if leading else bare)
+                            f"{leading['word']} *" if leading else
+                            f"*{behind['mark']}" if behind else bare)
         listed = ", ".join(map(quoted, dict.fromkeys(patterns[:12])))
         good = f", or good = [{listed}] if the values are good" if "*" in listed else ""
         raise IntakeError(

@@ -21,6 +21,7 @@ from fptlib.trends.weather import read_weather
 from fptlib.workbook import panels, parts, point_table, questionnaire, static
 from fptlib.workbook.forms import FormView, Saved, guarded
 from fptlib.workbook.point_table import IN_THE_MAP, PointTable, Row
+from fptlib.workbook.reading_form import ReadingForm
 
 # The answers without which there is no first verdict.
 FIRST = (("site", ("altitude", "time_zone")), ("plant", ("chillers", "tower_cells")))
@@ -45,12 +46,14 @@ class FirstPage:
         self.upload = panels.upload(job, self._taken)
         self.upload.widget.add_class("fpt-drop")
         self._build()
-        self.answers = [FormView(_only(job, path, names), saved) for path, names in FIRST]
+        self.answers = [FormView(_only(job, path, names), self._answered) for path, names in FIRST]
+        self.reading = ReadingForm(job, saved)
         self.widget = parts.column([
             self.upload.widget, self.panel.widget, *(view.widget for view in self.answers),
-            panels.run_every(job, saved).widget])
+            self.reading.widget, panels.run_every(job, saved).widget])
         if job.trend_files():
             guarded(self.panel.message, self.look)
+            self._read()
 
     def _build(self) -> None:
         self.order = parts.choice("Sort", "fpt-sort", options=list(_ORDERS))
@@ -68,7 +71,7 @@ class FirstPage:
             parts.line([self.order, self.filter]), self.heads, self.list,
             parts.line([certain, accept]), self.column, self.point, self.unit, correct, self.rest])
         self.panel.does(certain, self._certain).does(correct, self._corrected)
-        self.panel.does(accept, self._accepted, self._saved)
+        self.panel.does(accept, self._accepted, self._answered)
         for control, work in ((self.order, self._arrange), (self.filter, self._arrange),
                               (self.column, self._chosen), (self.point, self._offer_units)):
             control.observe(lambda _, work=work: guarded(self.panel.message, work), names="value")
@@ -97,6 +100,17 @@ class FirstPage:
     def _taken(self) -> None:
         guarded(self.panel.message, self.look)
         self._saved()
+
+    def _answered(self) -> None:
+        self._saved()
+        self._read()
+
+    def _read(self) -> None:
+        """Read the files once the map is there and what the reading needs is answered."""
+        if self.job.get("points") and all(
+                self.job.get(path) is not None for path in ("site.altitude", "site.time_zone")):
+            panel = self.reading.panel
+            guarded(panel.message, lambda: panel.message.saved(self.reading.look()))
 
     def _box(self, at: int) -> widgets.Checkbox:
         row = self.rows[at]

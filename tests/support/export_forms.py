@@ -460,6 +460,8 @@ def qualities() -> list[Export]:
              expected=known, answers=('bad = ["* {zz}"]',)),
         wide("question marks before the value", ONE, cell=tagged("{:.2f}", "??? {:.2f}"),
              expected=known, answers=('bad = ["??? *"]',)),
+        wide("a flag behind the bad values", ONE, cell=tagged("{:.2f}", "{:.2f}!"),
+             expected=known, answers=('bad = ["*!"]',)),
         wide("placeholders", ONE, cell=tagged("{:.2f}", "#N/A"), expected=known),
     ]
 

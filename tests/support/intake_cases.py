@@ -391,7 +391,10 @@ VALUES = [
     one("unit in the cell changes", cells(["44.0 °F", "7.5 °C"]), [44, 45.5],
         said=("1 cells state degC and were read so",)),
     one("unit in the cell means nothing", cells(["44.0 °F", "7.5 bananas"]),
-        "row 3: unit 'bananas' in the cell '7.5 bananas' cannot be turned into degF"),
+        "row 3: '7.5 bananas' is no number; if it stands for a bad value, state bad = "
+        '["* bananas"], or good = ["* bananas"] if the values are good, under [files."t.csv"]'),
+    one("a unit of something else in the cell", cells(["44.0 °F", "7.5 gpm"]),
+        "row 3: unit 'gpm' in the cell '7.5 gpm' cannot be turned into degF"),
     one("unit changes as stated", cells(["44", "45", "7.5", "8"]), [44, 45, 45.5, 46.4],
         source={"unit_changes": [{"from": "2026-01-05T10:02", "unit": "degC"}]}),
     one("unit changes unsaid", cells(["44", "45", "7.5", "8"]), [44, 45, NAN, NAN],

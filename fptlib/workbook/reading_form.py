@@ -1,0 +1,179 @@
+"""How the trend files are read: what they leave open with a field for each answer, what the reading
+doubts, and ten rows as they are, or would be, read."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import ipywidgets as widgets
+import numpy as np
+import tomlkit
+
+from fptlib import points, units
+from fptlib.answer import Answer
+from fptlib.errors import IntakeError
+from fptlib.job.folder import Job
+from fptlib.job.schema import table
+from fptlib.trends.cache import cached_trends
+from fptlib.trends.grid import Grid
+from fptlib.trends.mapping import files_of
+from fptlib.trends.questions import Asked, Question, asked_by, preview
+from fptlib.workbook import panels, parts, static
+from fptlib.workbook.forms import Field, Message, Saved, guarded
+
+_ROWS = 10
+
+
+class ReadingForm:
+    """A panel on a job; ``look`` reads the files and shows what came of it."""
+
+    def __init__(self, job: Job, saved: Saved = lambda: None) -> None:
+        self.job, self._saved = job, saved
+        self.asked: list[Asked] = []
+        self._grid: Grid | None = None
+        self._open = 0
+        read = parts.button("Read the files", "fpt-read-files", "")
+        self.questions = parts.column([], "fpt-questions")
+        self.file = parts.choice("Ten rows of the file", "fpt-preview")
+        self.shown, self.doubts = parts.html(), parts.html()
+        self.panel = panels.Panel("How the files are read", [
+            read, self.questions, self.doubts, self.file, self.shown])
+        self.panel.does(read, self.look, saved)
+        self.file.observe(lambda _: guarded(self.panel.message, self._preview), names="value")
+        self.widget = self.panel.widget
+
+    def look(self) -> str:
+        """Read every file that a point comes from, and say whether anything is left open."""
+        answers = self.job.answers()
+        mapped = list(dict.fromkeys(
+            file for row in answers.get("points", {}).values() for file in files_of(row)))
+        self.asked, self._grid = [], None
+        try:
+            self._grid = cached_trends(
+                self.job.trends_folder, self.job.folder / ".cache" / "trends", answers)
+        except IntakeError as error:
+            names = dict.fromkeys([*mapped, *(file.name for file in self.job.trend_files())])
+            every = [asked_by(self.job.trends_folder, answers, name) for name in names]
+            self.asked = [one for one in every if one.questions] or [
+                Asked("", (Question.of(str(error)),), answers)]
+        self._show(mapped)
+        if self._grid is None:
+            return f"{self._open} questions are open; answer them, and the files are read again"
+        return (f"every point of the map is read: {len(self._grid):,} rows from "
+                f"{self._grid.start:%Y-%m-%d %H:%M}")
+
+    def _show(self, mapped: Sequence[str]) -> None:
+        self._open = sum(len(one.questions) for one in self.asked)
+        self.questions.children = [widget for one in self.asked for question in one.questions
+                                   for widget in self._ask(question)]
+        doubts = [[remark.file, _meaning(remark.point), remark.text]
+                  for remark in (self._grid.remarks if self._grid else ())
+                  if remark.severity != "note"]
+        self.doubts.value = static.table(
+            "Doubts; no check passes on a point that is doubted", ("File", "Point", "Doubt"),
+            doubts).markup if doubts else ""
+        offered = [one.file for one in self.asked if one.file] or list(mapped)
+        self.file.options = offered
+        self.file.value = offered[0] if offered else None
+        self._preview()
+
+    # -- questions ------------------------------------------------------------------------------
+
+    def _ask(self, question: Question) -> list[widgets.Widget]:
+        """One question: its sentence, a button for each answer that it offers, a field for what
+        must be typed."""
+        message = Message()
+        said = parts.html(f"<p class='fpt-bad'>{html.escape(question.text)}</p>")
+        if not question.place:
+            return [said]
+        items = _items(question)
+        answered: dict[str, Any] = {}
+
+        def taken(given: Mapping[str, Any]) -> None:
+            first = not answered
+            answered.update(given)
+            self._state(question.place, given)
+            message.saved("saved; " + _told(items, answered))
+            self._open -= first
+            if first and not self._open:
+                self.panel.message.saved(self.look())
+            self._saved()
+
+        made = [parts.button(_told(items, option), "fpt-answer", "") for option in question.options]
+        for button, option in zip(made, question.options, strict=True):
+            button.on_click(lambda _, option=option: guarded(message, lambda: taken(option)))
+        def typed(field: Field) -> None:
+            guarded(field.message, lambda: taken({field.item.name: field.read()}))
+
+        fields = [Field(item, f"{'.'.join(question.place)}.{key}", typed)
+                  for key in question.free if (item := items.get(key))]
+        return [said, parts.line(made), *(field.widget for field in fields), message.widget]
+
+    def _state(self, place: tuple[str, ...], given: Mapping[str, Any]) -> None:
+        """Put answers into ``job.toml``, at a place whose name may hold a full stop."""
+        def edit(document: Any) -> None:
+            held = document.setdefault(place[0], tomlkit.table(is_super_table=True))
+            named = held.setdefault(place[1], tomlkit.table())
+            for key, value in given.items():
+                if isinstance(value, list):
+                    # A further word does not take the place of those before.
+                    before = named.get(key, [])
+                    before = before if isinstance(before, list) else [before]
+                    value = list(dict.fromkeys([*before, *value]))
+                named[key] = value
+
+        self.job.change(edit)
+
+    # -- ten rows ---------------------------------------------------------------------------------
+
+    def _preview(self) -> None:
+        """The first ten rows of the chosen file in which anything is known."""
+        name = str(self.file.value or "")
+        grid = self._grid or next((preview(self.job.trends_folder, one) for one in self.asked
+                                   if one.file == name and one.answers.get("points")), None)
+        self.shown.value = _rows_of(grid, self._points_of(name)).markup if grid else ""
+
+    def _points_of(self, file: str) -> list[str]:
+        return [name for name, row in self.job.get("points", {}).items() if file in files_of(row)]
+
+
+def _items(question: Question) -> dict[str, Answer]:
+    """The declared answers that a question is about, with what it offers."""
+    declared = table(question.place[0]) if question.place else None
+    items = declared.answers if declared else {}
+    return {name: replace(item, choices=question.offered)
+            if name == "unit" and question.offered else item for name, item in items.items()}
+
+
+def _told(items: Mapping[str, Answer], given: Mapping[str, Any]) -> str:
+    return ", ".join(f"{items[key].label if key in items else key}: "
+                     f"{items[key].shown(value) if key in items else value}"
+                     for key, value in given.items())
+
+
+def _meaning(name: str) -> str:
+    return points.point(name).meaning if points.is_point(name) else name
+
+
+def _rows_of(grid: Grid, names: Sequence[str]) -> static.Shown:
+    """A line for each point, its first ten values; times in the site's zone."""
+    held = [name for name in names if name in grid.columns]
+    known = np.flatnonzero(np.any([~np.isnan(grid.columns[name]) for name in held], axis=0)) \
+        if held else np.empty(0, int)
+    rows = known[:_ROWS].tolist()
+    heads = ["Point", "Unit", *(f"{grid.time(row):%m-%d %H:%M}" for row in rows)]
+    return static.table("As they are read, in the time of the site", heads, [
+        [_meaning(name), units.symbol(points.point(name).unit),
+         *(_cell(name, float(grid.columns[name][row])) for row in rows)] for name in held],
+        "no value can be read")
+
+
+def _cell(name: str, value: float) -> str:
+    if value != value:
+        return "–"
+    if points.point(name).kind in (points.STATUS, points.ALARM):
+        return "on" if value else "off"
+    return f"{value:.4g}"
