@@ -46,6 +46,7 @@ class Point:
 
     @property
     def numbered(self) -> bool:
+        """Whether there is one for each chiller, cell or pump."""
         return "{n}" in self.name
 
     def number(self, n: int) -> Point:

@@ -108,22 +108,27 @@ class Job:
 
     @property
     def file(self) -> Path:
+        """The answers, ``job.toml``."""
         return self.folder / JOB_FILE
 
     @property
     def trends_folder(self) -> Path:
+        """Where the trend files lie."""
         return self.folder / "trends"
 
     @property
     def workbooks_folder(self) -> Path:
+        """Where the workbooks lie."""
         return self.folder / "workbooks"
 
     @property
     def record_folder(self) -> Path:
+        """Where the signed records lie."""
         return self.folder / "record"
 
     @property
     def readings_file(self) -> Path:
+        """The field readings."""
         return self.folder / READINGS_FILE
 
     def read(self) -> TOMLDocument:

@@ -34,6 +34,7 @@ class Curve(NamedTuple):
     logarithm: float
 
     def log_pressure(self, absolute: Array) -> Array:
+        """Logarithm of the pressure at an absolute temperature, by the curve's powers."""
         total = self.powers[-1] * absolute
         for power in self.powers[-2:0:-1]:
             total = (total + power) * absolute

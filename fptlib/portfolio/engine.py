@@ -107,7 +107,7 @@ def screen_plant(task: Task) -> Screening:
         results.keep(screening, digest, record)
         return screening
     # A folder that cannot be read, or a full disk, costs this plant only.
-    except Exception as error:
+    except Exception as error:  # noqa: BLE001
         return Screening(task.plant, error=unforeseen(error))
 
 

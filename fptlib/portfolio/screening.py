@@ -45,7 +45,7 @@ def screen_with_record(
     except FptError as error:
         return Screening(plant, error=str(error)), None
     # A fault of this program, or a folder that cannot be read, costs this plant only.
-    except Exception as error:
+    except Exception as error:  # noqa: BLE001
         return Screening(plant, error=unforeseen(error)), None
 
 

@@ -219,10 +219,9 @@ def fitted_tower(blocks: np.ndarray, pressure: float, count: int, doubt: float) 
     one, other = ((each - table) for each in moved)
     related = known[0, 1] / np.sqrt(known[0, 0] * known[1, 1])
     spread = np.sqrt(np.maximum(one**2 + other**2 + 2.0 * related * one * other, 0.0))
-    curve = TowerCurve(axes, table, spread, usual_flow if usual_flow > 1.0 else np.nan,
-                       float(np.median(cooling)), count,
-                       np.column_stack([air, cooling, approach, share]), scatter, doubt)
-    return curve
+    return TowerCurve(axes, table, spread, usual_flow if usual_flow > 1.0 else np.nan,
+                      float(np.median(cooling)), count,
+                      np.column_stack([air, cooling, approach, share]), scatter, doubt)
 
 
 def _asked(axes: tuple[np.ndarray, np.ndarray], at: np.ndarray, constant: float, pressure: float

@@ -111,7 +111,7 @@ def _broken_rows(test: FunctionalTest, sign: float) -> np.ndarray:
     return np.flatnonzero(~(approaches.enable_margin(test) + sign * spread >= 0.0))
 
 
-def _advise_stay(test: FunctionalTest, failed: Sequence[Event]) -> str:
+def _advise_stay(test: FunctionalTest, _failed: Sequence[Event]) -> str:
     """The tolerance that would have kept the short runs from starting."""
     if test.missing(*_CONDITION) or not (approaches.tower(test) and approaches.exchanger(test)):
         return ""

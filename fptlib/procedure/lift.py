@@ -275,7 +275,7 @@ def floor(test: FunctionalTest, request: Request) -> Iterator[Finding]:
             cut_off=request.unseen)
 
 
-def _advise_given_up(test: FunctionalTest, failed: Sequence[Event]) -> str:
+def _advise_given_up(test: FunctionalTest, _failed: Sequence[Event]) -> str:
     """Of the attempts that were given up without an alarm: was the water never cold enough, or
     did a chiller that was no longer needed stay on?"""
     over = [_coldest(test, request) for request in test.requests

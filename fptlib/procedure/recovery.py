@@ -44,7 +44,7 @@ _SUPPLY = "chw_supply_temp"
 _ACTIVE = "chw_supply_setpoint"
 
 
-def _advise_return(test: FunctionalTest, failed: Sequence[Event]) -> str:
+def _advise_return(test: FunctionalTest, _failed: Sequence[Event]) -> str:
     """The return time that keeps the rate for the largest distance seen."""
     before = [run.first - 1 for run in test.runs if run.enabled is not None]
     distance = float(np.nanmax((test.reset_setpoint - test[_ACTIVE])[before]))

@@ -18,7 +18,7 @@ COLDEST_SHARE = 0.1
 BEYOND_LEVEL = 30.0
 
 
-def _advise_reset(test: FunctionalTest, failed: Sequence[Event]) -> str:
+def _advise_reset(test: FunctionalTest, _failed: Sequence[Event]) -> str:
     setpoint = median(test["chw_supply_setpoint"])
     said = savings.of_setpoint(test, setpoint, 2.0)
     return f"Each 2 °F above {setpoint:.0f} in cold weather is {said}." if said else ""

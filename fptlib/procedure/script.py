@@ -25,7 +25,7 @@ def script(plant: Plant, sequence: AsSpecified, limits: Limits, aborts: Sequence
            safe_state: str, initial_state: str) -> list[dict[str, Any]]:
     """Every step in its order, as rows of ``[[script]]``."""
     made = [*_prepare(aborts, safe_state, initial_state), *_natural(plant, sequence, limits),
-            *_induced(limits, safe_state), *_failures(limits, safe_state),
+            *_induced(safe_state), *_failures(limits, safe_state),
             _step("return", "Technician and operator: release every override, verify each in AUTO, "
                   "set setpoints and HOA switches as found.",
                   f"Override list closed; {initial_state or 'plant as before the test'}.")]
@@ -99,7 +99,7 @@ def _natural(plant: Plant, sequence: AsSpecified, limits: Limits) -> Iterator[di
                 "exit.comparative", "transition.leaving")
 
 
-def _induced(limits: Limits, safe: str) -> Iterator[dict[str, Any]]:
+def _induced(safe: str) -> Iterator[dict[str, Any]]:
     yield _step("induced", "Operator, as the technician asks: raise the reset setpoint or the "
                 "enable threshold until the economizer enables; enter the old and the new value in "
                 f"the override list. {_NO_SAFETY} {_READY}",

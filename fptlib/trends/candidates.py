@@ -80,6 +80,7 @@ class Rule:
 
     @classmethod
     def of(cls, line: str) -> Rule:
+        """A rule as it is written in the table."""
         point, equipment, *groups = line.split("|")
         return cls(point, equipment.strip("-"), *(frozenset(g.split()) for g in groups))
 
@@ -192,7 +193,7 @@ def _of_medium(rule: Rule, inside: set[str], weather: bool) -> float:
     return 0.75 if "?" in rule.medium else 0.0
 
 
-def _of_role(rule: Rule, roles: set[str], is_: set[str]) -> float:
+def _of_role(rule: Rule, roles: set[str], _is: set[str]) -> float:
     needed = {role for role in rule.roles if not role.endswith("?")}
     allowed = {role.strip("?") for role in rule.roles}
     if not needed <= roles or not roles <= allowed:
@@ -223,7 +224,7 @@ def _of_quantity(rule: Rule, is_: set[str], roles: set[str], column: Column) -> 
     return 0.0 if "differential_pressure" in is_ and "pressure" in quantity else 1.0
 
 
-def _of_state(rule: Rule, is_: set[str], roles: set[str], column: Column) -> float:
+def _of_state(rule: Rule, is_: set[str], _roles: set[str], column: Column) -> float:
     """Of an alarm, a command or a status."""
     if is_ - {"status", "mode"}:
         return 0.0
@@ -271,8 +272,7 @@ def _numbering(names: Sequence[Name], count: int) -> dict[tuple[int, str], int]:
         return {key: ord(key[1]) - ord("a") + 1 for key in keys}
     ranks = {key: at + 1 for at, key in enumerate(keys)}
     if any(letter for _, letter in keys):
-        return {key: n for key, n in zip(
-            [key for key in keys if key[1]], range(1, len(keys) + 1), strict=False)}
+        return {key: n for n, key in enumerate((key for key in keys if key[1]), start=1)}
     numbers = [number for number, _ in keys]
     if min(numbers) >= 100:
         numbers = [number % 100 for number in numbers]

@@ -65,6 +65,7 @@ class DelimitedTable(Table):
         self._text_columns: set[str] = set()
 
     def batches(self, kinds: Mapping[str, str], size: int = 2 << 20) -> Iterator[Batch]:
+        """The named columns, piece by piece of so many bytes."""
         # A file may be read more than once; its broken lines are those of the last time.
         self.broken = Table.broken
         yield from ahead(self._batch(piece, kinds) for piece in self._pieces(size))
@@ -73,8 +74,8 @@ class DelimitedTable(Table):
     def _pieces(self, size: int) -> Iterator[_Piece]:
         row, skip, read = self.layout.first_row, self.layout.skipped_lines, 0
         total = max(self._path.stat().st_size, 1)
-        for data in self._whole_lines(size):
-            read += len(data)
+        for piece in self._whole_lines(size):
+            data, read = piece, read + len(piece)
             while skip and data:
                 _, _, data = data.partition(b"\n")
                 skip -= 1

@@ -244,6 +244,7 @@ class LongFile(FileSamples):
         return True
 
     def on(self, first: int, length: int, key: str) -> np.ndarray:
+        """A point's values on a grid."""
         if self.hold(key) is None and self.form.interval_minutes is None:
             usual, even = self._usual_rows(key)
             if not even and self._logs[key].count > 2:

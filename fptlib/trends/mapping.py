@@ -69,6 +69,7 @@ class PointSource:
 
     @property
     def name(self) -> str:
+        """The point's name."""
         return self.point.name
 
     @property

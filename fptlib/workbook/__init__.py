@@ -1,0 +1,1 @@
+"""What a workbook shows and asks: forms, figures, verdicts and the pages around them."""

@@ -64,7 +64,8 @@ def guarded(message: Message, work: Callable[[], None]) -> bool:
     own never shows."""
     try:
         work()
-    except Exception as error:
+    # Whatever stops a form is told in it; a traceback would bury the page.
+    except Exception as error:  # noqa: BLE001
         message.problem(error)
         return False
     return True

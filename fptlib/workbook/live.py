@@ -370,7 +370,7 @@ def _tick_until(tick: Callable[[], bool], stop: threading.Event) -> None:
         try:
             if not tick():
                 return
-        except Exception:
+        except Exception:  # noqa: BLE001
             # A clock that stops is better than one that floods a kernel with faults.
             return
 

@@ -14,7 +14,7 @@ NEEDS = ("load", "outdoor_dry_bulb")
 NIGHT = (0, 5)
 
 
-def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
+def figure(case: FunctionalTest, _checks: Sequence[Check]) -> base.Evidence:
     """Every quarter hour's load over outdoor temperature."""
     if missing := case.missing(*NEEDS):
         return base.nothing("Load", "not trended: " + ", ".join(missing))
