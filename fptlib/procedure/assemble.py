@@ -77,5 +77,4 @@ def _weather(job: Job, answers: job_answers.Answers) -> dict[str, np.ndarray] | 
     path = job.trends_folder / str(name)
     if path.parent != job.trends_folder or not path.is_file():
         raise JobError(f"job.toml, site.weather_file: there is no file '{name}' in trends/")
-    hourly = read_weather(path).frame
-    return {str(name): hourly[name].to_numpy() for name in hourly}
+    return read_weather(path).columns

@@ -26,6 +26,7 @@ from fptlib.trends.grid import AlarmText, Grid, Remark, TrendFile
 from fptlib.trends.mapping import PointMap
 from fptlib.trends.reading import read_trends
 from fptlib.trends.safe import digest
+from fptlib.trends.table import array
 
 FORM = 4
 _ABOUT = b"about"
@@ -125,7 +126,7 @@ def _unpack(table: pa.Table, zone: tzinfo) -> Grid:
         return datetime.fromisoformat(moment).astimezone(zone)
 
     return Grid(
-        {name: table[name].to_numpy() for name in table.column_names},
+        {name: array(table[name].combine_chunks()) for name in table.column_names},
         at(about["start"]), timedelta(seconds=about["step_seconds"]),
         tuple(TrendFile(**{**each, "first": at(each["first"]), "last": at(each["last"])})
               for each in about["files"]),

@@ -17,6 +17,7 @@ from fptlib import units
 from fptlib.errors import IntakeError
 from fptlib.trends import safe
 from fptlib.trends.grid import Remark
+from fptlib.trends.table import array
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -119,7 +120,7 @@ def _hours(rows: list[str], where: str) -> tuple[dict[str, np.ndarray], np.ndarr
     except pa.ArrowInvalid as error:
         raise IntakeError(f"{where} holds a value that is no number "
                           f"({str(error).splitlines()[0][:100]}); get the file again") from error
-    month, day, hour, *values = (table.column(name).to_numpy() for name in wanted)
+    month, day, hour, *values = (array(table.column(name).combine_chunks()) for name in wanted)
     hours = np.datetime64("2001-01-01T00" if len(rows) == 8760 else "2000-01-01T00") + np.arange(
         len(rows)).astype("m8[h]")
     days, months = hours.astype("M8[D]"), hours.astype("M8[M]")

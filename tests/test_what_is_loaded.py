@@ -1,0 +1,41 @@
+"""A command loads what it needs and nothing more: a short one must not wait for the rest."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import small_plant
+
+HEAVY = {"pandas", "matplotlib", "jupyterlab", "jupyter_server", "nbclient", "IPython",
+         "ipywidgets", "typst", "openpyxl", "distributed", "pypdf"}
+
+
+def loaded(*words: str) -> set[str]:
+    """What a process of its own has loaded after a command."""
+    said = ("import sys; from fptlib.__main__ import process; sys.argv[0] = 'fptlib'\n"
+            "try: process()\nexcept SystemExit: pass\nprint('\\n' + ' '.join(sys.modules))")
+    done = subprocess.run([sys.executable, "-c", said, *words], capture_output=True, text=True,
+                          encoding="utf-8", check=True)
+    return set(done.stdout.splitlines()[-1].split())
+
+
+def test_help_loads_nothing() -> None:
+    assert not loaded("--help") & (HEAVY | {"numpy", "pyarrow", "cryptography"})
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory) -> Path:
+    return small_plant.write_job(tmp_path_factory.mktemp("loaded") / "job")
+
+
+def test_a_check_out_of_the_cache_loads_no_pandas_and_nothing_that_draws(job: Path) -> None:
+    loaded("check", str(job))
+    found = loaded("check", str(job))
+    assert "numpy" in found and not found & HEAVY
+
+
+def test_verify_loads_no_numbers(job: Path) -> None:
+    assert not loaded("verify", str(job)) & HEAVY
