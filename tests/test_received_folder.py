@@ -28,6 +28,7 @@ from fptlib.procedure.steps import STEPS, step
 from fptlib.record import keys, signing
 from fptlib.workbook import (
     deficiency_table,
+    document,
     operators_sheet,
     reception,
     run,
@@ -222,7 +223,8 @@ def test_what_is_no_part_of_a_job_is_named_and_left_out(received: Path, workspac
 def test_what_the_program_itself_writes_is_a_part_of_a_job(signed: Path, tmp_path: Path) -> None:
     folder = tmp_path / "job"
     shutil.copytree(signed / "job", folder)
-    for name in (deficiency_table.NAME, operators_sheet.NAME, "operators_sheet.pdf",
+    for name in (deficiency_table.NAME, operators_sheet.NAME, "operators_sheet.pdf", document.NAME,
+                 "procedure.pdf",
                  *(f"{trend_request.NAME}.{kind}" for kind in ("csv", "html", "pdf"))):
         (folder / name).write_bytes(b"")
     assert reception.look(folder).foreign == ()

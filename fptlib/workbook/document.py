@@ -15,8 +15,10 @@ from fptlib.limits import Limits, standard
 from fptlib.procedure.judge import CheckOf
 from fptlib.procedure.steps import STEPS, Step
 from fptlib.workbook import printed
+from fptlib.workbook.panels import Panel, printout
 from fptlib.workbook.printed import Block
 
+NAME = "procedure.html"
 _ABOUT = (
     "A verdict is pass, fail, indeterminate (the margin is smaller than its uncertainty), not "
     "tested (no event, or a point missing), deferred (season or load) or not applicable. Measured "
@@ -51,6 +53,12 @@ def write(path: Path, job: Job | None = None) -> list[Path]:
                   printed.listed(cautions(step)),
                   *(part for each in step.checks for part in _check(each, limits))]
     return printed.write(path, name, parts)
+
+
+def panel(job: Job) -> Panel:
+    """Write the plan with its procedure from its workbook."""
+    return printout("Plan and procedure", "the plan with its procedure",
+                    lambda: write(job.folder / NAME, job))
 
 
 def cautions(step: Step) -> list[str]:

@@ -17,6 +17,7 @@ from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.record.payload import check_row
 from fptlib.workbook import printed
+from fptlib.workbook.panels import Panel, printout
 
 NAME = "operators_sheet.html"
 _NEVER = (
@@ -59,6 +60,11 @@ def write(job: Job) -> list[Path]:
         printed.text(f"Safe state: {lookup(held, 'test.safe_state', 'not stated')}."),
         printed.heading("Watch each month of the season"), printed.listed(_monthly(plant, limits)),
         printed.heading("Never"), printed.listed(_NEVER)])
+
+
+def panel(job: Job) -> Panel:
+    """Write the sheet from its workbook."""
+    return printout("Operator's sheet", "the operator's sheet", lambda: write(job))
 
 
 def _standing(checks: Sequence[Check]) -> str:

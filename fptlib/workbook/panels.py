@@ -252,6 +252,19 @@ def run_every(job: Job, saved: Saved = lambda: None) -> Panel:
     return Panel("Every step at once", [press, shown]).does(press, ran, saved)
 
 
+def printout(title: str, what: str, write: Callable[[], Sequence[Path]]) -> Panel:
+    """A button that writes pages beside ``job.toml``, and links to them."""
+    press, shown = parts.button(f"Write {what}", "fpt-printout", ""), parts.html()
+
+    def written() -> str:
+        made = [html.escape(path.name) for path in write()]
+        shown.value = " · ".join(
+            f"<a href='/files/{name}' target='_blank'>{name}</a>" for name in made)
+        return f"{what} is written"
+
+    return Panel(title, [press, shown]).does(press, written)
+
+
 def reexecute(job: Job) -> Panel:
     """Run every workbook again on a copy, and say which outputs differ."""
     press = parts.button("Run all workbooks again and compare", "fpt-reexecute", "")

@@ -41,8 +41,9 @@ _DATA = (JOB_FILE, READINGS_FILE, "trends/*", "record/[0-9]*.json", "record/[0-9
 _BESIDE = (REVIEW_FILE, *(f"workbooks/{step.file}" for step in STEPS),
            *(f"record/[0-9]*.{kind}" for kind in ("html", "pdf", "csv", "xlsx")),
            # What the program writes beside the answers; a test holds the names together.
-           "deficiencies.csv", "operators_sheet.html", "operators_sheet.pdf", "trend_request.csv",
-           "trend_request.html", "trend_request.pdf", ".lock", ".cache/*",
+           *(f"{page}.{kind}" for page in ("operators_sheet", "procedure", "trend_request")
+             for kind in ("html", "pdf")),
+           "deficiencies.csv", "trend_request.csv", ".lock", ".cache/*",
            "workbooks/.ipynb_checkpoints/*.ipynb",
            f"workbooks/{SET_ASIDE}/*.ipynb", f"{OWN_PAGES}/*.ipynb")
 # What lies among trends and is no trend: programs, pages and what a system runs when it is opened.

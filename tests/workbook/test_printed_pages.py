@@ -56,3 +56,13 @@ def test_the_document_has_every_step_and_check_with_formula_and_limit(tmp_path, 
 @pytest.mark.parametrize("step", [step for step in STEPS if step.judged], ids=lambda s: s.name)
 def test_every_step_has_its_cautions(step) -> None:
     assert document.cautions(step)
+
+
+@pytest.mark.parametrize(("made_by", "names"), [
+    (operators_sheet, ("operators_sheet.html", "operators_sheet.pdf")),
+    (document, ("procedure.html", "procedure.pdf"))])
+def test_a_button_writes_the_pages_and_links_to_them(job, made_by, names) -> None:
+    press, shown = made_by.panel(job).widget.children[1:3]
+    press.click()
+    for name in names:
+        assert (job.folder / name).is_file() and f"href='/files/{name}'" in shown.value
