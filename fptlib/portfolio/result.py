@@ -17,7 +17,7 @@ from fptlib import __version__, owner
 from fptlib.job.folder import JOB_FILE, READINGS_FILE, sha256, write_atomically
 
 FAIL, NOT_TESTED = "fail", "not tested"
-FORM = 2
+FORM = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,14 +37,15 @@ class Hours:
 
     Attributes:
         possible: hours in which the enable condition held.
-        lost: those of them in which chillers ran without a request.
+        lost: those of them in which chillers ran and nothing spoke for waiting, from the end of
+            the enable delay on.
         certain: the lost hours that the sensors' errors cannot explain.
         span: hours from the first row to the last.
         unseen: hours in which a gap hides whether the condition held or who carried the plant;
             what was possible or lost in them is not counted.
-        kwh: energy the lost hours cost, or None; ``why_no_kwh`` says why.
-        chiller_kw, economizer_kw: mean plant power over the lost hours and over settled
-            economizer runs, from which ``kwh`` comes.
+        kwh, kwh_uncertainty: energy the lost hours cost, or None; ``why_no_kwh`` says why.
+        chiller_kw, economizer_kw: mean plant power over the lost hours, and that of the
+            economizer at the same load and weather.
         spark: (possible, lost) hours in equal parts of the trends, first to last.
         why_unknown: why the hours cannot be told; all numbers but ``span`` are None then.
     """
@@ -57,6 +58,7 @@ class Hours:
     chiller_kw: float | None = None
     economizer_kw: float | None = None
     kwh: float | None = None
+    kwh_uncertainty: float | None = None
     why_no_kwh: str = ""
     spark: tuple[tuple[float, float], ...] = ()
     why_unknown: str = ""
@@ -95,7 +97,8 @@ class Screening:
         failed = f"{len(self.with_verdict(FAIL))} failed"
         if self.hours.lost is None:
             return f"{failed}; hours not known: {self.hours.why_unknown}"
-        energy = "" if self.hours.kwh is None else f", about {self.hours.kwh:,.0f} kWh"
+        energy = "" if self.hours.kwh is None else (
+            f", {self.hours.kwh:,.0f} ± {self.hours.kwh_uncertainty:,.0f} kWh")
         return f"{failed}; {self.hours.lost:,.1f} h lost{energy}"
 
 

@@ -1,9 +1,6 @@
 """Screening of one plant: from its job folder to a result, and to a record marked as such.
 
-The rule of its hours (common practice, no source): an hour is lost where the enable condition
-held, chillers ran and the economizer was not enabled, as in the check ``enable.missed``, but
-counted from the first minute. Its energy is the plant's mean power over the lost hours minus
-that over settled economizer runs of the same trends; unlike loads are not evened out.
+Its lost hours and their energy are those of the record (``procedure.savings``).
 """
 
 from __future__ import annotations
@@ -16,7 +13,7 @@ import numpy as np
 from fptlib.errors import FptError
 from fptlib.job.folder import Job
 from fptlib.portfolio.result import NOT_TESTED, Hours, Row, Screening, unforeseen
-from fptlib.procedure import approaches, enable, running
+from fptlib.procedure import approaches, enable, savings
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks, judge
@@ -91,36 +88,22 @@ def hours(test: FunctionalTest) -> Hours:
     missed = judge(test, "enable.missed")
     if missed.verdict == NOT_TESTED:
         return Hours(span, why_unknown=missed.reason)
-    margin, lost = approaches.enable_margin(test), enable.waiting(test).sure
+    margin, lost = approaches.enable_margin(test), enable.lost_rows(test)
     holds, certain = margin >= 0.0, lost & (margin >= approaches.enable_uncertainty(test))
     unseen = np.isnan(margin + test.chillers_on + test.commanded)
-    lost_hours = counted(lost)
-    chillers, economizer, kwh, why = _energy(test, lost, lost_hours)
-    return Hours(span, counted(unseen), counted(holds), lost_hours, counted(certain),
-                 chillers, economizer, kwh, why, _parts(test, holds, lost))
+    energy, chillers = savings.lost(test, lost), _mean(test, lost)
+    economizer = None if chillers is None or energy.kw is None else round(chillers - energy.kw, 1)
+    kwh, doubt = (None if each is None else round(each, 0)
+                  for each in (energy.kwh, energy.uncertainty))
+    return Hours(span, counted(unseen), counted(holds), counted(lost), counted(certain),
+                 chillers, economizer, kwh, doubt, energy.problem, _parts(test, holds, lost))
 
 
-def _energy(test: FunctionalTest, lost: np.ndarray, lost_hours: float
-            ) -> tuple[float | None, float | None, float | None, str]:
-    """Chiller kW, economizer kW, kWh of the lost hours, and why there is none."""
-    if missing := test.missing("power"):
-        return None, None, None, "not trended: " + ", ".join(missing)
-    settled = [test.power[rows] for run in test.runs if (rows := running.settled(test, run))]
-    economizer = _mean(np.concatenate(settled)) if settled else None
-    if not lost.any():
-        return None, economizer, 0.0, ""
-    chillers = _mean(test.power[lost])
-    if chillers is None:
-        return None, economizer, None, "the power has a gap over every lost hour"
-    if economizer is None:
-        return chillers, None, None, ("no settled economizer run in these trends shows what the "
-                                      "plant draws then")
-    return chillers, economizer, round(lost_hours * (chillers - economizer), 0), ""
-
-
-def _mean(power: np.ndarray) -> float | None:
-    known = power[~np.isnan(power)]
-    return round(float(known.mean()), 1) if len(known) else None
+def _mean(test: FunctionalTest, rows: np.ndarray) -> float | None:
+    """Mean power in these rows [kW]."""
+    if test.missing("power") or np.isnan(test.power[rows]).all():
+        return None
+    return round(float(np.nanmean(test.power[rows])), 1)
 
 
 def _parts(test: FunctionalTest, holds: np.ndarray, lost: np.ndarray

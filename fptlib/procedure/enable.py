@@ -212,11 +212,19 @@ def _attempts(test: FunctionalTest) -> Iterator[Finding]:
                                   and test.time(spare - 1).date() != test.time(spare).date()))
 
 
-def _advise_missed(test: FunctionalTest, failed: Sequence[Event]) -> str:
-    lost = sum((event.measured or 0.0) - test.limits["enable.dwell"] for event in failed)
-    saved = savings.saved_power(test)
-    energy = f", about {lost / 60.0 * saved:,.0f} kWh" if saved else ""
-    return f"Lost: {savings.of_recorded(test, lost)}{energy}."
+@cached
+def lost_rows(test: FunctionalTest) -> np.ndarray:
+    """The rows on chillers that the economizer could have carried: every stretch of ``waiting``
+    from the end of the enable delay on."""
+    delay = test.limits["enable.dwell"] / test.minutes
+    return test.within(test.window(each.first + delay, each.last + 1)
+                       for each in waiting(test).stretches())
+
+
+def _advise_missed(test: FunctionalTest, _: Sequence[Event]) -> str:
+    days = len(test) * test.minutes / 1440.0
+    return (f"Lost in this record of {days:.0f} days, from the end of the enable delay on: "
+            f"{savings.lost(test, lost_rows(test))}.")
 
 
 @check("enable.missed", unit="min", needs=_CONDITION,

@@ -64,6 +64,13 @@ class LoadModel:
         leverage = self.fit.leverage(driver, self.columns(driver, hours))
         return np.asarray(2.0 * self.fit.rmse * np.sqrt(1.0 + lost * leverage))
 
+    def mean_error(self, driver: np.ndarray, hours: np.ndarray) -> float:
+        """Expanded uncertainty (k = 2) of the mean over many hours [tons]: what the line is known
+        to, for the scatter of single hours averages out."""
+        slopes = regression.jacobian(self.fit, driver, self.columns(driver, hours)).mean(axis=0)
+        lost = self.fit.n / self.fit.effective
+        return float(2.0 * self.fit.rmse * np.sqrt(lost * (slopes @ self.fit.spread @ slopes)))
+
     def __str__(self) -> str:
         fit, (low, high) = self.fit, self.seen
         weather = "dry bulb" if self.driver == "outdoor_dry_bulb" else "wet bulb"
@@ -174,3 +181,11 @@ def hourly(test: FunctionalTest, values: np.ndarray) -> tuple[np.ndarray, np.nda
     enough = known.sum(axis=1) >= LEAST_KNOWN * rows
     means = np.where(known, table, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
     return hours, np.where(enough, means, np.nan)
+
+
+def by_row(test: FunctionalTest, model: LoadModel) -> np.ndarray:
+    """The load of the model in every row [tons]."""
+    driver = test["outdoor_dry_bulb"] if model.driver == "outdoor_dry_bulb" else test.wet_bulb
+    start = np.datetime64(test.time(0).replace(tzinfo=None), "s")
+    moments = start + (np.arange(len(test)) * test.minutes * 60.0).astype("m8[s]")
+    return model.predict(np.nan_to_num(driver, nan=np.inf), moments)

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from fptlib.procedure import savings, uncertainty
+from fptlib.procedure import approaches, uncertainty, year
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.judge import Finding, check
 from fptlib.procedure.measures import median
+from fptlib.procedure.savings import Energy
 from fptlib.procedure.verdict import Deferred, Event, NotTested
 
 COLDEST_SHARE = 0.1
@@ -18,10 +19,20 @@ COLDEST_SHARE = 0.1
 BEYOND_LEVEL = 30.0
 
 
-def _advise_reset(test: FunctionalTest, _failed: Sequence[Event]) -> str:
+def _advise_reset(test: FunctionalTest, _: Sequence[Event]) -> str:
     setpoint = median(test["chw_supply_setpoint"])
-    said = savings.of_setpoint(test, setpoint, 2.0)
-    return f"Each 2 °F above {setpoint:.0f} in cold weather is {said}." if said else ""
+    found = worth_of(test, setpoint, 2.0)
+    return f"Each 2 °F above {setpoint:.0f} in cold weather is worth {found} a year." if (
+        found) else ""
+
+
+def worth_of(test: FunctionalTest, setpoint: float, more: float) -> Energy | None:
+    """The economizer hours of the typical year, and their energy, that ``more`` degF of setpoint
+    add; ``None`` without a typical year."""
+    if test.weather is None or not (approaches.tower(test) and approaches.exchanger(test)):
+        return None
+    now, then = (year.hours(test, each).counted for each in (setpoint, setpoint + more))
+    return year.energy(test, then & ~now, setpoint + more)
 
 
 @check("reset.active", unit="degF", needs=("chw_supply_setpoint", "reset_driver"),
@@ -121,11 +132,10 @@ def reset_line(test: FunctionalTest) -> tuple[np.ndarray, np.ndarray]:
     return np.array(kept, dtype=float), np.array([np.median(setpoint[bins == at]) for at in kept])
 
 
-def economizer_hours_on_reset(test: FunctionalTest) -> int:
-    """Hours of the typical year in which the reset line as found could be carried."""
+def setpoint_of_year(test: FunctionalTest) -> np.ndarray:
+    """The setpoint of every hour of the typical year on the reset line as found [degF]."""
     assert test.weather is not None
-    return savings.economizer_hours(
-        test, np.interp(np.asarray(test.weather["outdoor_dry_bulb"]), *reset_line(test)))
+    return np.interp(np.asarray(test.weather["outdoor_dry_bulb"]), *reset_line(test))
 
 
 CHECKS = (active,)

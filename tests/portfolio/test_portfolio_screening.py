@@ -20,6 +20,8 @@ from fptlib.procedure.assemble import assemble
 from fptlib.procedure.steps import all_checks
 from fptlib.record import schema
 
+DELAY = 30
+
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -47,15 +49,21 @@ def test_lost_hours_are_counted_by_hand(folder: Path) -> None:
     chillers = table[["chiller_1_running", "chiller_2_running"]].max(axis=1) == 1.0
     held = needed <= table["chw_reset_setpoint"]
     lost = held & chillers & (table["economizer_command"] == 0.0)
+    # An hour is lost from the end of the enable delay on, half an hour by the standard limit.
+    since = lost.groupby((~lost).cumsum()).cumsum()
+    lost &= since > DELAY
     found = screen_with_record(folder)[0].hours
     assert found is not None
     assert found.lost == round(lost.sum() / 60.0, 2)
     assert found.possible == round(held.sum() / 60.0, 2)
     assert found.span == 96.0
-    assert 48.0 <= found.lost and found.certain <= found.lost
+    assert 46.0 <= found.lost and found.certain <= found.lost
     assert found.chiller_kw == pytest.approx(table.loc[lost, "plant_power"].mean(), abs=0.05)
-    assert found.economizer_kw == 65.0
-    assert found.kwh == round(found.lost * (found.chiller_kw - 65.0), 0)
+    # The drawn plant draws 65 kW on the exchanger at any load; that is known to a part only.
+    assert found.kwh is not None and found.kwh_uncertainty is not None
+    assert abs(found.economizer_kw - 65.0) * found.lost <= found.kwh_uncertainty + 1.0
+    saved = found.chiller_kw - found.economizer_kw
+    assert found.kwh == pytest.approx(found.lost * saved, rel=0.01)
     assert sum(part[1] for part in found.spark) == pytest.approx(found.lost, abs=0.3)
 
 
@@ -81,7 +89,7 @@ def test_a_missing_point_is_named_and_nothing_is_invented(tmp_path: Path) -> Non
         n for n in names if "power" not in n))
     found = screen_with_record(unmetered)[0].hours
     assert found is not None and found.lost > 0.0 and found.kwh is None
-    assert found.why_no_kwh.startswith("not trended: chiller_1_power")
+    assert found.why_no_kwh.startswith("not trended: ")
 
 
 def test_without_a_run_the_energy_is_not_stated(folder: Path) -> None:
@@ -89,7 +97,7 @@ def test_without_a_run_the_energy_is_not_stated(folder: Path) -> None:
     table = case.grid.frame.assign(economizer_command=0.0, chiller_1_running=1.0)
     case = replace(case, grid=case.grid.with_frame(table))
     found = hours(case)
-    assert found.lost and found.kwh is None and "no settled economizer run" in found.why_no_kwh
+    assert found.lost and found.kwh is None and "steady quarter-hours" in found.why_no_kwh
 
 
 def test_an_unreadable_plant_is_one_sentence(tmp_path: Path) -> None:

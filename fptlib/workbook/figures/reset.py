@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 
-from fptlib.procedure import approaches, reset, savings
+from fptlib.procedure import approaches, reset, year
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Check
 from fptlib.workbook.figures import base
@@ -52,12 +52,18 @@ def _reset(ax: Axes, case: FunctionalTest) -> None:
 
 
 def _hours(ax: Axes, case: FunctionalTest) -> None:
-    hours = [savings.economizer_hours(case, each) for each in SETPOINTS]
-    ax.plot(SETPOINTS, hours, color=base.MEASURED.colour, linewidth=2.0)
-    on_reset = reset.economizer_hours_on_reset(case)
+    found = [year.hours(case, each) for each in SETPOINTS]
+    curve, constant = ([int(np.count_nonzero(rows)) for rows in each] for each in (
+        (one.counted for one in found), (one.by_constant for one in found)))
+    ax.plot(SETPOINTS, curve, color=base.MEASURED.colour, linewidth=2.0)
+    levels = [(float(curve[-1]), "fixed setpoint", base.MEASURED.colour)]
+    if curve != constant:
+        ax.plot(SETPOINTS, constant, color=base.INK, linewidth=1.0, linestyle="--")
+        levels.append((float(constant[-1]), "at constant approaches", base.INK))
+    on_reset = int(np.count_nonzero(year.hours(case, reset.setpoint_of_year(case)).counted))
     ax.axhline(on_reset, color=base.LIMIT.colour, linestyle=base.LIMIT.style)
-    base.label_levels(ax, [(float(hours[-1]), "fixed setpoint", base.MEASURED.colour),
-                           (float(on_reset), "reset as found", base.LIMIT.colour)])
+    levels.append((float(on_reset), "reset as found", base.LIMIT.colour))
+    base.label_levels(ax, levels)
     ax.set_title("Hours of the typical year the economizer can carry", loc="left", fontsize=11,
                  color=base.INK)
     ax.set_xlabel("chilled-water setpoint, °F", fontsize=9, color=base.INK)

@@ -1,0 +1,147 @@
+"""A typical year of the site: economizer hours and energy at a setpoint.
+
+Hours by the approach curves of the real tower and exchanger, at the load that the load model gives
+for each hour's weather, and beside them by the constant approaches of the enable condition. A tower
+comes less close to a colder wet bulb, so a constant approach observed near changeover promises
+hours that the tower does not give. Energy is stated for those hours whose weather and load the
+trends have seen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fptlib.physics import moist_air
+from fptlib.procedure import approaches, load_model, power_models
+from fptlib.procedure.approach_curves import exchanger_curve, tower_curve
+from fptlib.procedure.functional_test import FunctionalTest, cached
+from fptlib.procedure.measures import median
+from fptlib.procedure.savings import Energy, rounded
+
+
+@dataclass(frozen=True)
+class Hours:
+    """Which hours of the typical year a setpoint allows: by the curves (all False where the trends
+    show none) and by constant approaches; ``tower`` the curve's approach in each [degF]."""
+
+    by_curve: np.ndarray
+    by_constant: np.ndarray
+    tower: np.ndarray
+    exchanger: np.ndarray
+
+    @property
+    def counted(self) -> np.ndarray:
+        """The hours that energy is stated for: the curves' where there are any curves."""
+        return self.by_constant if np.isnan(self.tower).all() else self.by_curve
+
+
+@cached
+def weather_wet_bulb(test: FunctionalTest) -> np.ndarray:
+    """Wet bulb of every hour of the typical year [degF]."""
+    assert test.weather is not None
+    columns = ("outdoor_dry_bulb", "outdoor_humidity", "station_pressure")
+    return np.asarray(moist_air.wet_bulb(*(np.asarray(test.weather[name]) for name in columns)))
+
+
+@cached
+def weather_load(test: FunctionalTest) -> np.ndarray:
+    """Load of every hour of the typical year [tons]; NaN in weather that the trends did not see."""
+    model, air = load_model.fit(test), weather_wet_bulb(test)
+    if model is None:
+        return np.full(len(air), np.nan)
+    return model.predict(_driver(test, model), clock(test))
+
+
+def _driver(test: FunctionalTest, model: load_model.LoadModel) -> np.ndarray:
+    assert test.weather is not None
+    found = (np.asarray(test.weather["outdoor_dry_bulb"])
+             if model.driver == "outdoor_dry_bulb" else weather_wet_bulb(test))
+    return np.nan_to_num(found, nan=np.inf)
+
+
+def clock(test: FunctionalTest) -> np.ndarray:
+    """When each hour of the typical year begins; the calendar year is nominal."""
+    return np.datetime64("2001-01-01T00", "h") + np.arange(len(weather_wet_bulb(test)))
+
+
+def hours(test: FunctionalTest, setpoint: float | np.ndarray) -> Hours:
+    """The hours that a setpoint [degF], one or one for each hour, allows: those in which wet bulb,
+    approaches and the enable condition's tolerances do not exceed it."""
+    tolerance = test.limits["enable.tower_tolerance"] + test.limits["enable.exchanger_tolerance"]
+    air = weather_wet_bulb(test)
+    constant = approaches.need_tower(test) + approaches.need_exchanger(test)
+    tower, exchanger = _approaches(test)
+    return Hours(air + tower + exchanger + tolerance <= setpoint,
+                 air + constant + tolerance <= setpoint, tower, exchanger)
+
+
+@cached
+def _approaches(test: FunctionalTest) -> tuple[np.ndarray, np.ndarray]:
+    """Approach of tower and exchanger in every hour by their curves [degF]; at the usual load of
+    the runs where the hour's own is not known."""
+    air, curves = weather_wet_bulb(test), (tower_curve(test), exchanger_curve(test))
+    if curves[0] is None or curves[1] is None:
+        return np.full(len(air), np.nan), np.full(len(air), np.nan)
+    runs = test.within(test.settled(run) for run in test.runs)
+    load = weather_load(test)
+    load = np.where(np.isnan(load), median(test.load[runs]), load)
+    flow = load * median(test["chw_flow"][runs] / test.load[runs])
+    return curves[0].approach(air, load), curves[1].approach(load, flow)
+
+
+def energy(test: FunctionalTest, rows: np.ndarray, setpoint: float | np.ndarray) -> Energy:
+    """What these hours of the typical year save at a setpoint, chillers against exchanger at the
+    same load and weather; that of the load model's own error among its uncertainty."""
+    found, model = power_models.models(test), load_model.fit(test)
+    count = float(np.count_nonzero(rows))
+    if found is None or model is None:
+        return Energy(count, problem=power_models.problem(test)
+                      or "too few hours of load and weather for a load model")
+    load, air = weather_load(test)[rows], weather_wet_bulb(test)[rows]
+    line = np.broadcast_to(setpoint, (len(rows),))[rows]
+
+    def saved(tons: np.ndarray) -> np.ndarray:
+        return found.on_chillers(tons, line) - found.on_exchanger(tons, line, air)
+
+    each = saved(load)
+    known = ~np.isnan(each)
+    if not known.any():
+        return Energy(count, problem="the trends saw none of their weather and load")
+    off = model.mean_error(_driver(test, model)[rows][known], clock(test)[rows][known])
+    given = load[known], line[known]
+    doubt = np.sqrt(found.chillers_error(*given) ** 2
+                    + found.exchanger_error(*given, air[known]) ** 2
+                    + float(np.nanmean(saved(load + off) - each)) ** 2)
+    compared = float(known.sum())
+    return Energy(count, float(each[known].mean()) * compared, float(doubt) * compared, compared)
+
+
+def stated(test: FunctionalTest, setpoint: float | np.ndarray) -> str:
+    """A setpoint's typical year for people: hours both ways, and what they save."""
+    found = hours(test, setpoint)
+    constant = f"{np.count_nonzero(found.by_constant):,} h"
+    said = constant if np.isnan(found.tower).all() else (
+        f"{np.count_nonzero(found.by_curve):,} h by the approach curves ({constant} at constant "
+        "approaches)")
+    saved = energy(test, found.counted, setpoint)
+    if saved.kwh is None or saved.uncertainty is None:
+        return f"{said}; kWh not known: {saved.problem}"
+    return (f"{said}; saves {rounded(saved.kwh, saved.uncertainty)} ± "
+            f"{rounded(saved.uncertainty, saved.uncertainty)} kWh in the {saved.known:,.0f} h of "
+            "weather and load that the trends saw")
+
+
+def why_apart(test: FunctionalTest, setpoint: float | np.ndarray) -> str:
+    """Why the curves give other hours than constant approaches; empty where they do not."""
+    found = hours(test, setpoint)
+    apart = found.by_curve != found.by_constant
+    if np.isnan(found.tower).all() or not apart.any():
+        return ""
+    air = weather_wet_bulb(test)[apart]
+    return (f"in the {np.count_nonzero(apart):,} hours in which they part (wet bulb "
+            f"{np.nanmin(air):.0f} to {np.nanmax(air):.0f} °F) tower and exchanger come within "
+            f"{np.nanmean(found.tower[apart]):.1f} + {np.nanmean(found.exchanger[apart]):.1f} °F "
+            f"by what the trends show, where the enable condition counts on "
+            f"{approaches.need_tower(test):.1f} + {approaches.need_exchanger(test):.1f} °F")

@@ -1,0 +1,54 @@
+"""Savings against the same plant run without its economizer.
+
+The same weather and load on chillers alone is the truth that a job never has. Few plants here,
+every day; ``python tests/faults/measure_savings.py`` measures all of the library's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from measure_savings import Twin, twin
+
+from fptlib.portfolio.screening import hours
+from fptlib.procedure import enable, savings
+from fptlib.procedure.steps import judge
+from sample_trends.generator import Scenario
+from sample_trends.generator.samples import BEFORE
+
+DAYS = 5
+PLANTS = (Scenario(name="sound", days=DAYS), replace(BEFORE, days=DAYS, seed=5))
+
+
+@pytest.fixture(scope="module", params=PLANTS, ids=lambda each: each.name)
+def pair(request: pytest.FixtureRequest) -> Twin:
+    return twin(request.param)
+
+
+def test_what_the_economizer_brought_lies_within_its_uncertainty(pair: Twin) -> None:
+    found = savings.gained(pair.test)
+    assert found.kwh is not None and found.uncertainty is not None
+    assert abs(found.kwh - pair.saved) <= found.uncertainty
+    assert found.kwh == pytest.approx(pair.saved, rel=0.08)
+    assert found.uncertainty < 0.25 * found.kwh
+
+
+def test_a_night_is_not_compared_with_a_day(pair: Twin) -> None:
+    """Median on chillers minus median on the exchanger promises half as much again."""
+    test = pair.test
+    alone = (test.chillers_on == 0.0) & (test.commanded == 1.0)
+    naive = np.nanmedian(test.power[test.chiller_mode]) - np.nanmedian(test.power[alone])
+    like_for_like = savings.gained(test).kw
+    assert like_for_like is not None and naive > 1.2 * like_for_like
+
+
+def test_record_and_screening_state_the_same_lost_hours(pair: Twin) -> None:
+    test = pair.test
+    found, screened = savings.lost(test, enable.lost_rows(test)), hours(test)
+    assert screened.lost == round(found.hours, 2)
+    assert found.kwh is not None and screened.kwh == round(found.kwh)
+    check = judge(test, "enable.missed")
+    if check.verdict == "fail":
+        assert str(found) in check.adjust
