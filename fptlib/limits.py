@@ -157,7 +157,8 @@ STANDARD: tuple[Limit, ...] = (
           since=2),
     Limit("lift.pull_down", 180.0, "min", "longest pull-down", since=2),
     Limit("lift.starts", 3.0, "per hour", "most starts of a chiller in any hour, unless the "
-          "manufacturer's are stated", low=_ABOVE_ZERO, since=2),
+          "manufacturer's are stated", "centrifugal chiller control manuals: three free starts, "
+          "then 20 min from start to start", low=_ABOVE_ZERO, since=2),
     Limit("instruments.humidity", 5.0, "%RH", "trend against field reading, relative humidity",
           since=2),
     Limit("instruments.heat_balance", 10.0, "%", "both sides of the exchanger may differ by so "
@@ -166,6 +167,10 @@ STANDARD: tuple[Limit, ...] = (
           since=2),
     Limit("load.delta_t", 75.0, "%", "chilled-water temperature difference against design",
           since=2),
+    Limit("lift.starts_day", 12.0, "per day", "most starts of a chiller in any 24 hours, unless "
+          "the manufacturer's are stated", low=_ABOVE_ZERO, since=2),
+    Limit("lift.trip_band", 3.0, "degF", "supply above the active setpoint after a chiller's stop, "
+          "by which it was under load", since=2),
 )
 
 _STANDARD = {limit.name: limit for limit in STANDARD}

@@ -95,7 +95,8 @@ GLOSSARY: tuple[Point, ...] = (
     Point("chw_valve_position", "%", "position of the most open chilled-water valve, as the reset "
           "reads it", 0.0, 100.0, 2.0),
     Point("chw_diff_pressure", "psi", "chilled-water differential pressure", -5.0, 150.0, 0.25),
-    _flow("decoupler_flow", "flow through the decoupler, positive from supply to return"),
+    Point("decoupler_flow", "gpm", "flow through the decoupler, positive from supply to return",
+          -60_000.0, 60_000.0, 0.02, relative=True),
     _temperature("cw_supply_temp", "condenser water leaving the towers or the sump", 30.0, 110.0),
     _setpoint("cw_supply_setpoint", "condenser-water setpoint of the towers", 30.0, 100.0),
     _temperature("cw_return_temp", "condenser water returning to the towers", 30.0, 130.0),
@@ -120,6 +121,8 @@ GLOSSARY: tuple[Point, ...] = (
     _temperature(
         "chiller_{n}_cw_leaving_temp", "condenser water leaving chiller {n}", 30.0, 130.0
     ),
+    _flow("chiller_{n}_chw_flow", "chilled-water flow through the evaporator of chiller {n}"),
+    _flow("chiller_{n}_cw_flow", "condenser-water flow through the condenser of chiller {n}"),
     Point("chiller_{n}_evaporator_pressure", "psia",
           "refrigerant pressure in the evaporator of chiller {n}", 1.0, 150.0, 0.5),
     Point("chiller_{n}_condenser_pressure", "psia",

@@ -109,7 +109,7 @@ RESTS_ON = {
     "chw_supply_setpoint": {
         "reset.active", "lift.setpoint", "lift.floor", "lift.release", "recovery.rate",
         "recovery.duration", "recovery.supply", "recovery.stable", "running.tower_setpoint",
-        "running.overcooling", "running.supply"},
+        "running.overcooling", "running.supply", "lift.trips"},
     "economizer_command": {"lift.minimum", "lift.setpoint", "lift.floor", "lift.chiller_on",
                            "lift.head_pressure", "lift.pull_down"},
     "hx_cw_flow": {"instruments.heat_balance", "running.exchanger"},

@@ -79,8 +79,8 @@ class Chiller:
     cutout: float | None = quantity("Low-temperature cutout", "degF", 20, 60,
                                     "Leaving chilled water at which the chiller stops itself.")
     anti_recycle: float | None = quantity(
-        "Anti-recycle time", "min", 0, 240, "From its stop until its panel lets it start again; "
-        "the live test counts it down.")
+        "Anti-recycle time", "min", 0, 240, "From its stop until its panel lets it start again: "
+        "the live test counts it down, lift.starts judges it.")
     minimum_saturation_lift: float | None = quantity(
         "Minimum saturation lift", _DIFFERENCE, 0, 80, "From the manufacturer: saturated "
         "condensing minus saturated evaporating temperature. Needs the refrigerant.")
@@ -96,6 +96,21 @@ class Chiller:
     starts_per_hour: float | None = quantity(
         "Most starts per hour", "per hour", 0.1, 20, "From the manufacturer. Empty: the limit of "
         "the procedure.")
+    starts_per_day: float | None = quantity(
+        "Most starts per day", "per day", 0.1, 200, "In any 24 hours, from the manufacturer. "
+        "Empty: the limit of the procedure.")
+    minimum_chw_flow: float | None = quantity(
+        "Minimum evaporator flow", "gpm", 0, 20000, "From the manufacturer, for this chiller's "
+        "tubes and passes.")
+    minimum_cw_flow: float | None = quantity(
+        "Minimum condenser flow", "gpm", 0, 20000, "From the manufacturer. With head-pressure "
+        "control by flow: the least that it may throttle to.")
+    minimum_cw_entering: float | None = quantity(
+        "Lowest entering condenser water", "degF", 20, 90, "Where the manufacturer states one for "
+        "continuous operation. Empty: lift alone counts.")
+    start_to_start: float | None = quantity(
+        "Least time from start to start", "min", 0, 240, "From the manufacturer, where its panel "
+        "counts it.")
 
 
 @dataclass(frozen=True, slots=True)

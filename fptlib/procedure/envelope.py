@@ -1,28 +1,32 @@
 """Step 4: do the chillers stay inside what the manufacturer allows while the plant changes over?
 
 Beside the lift: their own leaving water and evaporating temperature, how long the pull-down takes,
-how often they start, and what head-pressure control holds at their condensers.
+what head-pressure control holds at their condensers, entering condenser water, and flows.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
+from fptlib import points
 from fptlib.job.schema import HEAD_PRESSURE
 from fptlib.physics import refrigerant
 from fptlib.procedure import uncertainty
 from fptlib.procedure.changeovers import Changeover, Request
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import Finding, check, not_judged
-from fptlib.procedure.measures import busiest_hour, lowest_kept
+from fptlib.procedure.measures import lowest_kept
 from fptlib.procedure.verdict import NotApplicable, NotTested
 
 # What is watched before a transition whose enable was not seen, and after a chiller has started
 # on cold condenser water (common practice, no source).
 HOUR = 60.0
 FREEZING = 32.0
+SIDES = {"chw": "evaporator", "cw": "condenser"}
 
 
 @check("lift.evaporator", unit="degF", all_or_none=True,
@@ -110,34 +114,11 @@ def _lowest(test: FunctionalTest, number: int, rows: slice, subject: str, values
         tolerance=tolerance)
 
 
-@check("lift.pull_down", unit="min", needs=("economizer_command", "chillers"),
-       limits=("lift.pull_down", "lift.starts"),
-       advise=lambda test, failed: (
-           "Too many starts: lengthen the chillers' minimum on and off times to the "
-           "manufacturer's." if any(event.unit == "per hour" for event in failed) else ""))
-def pull_down(test: FunctionalTest) -> Iterator[Finding]:
-    """Minutes from the enable to the last chiller's stop, or until the changeover was abandoned;
-    and the starts of each chiller in its busiest hour of the record."""
-    every = test.sample_interval("chillers")
-    most = {n: test.plant.chiller(n).starts_per_hour or test.limits["lift.starts"]
-            for n in test.chiller_numbers}
-    # A start needs one row on and one row off to be seen.
-    shown = 60.0 / (2.0 * every) > max(most.values())
-    for request in test.requests:
-        yield _took(test, request, every, "" if shown else
-                    f"rows of {every:.0f} min cannot show a chiller's starts")
-    for n, limit in most.items():
-        starts = busiest_hour(test.running(n), test.rows(60.0))
-        if starts.most <= limit and not shown:
-            continue
-        yield Finding(
-            0, max(starts.row - test.rows(60.0) + 1, 0),
-            f"starts in the busiest hour: {starts.most}", last=starts.row,
-            subject=f"chiller {n}", measured=starts.most, at_most=limit, unit="per hour",
-            worst_in_gaps=starts.worst)
-
-
-def _took(test: FunctionalTest, request: Request, every: float, hidden: str) -> Finding:
+@check("lift.pull_down", unit="min", each="request", needs=("economizer_command", "chillers"),
+       limits=("lift.pull_down",))
+def pull_down(test: FunctionalTest, request: Request) -> Finding:
+    """Minutes from the enable to the last chiller's stop, or until the changeover was
+    abandoned."""
     # Of a pull-down that was lost sight of counts what chillers were seen to run.
     ran = test.chillers_on[request.row : request.end] == 1.0
     rows = int(ran.argmin()) if request.unseen and not ran.all() else len(ran)
@@ -147,8 +128,9 @@ def _took(test: FunctionalTest, request: Request, every: float, hidden: str) -> 
            "chillers were last seen to run")
     return Finding(
         request.number, request.row, f"{took:.0f} min after the enable {how}", last=request.end,
-        measured=took, at_most=test.limits["lift.pull_down"], uncertainty=every,
-        tolerance=test.timing_tolerance, cut_off=request.unseen or hidden)
+        measured=took, at_most=test.limits["lift.pull_down"],
+        uncertainty=test.sample_interval("chillers"), tolerance=test.timing_tolerance,
+        cut_off=request.unseen)
 
 
 @check("lift.head_pressure", unit="degF", each="request", needs=("economizer_command", "chillers"),
@@ -174,4 +156,93 @@ def head_pressure(test: FunctionalTest, request: Request) -> Iterator[Finding]:
                            test.limits["lift.setpoint_band"])
 
 
-CHECKS = (head_pressure, evaporator, pull_down)
+@check("lift.entering_water", unit="degF", all_or_none=True,
+       needs=("request", "chillers", "chiller_entering_water"),
+       limits=("lift.start_allowance", "lift.short_dip"))
+def entering_water(test: FunctionalTest) -> Iterator[Finding]:
+    """The coldest condenser water entering each running chiller that lasted, in the pull-down and
+    in the hour after an exit, against the lowest that its manufacturer states; the sump's water
+    where the chiller's own is not trended."""
+    stated = {n: test.plant.chiller(n).minimum_cw_entering for n in test.chiller_numbers}
+    if not any(stated.values()):
+        raise NotApplicable("the plan states no lowest entering condenser water for any chiller: "
+                            "lift.minimum judges their lift")
+    for n, least in stated.items():
+        own = f"chiller_{n}_cw_entering_temp"
+        point = own if test.has(own) else "cw_supply_temp"
+        if least is None:
+            continue
+        if not test.has(point):
+            raise NotTested(f"not trended: {own}, {point}")
+        off = (test.running(n) == 0.0) | (
+            test.since_start(n) < test.limits["lift.start_allowance"])
+        # What a valve or a bypass mixes in before the chiller is not in the sump's water.
+        unfair = "" if point == own or test.sequence.lift.means != HEAD_PRESSURE else (
+            f"head-pressure control may warm it before the chiller, and {own} is not trended")
+        for changeover in test.changeovers:
+            for part, rows in _cold_rows(test, changeover):
+                for found in _lowest(test, changeover.number, rows, f"chiller {n}{part}",
+                                     test[point], off, point, least,
+                                     uncertainty.expanded(test, {point: 1.0})):
+                    yield replace(found, fail_needs=unfair)
+
+
+@check("lift.flow", unit="gpm", needs=("chillers", "chiller_flows"), all_or_none=True,
+       limits=("lift.start_allowance", "lift.short_dip"))
+def flow(test: FunctionalTest) -> Iterator[Finding]:
+    """The lowest flow through the evaporator and the condenser of each running chiller that
+    lasted, against the manufacturer's minimum. Where a chiller's own flow is not trended: the
+    plant's less that of the exchanger, against the sum of the running chillers' minimums."""
+    stated = {side: {n: getattr(test.plant.chiller(n), f"minimum_{side}_flow")
+                     for n in test.chiller_numbers} for side in SIDES}
+    if not any(any(minimums.values()) for minimums in stated.values()):
+        raise NotTested("the manufacturer's minimum flows are not stated in the plan")
+    for side, least in stated.items():
+        if lacks := [str(n) for n, minimum in least.items() if minimum is None]:
+            yield not_judged(0, 0, f"the minimum of chiller {', '.join(lacks)} is not stated in "
+                             "the plan", subject=SIDES[side])
+            continue
+        own = [f"chiller_{n}_{side}_flow" for n in least]
+        whole = [f"{side}_flow", f"hx_{side}_flow"]
+        if test.has(*own):
+            for n, point in zip(least, own, strict=True):
+                yield from _lowest_flow(test, f"chiller {n} {SIDES[side]}", {n: least[n]}, [point])
+        elif test.has(*whole):
+            yield from _lowest_flow(test, f"{SIDES[side]} of the running chillers", least, whole)
+        else:
+            yield not_judged(0, 0, "not trended: " + ", ".join(
+                [*test.missing(*own), *test.missing(*whole)]), subject=SIDES[side])
+
+
+def _lowest_flow(test: FunctionalTest, subject: str, least: Mapping[int, float],
+                 sensors: Sequence[str]) -> Iterator[Finding]:
+    """The lowest flow that lasted against what the running ones of these chillers need."""
+    through = np.subtract(*(test[name] for name in sensors)) if len(sensors) > 1 else (
+        test[sensors[0]])
+    running = np.array([test.running(n) for n in least])
+    ready = np.array([test.since_start(n) for n in least]) >= test.limits["lift.start_allowance"]
+    wanted = np.array(list(least.values())) @ ((running == 1.0) & ready)
+    off = (running == 0.0).all(axis=0) | ((running == 1.0) & ~ready).any(axis=0)
+    above = np.where(off, np.nan, through - wanted)
+    if off.all():
+        return
+    found = lowest_kept(above, test.limits["lift.short_dip"], test.minutes,
+                        test.sample_interval(*sensors), np.isnan(above) & ~off)
+    if found is None:
+        yield not_judged(0, 0, "a gap, or the chiller ran too briefly", subject=subject)
+        return
+    row, needed = found.row, float(wanted[found.row])
+    doubt = uncertainty.COVERAGE * math.hypot(*(
+        uncertainty.standard(test, name, float(test[name][row])) for name in sensors))
+    yield Finding(
+        0, row, f"went down to {needed + found.value:.0f} gpm for longer than "
+        f"{test.limits['lift.short_dip']:.0f} min; at least {needed:.0f} gpm is wanted",
+        subject=subject, measured=needed + found.value, at_least=needed,
+        uncertainty=doubt + found.uncertainty, worst_in_gaps=needed + found.worst_in_gaps,
+        cut_off="how the running chillers share the flow is not trended"
+        if ((running == 1.0).sum(axis=0) > 1).any() and len(sensors) > 1 else "",
+        quantities={f"{points.point(name).meaning}, gpm": float(test[name][row])
+                    for name in sensors})
+
+
+CHECKS = (head_pressure, evaporator, pull_down, entering_water, flow)

@@ -249,7 +249,8 @@ class FunctionalTest:
         A need is a point's name, a numbered family (``chiller_{n}_alarm`` means every one), or
         a quantity that can come from several points: those of ``ALTERNATIVES``, ``chillers``,
         ``power``, ``demand``, ``chiller_leaving_water``, ``chiller_lift``,
-        ``reset_driver``; ``evaporator_pressures`` count where they are trended.
+        ``reset_driver``; ``evaporator_pressures``, ``chiller_flows`` and
+        ``chiller_entering_water`` count where they are trended.
         """
         return list(dict.fromkeys(name for need in needs for name in self._missing(need)))
 
@@ -269,7 +270,7 @@ class FunctionalTest:
         if need == "chiller_leaving_water":
             own = self.grid.missing(self._of_chillers("chw_leaving_temp"))
             return self.grid.missing(["chw_supply_temp"]) if own else []
-        if need == "evaporator_pressures":
+        if need in ("evaporator_pressures", "chiller_flows", "chiller_entering_water"):
             return []
         if need == "reset_driver":
             return self._missing(self.reset_driver)
@@ -281,9 +282,7 @@ class FunctionalTest:
     def points_of(self, need: str) -> list[str]:
         """Every trended point that a need can be met from."""
         if need == "chillers":
-            names = [name for n in self.chiller_numbers
-                     for name in (f"chiller_{n}_running", f"chiller_{n}_power",
-                                  f"chiller_{n}_amps")]
+            names = [name for n in self.chiller_numbers for name in self.signals_of(n)]
         elif need == "power":
             names = ["plant_power", *self._of_chillers("power"), *POWER_PARTS]
         elif need == "demand":
@@ -292,6 +291,11 @@ class FunctionalTest:
             names = [*self._of_chillers("chw_leaving_temp"), "chw_supply_temp"]
         elif need == "evaporator_pressures":
             names = self._of_chillers("evaporator_pressure")
+        elif need == "chiller_flows":
+            names = [name for side in ("chw", "cw") for name in (
+                *self._of_chillers(f"{side}_flow"), f"{side}_flow", f"hx_{side}_flow")]
+        elif need == "chiller_entering_water":
+            names = [*self._of_chillers("cw_entering_temp"), "cw_supply_temp"]
         elif need == "reset_driver":
             names = self.points_of(self.reset_driver)
         elif need == "chiller_lift":
@@ -314,6 +318,10 @@ class FunctionalTest:
         if need == "chiller_leaving_water" and self.has(*self._of_chillers("chw_leaving_temp")):
             names.remove("chw_supply_temp")
         return names
+
+    def signals_of(self, n: int) -> list[str]:
+        """The points that show whether chiller ``n`` runs."""
+        return [f"chiller_{n}_{what}" for what in ("running", "power", "amps")]
 
     def _of_chillers(self, what: str) -> list[str]:
         return [f"chiller_{n}_{what}" for n in self.chiller_numbers]

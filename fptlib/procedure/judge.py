@@ -105,7 +105,7 @@ class CheckOf:
     it uses; ``each`` whether its function takes every ``request``, ``run`` or ``exit``, or the
     test as a whole. ``advise`` adds the number to set, from this plant's data. ``capacity`` marks
     what only natural conditions prove, ``runs`` what says of which runs it could not judge, and
-    ``all_or_none`` that the parts of one changeover pass together, or none does.
+    ``all_or_none`` that the parts of one changeover, or of the record, pass together, or none does.
     """
 
     function: Callable[..., Findings]
@@ -147,10 +147,10 @@ class CheckOf:
 
     def _events(self, test: FunctionalTest) -> Iterator[Event]:
         """Every finding judged; runs that nobody saw begin are named."""
-        for number, found in groupby(self._findings(test), key=lambda each: each.number):
+        for _, found in groupby(self._findings(test), key=lambda each: each.number):
             judged = [self._as_conditions_were(test, judged_alone(test, self.unit, each))
                       for each in found]
-            yield from together(judged) if self.all_or_none and number else judged
+            yield from together(judged) if self.all_or_none else judged
         if self.runs:
             for lost in test.changeovers:
                 if lost.unseen:

@@ -188,7 +188,7 @@ def reversals(values: np.ndarray, size: float) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Starts:
-    """The ``most`` starts in any hour, the ``row`` that hour ends in, and the ``worst`` that gaps
+    """The ``most`` starts in any period, the ``row`` that it ends in, and the ``worst`` that gaps
     may hide."""
 
     most: int
@@ -196,15 +196,16 @@ class Starts:
     worst: int
 
 
-def busiest_hour(status: np.ndarray, hour: int) -> Starts:
-    """Starts in the busiest hour of a status (1.0, 0.0, NaN), an ``hour`` having so many rows."""
+def busiest(status: np.ndarray, period: int) -> Starts:
+    """Starts in the busiest ``period`` of so many rows of a status (1.0, 0.0, NaN)."""
     # A gap may hide a start in every two rows.
-    in_gaps = np.zeros(len(status))
+    in_gaps = np.zeros(len(status), dtype=int)
     for first, last in stretches(np.isnan(status)):
         in_gaps[last] = (last - first + 2) // 2
-    started = (np.diff(status, prepend=np.nan) == 1.0).astype(float)
-    seen, hidden = (np.convolve(each, np.ones(hour))[: len(status)].round().astype(int)
-                    for each in (started, in_gaps))
+    started = (np.diff(status, prepend=np.nan) == 1.0).astype(int)
+    seen, hidden = (total - np.concatenate([np.zeros(min(period, len(status)), dtype=int),
+                                            total[:-period]])
+                    for total in (np.cumsum(started), np.cumsum(in_gaps)))
     return Starts(int(seen.max()), int(seen.argmax()), int((seen + hidden).max()))
 
 

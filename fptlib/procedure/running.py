@@ -16,7 +16,7 @@ from fptlib.procedure.flags import Flags
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.instruments import EXCHANGER, balanced
 from fptlib.procedure.judge import Finding, check, not_judged
-from fptlib.procedure.measures import busiest_hour, median
+from fptlib.procedure.measures import busiest, median
 from fptlib.procedure.verdict import Event, NotTested
 
 SHORTEST_RUN = 60.0
@@ -175,7 +175,7 @@ def fan_cycling(test: FunctionalTest, run: Run) -> Iterator[Finding]:
     limit, hour = test.limits["running.fan_starts"], test.rows(60.0)
     for n in test.tower_numbers:
         point = f"tower_{n}_fan_running"
-        every, starts = test.sample_interval(point), busiest_hour(test[point][run.rows], hour)
+        every, starts = test.sample_interval(point), busiest(test[point][run.rows], hour)
         at = run.first + starts.row
         # A start needs one row on and one row off to be seen.
         if starts.most <= limit and 60.0 / (2.0 * every) <= limit:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from fptlib.errors import FormError
 from fptlib.procedure import (
     abort,
+    cycling,
     enable,
     envelope,
     exit,
@@ -97,7 +98,7 @@ STEPS: tuple[Step, ...] = (
          enable.CHECKS),
     Step(4, "lift", "Lift protection",
          "show that every chiller keeps its lift while the common sump is pulled cold under it",
-         lift.CHECKS + envelope.CHECKS, (*_ALWAYS, "sequence.lift")),
+         lift.CHECKS + envelope.CHECKS + cycling.CHECKS, (*_ALWAYS, "sequence.lift")),
     Step(5, "handover", "Transition to the exchanger",
          "show, live or from trends, that the exchanger takes the load and the last chiller stops "
          "without an excursion of the chilled-water supply temperature",

@@ -53,6 +53,8 @@ chiller_{n}_amps|chiller|||amps|
 chiller_{n}_chw_leaving_temp|chiller|chw ?|leaving supply cold|temp|
 chiller_{n}_cw_entering_temp|chiller|cw|entering supply cold|temp|
 chiller_{n}_cw_leaving_temp|chiller|cw|leaving return warm|temp|
+chiller_{n}_chw_flow|chiller|chw|entering leaving supply return ?|flow|
+chiller_{n}_cw_flow|chiller|cw|entering leaving supply return ?|flow|
 chiller_{n}_evaporator_pressure|chiller|chw||pressure|
 chiller_{n}_condenser_pressure|chiller|cw||pressure|
 chiller_{n}_alarm|chiller||||alarm

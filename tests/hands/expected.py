@@ -13,7 +13,7 @@ MUST: dict[str, frozenset[str]] = {kind: frozenset(ids.split()) for kind, ids in
     k.DELAY_SHORT: "enable.dwell",
     k.NO_TOLERANCE: "enable.condition enable.dwell",
     k.LOW_LIFT: "lift.minimum",
-    k.TRIP: "lift.chiller_on",
+    k.TRIP: "lift.chiller_on lift.trips",
     k.NOT_FOLLOWED: "lift.setpoint",
     k.NOT_RELEASED: "lift.release recovery.duration",
     k.ONE_STEP: "recovery.rate",

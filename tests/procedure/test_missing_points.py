@@ -31,9 +31,9 @@ NEEDED: dict[str, set[str]] = {
     "chw_supply_setpoint": {
         "reset.active", "lift.setpoint", "lift.floor", "lift.release", "recovery.rate",
         "recovery.duration", "recovery.supply", "recovery.stable", "running.tower_setpoint",
-        "running.overcooling", "running.supply"},
+        "running.overcooling", "running.supply", "lift.trips"},
     "chw_supply_temp": {
-        "lift.floor", "handover.excursion", "recovery.supply", "recovery.stable",
+        "lift.floor", "lift.trips", "handover.excursion", "recovery.supply", "recovery.stable",
         "running.supply", "exit.supply", "exit.not_early", *LOAD},
     "chw_return_temp": LOAD,
     "chw_flow": LOAD,
@@ -59,6 +59,10 @@ REPLACED = {
     "chiller_{n}_power": "its status; in the plant's power, the plant's own meter",
     "chiller_{n}_amps": "its status",
     "chiller_{n}_evaporator_pressure": "nothing: the leaving water alone is judged",
+    "chiller_{n}_chw_flow": "the plant's flow less the exchanger's",
+    "chiller_{n}_cw_flow": "the plant's flow less the exchanger's",
+    "chiller_{n}_cw_entering_temp": "the sump's water",
+    "cw_flow": "nothing: that side's flow is not judged",
     "plant_power": "the sum of its parts",
     "tower_fan_power": "the plant's own meter",
     "chw_pump_power": "the plant's own meter",
