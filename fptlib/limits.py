@@ -171,6 +171,22 @@ STANDARD: tuple[Limit, ...] = (
           "the manufacturer's are stated", low=_ABOVE_ZERO, since=2),
     Limit("lift.trip_band", 3.0, "degF", "supply above the active setpoint after a chiller's stop, "
           "by which it was under load", since=2),
+    Limit("cold.water", 36.0, "degF", "lowest condenser water, unless the tower manufacturer's is "
+          "stated", "36 to 40 °F in one tower manufacturer's manual, 36.5 to 41 °F in another, one "
+          "of them at the least load, the other near the largest: the firm chooses", since=2),
+    Limit("cold.exchanger", 34.0, "degF", "lowest water in an exchanger without chilled-water "
+          "flow, and in a basin", since=2),
+    Limit("cold.short_dip", 5.0, "min", "longest time that water may be colder", since=2),
+    Limit("cold.fans", 10.0, "min", "fans above minimum speed with condenser water below its "
+          "lowest", since=2),
+    Limit("cold.air", 35.0, "degF", "frost counts from this outdoor air",
+          "35 to 40 °F in a published cold-weather procedure", low=-_LARGEST, since=2),
+    Limit("cold.heater_band", 3.0, "degF", "basin heater around its setpoint", since=2),
+    Limit("cold.heater_time", 30.0, "min", "basin heater off with cold water, or on with warm, for "
+          "at most", since=2),
+    Limit("cold.humidity", 60.0, "%RH", "highest humidity of the critical space, unless the plan "
+          "states it", since=2),
+    Limit("cold.humid_for", 30.0, "min", "longest time that it may be more humid", since=2),
 )
 
 _STANDARD = {limit.name: limit for limit in STANDARD}

@@ -131,6 +131,8 @@ GLOSSARY: tuple[Point, ...] = (
           ALARM),
     _status("tower_{n}_fan_running", "fan of tower cell {n} running"),
     Point("tower_{n}_fan_speed", "%", "fan speed of tower cell {n}", 0.0, 105.0, 1.0),
+    _temperature("basin_temp", "water in the tower basin, by a sensor of its own", 30.0, 110.0),
+    _status("basin_heater_running", "basin heater running"),
     _status("pump_{n}_running", "pump {n} running, of those that the equipment limit counts"),
     _power("tower_fan_power", "power of all tower fans"),
     _power("chw_pump_power", "power of all chilled-water pumps"),

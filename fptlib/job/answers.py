@@ -24,6 +24,7 @@ from fptlib.job.schema import (
     Abort,
     Approach,
     Chiller,
+    Cold,
     Exchanger,
     General,
     Instrument,
@@ -69,6 +70,7 @@ def plant(answers: Answers) -> Plant:
         chillers=tuple(load(Chiller, stated.get(f"chiller_{n}", {}), f"plant.chiller_{n}",
                             closed=True, number=n) for n in range(1, count + 1)),
         exchanger=load(Exchanger, stated.get("exchanger", {}), "plant.exchanger", closed=True),
+        cold=load(Cold, stated.get("cold", {}), "plant.cold", closed=True),
         tower_approach=_approach(stated, "tower_approach"),
         exchanger_approach=_approach(stated, "exchanger_approach"),
     )

@@ -131,6 +131,24 @@ class Exchanger:
 
 
 @dataclass(frozen=True, slots=True)
+class Cold:
+    """What the plant needs in cold weather: degF, gpm, %RH; ``None`` where nothing is stated."""
+
+    water_minimum: float | None = quantity(
+        "Lowest condenser water", "degF", 20, 60, "From the tower manufacturer, for the coldest "
+        "cell; note the load it holds for. Empty: the limit of the procedure.")
+    cell_flow: float | None = quantity(
+        "Least water per operating tower cell", "gpm", 0, 20000, "From the tower manufacturer: a "
+        "cell with too little water freezes.")
+    cells_shut_off: bool = answer("Cells can be shut off from the water", "", Kind.YES, False)
+    basin_heater: float | None = quantity(
+        "Basin heater setpoint", "degF", 32, 60, "Empty: the basins have no heater.")
+    space_humidity: float | None = quantity(
+        "Highest humidity of the most critical space", "%RH", 1, 100, "Empty: no space whose "
+        "humidity is critical.")
+
+
+@dataclass(frozen=True, slots=True)
 class Approach:
     """An approach [degF] as the job states it, with where it comes from.
 
@@ -168,6 +186,7 @@ class Plant:
     tower_cells: int = quantity("Number of tower cells", "", 1, 80, kind=Kind.WHOLE, default=0,
                                 required=True)
     exchanger: Exchanger = Exchanger()
+    cold: Cold = Cold()
     tower_approach: Approach | None = None
     exchanger_approach: Approach | None = None
     loop_volume: float | None = quantity(
@@ -585,6 +604,7 @@ TABLES = (
     Table("people", "People", _PERSON, row="person", key=_key("role", "Role", ROLES)),
     Table("plant", "Plant", Plant),
     Table("plant.exchanger", "Plate heat exchanger, design data", Exchanger),
+    Table("plant.cold", "Cold weather", Cold),
     Table("plant.chiller_{n}", "Chiller {n}, design data", Chiller),
     Table("plant.tower_approach", "Tower approach near changeover", Approach,
           "Condenser-water supply temperature minus wet bulb, all fans at full speed."),

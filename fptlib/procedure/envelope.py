@@ -15,6 +15,7 @@ import numpy as np
 from fptlib import points
 from fptlib.job.schema import HEAD_PRESSURE
 from fptlib.physics import refrigerant
+from fptlib.physics.moist_air import FREEZING
 from fptlib.procedure import uncertainty
 from fptlib.procedure.changeovers import Changeover, Request
 from fptlib.procedure.functional_test import FunctionalTest, cached
@@ -25,7 +26,6 @@ from fptlib.procedure.verdict import NotApplicable, NotTested
 # What is watched before a transition whose enable was not seen, and after a chiller has started
 # on cold condenser water (common practice, no source).
 HOUR = 60.0
-FREEZING = 32.0
 SIDES = {"chw": "evaporator", "cw": "condenser"}
 
 

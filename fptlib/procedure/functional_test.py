@@ -63,6 +63,7 @@ ALTERNATIVES: dict[str, tuple[tuple[str, ...], ...]] = {
     "reset_setpoint": (("chw_reset_setpoint",), ("chw_supply_setpoint",)),
     "load": (("chw_flow", "chw_supply_temp", "chw_return_temp"),),
     "exchanger_flows": (("hx_chw_flow", "hx_cw_flow"),),
+    "exchanger_opens": (("hx_cw_flow",), ("hx_valve",), ("economizer_active",)),
 }
 
 
@@ -250,7 +251,8 @@ class FunctionalTest:
         a quantity that can come from several points: those of ``ALTERNATIVES``, ``chillers``,
         ``power``, ``demand``, ``chiller_leaving_water``, ``chiller_lift``,
         ``reset_driver``; ``evaporator_pressures``, ``chiller_flows`` and
-        ``chiller_entering_water`` count where they are trended.
+        ``chiller_entering_water`` count where they are trended, ``basin_heating`` and
+        ``humid_space`` where the plan states them.
         """
         return list(dict.fromkeys(name for need in needs for name in self._missing(need)))
 
@@ -270,6 +272,8 @@ class FunctionalTest:
         if need == "chiller_leaving_water":
             own = self.grid.missing(self._of_chillers("chw_leaving_temp"))
             return self.grid.missing(["chw_supply_temp"]) if own else []
+        if need in self._if_stated:
+            return self.grid.missing(self._if_stated[need])
         if need in ("evaporator_pressures", "chiller_flows", "chiller_entering_water"):
             return []
         if need == "reset_driver":
@@ -291,6 +295,8 @@ class FunctionalTest:
             names = [*self._of_chillers("chw_leaving_temp"), "chw_supply_temp"]
         elif need == "evaporator_pressures":
             names = self._of_chillers("evaporator_pressure")
+        elif need in self._if_stated:
+            names = list(self._if_stated[need])
         elif need == "chiller_flows":
             names = [name for side in ("chw", "cw") for name in (
                 *self._of_chillers(f"{side}_flow"), f"{side}_flow", f"hx_{side}_flow")]
@@ -318,6 +324,16 @@ class FunctionalTest:
         if need == "chiller_leaving_water" and self.has(*self._of_chillers("chw_leaving_temp")):
             names.remove("chw_supply_temp")
         return names
+
+    @cached_property
+    def _if_stated(self) -> dict[str, tuple[str, ...]]:
+        """What is needed only where the plan states the equipment, or the limit, it belongs to."""
+        cold = self.plant.cold
+        return {
+            "basin_heating": ("basin_temp", "basin_heater_running")
+            if cold.basin_heater is not None else (),
+            "humid_space": ("space_humidity",) if cold.space_humidity is not None
+            or self.has("space_humidity") else ()}
 
     def signals_of(self, n: int) -> list[str]:
         """The points that show whether chiller ``n`` runs."""

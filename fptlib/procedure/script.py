@@ -18,6 +18,8 @@ _LICENSED = ("Licensed people only, under the site's lockout rules and the manuf
              "instructions; no work on live equipment.")
 _NO_SAFETY = ("Adjust a setpoint or the enable threshold only; never override a safety, nor a "
               "sensor that a safety uses.")
+_FALLING_ICE = ("Ice falls and floors are slippery: stay outside the cells and off ladders with "
+                "ice; fans can start at any time, so keep guards on.")
 _READY = "A chiller must be ready to start; critical loads watched; abort conditions agreed."
 
 
@@ -25,7 +27,8 @@ def script(plant: Plant, sequence: AsSpecified, limits: Limits, aborts: Sequence
            safe_state: str, initial_state: str) -> list[dict[str, Any]]:
     """Every step in its order, as rows of ``[[script]]``."""
     made = [*_prepare(aborts, safe_state, initial_state), *_natural(plant, sequence, limits),
-            *_induced(safe_state), *_failures(limits, safe_state),
+            *_envelope(plant), *_cold(plant, limits), *_induced(safe_state),
+            *_failures(limits, safe_state),
             _step("return", "Technician and operator: release every override, verify each in AUTO, "
                   "set setpoints and HOA switches as found.",
                   f"Override list closed; {initial_state or 'plant as before the test'}.")]
@@ -97,6 +100,53 @@ def _natural(plant: Plant, sequence: AsSpecified, limits: Limits) -> Iterator[di
     yield _step("natural", "Watch the exit; mark the first chiller's start.",
                 f"Leaves on: {'; '.join(exits)}.", "exit.supply", "exit.not_early",
                 "exit.comparative", "transition.leaving")
+
+
+def _envelope(plant: Plant) -> Iterator[dict[str, Any]]:
+    lowest = "; ".join(
+        f"{c.tag or f'chiller {c.number}'} evaporator {c.minimum_chw_flow or '?'}, condenser "
+        f"{c.minimum_cw_flow or '?'} gpm" for c in plant.chillers
+        if c.minimum_chw_flow or c.minimum_cw_flow)
+    yield _step("natural", "As the exchanger opens beside a running chiller: read the pressure "
+                "drop over its evaporator and condenser, and take the flow from the manufacturer's "
+                "curve; note starts, last stop and every trip or hold in the panel's log.",
+                f"At least {lowest or 'the manufacturer’s minimum flow, not stated yet'}. No trip; "
+                "starts and restart times within the manufacturer's.", "lift.flow", "lift.starts",
+                "lift.trips")
+
+
+def _cold(plant: Plant, limits: Limits) -> Iterator[dict[str, Any]]:
+    """What no trend shows of ice: read and looked at while the plant runs in frost."""
+    cold, frost = plant.cold, f"With the air at or below {limits['cold.air']:g} °F"
+    least = limits["cold.water"] if cold.water_minimum is None else cold.water_minimum
+    cells = f"{cold.cell_flow:g} gpm" if cold.cell_flow else "the manufacturer's least, not stated"
+    yield _step("natural", f"{frost}: look at louvers, fill edge, drift eliminators and inlet of "
+                "every cell from safe ground, and note the load; read the water that leaves the "
+                f"cell with the fastest fan, which is the coldest. {_FALLING_ICE}",
+                f"No hard ice; at least {least:g} °F in the coldest cell; every open cell wetted "
+                f"over its width, {cells} each.", "cold.condenser_water", "cold.fans",
+                "cold.cell_flow")
+    yield _step("natural", f"{frost}: watch a start of the towers without heat load. "
+                f"{_FALLING_ICE}",
+                "All water through the bypass to the basin, none modulated over the fill, until "
+                f"it is clear of {least:g} °F; fans off until then. Fans reverse only as the "
+                "manufacturer allows, with its pause before either way.", "cold.condenser_water")
+    yield _step("natural", f"{frost}: follow makeup, equalizers and idle pipes outdoors; read "
+                "surface temperatures at the lowest and the most exposed point.",
+                "Makeup valve moves, equalizers open, heat trace on or pipes drained.")
+    yield _step("natural", f"{frost}, exchanger idle: read all four of its water temperatures at "
+                "the connections. Do not open a valve to an exchanger that may hold ice.",
+                f"At least {limits['cold.exchanger']:g} °F each; condenser water opens on proven "
+                "chilled-water flow only.", "cold.exchanger")
+    if cold.basin_heater is not None:
+        yield _step("natural", f"{frost}, towers idle: read the basin's water beside its heater's "
+                    f"status and current; test the low-water cutout. {_LICENSED}",
+                    f"Heater on below {cold.basin_heater:g} °F and off above; never on without "
+                    "water.", "cold.basin")
+    if cold.space_humidity is not None:
+        yield _step("natural", "Economizer running for an hour or longer: read the humidity of the "
+                    "critical space with a field instrument; those responsible for it permit it.",
+                    f"At most {cold.space_humidity:g} %RH.", "cold.humidity")
 
 
 def _induced(safe: str) -> Iterator[dict[str, Any]]:

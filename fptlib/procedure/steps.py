@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from fptlib.errors import FormError
 from fptlib.procedure import (
     abort,
+    cold,
     cycling,
     enable,
     envelope,
@@ -109,7 +110,7 @@ STEPS: tuple[Step, ...] = (
          recovery.CHECKS, (*_ALWAYS, "sequence.lift")),
     Step(7, "running", "Economizer operation",
          "show that the economizer runs steadily and as designed",
-         running.CHECKS),
+         running.CHECKS + cold.CHECKS),
     Step(7, "load", "Exchanger or load?",
          "tell an exchanger that is fouled or too small from a load that should not be there",
          load.CHECKS, letter="a"),

@@ -17,7 +17,9 @@ _WORST_FIRST = (CRITICAL, MAJOR, MINOR)
 # supply drift, then what costs energy.
 _SEVERITY = {"lift": CRITICAL, "handover": MAJOR, "recovery": MAJOR, "exit": MAJOR,
              "enable": MAJOR, "reset": MAJOR, "instruments": MAJOR, "abort.conditions": CRITICAL,
-             "lift.release": MAJOR}
+             "lift.release": MAJOR, "cold.exchanger": CRITICAL, "cold.condenser_water": MAJOR,
+             "cold.fans": MAJOR, "cold.cell_flow": MAJOR, "cold.basin": MAJOR,
+             "cold.humidity": MAJOR}
 _DUE = {CRITICAL: "before the economizer operates again", MAJOR: "before acceptance",
         MINOR: "within 30 days"}
 # By kind of work (common practice, no source); all else is a setting of the controls.
@@ -27,6 +29,7 @@ _RESPONSIBLE = {"instruments": "instrument technician",
                 "instruments.calibration": "commissioning provider",
                 "lift.minimum": "controls contractor with the chiller manufacturer",
                 "lift.chiller_on": "controls contractor with the chiller manufacturer",
+                "cold.cell_flow": "mechanical contractor", "cold.basin": "electrical contractor",
                 "abort.conditions": "commissioning provider"}
 # A setting changed for one step bears on the steps that come after it in the changeover.
 _INVALIDATES = {

@@ -53,7 +53,10 @@ def convention(name: str) -> list[Named]:
 @cache
 def plant() -> pd.DataFrame:
     """Six days of a sound plant with three chillers, three cells and an exchanger."""
-    return at_interval(simulate(replace(BLIND[0], days=6)).frame, 5)
+    frame = at_interval(simulate(replace(BLIND[0], days=6)).frame, 5)
+    # Of constant-speed pumps: the generator trends no chiller's own flow.
+    return frame.assign(**{f"chiller_{n}_{side}_flow": gpm * frame[f"chiller_{n}_running"]
+                           for n in (1, 2, 3) for side, gpm in (("chw", 480.0), ("cw", 720.0))})
 
 
 def written(name: str, folder: Path) -> list[Named]:
