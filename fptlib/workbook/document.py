@@ -39,6 +39,11 @@ _NEEDED = {
     "reset_driver": "what drives the reset", "reset_setpoint": "chilled-water reset setpoint",
     "chiller_lift": "each chiller's lift", "demand": "metered demand or plant power",
     "evaporator_pressures": "evaporator pressures",
+    "chiller_flows": "evaporator and condenser flows",
+    "chiller_entering_water": "entering condenser water",
+    "exchanger_opens": "condenser-water flow or valve of the exchanger",
+    "basin_heating": "basin water and heater status, where the basin has a heater",
+    "humid_space": "humidity of the critical space, where there is one",
 }
 
 
