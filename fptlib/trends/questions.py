@@ -46,7 +46,7 @@ class Question:
     """
 
     text: str
-    place: tuple[str, str] | tuple[()] = ()
+    place: tuple[str, ...] = ()
     options: tuple[Mapping[str, Any], ...] = ()
     free: tuple[str, ...] = ()
     offered: tuple[str, ...] = ()

@@ -102,7 +102,8 @@ def upload(job: Job, saved: Saved = lambda: None) -> Panel:
         # Emptied, so that the kernel holds no file and the same one can be chosen again.
         chooser.value = ()
         names = [take_in(job, item["name"], bytes(item["content"])) for item in files]
-        panel.message.saved("taken in: " + ", ".join(names))
+        more = f" and {len(names) - 3} more" if len(names) > 4 else ""
+        panel.message.saved("taken in: " + ", ".join(names[:3] if more else names) + more)
         saved()
 
     def chosen(change: dict[str, Any]) -> None:

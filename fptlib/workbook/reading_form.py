@@ -18,6 +18,7 @@ from fptlib.errors import IntakeError
 from fptlib.job.folder import Job
 from fptlib.job.schema import table
 from fptlib.trends.cache import cached_trends
+from fptlib.trends.continuing import same_series
 from fptlib.trends.grid import Grid
 from fptlib.trends.mapping import files_of
 from fptlib.trends.questions import Asked, Question, asked_by, preview
@@ -61,14 +62,22 @@ class ReadingForm:
                 Asked("", (Question.of(str(error)),), answers)]
         self._show(mapped)
         if self._grid is None:
-            return f"{self._open} questions are open; answer them, and the files are read again"
+            return (f"{self._open} question{'s' * (self._open != 1)} open; answer them, and the "
+                    "files are read again")
         return (f"every point of the map is read: {len(self._grid):,} rows from "
                 f"{self._grid.start:%Y-%m-%d %H:%M}")
 
     def _show(self, mapped: Sequence[str]) -> None:
-        self._open = sum(len(one.questions) for one in self.asked)
-        self.questions.children = [widget for one in self.asked for question in one.questions
-                                   for widget in self._ask(question)]
+        # What the files of one series ask alike is asked once.
+        alike: dict[Any, list[Question]] = {}
+        for one in self.asked:
+            for question in one.questions:
+                point = question.place[1:] if question.place[:1] == ("points",) else ()
+                key = same_series(one.file), point, str(question.options), question.free
+                alike.setdefault(key if question.place else question, []).append(question)
+        self._open = len(alike)
+        self.questions.children = [
+            widget for questions in alike.values() for widget in self._ask(questions)]
         doubts = [[remark.file, _meaning(remark.point), remark.text]
                   for remark in (self._grid.remarks if self._grid else ())
                   if remark.severity != "note"]
@@ -82,11 +91,13 @@ class ReadingForm:
 
     # -- questions ------------------------------------------------------------------------------
 
-    def _ask(self, question: Question) -> list[widgets.Widget]:
-        """One question: its sentence, a button for each answer that it offers, a field for what
-        must be typed."""
-        message = Message()
-        said = parts.html(f"<p class='fpt-bad'>{html.escape(question.text)}</p>")
+    def _ask(self, questions: Sequence[Question]) -> list[widgets.Widget]:
+        """What several files ask alike: the first sentence, a button for each answer that it
+        offers, a field for what must be typed."""
+        message, question = Message(), questions[0]
+        others = [each.place[1] for each in questions[1:] if each.place != question.place]
+        more = f" The same answer counts for {', '.join(others)}." if others else ""
+        said = parts.html(f"<p class='fpt-bad'>{html.escape(_found(question) + more)}</p>")
         if not question.place:
             return [said]
         items = _items(question)
@@ -95,7 +106,8 @@ class ReadingForm:
         def taken(given: Mapping[str, Any]) -> None:
             first = not answered
             answered.update(given)
-            self._state(question.place, given)
+            for place in dict.fromkeys(each.place for each in questions):
+                self._state(place, given)
             message.saved("saved; " + _told(items, answered))
             self._open -= first
             if first and not self._open:
@@ -134,10 +146,19 @@ class ReadingForm:
         name = str(self.file.value or "")
         grid = self._grid or next((preview(self.job.trends_folder, one) for one in self.asked
                                    if one.file == name and one.answers.get("points")), None)
-        self.shown.value = _rows_of(grid, self._points_of(name)).markup if grid else ""
+        title = "As they are read" if self._grid else (
+            "As they would be read with the first answer to each question")
+        self.shown.value = _rows_of(grid, self._points_of(name), title).markup if grid else ""
 
     def _points_of(self, file: str) -> list[str]:
         return [name for name, row in self.job.get("points", {}).items() if file in files_of(row)]
+
+
+def _found(question: Question) -> str:
+    """The sentence; what it says to state only where no button and no field says so, or where it
+    says when which answer is right."""
+    found, _, advice = question.text.partition("; state ")
+    return question.text if " if " in advice or not question.options else found
 
 
 def _items(question: Question) -> dict[str, Answer]:
@@ -158,14 +179,14 @@ def _meaning(name: str) -> str:
     return points.point(name).meaning if points.is_point(name) else name
 
 
-def _rows_of(grid: Grid, names: Sequence[str]) -> static.Shown:
+def _rows_of(grid: Grid, names: Sequence[str], title: str) -> static.Shown:
     """A line for each point, its first ten values; times in the site's zone."""
     held = [name for name in names if name in grid.columns]
     known = np.flatnonzero(np.any([~np.isnan(grid.columns[name]) for name in held], axis=0)) \
         if held else np.empty(0, int)
     rows = known[:_ROWS].tolist()
     heads = ["Point", "Unit", *(f"{grid.time(row):%m-%d %H:%M}" for row in rows)]
-    return static.table("As they are read, in the time of the site", heads, [
+    return static.table(f"{title}, in the time of the site", heads, [
         [_meaning(name), units.symbol(points.point(name).unit),
          *(_cell(name, float(grid.columns[name][row])) for row in rows)] for name in held],
         "no value can be read")

@@ -47,7 +47,8 @@ def widgets_of(widget: Any) -> Iterator[Any]:
 def answer(view: ReadingForm, question: Question, wanted: dict[str, Any]) -> None:
     """Press the answer that is wanted, or type it into its field."""
     held = list(widgets_of(view.questions))
-    every = [option for one in view.asked for each in one.questions for option in each.options]
+    # Files of one series are asked together, by the first of them.
+    every = [option for one in view.asked[:1] for each in one.questions for option in each.options]
     buttons = [widget for widget in held if hasattr(widget, "click")]
     for option, button in zip(every, buttons, strict=True):
         number_worked_out = option.keys() <= wanted.keys() and None in wanted.values()
@@ -93,7 +94,7 @@ def test_the_questions_of_a_file_are_asked_together_with_ten_rows(tmp_path: Path
         "chw_supply_temp": {"file": "t.csv", "column": "CHWST", "unit": "degF"},
         "chiller_1_running": {"file": "t.csv", "column": "CH-1 STS"}})
     view = ReadingForm(job)
-    assert view.look() == "3 questions are open; answer them, and the files are read again"
+    assert view.look() == "3 questions open; answer them, and the files are read again"
     keys = [sorted({*(key for option in each.options for key in option), *each.free})
             for each in view.asked[0].questions]
     assert keys == [["date_order"], ["bad", "good"], ["off", "on"]]
@@ -114,3 +115,20 @@ def test_an_export_that_must_be_made_again_says_so_and_has_no_button(tmp_path: P
     assert "export the trend again with AM and PM" in json.dumps(
         [child.value for child in view.questions.children])
     assert len(view.questions.children) == 1
+
+
+def test_what_files_of_one_series_ask_alike_is_answered_once(tmp_path: Path) -> None:
+    job = start(tmp_path / "new", "new")
+    for day in (5, 6, 7):
+        rows = [f"2026-01-{day:02d} {hour:02d}:00,{44 + hour / 10:.1f}{'!' * (hour == day)}"
+                for hour in range(24)]
+        (job.trends_folder / f"chw 2026-01-{day:02d}.csv").write_text(
+            "\n".join(["Time,CHWST", *rows]), encoding="utf-8")
+    files = [file.name for file in job.trend_files()]
+    job.put("site", {"time_zone": "America/Denver", "altitude": 5280.0})
+    job.put("points", {"chw_supply_temp": {"file": files, "column": "CHWST", "unit": "degF"}})
+    view = ReadingForm(job)
+    assert view.look() == "1 question open; answer them, and the files are read again"
+    answer(view, view.asked[0].questions[0], {"good": ["*!"]})
+    assert [job.get("files")[file]["good"] for file in files] == [["*!"]] * 3
+    assert not view.asked
