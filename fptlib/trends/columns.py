@@ -20,12 +20,14 @@ from fptlib.trends.continuing import Stretch, chains, copies, undated
 from fptlib.trends.grid import Notes
 from fptlib.trends.long import POINT_HEADERS, VALUE_HEADERS, long_columns
 from fptlib.trends.mapping import FileForm, forms_of
-from fptlib.trends.samples import open_table
+from fptlib.trends.samples import open_table, parts_of
 from fptlib.trends.table import NUMBER, TEXT, Batch, Table, coded, numbers, texts
 
 # So much of a file shows what its columns hold, and so many rows of it.
 _BATCHES, _ROWS = 12, 4000
 _FIRST = 3
+# So many sheets of a workbook, or files in a zip, are looked at.
+_PARTS = 200
 _WORDS = {word for word in ON | OFF if not word[0].isdigit()} | {
     "alarm", "normal", "fault", "trip", "tripped", "ok", "clear"}
 _ALARM_ON = {"alarm", "fault", "trip", "tripped"}
@@ -40,6 +42,9 @@ class Column:
     """A column, or a name in a long file.
 
     Attributes:
+        file: its name; of a workbook with several sheets, or a zip of several files, with that
+            one behind it: ``plant.xlsx: CH-1``.
+        part: how ``job.toml`` states that one: ``("sheet", "CH-1")`` or ``("member", "a.csv")``.
         said: what names it: its header, or the file's name where the header is only "Value".
         unit: as the file writes it.
         values: numbers as found, words for on and off as 1 and 0, NaN where there is neither;
@@ -64,6 +69,7 @@ class Column:
     good: float = 1.0
     minutes: float | None = None
     more: tuple[str, ...] = ()
+    part: tuple[str, str] | None = None
 
     @property
     def there(self) -> np.ndarray:
@@ -116,11 +122,34 @@ def read_columns(folder: Path, answers: Mapping[str, Any]) -> Files:
     ends: dict[str, int] = {}
     names = sorted(path.name for path in paths if path.name not in twice)
     for name, form in forms_of(answers, names):
-        try:
-            found[name], ends[name] = columns_in(folder / name, form)
-        except IntakeError as error:
-            unread[name] = str(error)
+        for named, part, one in _parts(folder / name, form, unread):
+            try:
+                columns, ends[named] = columns_in(folder / name, one)
+                found[named] = [replace(
+                    column, file=named, part=part, said=undated(part[1])
+                    if part and column.name.lower() in _NAMELESS else column.said)
+                    for column in columns]
+            except IntakeError as error:
+                unread[named] = str(error)
     return Files(tuple(_continued(found, ends)), unread)
+
+
+def _parts(path: Path, form: FileForm, unread: dict[str, str]
+           ) -> Iterator[tuple[str, tuple[str, str] | None, FileForm]]:
+    """The tables of a file: what each is called, how the job states it, and its form."""
+    try:
+        forms = parts_of(path, form)
+    except IntakeError as error:
+        unread[path.name] = str(error)
+        return
+    for one in forms[:_PARTS]:
+        key = "sheet" if one.sheet else "member"
+        named = getattr(one, key)
+        yield (path.name, None, form) if one is form else (
+            f"{path.name}: {named}", (key, named), one)
+    if len(forms) > _PARTS:
+        unread[path.name] = (f"file '{path.name}' holds {len(forms)} tables; the first {_PARTS} "
+                             "are shown, put the others into a file of their own")
 
 
 def _continued(found: Mapping[str, list[Column]], ends: Mapping[str, int]) -> Iterator[Column]:
@@ -128,7 +157,7 @@ def _continued(found: Mapping[str, list[Column]], ends: Mapping[str, int]) -> It
     stretches = {file: Stretch(frozenset((column.name, column.unit) for column in columns),
                                min(int(column.times.min()) for column in columns), ends[file])
                  for file, columns in found.items()
-                 if columns and all(len(column.times) for column in columns)}
+                 if columns and all(len(column.times) and not column.part for column in columns)}
     together = {files[0]: files[1:] for files in chains(stretches)}
     further = {file for files in together.values() for file in files}
     for file in (name for name in found if name not in further):

@@ -21,6 +21,7 @@ from fptlib.trends.columns import columns_in
 from fptlib.trends.grid import Grid
 from fptlib.trends.mapping import PointMap, files_of, forms_of
 from fptlib.trends.reading import read_trends
+from fptlib.trends.samples import parts_of
 
 _VALUE = r'\[[^\]]*\]|"(?:[^"\\]|\\.)*"|-?\d+(?:\.\d+)?'
 _ANSWER = re.compile(rf"(?P<key>[a-z_]+) = (?P<value>{_VALUE})")
@@ -110,7 +111,8 @@ def asked_by(folder: Path, answers: Mapping[str, Any], file: str) -> Asked:
     for _ in range(_MOST):
         try:
             (_, form), = forms_of(told, [file])
-            columns_in(folder / file, form)
+            if len(parts_of(folder / file, form)) == 1:
+                columns_in(folder / file, form)
             if told["points"]:
                 read_trends(folder, PointMap.from_answers(told), alone=True)
             break

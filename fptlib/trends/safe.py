@@ -134,6 +134,12 @@ def opened_zip(path: Path) -> Iterator[zipfile.ZipFile]:
         ) from error
 
 
+def members_of(path: Path) -> list[str]:
+    """The files inside a zip."""
+    with opened_zip(path) as archive:
+        return [entry.filename for entry in archive.infolist() if not entry.is_dir()]
+
+
 def _member_of(archive: zipfile.ZipFile, path: Path, stated: str) -> zipfile.ZipInfo:
     """The one file inside a zip, or the stated one."""
     files = [entry for entry in archive.infolist() if not entry.is_dir()]

@@ -50,6 +50,24 @@ def open_table(path: Path, form: FileForm, wanted: Sequence[str] = ()) -> Table:
     return DelimitedTable(path, form, wanted)
 
 
+def parts_of(path: Path, form: FileForm) -> list[FileForm]:
+    """The forms of what a file holds: of each sheet of a workbook, each file in a zip; its own
+    where it holds one table, or the job states which.
+
+    Raises:
+        IntakeError: it is damaged or of a form that is not read.
+    """
+    kind = "" if form.sheet or form.member else safe.form_of(path)
+    found: list[FileForm] = []
+    if kind == "workbook":
+        from fptlib.trends.spreadsheet import sheets_of
+
+        found = [replace(form, sheet=name) for name in sheets_of(path)]
+    elif kind == "zip":
+        found = [replace(form, member=name) for name in safe.members_of(path)]
+    return found if len(found) > 1 else [form]
+
+
 def is_quality(column: str, table: Table, form: FileForm) -> bool:
     """Whether a column says of the value beside it how good it is.
 

@@ -60,10 +60,9 @@ class SpreadsheetTable(Table):
         self.said = (f"sheet '{self._sheet}'", *self.layout.said, *faults)
 
     def _the_sheet(self, form: FileForm) -> str:
-        with self._opened() as book:
+        with _opened(self._path) as book:
             names = book.sheet_names
-            filled = names if form.sheet or len(names) == 1 else [
-                name for name in names if book.get_sheet_by_name(name).height]
+            filled = names if form.sheet else _filled(book)
         if form.sheet and form.sheet not in names:
             raise IntakeError(
                 f"workbook '{self.name}' has no sheet '{form.sheet}'; found: {', '.join(names)}")
@@ -88,21 +87,39 @@ class SpreadsheetTable(Table):
             first += len(stretch)
 
     def _rows(self) -> Iterator[list[Any]]:
-        with self._opened() as book:
+        with _opened(self._path) as book:
             sheet = book.get_sheet_by_name(self._sheet)
             self._height = max(sheet.total_height, 1)
             yield from sheet.iter_rows()
 
-    @contextmanager
-    def _opened(self) -> Iterator[Any]:
-        try:
-            yield CalamineWorkbook.from_path(self._path)
-        except (FptError, GeneratorExit, KeyboardInterrupt, SystemExit):
-            raise
-        except BaseException as error:  # the reader's own panic is no Exception
-            raise IntakeError(
-                f"workbook '{self.name}' is damaged ({str(error)[:80]}); save it again as XLSX "
-                "or CSV") from error
+
+def sheets_of(path: Path) -> list[str]:
+    """The sheets of a workbook that hold cells.
+
+    Raises:
+        IntakeError: it is damaged or too large.
+    """
+    _faults(path)
+    with _opened(path) as book:
+        return _filled(book)
+
+
+def _filled(book: Any) -> list[str]:
+    names = list(book.sheet_names)
+    return names if len(names) == 1 else [
+        name for name in names if book.get_sheet_by_name(name).height]
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[Any]:
+    try:
+        yield CalamineWorkbook.from_path(path)
+    except (FptError, GeneratorExit, KeyboardInterrupt, SystemExit):
+        raise
+    except BaseException as error:  # the reader's own panic is no Exception
+        raise IntakeError(
+            f"workbook '{path.name}' is damaged ({str(error)[:80]}); save it again as XLSX "
+            "or CSV") from error
 
 
 def _faults(path: Path) -> list[str]:

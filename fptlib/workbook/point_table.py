@@ -38,6 +38,7 @@ class Row:
         confidence: 0 to 1, or ``IN_THE_MAP``.
         was: the point that it is mapped as in the job, or ``""``.
         more: the files that continue this one, in the order of time.
+        part: the sheet, or the file in a zip, as ``job.toml`` states it.
     """
 
     file: str
@@ -54,6 +55,14 @@ class Row:
     doubt: str = ""
     was: str = ""
     more: tuple[str, ...] = ()
+    part: tuple[str, str] | None = None
+
+    @property
+    def place(self) -> dict[str, Any]:
+        """Where it stands, as the point map states it."""
+        file = self.file.removesuffix(f": {self.part[1]}") if self.part else self.file
+        return {"file": [file, *self.more] if self.more else file, "column": self.column,
+                **dict([self.part] if self.part else [])}
 
     @property
     def files(self) -> str:
@@ -114,7 +123,7 @@ def of(job: Job) -> PointTable:
         minutes = column.minutes
         row = Row(column.file, column.name, first="  ".join(column.first), looks=column.looks,
                   interval="" if minutes is None else f"{minutes:.3g}",
-                  good=f"{100 * column.good:.0f}", more=column.more)
+                  good=f"{100 * column.good:.0f}", more=column.more, part=column.part)
         every = column.file, *column.more
         if names := [name for name in dict.fromkeys(
                 name for file in every for name in mapped.get((file, column.name), ()))
@@ -122,7 +131,8 @@ def of(job: Job) -> PointTable:
             shown.update(names)
             rows += [replace(row, accept=True, point=name, was=name, confidence=IN_THE_MAP,
                              unit=str(answers["points"][name].get("unit", "")),
-                             doubt=_new(every, files_of(answers["points"][name])))
+                             doubt="" if column.part else _new(
+                                 every, files_of(answers["points"][name])))
                      for name in names]
             continue
         one = proposal.of(column)
@@ -130,11 +140,8 @@ def of(job: Job) -> PointTable:
             row, accept=one.ticked, point=one.point, unit=one.unit, confidence=one.confidence,
             why=one.why, doubt=one.doubt))
     # What the map names and no file holds stays, or it would go unseen.
-    rows += [Row(file, column, True, name, str(answers["points"][name].get("unit", "")),
-                 IN_THE_MAP, was=name, doubt="no such column was found",
-                 more=tuple(files_of(answers["points"][name])[1:]))
-             for (file, column), names in mapped.items() for name in names
-             if name not in shown and file == files_of(answers["points"][name])[0]]
+    rows += [_lost(name, table) for name, table in answers.get("points", {}).items()
+             if name not in shown]
     return PointTable(tuple(rows), costs(answers, rows), proposal.unread,
                       *(_count(answers, rows, *each) for each in (
                           ("chillers", "chiller"), ("tower_cells", "tower"))))
@@ -145,8 +152,26 @@ def _mapped(answers: Mapping[str, Any]) -> dict[tuple[str, str], list[str]]:
     found: dict[tuple[str, str], list[str]] = {}
     for name, table in answers.get("points", {}).items():
         for file in files_of(table):
-            found.setdefault((file, str(table.get("column", ""))), []).append(name)
+            place = _with_part(file, _part(table)), str(table.get("column", ""))
+            found.setdefault(place, []).append(name)
     return found
+
+
+def _part(table: Mapping[str, Any]) -> tuple[str, str] | None:
+    """The sheet, or the file in a zip, that a point of the map states."""
+    return next(((key, str(table[key])) for key in ("sheet", "member") if table.get(key)), None)
+
+
+def _with_part(file: str, part: tuple[str, str] | None) -> str:
+    return f"{file}: {part[1]}" if part else file
+
+
+def _lost(name: str, table: Mapping[str, Any]) -> Row:
+    """A point of the map whose column no file holds."""
+    first, *more = files_of(table)
+    return Row(_with_part(first, _part(table)), str(table.get("column", "")), True, name,
+               str(table.get("unit", "")), IN_THE_MAP, was=name, more=tuple(more),
+               part=_part(table), doubt="no such column was found")
 
 
 def _new(found: Sequence[str], held: Sequence[str]) -> str:
@@ -205,13 +230,14 @@ def save(job: Job, rows: Sequence[Row]) -> int:
         for row in rows:
             if not row.accept:
                 continue
-            files = [row.file, *row.more]
+            files = files_of(row.place)
             before = held.get(row.was) if row.was == row.point else None
             if before is None or row.unit != before.get("unit", "") or not (
                     set(files) <= set(files_of(before))):
                 table = held.get(row.point) or tomlkit.table()
-                table.update({"file": files if row.more else row.file, "column": row.column,
-                              "unit": row.unit})
+                for key in ("sheet", "member"):
+                    table.pop(key, None)
+                table.update({**row.place, "unit": row.unit})
                 held[row.point] = table
         stated = document.unwrap()
         # The zone may be answered later; the points do not depend on it.

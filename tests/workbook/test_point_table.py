@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import zipfile
 from dataclasses import replace
 
 import naming
+import openpyxl
 import pytest
+from export_forms import all_forms, wrong
 
 from fptlib.cli.commands import main
 from fptlib.errors import FormError
 from fptlib.job.folder import Job
 from fptlib.job.start import start, start_sample
 from fptlib.procedure.steps import CHECKS
+from fptlib.trends.mapping import PointMap
+from fptlib.trends.reading import read_trends
 from fptlib.workbook import point_table
 
 
@@ -140,3 +145,49 @@ def test_the_interval_is_that_of_the_file_however_long_it_is(tmp_path):
     """Two weeks of one-minute rows, as sample_trends/README.md describes the sample."""
     rows = point_table.of(start_sample(tmp_path / "job")).rows
     assert {row.interval for row in rows} == {"1"}
+
+
+@pytest.fixture
+def sheets(tmp_path):
+    """A job with a workbook of one sheet for each point, and a cover sheet."""
+    export = next(form for form in all_forms() if form.name == "one sheet per point")
+    job = start(tmp_path / "new", "new")
+    export.write(job.trends_folder)
+    book = openpyxl.load_workbook(job.trends_folder / "t.xlsx")
+    book.create_sheet("Notes", 0).append(["trends of the plant"])
+    book.save(job.trends_folder / "t.xlsx")
+    return job, export
+
+
+def test_every_sheet_of_a_workbook_is_in_the_table_and_is_read(sheets):
+    job, export = sheets
+    table = point_table.of(job)
+    assert set(table.unread) == {"t.xlsx: Notes"}
+    assert "t.xlsx: CHWS" in [row.file for row in table.rows]
+    meant = {f"t.xlsx: {row['sheet']}": point for point, row in export.points.items()}
+    rows = [replace(row, accept=True, point=meant[row.file],
+                    unit=str(export.points[meant[row.file]].get("unit", "")))
+            for row in table.rows]
+    assert point_table.save(job, rows) == len(export.points)
+    assert job.get("points.chw_supply_temp")["sheet"] == "CHWS"
+    job.put("site", export.job()["site"])
+    grid = read_trends(job.trends_folder, PointMap.from_answers(job.answers()))
+    assert not wrong(export, grid)
+    again = point_table.of(job).rows
+    assert all(row.was and not row.doubt for row in again)
+    before = job.file.read_bytes()
+    point_table.save(job, again)
+    assert job.file.read_bytes() == before
+
+
+def test_every_file_in_a_zip_is_in_the_table(tmp_path):
+    job = start(tmp_path / "new", "new")
+    naming.written("trade_4_words", tmp_path)
+    with zipfile.ZipFile(job.trends_folder / "stick.zip", "w") as archive:
+        archive.write(tmp_path / "plant.csv", "plant.csv")
+        archive.writestr("weather.csv", "Time,OA-T (degF)\n2026-01-05 00:00,30\n"
+                                        "2026-01-05 01:00,31\n")
+    table = point_table.of(job)
+    assert sum(row.accept for row in table.rows) >= 46
+    point_table.save(job, table.rows)
+    assert job.get("points.chw_flow")["member"] == "plant.csv"
