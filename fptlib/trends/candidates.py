@@ -45,6 +45,7 @@ hx_chw_flow|hx|chw|entering leaving supply return ?|flow|
 hx_cw_flow|hx|cw|entering leaving supply return ?|flow|
 hx_valve|hx|cw? chw?||position|command?
 economizer_command|economizer||||command
+economizer_command|hx||||command
 economizer_active|economizer|||status|
 economizer_active|hx|||status|
 chiller_{n}_running|chiller|||status|

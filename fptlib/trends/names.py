@@ -16,7 +16,7 @@ from fptlib.trends.cells import split_unit
 # A concept is "kind=value"; a word may mean several. Kinds: of (equipment), in (water, air), end,
 # is (quantity), as (setpoint, command, ...), not (what no point of this plant is).
 _WORDS = """
-of=chiller: ch chi chl chil chlr chlrs chllr chiler chiller chillers
+of=chiller: ch chi chl chil chlr chlrs chllr chiler chiller chillers machine
 of=tower: ct clt twr tower towers coolingtower
 of=fan: fan fans
 of=pump: pump pumps pmp p
@@ -31,7 +31,7 @@ in=cw: cond condenser con cnd condensing
 in=oa: oa osa outdoor outside ambient amb exterior weather wx weatherstation
 in=water: water wtr
 end=supply: sup supply sply spl sup
-end=return: ret return rtn
+end=return: ret return rtn returning
 end=entering: ent entering ewt in inlet
 end=leaving: lvg leaving lwt out outlet lv
 end=from: from
@@ -49,8 +49,8 @@ is=energy: kwh mwh energy btu
 is=amps: amps amp current ampere amperes
 is=percent_load: rla fla
 is=humidity: rh hum humid humidity relhum
-is=wet_bulb: wb wbt wetbulb
-is=dry_bulb: db dbt drybulb
+is=wet_bulb: wb wbt wetbulb twb
+is=dry_bulb: db dbt drybulb tdb
 is=differential_pressure: dp dpt psid
 is=pressure: press pressure prs psi psia psig kpa
 is=barometer: baro barometer barometric atmospheric atmos
@@ -84,7 +84,7 @@ not=room: rm room zone zn zone space office mech fl floor zs
 is=critical: suite suites critical server datahall
 not=storage: ts storage tank ice glycol
 not=generator: gen generator ups lighting transformer
-: clg cool sys system loop site sensor value val pv rel relative air avg deg
+: clg cool sys system loop site sensor value val pv rel relative air avg deg hdr header common plate
 """
 _CONCEPTS: dict[str, set[str]] = {}
 for _line in _WORDS.split("\n"):
@@ -96,7 +96,10 @@ for _line in _WORDS.split("\n"):
 # Words that belong together, before they are looked at one by one.
 _TOGETHER = (
     (r"\bset (point|pt)\b", "setpoint"), (r"\bchiller plant\b", "plant"),
-    (r"\bin service\b", "status"),
+    (r"\bin service\b", "status"), (r"\bmachine room\b", "mech"),
+    (r"\bcommon (leg|pipe)\b", "decoupler"),
+    # "CHR" alone may be chilled-water return.
+    (r"\bchr (?=\d)", "chiller "),
     (r"\bwet bulb\b", "wetbulb"),
     (r"\bdry bulb\b", "drybulb"), (r"\bdew (point|pt)\b", "dewpoint"),
     (r"\bfree (cool(ing)?|clg)\b", "wse"), (r"\bheat exchanger\b", "hx"),
@@ -130,6 +133,12 @@ _OF_WATER = {
 # OAT, OAWB, OARH, and those of air handlers, rooms and zones.
 _AIR = re.compile(r"(?P<air>oa|osa|sa|ra|ma|da|ea|za|zn|rm)"
                   r"(?P<what>wbt?|dbt?|rh|hum|h|tmp|temp|t|f)")
+# A tag begins with the letter of what it measures, then that it transmits or indicates it
+# (ISA-5.1, table of identification letters, from memory): TT-, FIT-, PDT-.
+_TAG = re.compile(r"(?:^|(?<=[/.\\ ]))(?P<what>PD|[TFPMJIZSL])(?:I?T|I|E)(?=[-_][A-Z])")
+_MEASURED = {"T": "temp", "F": "flow", "P": "pressure", "PD": "dp", "M": "humidity", "J": "power",
+             "I": "amps", "Z": "position", "S": "speed", "L": "level"}
+_DEGREES = re.compile(r"[°º]\s*[FCK]\b")
 _LETTERS = ("a", "b", "c", "d")
 _NUMBERED = {"of=chiller", "of=tower", "of=fan", "of=pump", "of=hx"}
 
@@ -192,7 +201,9 @@ def read(header: str) -> Name:
 
 def words(header: str) -> str:
     """A header as lower-case words: ``CHWS-T1`` is ``chws t 1``, its unit left out."""
-    text = re.sub(r"[^A-Za-z0-9%]+", " ", split_unit(header)[0]).replace("%", " pct ")
+    text = _DEGREES.sub(" temp ", split_unit(header)[0])
+    text = _TAG.sub(lambda tag: _MEASURED[tag["what"]], text)
+    text = re.sub(r"[^A-Za-z0-9%]+", " ", text).replace("%", " pct ")
     # "kW" is one word although its letters change size.
     text = re.sub(r"\bk(Wh?|Pa)\b", lambda unit: unit[0].upper(), text)
     text = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])|(?<=[A-Za-z])(?=\d)"
