@@ -90,6 +90,11 @@ _SCALES: dict[str, dict[str, Scale]] = {
 _GAUGE = {"psig": "psia", "kPag": "kPa", "barg": "bar"}
 
 
+def gauge_of(absolute: str) -> str:
+    """The gauge unit of an absolute pressure's."""
+    return next(gauge for gauge, of in _GAUGE.items() if of == absolute)
+
+
 def is_gauge(stated: str, wanted: str) -> bool:
     """Whether ``stated`` is a gauge pressure of an absolute one."""
     return wanted == "psia" and stated in _GAUGE

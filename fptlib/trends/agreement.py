@@ -422,10 +422,11 @@ def _pressures(plant: Plant) -> None:
                 "refrigerant", ""))
             if not fluid or not plant.has(temp) or (on := plant.running(n, name)) is None:
                 continue
-            away = {unit: _from_saturation(plant, name, temp, unit, fluid, on)
-                    for unit in ("psia", "psig")}
-            fits = [unit for unit, distance in away.items() if distance < 9.0]
-            if len(fits) == 1 and plant.seen[name].unit in ("psia", "psig"):
+            either = next((pair for pair in ((unit, units.gauge_of(unit)) for unit in (
+                "psia", "kPa", "bar")) if plant.seen[name].unit in pair), ())
+            fits = [unit for unit in either
+                    if _from_saturation(plant, name, temp, unit, fluid, on) < 9.0]
+            if len(fits) == 1:
                 if not plant.readings[name].stated or fits[0] == plant.seen[name].unit:
                     plant.seen[name].unit = fits[0]
                     plant.agree(f"as {fits[0]} it is {fluid} beside the chiller's water", name)
@@ -438,7 +439,7 @@ def _from_saturation(plant: Plant, name: str, temp: str, unit: str, fluid: str, 
                      ) -> float:
     """Distance of the refrigerant from the water [degF], infinite where it cannot be."""
     water = plant.rows(name, temp)[1][on]
-    absolute = plant.readings[name].column.values[on] + (plant.air if unit == "psig" else 0.0)
+    absolute = units.scale(unit, "psia", name, plant.air)(plant.readings[name].column.values[on])
     known = np.isfinite(water + absolute) & (absolute > 0.5)
     if known.sum() < _FEW:
         return float("inf")

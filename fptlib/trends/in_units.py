@@ -69,6 +69,8 @@ _UNSTATED = {
     "psi": ("psi", "kPa"), "%RH": ("%RH", "fraction"), "%": ("%", "fraction"),
 }
 _METRIC = {"degC", "K"}
+# Pressures written without saying gauge or absolute, as absolute ones.
+_PLAIN = {"psi": "psia", "lb/in2": "psia", "kpa": "kPa", "bar": "bar"}
 
 
 def in_its_unit(point: points.Point, column: Column, strength: float) -> Candidate | None:
@@ -82,8 +84,9 @@ def in_its_unit(point: points.Point, column: Column, strength: float) -> Candida
         unit = units.alias(column.unit, point.unit)
         if unit in ("%", "%RH") and column.there.size and column.there.max() <= 1.05:
             return Candidate(point.name, column, strength, "fraction", False, 1.0)
-        if not unit and units.alias(column.unit, "psi") and point.unit == "psia":
-            return _gauge_or_absolute(point, column, strength)
+        plain = column.unit.strip().lower()
+        if point.unit == "psia" and plain in _PLAIN:
+            return _gauge_or_absolute(point, column, strength, _PLAIN[plain])
         return _stated(point, column, strength, unit) if unit else None
     if point.name.endswith(("evaporator_pressure", "condenser_pressure")):
         return Candidate(point.name, column, strength, "psia", False, None,
@@ -121,14 +124,18 @@ def _stated(point: points.Point, column: Column, strength: float, unit: str) -> 
     return Candidate(point.name, column, strength, unit, True, share, doubt)
 
 
-def _gauge_or_absolute(point: points.Point, column: Column, strength: float) -> Candidate:
-    """A plain "psi" of an absolute pressure: barometers are absolute, below zero is a gauge."""
+def _gauge_or_absolute(point: points.Point, column: Column, strength: float, unit: str
+                       ) -> Candidate:
+    """A plain "psi" or "kPa" of an absolute pressure, ``unit`` as absolute: barometers are
+    absolute, below zero is a gauge."""
     if point.name == "station_pressure":
-        return Candidate(point.name, column, strength, "psia", True,
-                         fit(point, "psia", column.there))
-    gauge = bool((column.there < 0.5).any())
-    return Candidate(point.name, column, strength, "psig" if gauge else "psia", gauge, None,
-                     "" if gauge else "psi: is it gauge (psig) or absolute (psia)?")
+        return _stated(point, column, strength, unit)
+    gauge = units.gauge_of(unit)
+    below = bool((units.scale(unit, "psia", point.name)(column.there) < 0.5).any())
+    said = column.unit.strip()
+    return Candidate(point.name, column, strength, gauge if below else unit, below, None,
+                     "" if below else f"{said}: is it gauge ({gauge}) or absolute "
+                     f"({'psia' if unit == 'psia' else f'{unit} absolute'})?")
 
 
 def fit(point: points.Point, unit: str, there: np.ndarray) -> float | None:
@@ -172,7 +179,8 @@ def _in_system(one: Candidate, scale: str) -> Candidate:
     point = points.point(one.point)
     if one.stated or one.doubt or not scale:
         return one
-    metric = {"gpm": "L/s" if one.unit == "gpm" else one.unit, "psi": "kPa"}
+    metric = {"gpm": "L/s" if one.unit == "gpm" else one.unit, "psi": "kPa",
+              "tons": "kW" if one.unit == "tons" else one.unit}
     unit = {"degF": scale, **(metric if scale in _METRIC else {})}.get(point.unit, one.unit)
     share = fit(point, unit, one.column.there)
     # A column that fits its own unit alone stays in it.

@@ -141,23 +141,33 @@ def test_a_unit_that_the_values_contradict_is_said_and_not_ticked(tmp_path: Path
     assert one.doubt == "the file says °F, the values look like °C"
 
 
-@pytest.mark.parametrize("unit, added, wanted", [("psi", 0.0, "psia"), ("psi", -12.1, "psig")])
+@pytest.mark.parametrize("unit, added, wanted", [
+    ("psi", 0.0, "psia"), ("psi", -12.1, "psig"), ("kPa", 0.0, "kPa"), ("kPa", -12.1, "kPag"),
+    ("bar", -12.1, "barg")])
 def test_gauge_and_absolute_by_the_refrigerant(unit: str, added: float, wanted: str,
                                                tmp_path: Path) -> None:
+    psi = {"psi": 1.0, "kPa": 0.1450377, "bar": 14.50377}[unit]  # NIST SP 811, table B.8
     frame = naming.plant()
     write(tmp_path, {
         "CH-1 STS": frame["chiller_1_running"].to_numpy(),
         "CH-1 LCHWT (°F)": frame["chiller_1_chw_leaving_temp"].to_numpy(),
-        f"CH-1 EVAP PRESS ({unit})": frame["chiller_1_evaporator_pressure"].to_numpy() + added})
+        f"CH-1 EVAP PRESS ({unit})": (
+            frame["chiller_1_evaporator_pressure"].to_numpy() + added) / psi})
     plant = {"plant": {"chiller_1": {"refrigerant": "R-1233zd(E)"}}}
-    assert proposed(tmp_path, {**naming.SITE, **plant})["CH-1 EVAP PRESS (psi)"].unit == wanted
+    found = proposed(tmp_path, {**naming.SITE, **plant})
+    assert found[f"CH-1 EVAP PRESS ({unit})"].unit == wanted
 
 
-def test_a_plain_psi_of_a_refrigerant_is_asked(tmp_path: Path) -> None:
-    frame = naming.plant()
-    write(tmp_path, {"CH-1 EVAP PRESS (psi)": frame["chiller_1_evaporator_pressure"].to_numpy()})
-    one = proposed(tmp_path)["CH-1 EVAP PRESS (psi)"]
-    assert not one.ticked and one.doubt == "psi: is it gauge (psig) or absolute (psia)?"
+@pytest.mark.parametrize("unit, asked", [
+    ("psi", "psi: is it gauge (psig) or absolute (psia)?"),
+    ("kPa", "kPa: is it gauge (kPag) or absolute (kPa absolute)?")])
+def test_a_plain_pressure_of_a_refrigerant_is_asked(unit: str, asked: str, tmp_path: Path
+                                                    ) -> None:
+    header = f"CH-1 EVAP PRESS ({unit})"
+    values = naming.plant()["chiller_1_evaporator_pressure"].to_numpy()
+    write(tmp_path, {header: values * (6.894757 if unit == "kPa" else 1.0)})
+    one = proposed(tmp_path)[header]
+    assert not one.ticked and one.doubt == asked
 
 
 def test_a_status_that_goes_with_another_chiller_is_doubted(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""Trend files under twelve ways of naming: the truth of each column, its values from the invented
+"""Trend files under several ways of naming: the truth of each column, its values from the invented
 plant of three chillers, and how many of the proposals are right."""
 
 from __future__ import annotations
