@@ -160,6 +160,9 @@ def _strength(rule: Rule, name: Name, column: Column, weather: bool) -> float:
         strength *= 0.0
     if rule.point == "plant_power" and not name.any("of=plant", "of=total"):
         strength *= 0.6 if not inside and not column.binary else 0.0
+    if "status" in rule.quantity and not is_ and not roles and name.unknown:
+        # On and off of a machine, and a word that may say of what.
+        strength *= 0.6
     return strength * (1.0 - 0.01 * min(name.unknown, 5))
 
 

@@ -213,3 +213,11 @@ def test_too_few_chillers_power_settles_no_unit(tmp_path: Path) -> None:
 def test_a_chillers_cooling_is_not_its_power(tmp_path: Path) -> None:
     write(tmp_path, {"chiller_cooling_W": np.linspace(1e5, 9e5, 300)})
     assert "chiller_1_power" not in points_of(proposed(tmp_path).values())
+
+
+def test_on_and_off_of_a_machine_beside_a_word_nobody_knows_is_no_status(tmp_path: Path) -> None:
+    running = naming.plant()["chiller_1_running"].to_numpy()
+    write(tmp_path, {"Chiller 1 Seized": running, "CH-2": running})
+    found = proposed(tmp_path)
+    assert "Chiller 1 Seized" not in found or not found["Chiller 1 Seized"].ticked
+    assert found["CH-2"].point == "chiller_2_running"
