@@ -187,6 +187,26 @@ STANDARD: tuple[Limit, ...] = (
     Limit("cold.humidity", 60.0, "%RH", "highest humidity of the critical space, unless the plan "
           "states it", since=2),
     Limit("cold.humid_for", 30.0, "min", "longest time that it may be more humid", since=2),
+    Limit("load.cold", 45.0, "degF", "cold weather: outdoor dry bulb at or below this", since=2),
+    Limit("load.base", 110.0, "%", "base load at night in cold weather against the expected one",
+          since=2),
+    Limit("load.peak", 100.0, "%", "load in cold weather against the exchanger's design load",
+          since=2),
+    Limit("load.rise", 5.0, "%", "the load may rise by so much for every 10 °F colder", since=2),
+    Limit("load.idle_flow", 40.0, "%", "flow with hardly any load against the exchanger's design "
+          "flow", since=2),
+    Limit("load.valves", 50.0, "%", "least position of the most open chilled-water valve",
+          since=2),
+    Limit("load.reverse_flow", 5.0, "%", "flow counts as backward through the decoupler from this "
+          "share of the plant's flow", since=2),
+    Limit("load.reverse", 5.0, "%", "share of the time with reverse flow through the decoupler",
+          since=2),
+    Limit("load.heating", 0.25, "tons/ton", "cooling load that goes with a ton of heating load",
+          since=2),
+    Limit("load.fouling", 5.0, "%/30 days", "loss of exchanger UA, of the design UA", since=2),
+    Limit("load.pressure_drop", 150.0, "%", "exchanger pressure drop against design", since=2),
+    Limit("load.too_warm", 30.0, "min", "supply too warm in economizer mode for at most, all "
+          "together", since=2),
 )
 
 _STANDARD = {limit.name: limit for limit in STANDARD}

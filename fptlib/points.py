@@ -107,6 +107,10 @@ GLOSSARY: tuple[Point, ...] = (
     _temperature("hx_cw_leaving_temp", "condenser water leaving the exchanger", 30.0, 120.0),
     _flow("hx_chw_flow", "chilled-water flow through the exchanger"),
     _flow("hx_cw_flow", "condenser-water flow through the exchanger"),
+    Point("hx_chw_pressure_drop", "psi", "chilled-water pressure drop of the exchanger", -5.0,
+          100.0, 0.25),
+    Point("hx_cw_pressure_drop", "psi", "condenser-water pressure drop of the exchanger", -5.0,
+          100.0, 0.25),
     Point("hx_valve", "%", "position of the exchanger's isolation valve", 0.0, 100.0, 2.0),
     _status("economizer_command", "economizer operation commanded"),
     _status("economizer_active", "exchanger in service"),
@@ -141,6 +145,8 @@ GLOSSARY: tuple[Point, ...] = (
     _power("service_power", "power at the utility's service meter"),
     Point("plant_load", "tons", "cooling load as the plant's own meter reports it",
           -50.0, 60_000.0, 0.05, relative=True),
+    Point("heating_load", "tons", "heating-water load, 12 MBtu/h a ton", -50.0, 60_000.0, 0.05,
+          relative=True),
     Point("space_humidity", "%RH", "humidity of the most critical space", 0.0, 100.0, 3.0),
 )
 

@@ -115,7 +115,7 @@ class Chiller:
 
 @dataclass(frozen=True, slots=True)
 class Exchanger:
-    """The plate exchanger's design data: degF, gpm, tons."""
+    """The plate exchanger's design data: degF, gpm, tons, psi."""
 
     tag: str = answer("Tag", _TAG)
     load: float | None = quantity("Load", "tons", 0, 60000)
@@ -125,6 +125,8 @@ class Exchanger:
     chw_leaving: float | None = quantity("Chilled water leaving", "degF", 32, 100)
     cw_entering: float | None = quantity("Condenser water entering", "degF", 30, 110)
     cw_leaving: float | None = quantity("Condenser water leaving", "degF", 30, 120)
+    chw_pressure_drop: float | None = quantity("Chilled-water pressure drop", "psi", 0, 100)
+    cw_pressure_drop: float | None = quantity("Condenser-water pressure drop", "psi", 0, 100)
     plate_share: float | None = quantity(
         "Share of the plates in the thermal resistance", "%", 0, 50, "From the manufacturer, with "
         "the fouling allowance. Empty: not known, and the UA at other flows is less certain.")
@@ -174,6 +176,7 @@ class Plant:
         loop_volume, sump_volume: [gal], or None.
         equipment_limit: largest number of tower cells, and of the ``pumps`` with them, in
             economizer mode, or None.
+        base_load: to expect at night in cold weather [tons], or None.
         pumps: how many pumps the equipment limit counts; none where it counts cells alone.
         demand_window: ``clock`` (fixed block) or ``sliding`` (rolling).
         on_peak_from, on_peak_to, on_peak_days: when the utility bills demand; None: always.
@@ -199,6 +202,10 @@ class Plant:
         "operation: tower cells, and pumps where it counts them.", Kind.WHOLE)
     pumps: int = quantity("Pumps counted with it", "", 0, 40, "Empty: tower cells alone. Otherwise "
                           "the status of each is needed.", Kind.WHOLE, default=0)
+    base_load: float | None = quantity(
+        "Cooling load to expect at night in cold weather", "tons", 0, 60000, "From the owner: what "
+        "runs then, such as server rooms and process. Empty: a load that should not be there "
+        "cannot be told from one that is needed.")
     demand_window: str = answer(
         "Utility's demand window", "Fixed block: each quarter hour of the clock.",
         default="clock", choices=("clock", "sliding"),

@@ -64,6 +64,8 @@ ALTERNATIVES: dict[str, tuple[tuple[str, ...], ...]] = {
     "load": (("chw_flow", "chw_supply_temp", "chw_return_temp"),),
     "exchanger_flows": (("hx_chw_flow", "hx_cw_flow"),),
     "exchanger_opens": (("hx_cw_flow",), ("hx_valve",), ("economizer_active",)),
+    "exchanger_pressure_drop": (("hx_chw_pressure_drop", "hx_chw_flow"),
+                                ("hx_cw_pressure_drop", "hx_cw_flow")),
 }
 
 

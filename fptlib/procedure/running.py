@@ -235,8 +235,11 @@ def design_ua(test: FunctionalTest) -> float:
         raise NotTested(f"the exchanger's design data are impossible: {error}") from error
 
 
+EXCHANGER_NEEDS = (*(name for name in EXCHANGER if name.endswith("temp")), "exchanger_flows", *_RUN)
+
+
 @check("running.exchanger", unit="%", each="run", capacity=True, limits=("running.conductance",),
-       needs=(*(name for name in EXCHANGER if name.endswith("temp")), "exchanger_flows", *_RUN))
+       needs=EXCHANGER_NEEDS)
 def exchanger(test: FunctionalTest, run: Run) -> Finding:
     """Median of the rows' UA, each corrected to design flow, as a share of the design UA; of the
     run's rows the half nearest to design flow."""
@@ -255,15 +258,15 @@ def exchanger(test: FunctionalTest, run: Run) -> Finding:
     away = np.sum(np.abs(_flow_shares(test, readings) - 1.0), axis=0)
     known &= away <= median(away[known])
     readings = {name: values[known] for name, values in readings.items()}
-    found, sensors = _of_design(test, readings, clean), []
+    found, sensors = of_design(test, readings, clean), []
     for name, values in readings.items():
         off = uncertainty.standard(test, name, median(values))
-        sensors.append(_of_design(test, {**readings, name: values + off}, clean)
-                       - _of_design(test, {**readings, name: values - off}, clean))
+        sensors.append(of_design(test, {**readings, name: values + off}, clean)
+                       - of_design(test, {**readings, name: values - off}, clean))
     # What is not known of the exchanger itself: its films' exponent and, unless stated, its plates.
-    films = (_of_design(test, readings, clean, exponent=FILM_EXPONENT_HIGH)
-             - _of_design(test, readings, clean, exponent=FILM_EXPONENT_LOW)) / 2.0
-    wall = _of_design(test, readings, clean, LARGEST_PLATES) - found if plates is None else 0.0
+    films = (of_design(test, readings, clean, exponent=FILM_EXPONENT_HIGH)
+             - of_design(test, readings, clean, exponent=FILM_EXPONENT_LOW)) / 2.0
+    wall = of_design(test, readings, clean, LARGEST_PLATES) - found if plates is None else 0.0
     doubt = math.hypot(*sensors, films, wall)
     if math.isnan(doubt):
         return not_judged(run.number, run.first, "the sensors cannot decide it: within their "
@@ -287,7 +290,7 @@ def _flow_shares(test: FunctionalTest, readings: Mapping[str, np.ndarray]) -> np
                      readings["hx_cw_flow"] / (design.cw_flow or math.nan)])
 
 
-def _of_design(test: FunctionalTest, readings: Mapping[str, np.ndarray], clean: float,
+def of_design(test: FunctionalTest, readings: Mapping[str, np.ndarray], clean: float,
                plates: float | None = None, exponent: float = physics.FILM_EXPONENT) -> float:
     """The rows' median UA at design flow over the ``clean`` one [%]; NaN where too many rows are
     no possible state. ``plates`` is their share of the resistance, unless the plan's."""

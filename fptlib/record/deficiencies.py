@@ -25,6 +25,9 @@ _DUE = {CRITICAL: "before the economizer operates again", MAJOR: "before accepta
 # By kind of work (common practice, no source); all else is a setting of the controls.
 _RESPONSIBLE = {"instruments": "instrument technician",
                 "running.exchanger": "mechanical contractor",
+                "load.fouling": "mechanical contractor",
+                "load.pressure_drop": "mechanical contractor",
+                "load.cause": "commissioning provider",
                 "instruments.heat_balance": "instrument technician",
                 "instruments.calibration": "commissioning provider",
                 "lift.minimum": "controls contractor with the chiller manufacturer",

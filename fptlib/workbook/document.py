@@ -41,6 +41,7 @@ _NEEDED = {
     "evaporator_pressures": "evaporator pressures",
     "chiller_flows": "evaporator and condenser flows",
     "chiller_entering_water": "entering condenser water",
+    "exchanger_pressure_drop": "pressure drop and flow of a side of the exchanger",
     "exchanger_opens": "condenser-water flow or valve of the exchanger",
     "basin_heating": "basin water and heater status, where the basin has a heater",
     "humid_space": "humidity of the critical space, where there is one",

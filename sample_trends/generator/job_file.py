@@ -99,7 +99,8 @@ def _plant(scenario: Scenario) -> list[str]:
     plant = table("plant", {
         "chillers": design.chillers, "tower_cells": design.tower_cells,
         "loop_volume": design.loop_volume, "sump_volume": design.sump_volume,
-        "equipment_limit": design.equipment_limit, "demand_window": "clock",
+        "equipment_limit": design.equipment_limit, "base_load": 212.0 * design.scale,
+        "demand_window": "clock",
     })
     return [plant, _exchanger(scenario), *(_chiller(scenario, n) for n in _count(scenario))]
 

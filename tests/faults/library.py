@@ -245,8 +245,8 @@ FAULTS: tuple[Fault, ...] = (
         "fouled exchanger", "The exchanger has lost half its UA.",
         ("running.exchanger",),
         both(design(ua=0.5), sequence(exchanger_approach=4.0)),
-        # The exchanger makes warmer water beside the chiller.
-        ("recovery.supply",),
+        # The exchanger makes warmer water beside the chiller; and the step after says what it is.
+        ("recovery.supply", "load.cause"),
     ),
     Fault(
         "leaking isolation valve",
@@ -348,7 +348,7 @@ FAULTS: tuple[Fault, ...] = (
         "decoupler reverse flow", "The building draws more than the plant gives.",
         ("running.supply",), both(design(primary_surplus=-0.3), sequence(exit_band=6.0)),
         ("exit.supply", "handover.excursion", "recovery.stable", "exit.not_early",
-         "recovery.supply"),
+         "recovery.supply", "load.decoupler", "load.cause"),
     ),
     Fault(
         "override left in place", "The tower fans were left at 70 % by hand.",

@@ -69,6 +69,8 @@ MAY: dict[str, frozenset[str]] = {kind: frozenset(ids.split()) for kind, ids in 
     k.OVERCOOLED: "running.supply running.tower_setpoint running.tower_tracking "
                   "cold.condenser_water cold.basin",
     k.SWINGING: "running.supply recovery.supply",
+    # The verdict of the step after rests on running.exchanger.
+    k.FOULED: "load.cause",
     k.SHORT_RUN: "handover.fallback exit.not_early",
     k.SENSOR_FROZEN: "instruments.agreement",
     # One of the exchanger's own.
