@@ -9,6 +9,7 @@ is predicted in weather that the trends did not see; holidays are not known.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -132,10 +133,10 @@ def fitted_to(driver: str, hours: np.ndarray, x: np.ndarray, load: np.ndarray
                      np.column_stack([x, load]))
 
 
-def piece_edges(x: np.ndarray) -> tuple[float, ...]:
-    """The published edges that leave enough hours in every piece."""
+def piece_edges(x: np.ndarray, edges: Iterable[float] = EDGES) -> tuple[float, ...]:
+    """Those of ``edges`` that leave enough hours in every piece; the published ones."""
     kept: list[float] = []
-    for edge in EDGES:
+    for edge in edges:
         low = kept[-1] if kept else -np.inf
         if min(((x >= low) & (x < edge)).sum(), (x >= edge).sum()) >= FEWEST_IN_PIECE:
             kept.append(edge)
@@ -172,10 +173,13 @@ def clock_hours(test: FunctionalTest) -> tuple[np.ndarray, int, int]:
     return np.array(moments, dtype="M8[h]"), first, rows
 
 
-def hourly(test: FunctionalTest, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The whole hours of the record and the means of ``values`` in them, outside changeovers."""
+def hourly(test: FunctionalTest, values: np.ndarray, changing: bool = False
+           ) -> tuple[np.ndarray, np.ndarray]:
+    """The whole hours of the record and the means of ``values`` in them; those of changeovers only
+    where asked for with ``changing``."""
     hours, first, rows = clock_hours(test)
-    table = np.where(test.changing, np.nan, values)[first:][: len(hours) * rows]
+    counted = values if changing else np.where(test.changing, np.nan, values)
+    table = counted[first:][: len(hours) * rows]
     table = table.reshape(-1, rows)
     known = ~np.isnan(table)
     enough = known.sum(axis=1) >= LEAST_KNOWN * rows
