@@ -53,6 +53,7 @@ def payload(
     job: Job, trends: Grid, limits: Limits, checks: Sequence[Check],
     readings: Iterable[Reading], instruments: Mapping[str, Instrument],
     made: datetime | None = None, changeovers: Sequence[Mapping[str, Any]] = (),
+    worth: Sequence[Mapping[str, str]] = (),
 ) -> dict[str, Any]:
     """Everything the record states, plain JSON types only.
 
@@ -67,6 +68,7 @@ def payload(
         instruments: the field instruments, by tag.
         made: moment of making; the present one where left out.
         changeovers: each with its number and whether it was natural, induced or overridden.
+        worth: the owner's questions with their answers.
 
     Raises:
         RecordError: a value that a record cannot hold, or a file that cannot be read.
@@ -99,6 +101,7 @@ def payload(
         "steps": _steps(checks),
         "checks": rows,
         "changeovers": [dict(row) for row in changeovers],
+        "worth": [dict(row) for row in worth],
         "readings": [{**plain(asdict(reading), f"reading of {reading.point}"),
                       "unit": points.point(reading.point).unit} for reading in readings],
         "instruments": [plain(asdict(entry), f"instrument {entry.tag}")

@@ -43,6 +43,7 @@ _SENTENCES = {
     "statement": {"conclusion", "preliminary"},
     "limits": {"meaning", "basis"},
     "trends": {"text"},
+    "worth": {"question", "answer"},
 }
 Row = Mapping[str, Any]
 
@@ -124,7 +125,8 @@ def differences(payload: Row, fresh: Row) -> list[Difference]:
     fresh = {**fresh, "procedure": {**fresh["procedure"],
                                     "workbooks": content["procedure"]["workbooks"]}}
     # What an earlier version did not state, or numbered otherwise, cannot come out the same.
-    skipped = {*_PROVENANCE, "checks", *(() if content["statement"]["kind"] else _SINCE_4)}
+    skipped = {*_PROVENANCE, "checks", *(() if content["statement"]["kind"] else _SINCE_4),
+               *(() if "worth" in content else ("worth",))}
     members = [name for name in {**content, **fresh} if name not in skipped]
     found = {name: _unlike(content.get(name), fresh.get(name), "") for name in members}
     return [

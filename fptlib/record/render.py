@@ -48,9 +48,10 @@ def html(record: bytes, figures: Figures) -> bytes:
 
 
 def comparison(
-    before: bytes, after: bytes, figures_before: Figures, figures_after: Figures
+    before: bytes, after: bytes, figures_before: Figures, figures_after: Figures, saved: str = "",
 ) -> bytes:
-    """The page that compares a retest with the record it refers to, per check and figure.
+    """The page that compares a retest with the record it refers to, per check and figure; ``saved``
+    says what the correction saved.
 
     Raises:
         RecordError: a record is damaged, or the second does not refer to the first.
@@ -58,7 +59,7 @@ def comparison(
     figures = {f"{when} {name}": image
                for when, drawn in (("before", figures_before), ("after", figures_after))
                for name, image in drawn.items()}
-    return _page(comparison_report(before, after, figures), figures, after)
+    return _page(comparison_report(before, after, figures, saved), figures, after)
 
 
 def _page(shown: Mapping[str, Any], figures: Figures, record: bytes) -> bytes:

@@ -45,13 +45,15 @@ def report(record: bytes, figures: Figures) -> dict[str, Any]:
     )
 
 
-def comparison_report(before: bytes, after: bytes, figures: Figures) -> dict[str, Any]:
+def comparison_report(before: bytes, after: bytes, figures: Figures, saved: str
+                      ) -> dict[str, Any]:
     """The report that sets a retest beside the record it refers to.
 
     Args:
         before: the earlier record.
         after: the retest's record.
         figures: PNG images under ``before`` or ``after`` and their name in the record.
+        saved: what the correction saved, in words; empty where nobody could calculate it.
 
     Raises:
         RecordError: a record is damaged, or the second does not refer to the first.
@@ -67,7 +69,8 @@ def comparison_report(before: bytes, after: bytes, figures: Figures) -> dict[str
         second, new,
         title=f"Before and after: {clean(new['job']['title'])}",
         facts=[["Before", f"job {clean(old['job']['number'])}, record {first.digest[:16]}"],
-               ["After", f"job {clean(new['job']['number'])}, record {second.digest[:16]}"]],
+               ["After", f"job {clean(new['job']['number'])}, record {second.digest[:16]}"],
+               *([["Energy", clean(saved)]] if saved else [])],
         conclusion=f"{closed} of {len(closings)} deficiencies are closed by the retest.{worse}",
         banners=[],
         sections=[

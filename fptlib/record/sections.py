@@ -45,6 +45,7 @@ def all_sections(content: Content, figures: Figures) -> list[dict[str, Any]]:
         section("Limits in force", _limits(content)),
         section("People, prerequisites, overrides", _people(content)),
         section("Trends and files", _files(content)),
+        section("What it is worth, for the owner", _worth(content)),
     ]
 
 
@@ -418,6 +419,11 @@ def _watched(row: Content) -> str:
         if row.get("limit") is not None else ""
     lasting = f" for more than {number(row['minutes'], 'min')}" if row.get("minutes") else ""
     return f"{words}{limit}{lasting}"
+
+
+def _worth(content: Content) -> list[Block]:
+    """The owner's questions; records from before this page have none."""
+    return _facts({row["question"]: row["answer"] for row in content.get("worth", ())})
 
 
 def _files(content: Content) -> list[Block]:

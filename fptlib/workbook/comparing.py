@@ -7,12 +7,14 @@ from itertools import count
 from pathlib import Path
 
 from fptlib.errors import RecordError
+from fptlib.procedure import before_after
 from fptlib.record import render, retest, verify
 from fptlib.record.files import write_new
 from fptlib.record.locate import Located
 from fptlib.record.retest import Closing
 from fptlib.record.text import one_line
 from fptlib.workbook import evidence, sign_off
+from fptlib.workbook.sign_off import Computed
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,12 +25,14 @@ class Compared:
         page: the page that was written.
         closings: what became of each deficiency.
         failing: checks that fail now and did not before.
+        saved: what the correction saved, in words; empty where a job's trends are not at hand.
         remarks: why a record's figures are not shown.
     """
 
     page: Path
     closings: list[Closing]
     failing: list[str]
+    saved: str
     remarks: list[str]
 
     @property
@@ -40,6 +44,7 @@ class Compared:
         """The findings as lines of text."""
         return [*(closing.line() for closing in self.closings),
                 *(one_line(f"{check}: fails now and did not before") for check in self.failing),
+                *([one_line(f"energy: {self.saved}")] if self.saved else []),
                 *(one_line(remark) for remark in self.remarks),
                 f"page: {self.page}"]
 
@@ -55,22 +60,36 @@ def compare(before: Located, after: Located) -> Compared:
     """
     # Asked first: it refuses two records that do not belong together before anything is drawn.
     closings = retest.closings(before.record, after.record)
-    (first, why_not_first), (second, why_not_second) = _figures(before), _figures(after)
-    made = render.comparison(before.record, after.record, first, second)
+    (first, why_not_first), (second, why_not_second) = _computed(before), _computed(after)
+    saved = _saved(first, second)
+    made = render.comparison(before.record, after.record, _figures(first), _figures(second), saved)
     failing = retest.newly_failing(retest.compare(before.record, after.record))
     remarks = [why for why in (why_not_first, why_not_second) if why]
-    return Compared(_save(after.path, made), closings, failing, remarks)
+    return Compared(_save(after.path, made), closings, failing, saved, remarks)
 
 
-def _figures(of: Located) -> tuple[dict[str, bytes], str]:
-    """The figures of a record, or why there are none."""
+def _computed(of: Located) -> tuple[Computed | None, str]:
+    """A record's job calculated now, or why it is not."""
     if of.job is None:
-        return {}, f"no figures of {of.path.name}: it lies in no job folder that has its trends"
+        return None, f"no figures of {of.path.name}: it lies in no job folder that has its trends"
     if not verify.verify(of.record, None, of.job).good:
-        return {}, (f"no figures of {of.path.name}: job '{of.job.folder.name}' is not as it was "
-                    "signed; 'fptlib verify' says what changed")
-    found = sign_off.compute(of.job)
-    return evidence.pictures(found.case, found.checks), ""
+        return None, (f"no figures of {of.path.name}: job '{of.job.folder.name}' is not as it was "
+                      "signed; 'fptlib verify' says what changed")
+    return sign_off.compute(of.job), ""
+
+
+def _figures(found: Computed | None) -> dict[str, bytes]:
+    return evidence.pictures(found.case, found.checks) if found else {}
+
+
+def _saved(first: Computed | None, second: Computed | None) -> str:
+    """What the correction saved, with what it rests on."""
+    if first is None or second is None:
+        return ""
+    found = before_after.saved(first.case, second.case)
+    share = "" if found.guideline is None else (
+        f" (Guideline 14's formula: {100.0 * found.guideline:.0f} % of the savings)")
+    return f"{found}{share}. {found.model}".rstrip(". ") + "."
 
 
 def _save(record: Path, made: bytes) -> Path:

@@ -19,7 +19,16 @@ from fptlib.procedure.assemble import assemble
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check
-from fptlib.record import keys, recalculate, render, schema, signing, store, verify
+from fptlib.record import (
+    keys,
+    owners_page,
+    recalculate,
+    render,
+    schema,
+    signing,
+    store,
+    verify,
+)
 from fptlib.record.locate import Located, latest_of
 from fptlib.record.payload import payload
 from fptlib.record.recalculate import Difference, Wording
@@ -68,7 +77,7 @@ def _stated(job: Job, found: Computed) -> dict[str, Any]:
                     "from": case.time(each.first).isoformat(),
                     "to": case.time(each.last).isoformat()} for each in case.changeovers]
     return payload(job, case.grid, case.limits, found.checks, case.readings, case.instruments,
-                   changeovers=changeovers)
+                   changeovers=changeovers, worth=owners_page.worth(case))
 
 
 def countersign(job: Job, key_file: Path, passphrase: str, name: str, decision: str,

@@ -190,7 +190,8 @@ def make_payload(job: Job, checks: list[Check] | None = None) -> dict[str, Any]:
 
 def of_version_3(content: dict[str, Any]) -> dict[str, Any]:
     """The payload without what version 4 added."""
-    newer = {"script", "approvals", "changeovers", "statement", "sequence", "settings"}
+    newer = {"script", "approvals", "changeovers", "statement", "sequence", "settings",
+             "worth"}
     said = {"step", "title", "event", "at", "required", "causes", "setting_from", "setting_to",
             "status", "status_by", "status_on"}
     return {
