@@ -122,8 +122,8 @@ def build(kind: str, seed: int) -> Built:
         4000.0, "America/Denver", (Chiller(1),), 2,
         Exchanger("HX-1", tons, chw, cw, setpoint + rise, setpoint, setpoint - approach,
                   setpoint - approach + 24.0 * tons / cw),
-        Approach(tower, "observed", "drawn"), Approach(approach, "observed", "drawn"),
-        base_load=expected)
+        tower_approach=Approach(tower, "observed", "drawn"),
+        exchanger_approach=Approach(approach, "observed", "drawn"), base_load=expected)
     return Built(plant, f)
 
 
