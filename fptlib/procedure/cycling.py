@@ -91,7 +91,7 @@ def trips(test: FunctionalTest) -> Iterator[Finding]:
              for n in test.chiller_numbers}
     every = test.sample_interval("chillers", "chw_supply_temp")
     for n, rows in stops.items():
-        found = {int(row): kind for row in rows if (kind := _under_load(test, int(row)))}
+        found = {int(row): kind for row in rows if (kind := _under_load(test, n, int(row)))}
         sure = [row for row, kind in found.items() if kind == "sure"]
         first = (sure or list(found) or [0])[0]
         yield Finding(
@@ -103,12 +103,12 @@ def trips(test: FunctionalTest) -> Iterator[Finding]:
             cut_off="" if every <= SOON else f"rows of {every:.0f} min may hide a stop")
 
 
-def _under_load(test: FunctionalTest, row: int) -> str:
-    """``sure`` where a stop in this row was under load, ``maybe`` where a gap or the sampling
-    leaves it open, empty where it was not."""
+def _under_load(test: FunctionalTest, n: int, row: int) -> str:
+    """``sure`` where a stop of chiller ``n`` in this row was under load, ``maybe`` where a gap or
+    the sampling leaves it open, empty where it was not."""
     soon = test.window(row, row + SOON / test.minutes + 1)
     carried = test.exchanger_on | (test.commanded == 1.0) & ~test.exchanger_off
-    if carried[soon].any() or _started(test, test.window(row - OVERLAP / test.minutes, row)):
+    if carried[soon].any() or _relieved(test, n, test.window(row - OVERLAP / test.minutes, row)):
         return ""
     if not (test.chillers_on[test.window(row, row + BACK / test.minutes + 1)] == 1.0).any():
         return ""
@@ -125,9 +125,10 @@ def _under_load(test: FunctionalTest, row: int) -> str:
     return "maybe" if needed + doubt + hidden > 0.0 else ""
 
 
-def _started(test: FunctionalTest, rows: slice) -> bool:
-    """Whether any chiller started in these rows."""
-    return any((np.diff(test.running(n)[rows]) == 1.0).any() for n in test.chiller_numbers)
+def _relieved(test: FunctionalTest, n: int, rows: slice) -> bool:
+    """Whether another chiller than ``n`` started in these rows."""
+    return any((np.diff(test.running(other)[rows]) == 1.0).any()
+               for other in test.chiller_numbers if other != n)
 
 
 def _above_setpoint(test: FunctionalTest, row: int) -> tuple[np.ndarray, np.ndarray]:

@@ -59,6 +59,10 @@ class Fault:
     alarms: Callable[[Result], list[AlarmText]] = lambda result: []
 
 
+# What water below freezing breaks.
+ICE = ("cold.condenser_water", "cold.exchanger", "cold.fans")
+
+
 def sequence(**changes: Any) -> Apply:
     """A fault of the controls."""
     return lambda s: replace(s, sequence=replace(s.sequence, **changes))
@@ -225,14 +229,15 @@ FAULTS: tuple[Fault, ...] = (
     Fault(
         "tower chases wet bulb", "In the run the tower setpoint is wet bulb plus five.",
         ("running.tower_setpoint",), sequence(tower_run="wet_bulb"),
-        ("running.overcooling", "running.supply", "recovery.supply"),
+        # The generator's water never freezes, and truly falls to 22 °F.
+        ("running.overcooling", "running.supply", "recovery.supply", *ICE),
     ),
     Fault(
         "over-cooled tower", "The fans cannot go below 60 % and no cell is taken off.",
         ("running.overcooling",), sequence(fan_minimum=60.0, fan_cycle_band=99.0),
         # In the pull-down the water falls faster than the chiller can follow; it may trip.
         ("running.supply", "lift.minimum", "lift.chiller_on", "running.tower_tracking",
-         "recovery.supply"),
+         "recovery.supply", *ICE),
     ),
     Fault(
         "fan cycling", "Single-speed fans on a band of a few tenths, with no delay.",
@@ -329,7 +334,7 @@ FAULTS: tuple[Fault, ...] = (
         "low-lift trip", "Without lift protection a chiller trips on low lift.",
         ("lift.minimum", "lift.setpoint", "lift.chiller_on"),
         both(sequence(follow=False, rest=1200), design(trip_lift=4.5)),
-        ("enable.missed", "recovery.duration", "recovery.rate"),
+        ("enable.missed", "recovery.duration", "recovery.rate", "lift.starts", "lift.trips"),
     ),
     Fault(
         "alarm text", "A running chiller reports a hold in the pull-down and carries on.",
@@ -348,12 +353,13 @@ FAULTS: tuple[Fault, ...] = (
         "decoupler reverse flow", "The building draws more than the plant gives.",
         ("running.supply",), both(design(primary_surplus=-0.3), sequence(exit_band=6.0)),
         ("exit.supply", "handover.excursion", "recovery.stable", "exit.not_early",
-         "recovery.supply", "load.decoupler", "load.cause"),
+         # Return water in the supply: too warm as soon as a chiller is staged off.
+         "recovery.supply", "load.decoupler", "load.cause", "lift.trips"),
     ),
     Fault(
         "override left in place", "The tower fans were left at 70 % by hand.",
         ("running.overcooling",), sequence(fan_override=0.7),
-        ("running.supply", "running.tower_tracking", "recovery.supply"),
+        ("running.supply", "running.tower_tracking", "recovery.supply", *ICE),
         job={"overrides": [_LEFT_IN_PLACE]},
     ),
 )

@@ -79,9 +79,13 @@ def test_sound_plant_passes_everything(run: Run) -> None:
         pytest.skip("this run has a fault in it")
     other = {id: check.verdict for id, check in run.checks().items()
              if check.verdict is not Verdict.PASS}
-    # Lift is kept by a temporary setpoint, the equipment limit counts more than is installed, there
-    # is no plan with abort conditions, and no valve, heating or weeks of UA in the trends.
+    # Lift is kept by a temporary setpoint, the equipment limit counts more than is installed, the
+    # plan states no least flows, entering water or basin heater, and no abort conditions; and there
+    # is no valve, heating or weeks of UA in the trends.
     assert other == {"lift.head_pressure": Verdict.NOT_APPLICABLE,
+                     "lift.entering_water": Verdict.NOT_APPLICABLE,
+                     "lift.flow": Verdict.NOT_TESTED, "cold.cell_flow": Verdict.NOT_TESTED,
+                     "cold.basin": Verdict.NOT_APPLICABLE,
                      "exit.equipment": Verdict.NOT_TESTED, **ONE_WEEK,
                      "abort.conditions": Verdict.NOT_TESTED, **UNDECIDED.get(run.plant, {})}
 

@@ -37,12 +37,14 @@ MUST: dict[str, frozenset[str]] = {kind: frozenset(ids.split()) for kind, ids in
     k.SENSOR_FROZEN: "instruments.wet_bulb",
     k.FLOW_WRONG: "instruments.heat_balance instruments.agreement",
     k.CLOCK_OFF: "instruments.agreement",
+    k.RECYCLED: "lift.starts",
+    k.FREEZE: "cold.condenser_water",
 }.items()}
 
 # True of some scenarios, and no check asks for it.
 NO_CHECK = {
-    k.NO_WEATHER_EXIT, k.OVERCOOLED_BY_CHILLERS, k.DEAR_RUN, k.RECYCLED, k.PASSING,
-    k.FREEZE, k.DEAD_CELL, k.PULL_DOWN_FAILED, k.OVERSHOOT,
+    k.NO_WEATHER_EXIT, k.OVERCOOLED_BY_CHILLERS, k.DEAR_RUN, k.PASSING,
+    k.DEAD_CELL, k.PULL_DOWN_FAILED, k.OVERSHOOT,
 }
 
 # What else it truly breaks.
@@ -66,8 +68,8 @@ MAY: dict[str, frozenset[str]] = {kind: frozenset(ids.split()) for kind, ids in 
     k.NOT_RELEASED: "running.supply running.tower_setpoint running.tower_tracking recovery.stable "
                     "recovery.supply",
     k.NO_SUPPLY_EXIT: "running.supply recovery.supply recovery.stable",
-    k.OVERCOOLED: "running.supply running.tower_setpoint running.tower_tracking "
-                  "cold.condenser_water cold.basin",
+    k.OVERCOOLED: "running.supply running.tower_setpoint running.tower_tracking",
+    k.FREEZE: "cold.exchanger cold.fans",
     k.SWINGING: "running.supply recovery.supply",
     # The verdict of the step after rests on running.exchanger.
     k.FOULED: "load.cause",

@@ -110,6 +110,9 @@ def job_of(scenario: Scenario, frame: pd.DataFrame) -> dict[str, Any]:
         job["plant"][f"chiller_{i}"] = {
             "tag": f"CH-{i}", "refrigerant": p.refrigerant, "capacity": p.capacity,
             "minimum_water_lift": p.minimum_lift, "cutout": 34.0,
+            # A chiller unloads for up to ten minutes of its timer, as the truth has it.
+            "anti_recycle": scenario.sequence.stop_to_start - 10.0,
+            "start_to_start": float(scenario.sequence.start_to_start),
         }
     for setting, value in sequence_of(scenario).items():
         if setting in LIMIT_IDS:
