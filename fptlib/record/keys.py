@@ -14,6 +14,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from joserfc import jwe, jws
 from joserfc.errors import JoseError, SecurityWarning
 from joserfc.jwk import OctKey, OKPKey
@@ -59,6 +60,12 @@ class Key:
         """The public half as a JWK: the three members that name it."""
         jwk = self.secret.as_dict(private=False)
         return {name: str(jwk[name]) for name in _NAMING_MEMBERS}
+
+    def signature(self, data: bytes) -> bytes:
+        """The key's signature of these bytes (RFC 8032)."""
+        private = self.secret.private_key
+        assert isinstance(private, Ed25519PrivateKey)
+        return private.sign(data)
 
     def proof(self) -> str:
         """What only the holder of the key can make: its public half, signed (RFC 7515)."""
@@ -158,6 +165,8 @@ def load_key(path: Path | str, passphrase: str) -> Key:
     """
     path = Path(path)
     _check_place(path)
+    if path.exists() and not path.is_file():
+        raise RecordError(f"key file '{path.name}' cannot be read: it is no file")
     try:
         with path.open("rb") as stream:
             locked = stream.read(_LARGEST_KEY_FILE).strip()
@@ -165,7 +174,10 @@ def load_key(path: Path | str, passphrase: str) -> Key:
         raise RecordError(f"key file '{path.name}' cannot be read: {error.strerror}") from error
     try:
         opened = jwe.decrypt_compact(locked, _wrapping(passphrase), algorithms=_ALGORITHMS)
-        return Key(OKPKey.import_key(canonical.parse(opened.plaintext or b"", "the key")))
+        secret = OKPKey.import_key(canonical.parse(opened.plaintext or b"", "the key"))
+        if not isinstance(secret.private_key, Ed25519PrivateKey):
+            raise ValueError("a key of another curve")
+        return Key(secret)
     except (JoseError, ValueError, TypeError, RecordError):
         # Which of the two it was would only help somebody who guesses.
         raise RecordError(f"key file '{path.name}' does not open: the passphrase is wrong or the "

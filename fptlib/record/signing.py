@@ -20,7 +20,8 @@ from joserfc.registry import HeaderParameter
 from fptlib.errors import RecordError
 from fptlib.record import canonical
 from fptlib.record.canonical import read_moment
-from fptlib.record.keys import Key, check_public, thumbprint
+from fptlib.record.keys import check_public, thumbprint
+from fptlib.record.signer import Holder
 
 ROLES = ("technician", "engineer", "witness", "contractor", "controls")
 ACCEPT, SEND_BACK = "accept", "send back"
@@ -126,7 +127,7 @@ class SignedRecord:
         return ""
 
 
-def sign(payload: dict[str, Any], key: Key, role: str, name: str, time: datetime) -> bytes:
+def sign(payload: dict[str, Any], key: Holder, role: str, name: str, time: datetime) -> bytes:
     """The first signature: the record's bytes.
 
     Raises:
@@ -138,7 +139,7 @@ def sign(payload: dict[str, Any], key: Key, role: str, name: str, time: datetime
 
 
 def countersign(
-    record: bytes, key: Key, role: str, name: str, time: datetime,
+    record: bytes, key: Holder, role: str, name: str, time: datetime,
     decision: str = ACCEPT, reason: str = "",
 ) -> bytes:
     """The record with one more signature; the earlier ones stay as they are.
@@ -181,16 +182,18 @@ def _statement(role: str, name: str, time: datetime, decision: str, reason: str)
             "decision": decision, "reason": reason}
 
 
-def _append(record: SignedRecord, key: Key, statement: dict[str, str]) -> bytes:
+def _append(record: SignedRecord, key: Holder, statement: dict[str, str]) -> bytes:
     header = {
         "alg": ALGORITHM, "kid": key.thumbprint, "jwk": key.public(), **statement,
         "earlier": [signature.digest for signature in record.signatures],
     }
-    made = jws.serialize_json(
-        {"protected": header}, record.payload_bytes, key.secret, registry=_REGISTRY)
-    new = {"protected": made["protected"], "signature": made["signature"]}
+    payload = canonical.to_base64(record.payload_bytes)
+    protected = canonical.to_base64(canonical.encode(header))
+    # RFC 7515, section 5.1, step 8.
+    made = key.signature(f"{protected}.{payload}".encode("ascii"))
+    new = {"protected": protected, "signature": canonical.to_base64(made)}
     return canonical.encode({
-        "payload": canonical.to_base64(record.payload_bytes),
+        "payload": payload,
         "signatures": [*(signature.members() for signature in record.signatures), new],
     })
 

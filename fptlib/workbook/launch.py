@@ -179,6 +179,7 @@ def _write_settings(folder: Path, job: Job, step: Step, port: int, browser: bool
             "allow_root": _is_root(),
             "contents_manager_class": "fptlib.workbook.contents.Workbooks",
             "kernel_manager_class": "fptlib.workbook.contents.Kernels",
+            "jpserver_extensions": {"fptlib.workbook.unlock": True},
             "max_body_size": LARGEST_UPLOAD, "max_buffer_size": LARGEST_UPLOAD,
             # A file chosen in the form comes in one message; beyond this the page loses its
             # kernel instead of telling, so it lies far above what the form takes.

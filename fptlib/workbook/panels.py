@@ -15,7 +15,7 @@ from fptlib.job.folder import Job, lookup, now
 from fptlib.procedure import script
 from fptlib.procedure.steps import JUDGED, step
 from fptlib.procedure.verdict import Check
-from fptlib.record import keys, recalculate, signing, store, verify
+from fptlib.record import recalculate, signer, signing, store, verify
 from fptlib.record.recalculate import Wording
 from fptlib.record.text import moment
 from fptlib.workbook import parts, review, run, sign_off, state, static, verdicts
@@ -115,7 +115,11 @@ def upload(job: Job, saved: Saved = lambda: None) -> Panel:
 
 
 class _Signing:
-    """Name, key file and passphrase; the passphrase is forgotten when it was used."""
+    """Name, key file and passphrase.
+
+    The page hands the passphrase to the notebook server and puts a ticket into the field in its
+    place (``unlock``), so that the kernel never has it; its field is emptied when it was used.
+    """
 
     def __init__(self, job: Job, role: str) -> None:
         self.name = parts.text("Name", "fpt-sign-name",
@@ -131,7 +135,7 @@ class _Signing:
         return Path(self.key.value.strip()).expanduser()
 
     def passphrase(self) -> str:
-        """The passphrase typed; its field is emptied.
+        """The ticket, or where no page of ours is at hand the passphrase; its field is emptied.
 
         Raises:
             FormError: it is empty.
@@ -149,8 +153,8 @@ def sign(job: Job, saved: Saved = lambda: None) -> Panel:
     make = parts.button("Make a new key", "fpt-make-key", "")
 
     def made() -> str:
-        key = keys.make_key(fields.file, fields.passphrase())
-        return f"key made: {fields.file.name}, thumbprint {key.thumbprint}"
+        with signer.opened(fields.file, fields.passphrase(), make=True) as key:
+            return f"key made: {fields.file.name}, thumbprint {key.thumbprint}"
 
     def signed() -> str:
         path = sign_off.sign(job, fields.file, fields.passphrase(), fields.name.value)

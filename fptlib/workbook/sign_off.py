@@ -20,11 +20,11 @@ from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check
 from fptlib.record import (
-    keys,
     owners_page,
     recalculate,
     render,
     schema,
+    signer,
     signing,
     store,
     verify,
@@ -64,10 +64,11 @@ def sign(job: Job, key_file: Path, passphrase: str, name: str) -> Path:
         raise FormError("not signed: " + " ".join(blockers))
     if not name.strip():
         raise FormError("Name: no answer; a signature needs a name")
-    key = keys.load_key(key_file, passphrase)
-    found = compute(job)
-    content = schema.current(_stated(job, found))
-    return _save(job, signing.sign(content, key, TECHNICIAN, name.strip(), now()), found)
+    with signer.opened(key_file, passphrase) as key:
+        found = compute(job)
+        content = schema.current(_stated(job, found))
+        record = signing.sign(content, key, TECHNICIAN, name.strip(), now())
+    return _save(job, record, found)
 
 
 def _stated(job: Job, found: Computed) -> dict[str, Any]:
@@ -88,7 +89,7 @@ def countersign(job: Job, key_file: Path, passphrase: str, name: str, decision: 
     Args:
         job: the job folder.
         key_file: the signer's key.
-        passphrase: what opens it.
+        passphrase: what opens it, or the ticket of the process that did (``record.signer``).
         name: the signer's name.
         decision: accept it, or send it back.
         reason: why it is sent back.
@@ -105,12 +106,12 @@ def countersign(job: Job, key_file: Path, passphrase: str, name: str, decision: 
     accepted = decision == signing.ACCEPT
     if accepted:
         _refuse_changed(job, record, "not countersigned")
-    key = keys.load_key(key_file, passphrase)
-    computed = compute(job)
-    if accepted:
-        version = signing.read(record).payload["schema"]["version"]
-        _refuse_other(_differences(job, record, computed), version, accepts)
-    signed = signing.countersign(record, key, role, name.strip(), now(), decision, reason)
+    with signer.opened(key_file, passphrase) as key:
+        computed = compute(job)
+        if accepted:
+            version = signing.read(record).payload["schema"]["version"]
+            _refuse_other(_differences(job, record, computed), version, accepts)
+        signed = signing.countersign(record, key, role, name.strip(), now(), decision, reason)
     return _save(job, signed, computed)
 
 

@@ -117,6 +117,36 @@
       }, true);
   }
 
+  /** What is typed as a passphrase never reaches the kernel: when a button needs it, the server gets
+      it, opens the key in a process of its own, and the field gets a ticket for that process. */
+  function passphrases({ ServerConnection, URLExt }, settings) {
+    const SECRET = '.fpt-sign-secret input', BUTTONS = '.fpt-sign, .fpt-make-key, .fpt-countersign';
+    let ticket = '';
+    for (const kind of ['input', 'change', 'keypress'])
+      window.addEventListener(kind, event => {
+        if (event.target.matches?.(SECRET) && event.target.value !== ticket)
+          event.stopPropagation();
+      }, true);
+    window.addEventListener('click', async event => {
+      const press = event.target.closest?.(BUTTONS), form = press?.closest('.fpt-form');
+      const field = form?.querySelector(SECRET);
+      if (!field?.value || field.value === ticket) return;
+      event.preventDefault();
+      event.stopPropagation();
+      const body = JSON.stringify({ passphrase: field.value,
+        file: form.querySelector('.fpt-sign-key input').value,
+        make: press.classList.contains('fpt-make-key') });
+      field.value = '';
+      const answer = await ServerConnection.makeRequest(
+        URLExt.join(settings.baseUrl, 'fptlib/unlock'), { method: 'POST', body }, settings)
+        .then(given => given.json()).catch(() => ({}));
+      ticket = field.value = answer.ticket ?? 'refused:the notebook server did not answer';
+      for (const kind of ['input', 'change'])
+        field.dispatchEvent(new Event(kind, { bubbles: true }));
+      press.click();
+    }, true);
+  }
+
   /** The first thing a Tab reaches: over menus and cells to the first field. */
   function skipLink() {
     const link = document.createElement('a');
@@ -131,6 +161,8 @@
   async function extension() {
     const { INotebookTracker, NotebookActions } = await load('@jupyterlab/notebook');
     const { Widget } = await load('@lumino/widgets');
+    const { ServerConnection } = await load('@jupyterlab/services');
+    const { URLExt } = await load('@jupyterlab/coreutils');
     return { __esModule: true, default: {
       id: 'fptlib-page:plugin', autoStart: true, requires: [INotebookTracker],
       activate(app, tracker) {
@@ -146,6 +178,7 @@
         tracker.widgetAdded.connect((_, panel) => attend(panel, NotebookActions, Widget));
         guard(app, tracker);
         drops();
+        passphrases({ ServerConnection, URLExt }, app.serviceManager.serverSettings);
         skipLink();
       } } };
   }
