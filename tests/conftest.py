@@ -1,11 +1,14 @@
-"""What every test shares: a user's notes of its own, so that none reaches the real user's."""
+"""What every test shares: a user's notes of its own, so that none reaches the real user's; and
+what the attack suite counted, printed at the end."""
 
 from __future__ import annotations
 
 import os
 import tempfile
+from typing import Any
 
 import pytest
+from attacks import SEED
 
 from fptlib.owner import STATE
 
@@ -15,3 +18,12 @@ def pytest_configure(config: pytest.Config) -> None:
     room = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
     config.add_cleanup(room.cleanup)
     os.environ[STATE] = room.name
+
+
+def pytest_terminal_summary(terminalreporter: Any) -> None:
+    """Every attack that was counted, with the seed that repeats it."""
+    done = [said for kind in ("passed", "failed") for report in terminalreporter.stats.get(kind, ())
+            for name, said in report.user_properties if name == "attacks"]
+    if done:
+        terminalreporter.section(f"attacks, FPTLIB_ATTACKS={SEED}")
+        terminalreporter.write_line("\n".join(done))

@@ -222,6 +222,9 @@ def _plain(text: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise JobError(f"{JOB_FILE} cannot be read: {error}; correct that line") from error
+    except RecursionError:
+        raise JobError(f"{JOB_FILE} cannot be read: its brackets are nested too deep; correct it"
+                       ) from None
 
 
 def lookup(answers: Mapping[str, Any], path: str, default: Any = None) -> Any:

@@ -105,7 +105,7 @@ def flat(answers: Any, name: tuple[str, ...] = ()) -> dict[tuple[str, ...], Any]
 def _answers(text: str) -> dict[str, Any] | None:
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError:
+    except (tomllib.TOMLDecodeError, RecursionError):
         return None
 
 

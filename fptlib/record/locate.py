@@ -10,6 +10,8 @@ from fptlib.job.folder import JOB_FILE, Job
 from fptlib.record import store
 from fptlib.record.files import records
 
+_LARGEST = 256_000_000
+
 
 @dataclass(frozen=True, slots=True)
 class Located:
@@ -61,6 +63,10 @@ def latest_of(job: Job) -> Path:
 
 def _bytes(path: Path) -> bytes:
     try:
+        # Looked at first: a pipe would keep the reader waiting, a device never ends.
+        if path.exists() and not (path.is_file() and path.stat().st_size <= _LARGEST):
+            raise RecordError(f"'{path.name}' is a pipe, a device or larger than any record; name "
+                              "a job folder, a record or its PDF")
         data = path.read_bytes()
     except OSError as error:
         raise RecordError(f"'{path.name}' cannot be read: {error.strerror or error}; name a job "

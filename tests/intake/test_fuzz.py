@@ -13,6 +13,7 @@ import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import attacks
 import pytest
 from intake_cases import FORMS, PLAIN, ZONE, Case, workbook, zipped
 
@@ -62,8 +63,9 @@ def lines_shuffled(data: bytes, dice: random.Random) -> bytes:
 
 @pytest.mark.parametrize("change", [cut, flipped, stuffed, recoded, noise, lines_shuffled],
                          ids=lambda change: change.__name__)
-def test_changed_files(change: Callable[[bytes, random.Random], bytes], tmp_path: Path) -> None:
-    dice = random.Random(5)
+def test_changed_files(change: Callable[[bytes, random.Random], bytes], tmp_path: Path,
+                       record_property: Callable[[str, object], None]) -> None:
+    dice = attacks.dice(change.__name__)
     for turn in range(60):
         case = FILES[turn % len(FILES)]
         folder = tmp_path / str(turn)
@@ -72,6 +74,7 @@ def test_changed_files(change: Callable[[bytes, random.Random], bytes], tmp_path
             (folder / name).write_bytes(change(data, dice))
         read_or_refuse(folder, case)
         assert sorted(p.name for p in folder.iterdir()) == sorted(case.files)
+    record_property("attacks", f"trend files, {change.__name__}: 60 tried, read or refused")
 
 
 def read_or_refuse(folder: Path, case: Case) -> None:
@@ -86,7 +89,7 @@ def read_or_refuse(folder: Path, case: Case) -> None:
 
 
 def test_weather_files_cut_and_changed(tmp_path: Path) -> None:
-    dice, path = random.Random(6), tmp_path / "w.epw"
+    dice, path = attacks.dice("weather"), tmp_path / "w.epw"
     head = "LOCATION,Invented,XX,YY,Z,0,40,-105,-7.0,1600.0\n" + "x\n" * 7
     row = "2005,1,1,1,0,flags,3.0,-8.0,41,81100" + ",0" * 25 + "\n"
     for turn in range(40):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import record_support as support
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job
 from fptlib.record import store
+from fptlib.record.keys import load_key
 from fptlib.record.locate import locate
 
 KEYS = support.make_keys()
@@ -53,3 +55,13 @@ def test_a_job_without_a_record_is_a_sentence(job: Job) -> None:
 def test_a_file_that_is_not_there_is_a_sentence(tmp_path: Path) -> None:
     with pytest.raises(RecordError, match=r"'no\.json' cannot be read"):
         locate(tmp_path / "no.json")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes are not made here")
+def test_a_pipe_or_a_device_is_a_sentence(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    for path in (tmp_path / "pipe", Path("/dev/zero")):
+        with pytest.raises(RecordError, match="is a pipe, a device or larger than any record"):
+            locate(path)
+    with pytest.raises(RecordError, match="is no file"):
+        load_key(tmp_path / "pipe", "any passphrase")
