@@ -32,6 +32,7 @@ from fptlib.workbook import (
     operators_sheet,
     reception,
     run,
+    settings_page,
     sign_off,
     state,
     trend_request,
@@ -224,7 +225,7 @@ def test_what_the_program_itself_writes_is_a_part_of_a_job(signed: Path, tmp_pat
     folder = tmp_path / "job"
     shutil.copytree(signed / "job", folder)
     for name in (deficiency_table.NAME, operators_sheet.NAME, "operators_sheet.pdf", document.NAME,
-                 "procedure.pdf",
+                 "procedure.pdf", settings_page.NAME, "settings_sheet.pdf",
                  *(f"{trend_request.NAME}.{kind}" for kind in ("csv", "html", "pdf"))):
         (folder / name).write_bytes(b"")
     assert reception.look(folder).foreign == ()

@@ -466,6 +466,20 @@ def sheet(stated: Namespace) -> None:
     say("\n".join(map(str, operators_sheet.write(Job(stated.job)))))
 
 
+@command("Write the settings sheet: as specified, as found, recommended, and why.", _JOB)
+def settings(stated: Namespace) -> None:
+    from fptlib.job.folder import Job
+    from fptlib.workbook import settings_page
+
+    paths, made = settings_page.write(Job(stated.job))
+    say("\n".join(map(str, paths)))
+    say(f"path from chillers to exchanger: {made.verdict}. {made.reason}")
+    for line in made.helps:
+        say(f"what would help: {line}")
+    for each in made.lines:
+        say(f"{each.name}: {each.recommended}")
+
+
 @command("Write the whole procedure as a page to read and approve.", {
     "file": {"type": Path, "nargs": "?", "default": Path("procedure.html"),
              "help": "the page; its PDF stands beside it"},

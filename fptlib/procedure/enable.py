@@ -12,7 +12,7 @@ from fptlib.procedure import approaches, savings
 from fptlib.procedure.changeovers import Request, Run
 from fptlib.procedure.flags import Flags, Stretch
 from fptlib.procedure.functional_test import FunctionalTest, cached
-from fptlib.procedure.judge import Finding, check, not_judged
+from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
 from fptlib.procedure.measures import between_rows
 from fptlib.procedure.setpoint_release import RUN_DOWN_MINUTES
 from fptlib.procedure.verdict import Event
@@ -21,15 +21,8 @@ _CONDITION = ("wet_bulb", "reset_setpoint", "request", "chillers")
 _TOLERANCES = ("enable.tower_tolerance", "enable.exchanger_tolerance")
 
 
-def _short(failed: Sequence[Event]) -> float:
-    return max(-event.margin for event in failed if event.margin is not None)
-
-
 @check("enable.condition", unit="degF", each="request", needs=_CONDITION, limits=_TOLERANCES,
-       advise=lambda test, failed: (
-           f"The condition was short by up to {_short(failed):.1f} °F: raise the tolerances or "
-           f"the approaches in the sequence by that much, or let the reset ask for "
-           f"{_short(failed):.1f} °F more."))
+       advise=on_sheet)
 def condition(test: FunctionalTest, request: Request) -> Finding:
     """Wet bulb + tower approach + tolerance + exchanger approach + tolerance, at the enable."""
     row = request.row
@@ -57,21 +50,9 @@ def condition(test: FunctionalTest, request: Request) -> Finding:
             "needed setpoint, °F": needed, "reset setpoint, °F": setpoint})
 
 
-def _shown_from(test: FunctionalTest, limit: str, need: str) -> str:
-    """A timer's setting, and from where on rows as long as these show it as kept: the setting
-    itself would come out indeterminate."""
-    every, value = test.sample_interval("request", need), test.limits[limit]
-    shown = value + max(every - 2.0 * test.timing_tolerance, 0.0) + (every if every > 1.0 else 0.0)
-    return f"{value:.0f} min" + (
-        "" if shown <= value else f" (rows of {every:.0f} min prove it from {shown:.0f} min on; "
-        "trend it at one minute for the retest)")
-
-
 @check("enable.dwell", unit="min", each="request", needs=_CONDITION,
        limits=("enable.dwell", *_TOLERANCES),
-       advise=lambda test, failed: (
-           f"Set the enable delay to {_shown_from(test, 'enable.dwell', 'wet_bulb')} or more; the "
-           f"shortest seen was {min(event.measured or 0.0 for event in failed):.0f}."))
+       advise=on_sheet)
 def dwell(test: FunctionalTest, request: Request) -> Finding:
     """Minutes without a break in which the condition had held before the enable."""
     limit, margin = test.limits["enable.dwell"], approaches.enable_margin(test)
@@ -111,25 +92,8 @@ def _broken_rows(test: FunctionalTest, sign: float) -> np.ndarray:
     return np.flatnonzero(~(approaches.enable_margin(test) + sign * spread >= 0.0))
 
 
-def _advise_stay(test: FunctionalTest, _failed: Sequence[Event]) -> str:
-    """The tolerance that would have kept the short runs from starting."""
-    if test.missing(*_CONDITION) or not (approaches.tower(test) and approaches.exchanger(test)):
-        return ""
-    short = [run.enabled for run in test.runs if run.enabled is not None and run.complete
-             and run_minutes(test, run) < test.limits["enable.stay"]]
-    margins = [float(approaches.enable_margin(test)[row]) for row in short]
-    had = max((m for m in margins if m >= 0.0), default=None)
-    if had is None:
-        return ""
-    said = f"The short runs began with up to {had:.1f} °F of margin"
-    # So much above tolerances that are there already, weather did not end the run.
-    if had > sum(test.limits[name] for name in _TOLERANCES):
-        return f"{said}, so more tolerance is no cure: find what ended them (exit.not_early)."
-    return f"{said}: {had + 0.5:.1f} °F more tolerance would have prevented them."
-
-
 @check("enable.stay", unit="min", each="run", needs=("request", "chillers"),
-       limits=("enable.stay",), advise=_advise_stay)
+       limits=("enable.stay",), advise=on_sheet)
 def stay(test: FunctionalTest, run: Run) -> Finding:
     """Minutes from the transition to the end of the run."""
     limit, lasted = test.limits["enable.stay"], run_minutes(test, run)
@@ -170,9 +134,7 @@ def known_minutes(test: FunctionalTest, rows: slice) -> float:
 
 @check("enable.rest", unit="min", needs=("request", "chillers"),
        limits=("enable.rest", "enable.attempts"),
-       advise=lambda test, failed: (
-           f"Set the minimum off time to {_shown_from(test, 'enable.rest', 'chillers')} or more "
-           f"and the changeovers to {test.limits['enable.attempts']:.0f} a day."))
+       advise=on_sheet)
 def rest(test: FunctionalTest) -> Iterator[Finding]:
     """Minutes from the end of one attempt to the next enable, and enables a day."""
     every = test.sample_interval("request", "chillers")
@@ -262,7 +224,7 @@ def waiting(test: FunctionalTest) -> Flags:
     over, the sequence allows it at that hour, and chillers did not draw less per ton than the
     economizer ever did."""
     held = Flags.at_least(approaches.enable_margin(test), 0.0)
-    for reason in (~able(test), _resting(test), _hours_closed(test), _chillers_cheaper(test)):
+    for reason in (~able(test), _resting(test), hours_closed(test), _chillers_cheaper(test)):
         held = held & ~reason
     return held & Flags.on(test.chillers_on) & Flags.off(test.commanded)
 
@@ -279,7 +241,8 @@ def able(test: FunctionalTest) -> Flags:
     return _where(~(reached > test.reset_setpoint))
 
 
-def _hours_closed(test: FunctionalTest) -> Flags:
+@cached
+def hours_closed(test: FunctionalTest) -> Flags:
     """The hours in which the sequence, as specified, does not change over."""
     begins, ends = test.sequence.clock_enable, test.sequence.clock_exit or time(0, 0)
     if begins is None:

@@ -21,7 +21,7 @@ from fptlib.procedure.exit_reasons import (
 )
 from fptlib.procedure.flags import Flags, Stretch
 from fptlib.procedure.functional_test import FunctionalTest
-from fptlib.procedure.judge import Finding, check, not_judged
+from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
 from fptlib.procedure.measures import median
 from fptlib.procedure.verdict import NotTested, Verdict
 
@@ -49,10 +49,7 @@ def _longest(test: FunctionalTest, found: Flags) -> float:
 @check("exit.supply", unit="min", each="run",
        needs=("request", "chillers", "chw_supply_temp", "reset_setpoint"),
        limits=("exit.band", "exit.delay", "exit.grace"),
-       advise=lambda test, failed: (
-           f"The plant stayed up to {max(event.measured or 0.0 for event in failed):.0f} min; set "
-           f"the exit to {test.limits['exit.band']:g} °F for "
-           f"{test.limits['exit.delay']:.0f} min."))
+       advise=on_sheet)
 def supply(test: FunctionalTest, run: Run) -> Finding:
     """Longest time in the run with the chilled water above the setpoint by more than the band."""
     limit = test.limits["exit.delay"] + test.limits["exit.grace"]

@@ -260,6 +260,12 @@ def check(id: str, *, unit: str, each: str = "", needs: Sequence[str] = (),
         each in ("run", "exit") if runs is None else runs, all_or_none)
 
 
+def on_sheet(_test: FunctionalTest, _failed: Sequence[Event]) -> str:
+    """Advice of a check that a setting answers for: its number stands on the settings sheet, where
+    it was tried against every other check, and not beside one check alone."""
+    return "The value to set is on the settings sheet of step 10, or why none works."
+
+
 @cache
 def words() -> dict[str, dict[str, str]]:
     """The fixed words of every check by its id, and under ``meaning`` those of verdicts."""

@@ -17,7 +17,7 @@ from fptlib.physics import refrigerant, water
 from fptlib.procedure import alarms, approaches, uncertainty
 from fptlib.procedure.changeovers import TAKEN_OVER_MINUTES, Request, Run
 from fptlib.procedure.functional_test import FunctionalTest, cached
-from fptlib.procedure.judge import Finding, check, not_judged
+from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
 from fptlib.procedure.measures import between_rows, highest_kept, lowest_kept
 from fptlib.procedure.setpoint_release import (
     lowered,
@@ -32,42 +32,7 @@ _EXCHANGER_CHW = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp")
 _NONE_NEEDED = ("its machines run at zero or inverted lift, as it says of the sequence")
 
 
-def _numbers(failed: Sequence[Event], what: str) -> list[float]:
-    return [value for event in failed if (value := getattr(event, what)) is not None]
-
-
-def _short(failed: Sequence[Event]) -> float:
-    """How much more would have passed beyond doubt, in the worst of the failed."""
-    return max((event.uncertainty or 0.0) - (event.margin or 0.0) for event in failed)
-
-
-def _advise_lift(test: FunctionalTest, failed: Sequence[Event]) -> str:
-    water = [event for event in failed if event.unit == "degF"]
-    if not water:
-        return ""
-    short, offset = _short(water), test.limits["lift.offset"]
-    low = min(_numbers(water, "measured"))
-    if (above := _above_wanted(test, water)) > test.limits["lift.setpoint_band"]:
-        return (f"The lift went down to {low:.1f} °F while the active setpoint was up to "
-                f"{above:.1f} °F above condenser water minus {offset:g}: let it follow first "
-                "(lift.setpoint), then see whether the offset is enough.")
-    # Against the floor no offset helps: then the sump must stay warmer until the transition.
-    return (f"The lift went down to {low:.1f} °F: raise the offset of the temporary setpoint "
-            f"below condenser water from {offset:g} to {offset + short:.1f} °F; where that "
-            f"meets the floor of {test.floor:g}, change over with condenser water {short:.1f} °F "
-            "warmer.")
-
-
-def _above_wanted(test: FunctionalTest, failed: Sequence[Event]) -> float:
-    """How far the active setpoint was above what the lift asks of it, where lift was lost
-    [degF]; zero where that is not known."""
-    if test.missing("chw_supply_setpoint", "cw_supply_temp"):
-        return 0.0
-    above = test["chw_supply_setpoint"] - temporary_setpoint(test)
-    return float(np.nan_to_num([above[event.first] for event in failed]).max())
-
-
-@check("lift.minimum", unit="degF", each="request", all_or_none=True, advise=_advise_lift,
+@check("lift.minimum", unit="degF", each="request", all_or_none=True, advise=on_sheet,
        needs=(*_PULL_DOWN, "chiller_lift"), limits=("lift.short_dip", "lift.start_allowance"))
 def minimum(test: FunctionalTest, request: Request) -> Iterator[Finding]:
     """The lowest lift of every running chiller that lasted, against the manufacturer's minimum:
@@ -210,9 +175,7 @@ def _lowest(test: FunctionalTest) -> float:
 @check("lift.setpoint", unit="degF", each="request",
        needs=(*_PULL_DOWN, "chw_supply_setpoint", "reset_setpoint", "cw_supply_temp"),
        limits=("lift.setpoint_band", "lift.offset", "lift.lowest_setpoint", "lift.short_dip"),
-       advise=lambda test, failed: (
-           f"It was up to {max(_numbers(failed, 'measured')):.1f} °F too high against an "
-           f"offset of {test.limits['lift.offset']:g}."))
+       advise=on_sheet)
 def setpoint(test: FunctionalTest, request: Request) -> Finding:
     """How far the active setpoint was above the temporary one, where a running chiller needs
     it."""
@@ -249,9 +212,7 @@ def setpoint(test: FunctionalTest, request: Request) -> Finding:
 @check("lift.floor", unit="degF", each="request", all_or_none=True,
        needs=("chw_supply_setpoint", "chw_supply_temp", *_PULL_DOWN),
        limits=("lift.floor", "lift.above_cutout", "lift.short_dip"),
-       advise=lambda test, failed: (
-           f"Raise the lowest temporary setpoint by {_short(failed):.1f} °F; check it "
-           "against the manufacturer's cutout."))
+       advise=on_sheet)
 def floor(test: FunctionalTest, request: Request) -> Iterator[Finding]:
     """The lowest active setpoint and the lowest chilled water that lasted in the pull-down."""
     rounding = uncertainty.resolution(test, "chw_supply_setpoint")
@@ -335,9 +296,7 @@ def chiller_on(test: FunctionalTest, request: Request) -> Finding:
 
 @check("lift.release", unit="min", each="run", limits=("lift.release",),
        needs=("request", "chillers", "chw_supply_setpoint", "reset_setpoint"),
-       advise=lambda test, failed: (
-           f"Release within {test.limits['lift.release']:.0f} min; the longest wait was "
-           f"{max(_numbers(failed, 'measured')):.0f}."))
+       advise=on_sheet)
 def release(test: FunctionalTest, run: Run) -> Finding | None:
     """Minutes from the last chiller's stop to the first rise of the active setpoint."""
     if run.enabled is None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -13,7 +13,7 @@ from fptlib.procedure.changeovers import Changeover, Run
 from fptlib.procedure.chiller_baseline import minutes_past_midnight
 from fptlib.procedure.flags import stretches
 from fptlib.procedure.functional_test import FunctionalTest
-from fptlib.procedure.judge import Finding, check, not_judged
+from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
 from fptlib.procedure.measures import (
     LEAST_KNOWN,
     Rise,
@@ -32,7 +32,7 @@ from fptlib.procedure.setpoint_release import (
     release_row,
     rise_hidden,
 )
-from fptlib.procedure.verdict import Event, NotTested, Verdict
+from fptlib.procedure.verdict import NotTested, Verdict
 
 RATE_WINDOW = 10.0
 SHORTEST_SWING = 10.0
@@ -42,17 +42,6 @@ LEAST_ORDINARY = 12.0
 _SETPOINTS = ("request", "chillers", "chw_supply_setpoint", "reset_setpoint")
 _SUPPLY = "chw_supply_temp"
 _ACTIVE = "chw_supply_setpoint"
-
-
-def _advise_return(test: FunctionalTest, _failed: Sequence[Event]) -> str:
-    """The return time that keeps the rate for the largest distance seen."""
-    before = [run.first - 1 for run in test.runs if run.enabled is not None]
-    distance = float(np.nanmax((test.reset_setpoint - test[_ACTIVE])[before]))
-    minutes = max(distance / test.limits["recovery.rate"] * RATE_WINDOW,
-                  test.limits["recovery.shortest"])
-    least, most = 5.0 * math.ceil(minutes / 5.0), test.limits["recovery.longest"]
-    time = f"{least:.0f} to {most:.0f} min" if least < most else f"{least:.0f} min"
-    return f"The setpoint has up to {distance:.1f} °F to return: take {time}."
 
 
 def _cut(test: FunctionalTest, run: Run, after: float) -> str:
@@ -65,7 +54,7 @@ def _cut(test: FunctionalTest, run: Run, after: float) -> str:
 
 
 @check("recovery.rate", unit="degF", each="run", needs=_SETPOINTS, limits=("recovery.rate",),
-       advise=_advise_return)
+       advise=on_sheet)
 def rate(test: FunctionalTest, run: Run) -> Finding | None:
     """Largest rise of the active setpoint in ten minutes, from the transition to the recovery."""
     if run.enabled is None:
@@ -108,7 +97,7 @@ def _rise(active: np.ndarray, every: float) -> Rise | None:
 
 
 @check("recovery.duration", unit="min", each="run", needs=_SETPOINTS,
-       limits=("recovery.shortest", "recovery.longest"), advise=_advise_return)
+       limits=("recovery.shortest", "recovery.longest"), advise=on_sheet)
 def duration(test: FunctionalTest, run: Run) -> Finding | None:
     """Minutes from the active setpoint's first rise until it is back at the reset setpoint."""
     if run.enabled is None:
@@ -214,9 +203,7 @@ def _swings(test: FunctionalTest, run: Run, supply: np.ndarray, cut: str) -> Fin
 @check("recovery.supply", unit="degF", each="run", needs=(*_SETPOINTS, _SUPPLY), all_or_none=True,
        limits=("recovery.supply_rate", "recovery.settling", "recovery.supply_band",
                "recovery.watch"),
-       advise=lambda test, failed: (
-           "Leave the last chiller on beside the open exchanger for some minutes longer, or open "
-           "the exchanger more slowly." if any(e.subject == "rise" for e in failed) else ""))
+       advise=on_sheet)
 def supply(test: FunctionalTest, run: Run) -> Iterator[Finding]:
     """Largest rise of the chilled water itself within ten minutes, from the ten before the
     transition on; and how far it was from the active setpoint once settled."""

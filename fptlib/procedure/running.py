@@ -15,7 +15,7 @@ from fptlib.procedure.changeovers import Run
 from fptlib.procedure.flags import Flags
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.instruments import EXCHANGER, balanced
-from fptlib.procedure.judge import Finding, check, not_judged
+from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
 from fptlib.procedure.measures import busiest, median
 from fptlib.procedure.verdict import Event, NotTested
 
@@ -90,9 +90,7 @@ def _within(test: FunctionalTest, run: Run, rows: slice, difference: np.ndarray,
 @check("running.tower_setpoint", unit="%", each="run",
        needs=(*_RUN, "cw_supply_setpoint", "chw_supply_setpoint"),
        limits=("running.tower_band", "running.tower_offset", "running.share"),
-       advise=lambda test, failed: (
-           "With this exchanger: active setpoint minus "
-           f"{approaches.need_exchanger(test) + test.limits['running.tower_offset']:.1f} °F."))
+       advise=on_sheet)
 def tower_setpoint(test: FunctionalTest, run: Run) -> Finding:
     """Share of the run with the condenser-water setpoint within the band of the needed one."""
     wanted = wanted_condenser_water(test)

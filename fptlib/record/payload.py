@@ -54,6 +54,7 @@ def payload(
     readings: Iterable[Reading], instruments: Mapping[str, Instrument],
     made: datetime | None = None, changeovers: Sequence[Mapping[str, Any]] = (),
     worth: Sequence[Mapping[str, str]] = (),
+    settings_sheet: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Everything the record states, plain JSON types only.
 
@@ -69,6 +70,8 @@ def payload(
         made: moment of making; the present one where left out.
         changeovers: each with its number and whether it was natural, induced or overridden.
         worth: the owner's questions with their answers.
+        settings_sheet: what to set, and where the plant did otherwise than its sequence; left out
+            where it was not made.
 
     Raises:
         RecordError: a value that a record cannot hold, or a file that cannot be read.
@@ -110,6 +113,8 @@ def payload(
                                      _table(_table(answers, "retest"), "numbers")),
         "signatures_required": _required(answers),
     }
+    if settings_sheet is not None:
+        content["settings_sheet"] = plain(dict(settings_sheet), "settings sheet")
     return {**content, "statement": statement(content)}
 
 

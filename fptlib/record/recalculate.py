@@ -42,6 +42,8 @@ _SENTENCES = {
     "deficiencies": {"title", "found", "required", "causes", "recommended"},
     "statement": {"conclusion", "preliminary"},
     "limits": {"meaning", "basis"},
+    "settings_sheet": {"reason", "helps", "not_replayed", "name", "specified", "found",
+                       "recommended", "why", "valid", "plant", "sequence"},
     "trends": {"text"},
     "worth": {"question", "answer"},
 }
@@ -126,7 +128,7 @@ def differences(payload: Row, fresh: Row) -> list[Difference]:
                                     "workbooks": content["procedure"]["workbooks"]}}
     # What an earlier version did not state, or numbered otherwise, cannot come out the same.
     skipped = {*_PROVENANCE, "checks", *(() if content["statement"]["kind"] else _SINCE_4),
-               *(() if "worth" in content else ("worth",))}
+               *(name for name in ("worth", "settings_sheet") if name not in content)}
     members = [name for name in {**content, **fresh} if name not in skipped]
     found = {name: _unlike(content.get(name), fresh.get(name), "") for name in members}
     return [

@@ -168,6 +168,28 @@ def _settings(content: Content) -> list[Block]:
                [[each.meaning, each.specified, each.programmed, each.judged, each.observed,
                  each.source, "; ".join(each.contradictions) or "none"] for each in stated]),
         *table("Exits of the sequence, as specified", _ANSWERS, exits),
+        *_settings_sheet(content),
+    ]
+
+
+def _settings_sheet(content: Content) -> list[Block]:
+    """What to set and where the plant did otherwise; nothing in records made without it."""
+    sheet = content.get("settings_sheet")
+    if not sheet:
+        return []
+    lines = [[each[name] for name in ("name", "specified", "found", "recommended", "why", "valid")]
+             for each in sheet["lines"]]
+    rows = [[moment(each["from"]), f"{each['minutes']:.0f} min", each["plant"], each["sequence"],
+             each["reason"]] for each in sheet["disagreements"]]
+    return [
+        _text(f"Path from chillers to exchanger: {sheet['verdict']}. {sheet['reason']}"),
+        *(_text(f"What would help: {each}") for each in sheet["helps"]),
+        *table("Settings sheet, from the sequence replayed", {
+            "Setting": 20, "Specified": 10, "Found": 14, "Recommended": 14, "Why": 26,
+            "Valid here": 16}, lines),
+        *([_text(sheet["not_replayed"])] if sheet["not_replayed"] else []),
+        *table("Sequence replayed: where the plant did otherwise", {
+            "From": 16, "For": 8, "Plant": 18, "Sequence": 14, "Reason": 44}, rows),
     ]
 
 

@@ -3,6 +3,7 @@ nothing to load, and the same as PDF."""
 
 from __future__ import annotations
 
+import base64
 import html
 import json
 from collections.abc import Sequence
@@ -33,13 +34,15 @@ _NARROW, _WIDE = 22, 60
 
 @dataclass(frozen=True)
 class Block:
-    """A piece of a page; of a table, ``items`` are the heads."""
+    """A piece of a page; of a table, ``items`` are the heads; a picture is a PNG, its ``text`` for
+    who cannot see it."""
 
     kind: str
     text: str = ""
     items: tuple[str, ...] = ()
     rows: tuple[tuple[str, ...], ...] = ()
     level: int = 2
+    picture: bytes = b""
 
     @property
     def markup(self) -> str:
@@ -47,6 +50,9 @@ class Block:
         if self.kind == "table":
             return static.table(self.text, self.items, self.rows).markup
         words = html.escape(self.text)
+        if self.kind == "picture":
+            data = base64.b64encode(self.picture).decode("ascii")
+            return f"<img style='max-width:100%' alt='{words}' src='data:image/png;base64,{data}'>"
         if self.kind == "heading":
             return f"<h{self.level}>{words}</h{self.level}>"
         if self.kind in ("bullets", "numbers"):
@@ -88,6 +94,11 @@ def table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> 
     return Block("table", caption, tuple(heads), tuple(map(tuple, rows)))
 
 
+def picture(png: bytes, words: str) -> Block:
+    """A picture, and a sentence for who cannot see it."""
+    return Block("picture", words, picture=png)
+
+
 def write(path: Path, title: str, blocks: Sequence[Block], landscape: bool = False) -> list[Path]:
     """Write the page and, beside it, its PDF; both say when and with what they were made.
 
@@ -98,9 +109,11 @@ def write(path: Path, title: str, blocks: Sequence[Block], landscape: bool = Fal
     now = datetime.now().astimezone()
     made = f"Made {now:%Y-%m-%d %H:%M %z} with fptlib {__version__}, {EDITION}."
     content = {"title": title, "made": made, "paper": "us-letter", "landscape": landscape,
-               "blocks": [{**asdict(each), "widths": each.widths if each.rows else []}
-                          for each in blocks]}
-    pdf = typeset({"content.json": json.dumps(printable(content)).encode(),
+               "blocks": [{**asdict(each), "picture": f"{n}.png" if each.picture else "",
+                           "widths": each.widths if each.rows else []}
+                          for n, each in enumerate(blocks)]}
+    pictures = {f"{n}.png": each.picture for n, each in enumerate(blocks) if each.picture}
+    pdf = typeset({**pictures, "content.json": json.dumps(printable(content)).encode(),
                    MAIN: template("page.typ")}, int(now.timestamp()))
     beside = path.with_suffix(".pdf")
     write_atomically(path, _page(title, made, blocks, landscape))

@@ -41,8 +41,8 @@ _DATA = (JOB_FILE, READINGS_FILE, "trends/*", "record/[0-9]*.json", "record/[0-9
 _BESIDE = (REVIEW_FILE, *(f"workbooks/{step.file}" for step in STEPS),
            *(f"record/[0-9]*.{kind}" for kind in ("html", "pdf", "csv", "xlsx")),
            # What the program writes beside the answers; a test holds the names together.
-           *(f"{page}.{kind}" for page in ("operators_sheet", "procedure", "trend_request")
-             for kind in ("html", "pdf")),
+           *(f"{page}.{kind}" for page in ("operators_sheet", "procedure", "settings_sheet",
+                                              "trend_request") for kind in ("html", "pdf")),
            "deficiencies.csv", "trend_request.csv", ".lock", ".cache/*",
            "workbooks/.ipynb_checkpoints/*.ipynb",
            f"workbooks/{SET_ASIDE}/*.ipynb", f"{OWN_PAGES}/*.ipynb")

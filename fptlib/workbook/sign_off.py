@@ -28,6 +28,7 @@ from fptlib.record import (
     signing,
     store,
     verify,
+    what_to_set,
 )
 from fptlib.record.locate import Located, latest_of
 from fptlib.record.payload import payload
@@ -78,7 +79,8 @@ def _stated(job: Job, found: Computed) -> dict[str, Any]:
                     "from": case.time(each.first).isoformat(),
                     "to": case.time(each.last).isoformat()} for each in case.changeovers]
     return payload(job, case.grid, case.limits, found.checks, case.readings, case.instruments,
-                   changeovers=changeovers, worth=owners_page.worth(case))
+                   changeovers=changeovers, worth=owners_page.worth(case),
+                   settings_sheet=what_to_set.stated(job, case))
 
 
 def countersign(job: Job, key_file: Path, passphrase: str, name: str, decision: str,

@@ -11,6 +11,7 @@ from fptlib.job.schema import Instrument, Reading
 from fptlib.procedure import enable, instruments, lift
 from fptlib.procedure import exit as leaving
 from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.settings_sheet import recommended
 from fptlib.procedure.verdict import Verdict
 
 
@@ -51,12 +52,10 @@ def test_a_reading_is_held_against_the_line_between_two_samples() -> None:
     assert instruments.agreement(dry_bulb(2.0)).verdict is Verdict.FAIL
 
 
-def test_advice_names_a_delay_that_such_rows_can_prove() -> None:
-    table = drawn.frame()
-    table.loc[at("02:35"), "outdoor_wet_bulb"] = 40.0
-    found = enable.dwell(drawn.case(table, minutes=5))
-    assert found.verdict is Verdict.FAIL
-    assert "30 min (rows of 5 min prove it from 36 min on" in found.adjust
+def test_the_settings_sheet_names_a_delay_that_such_rows_can_prove() -> None:
+    """Half an hour, a row and what a row is longer than twice the timing tolerance."""
+    found = recommended(drawn.case(minutes=5), {}, 0.0, 0.0)
+    assert (found.delay, found.off_time) == (36.0, 36.0)
 
 
 @pytest.mark.parametrize(("minutes", "verdict"), [

@@ -11,7 +11,7 @@ import small_plant
 
 from fptlib.job.folder import Job
 from fptlib.procedure.steps import CHECKS, STEPS
-from fptlib.workbook import document, operators_sheet
+from fptlib.workbook import document, operators_sheet, settings_page
 
 
 def text(made) -> str:
@@ -60,9 +60,17 @@ def test_every_step_has_its_cautions(step) -> None:
 
 @pytest.mark.parametrize(("made_by", "names"), [
     (operators_sheet, ("operators_sheet.html", "operators_sheet.pdf")),
+    (settings_page, ("settings_sheet.html", "settings_sheet.pdf")),
     (document, ("procedure.html", "procedure.pdf"))])
 def test_a_button_writes_the_pages_and_links_to_them(job, made_by, names) -> None:
     press, shown = made_by.panel(job).widget.children[1:3]
     press.click()
     for name in names:
         assert (job.folder / name).is_file() and f"href='/files/{name}'" in shown.value
+
+
+def test_the_settings_sheet_says_what_is_missing_where_it_cannot_be_made(job) -> None:
+    paths, made = settings_page.write(job)
+    said = text(paths)
+    assert f"Path from chillers to exchanger: {made.verdict}" in said
+    assert "Sequence replayed" in said or "The sequence was not replayed" in said
