@@ -432,6 +432,7 @@ _FILE = {
                    choices=("wide", "long")),
     "date_order": answer("Order of dates", "swapped: a spreadsheet took days for months.",
                          choices=("year first", "day first", "month first", "swapped")),
+    "year": quantity("Year of dates that leave it out", "", 1970, 2200, kind=Kind.WHOLE),
     "hold": quantity("A value holds for at most", "", 0, 168, "In hours, for a log that writes "
                      "only changes."),
     "header_row": quantity("Row of the header", "", 1, 1000, kind=Kind.WHOLE),

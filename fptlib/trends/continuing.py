@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Hashable, Iterable, Mapping
+from filecmp import cmp
 from pathlib import Path
 from typing import NamedTuple
 
@@ -69,8 +70,7 @@ def copies(paths: Iterable[Path]) -> dict[str, str]:
     found: dict[str, str] = {}
     for path in sorted(paths):
         others = alike.setdefault((path.stat().st_size, same_series(path.name)), [])
-        content = path.read_bytes() if others else b""
-        first = next((other for other in others if other.read_bytes() == content), None)
+        first = next((other for other in others if cmp(path, other, shallow=False)), None)
         if first is None:
             others.append(path)
         else:

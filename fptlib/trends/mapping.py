@@ -87,6 +87,7 @@ class FileForm:
         time_column: header of the time column, or ``["Date", "Time"]``.
         date_order: ``year first``, ``day first``, ``month first``, or ``swapped`` where a
             spreadsheet took days for months.
+        year: of dates that leave it out.
         zone: of the file's clock; key ``time_zone``: tz database name or an offset as ``-07:00``.
         zone_stated: whether the job states it; else it is the site's.
         clock_offset_s: the file's clock minus the true time [s].
@@ -112,6 +113,7 @@ class FileForm:
     form: str = ""
     time_column: tuple[str, ...] = ()
     date_order: str = ""
+    year: float | None = None
     clock_offset_s: float = 0.0
     stamps: str = "begin"
     interval_minutes: float | None = None
@@ -349,7 +351,7 @@ _POINT_KEYS: dict[str, Kind] = {
 _FILE_KEYS: dict[str, Kind] = {
     "form": _choice("wide", "long"), "time_column": _texts, "time_zone": _zone,
     "date_order": _choice("year first", "day first", "month first", "swapped"),
-    "clock_offset_s": _number,
+    "clock_offset_s": _number, "year": _positive,
     "stamps": _choice("begin", "end"), "interval_minutes": _positive, "hold": _positive,
     "delimiter": _choice(",", ";", "|", "tab"), "decimal": _choice(".", ","),
     "encoding": _choice("utf-8", "utf-16", "windows-1252"), "header_row": _positive,

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, tzinfo
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -34,6 +35,7 @@ _CLOCK = (
     r"(?:\s*(?P<offset>Z|(?:UTC|GMT)?\s?[+-]\d{1,2}(?::?\d{2})?|[A-Z]{3,4}))?"
     r"(?:\s*\[[A-Za-z_/+-]+\])?"
 )
+NO_YEAR = "no year"
 _WEEKDAY = r"(?:\pL{2,9}\.?,?\s+)?"
 # In the order in which they are tried; the first two the CSV parser reads by itself.
 _SHAPES = {
@@ -48,6 +50,8 @@ _SHAPES = {
     r"(?P<year>\d{2,4})" + _CLOCK,
     "word day": _WEEKDAY + r"(?P<word>\pL{3,9})\.?[ -]+(?P<day>\d{1,2}),?[ -]+"
     r"(?P<year>\d{4})" + _CLOCK,
+    NO_YEAR: r"(?P<first>\d{1,2})[-/](?P<next>\d{1,2})[ T]+(?P<hour>\d{1,2}):(?P<minute>\d{2})"
+    r"(?::(?P<second>\d{2}))?",
 }
 # A letter is written differently for Python and for RE2, which reads the columns.
 _PYTHON = {shape: re.compile(text.replace(r"\pL", r"[^\W\d_]")) for shape, text in _SHAPES.items()}
@@ -92,6 +96,7 @@ class TimeForm(NamedTuple):
     shape: str
     order: str = ""
     count: int = 0  # type: ignore[assignment]
+    year: int = 0
 
     @property
     def kind(self) -> str:
@@ -107,7 +112,8 @@ class TimeForm(NamedTuple):
             return "times are " + _COUNTS[self.count][0]
         if self.order == SWAPPED:
             return "days and months of dates were swapped back, as the job says"
-        return f"dates are {self.order}" if self.order else ""
+        year = f", of {self.year}, as the job says" if self.year else ""
+        return f"dates are {self.order}{year}" if self.order else ""
 
     def read(self, column: Any, zone: tzinfo, stated: bool = False) -> Stamps:
         """A column of times, whatever the reader made of it.
@@ -125,7 +131,7 @@ class TimeForm(NamedTuple):
         if self.order == SWAPPED:
             return _swapped_back(cells, zone)
         shape = "year" if self.shape[:3] == "iso" else self.shape
-        return _civil(cells, shape, self.order, zone, stated)
+        return _civil(cells, shape, self.order, zone, stated, self.year)
 
 
 def time_form(sample: Sequence[str], form: FileForm, columns: Sequence[str],
@@ -146,6 +152,8 @@ def time_form(sample: Sequence[str], form: FileForm, columns: Sequence[str],
     if shape := shape_of(cells):
         if form.date_order == SWAPPED:
             return TimeForm(shape, SWAPPED)
+        if shape == NO_YEAR:
+            return _without_year(cells, all_days, form, column)
         order = form.date_order or _order(cells, all_days, form) if shape == "numbers" else ""
         return TimeForm(shape, order)
     if (count := count_of(cells)) is not None:
@@ -153,6 +161,30 @@ def time_form(sample: Sequence[str], form: FileForm, columns: Sequence[str],
     raise IntakeError(
         f"file '{form.name}', column {column}: '{shown(cells[0])}' cannot be read as a "
         "date and time; expected for example 2026-01-05 10:00 or 01/05/2026 10:00")
+
+
+def _without_year(cells: Sequence[str], all_days: Iterable[Sequence[str]], form: FileForm,
+                  column: str) -> TimeForm:
+    """Dates that leave their year out, which the job states.
+
+    Raises:
+        IntakeError: it does not, or the rows run over a New Year.
+    """
+    if form.year is None:
+        raise IntakeError(
+            f"file '{form.name}', column {column}: dates like '{shown(cells[0], 20)}' leave the "
+            f'year out; state year under [files."{form.name}"]')
+    year = int(form.year)
+    dated = [[f"{cell.split()[0]}/{year}" for cell in stretch if "/" in cell or "-" in cell]
+             for stretch in all_days]
+    order = form.date_order or _order([day for stretch in dated for day in stretch], (), form)
+    at = 1 if order == DAY_FIRST else 0
+    months = [int(re.split("[-/]", day)[at]) for stretch in dated for day in stretch]
+    if any(after < before for before, after in pairwise(months)):
+        raise IntakeError(
+            f"file '{form.name}', column {column}: dates like '{shown(cells[0], 20)}' leave the "
+            "year out, and the rows run over a New Year; export the trend again with the year")
+    return TimeForm(NO_YEAR, order, year=year)
 
 
 def count_of(cells: Sequence[str]) -> int | None:
@@ -242,9 +274,12 @@ def _counted(cells: pa.Array, count: int) -> Stamps:
                   None if count == 0 else np.ones(len(bad), dtype=bool))
 
 
-def _civil(cells: pa.Array, shape: str, order: str, zone: tzinfo, stated: bool = False
-           ) -> Stamps:
-    """Dates and clock readings in writing; 24:00 is the next day's beginning."""
+def _civil(cells: pa.Array, shape: str, order: str, zone: tzinfo, stated: bool = False,
+           no_year: int = 0) -> Stamps:
+    """Dates and clock readings in writing; 24:00 is the next day's beginning.
+
+    ``no_year`` is the year of dates that leave it out.
+    """
     parts = pc.extract_regex(cells, f"^{_SHAPES[shape]}$")
     groups = {field.name for field in parts.type}
 
@@ -257,8 +292,9 @@ def _civil(cells: pa.Array, shape: str, order: str, zone: tzinfo, stated: bool =
         return pc.if_else(pc.equal(found, ""), "0", found).cast(pa.int64()).to_numpy()
 
     year, minute, second = _full(number("year")), number("minute"), number("second")
+    year = np.full(len(year), no_year) if no_year else year
     month, day = number("month"), number("day")
-    if shape == "numbers":
+    if "first" in groups:
         month, day = number("first"), number("next")
         month, day = (day, month) if order == DAY_FIRST else (month, day)
     elif order == SWAPPED:

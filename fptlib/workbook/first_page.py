@@ -17,6 +17,7 @@ import ipywidgets as widgets
 from fptlib import points, units
 from fptlib.errors import FormError, IntakeError
 from fptlib.job.folder import Job
+from fptlib.trends.questions import Question
 from fptlib.trends.weather import read_weather
 from fptlib.workbook import panels, parts, point_table, questionnaire, static
 from fptlib.workbook.forms import FormView, Saved, guarded
@@ -47,7 +48,7 @@ class FirstPage:
         self.upload.widget.add_class("fpt-drop")
         self._build()
         self.answers = [FormView(_only(job, path, names), self._answered) for path, names in FIRST]
-        self.reading = ReadingForm(job, saved)
+        self.reading = ReadingForm(job, saved, self._look_again)
         self.widget = parts.column([
             self.upload.widget, self.panel.widget, *(view.widget for view in self.answers),
             self.reading.widget, panels.run_every(job, saved).widget])
@@ -99,18 +100,30 @@ class FirstPage:
 
     def _taken(self) -> None:
         guarded(self.panel.message, self.look)
-        self._saved()
+        self._answered()
+
+    def _look_again(self) -> None:
+        """Show the columns of files that could not be read before, and read what is mapped."""
+        self.look()
+        if any(row.was and row.doubt for row in self.rows):
+            self.panel.message.saved("look through the doubts: a file that can be read now "
+                                     "continues points of the map once they are accepted again")
+        self._read()
 
     def _answered(self) -> None:
         self._saved()
         self._read()
 
     def _read(self) -> None:
-        """Read the files once the map is there and what the reading needs is answered."""
-        if self.job.get("points") and all(
-                self.job.get(path) is not None for path in ("site.altitude", "site.time_zone")):
+        """Ask what the files leave open; read them once the map is there and what the reading
+        needs is answered."""
+        unread = [name for name, text in (self.table.unread if self.table else {}).items()
+                  if Question.of(text).place]
+        ready = self.job.get("points") and all(
+            self.job.get(path) is not None for path in ("site.altitude", "site.time_zone"))
+        if unread or ready:
             panel = self.reading.panel
-            guarded(panel.message, lambda: panel.message.saved(self.reading.look()))
+            guarded(panel.message, lambda: panel.message.saved(self.reading.look(unread)))
 
     def _box(self, at: int) -> widgets.Checkbox:
         row = self.rows[at]

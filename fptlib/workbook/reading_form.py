@@ -4,7 +4,7 @@ doubts, and ten rows as they are, or would be, read."""
 from __future__ import annotations
 
 import html
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -29,39 +29,50 @@ _ROWS = 10
 
 
 class ReadingForm:
-    """A panel on a job; ``look`` reads the files and shows what came of it."""
+    """A panel on a job; ``look`` reads the files and shows what came of it. ``again`` is called
+    when the last question is answered; without it the files are read again."""
 
-    def __init__(self, job: Job, saved: Saved = lambda: None) -> None:
+    def __init__(self, job: Job, saved: Saved = lambda: None, again: Saved | None = None) -> None:
         self.job, self._saved = job, saved
         self.asked: list[Asked] = []
         self._grid: Grid | None = None
-        self._open = 0
+        self._open, self._unread = 0, tuple[str, ...]()
         read = parts.button("Read the files", "fpt-read-files", "")
         self.questions = parts.column([], "fpt-questions")
         self.file = parts.choice("Ten rows of the file", "fpt-preview")
         self.shown, self.doubts = parts.html(), parts.html()
         self.panel = panels.Panel("How the files are read", [
             read, self.questions, self.doubts, self.file, self.shown])
-        self.panel.does(read, self.look, saved)
+        self._again = again or (lambda: self.panel.message.saved(self.look()))
+        self.panel.does(read, lambda: self.look(self._unread), saved)
         self.file.observe(lambda _: guarded(self.panel.message, self._preview), names="value")
         self.widget = self.panel.widget
 
-    def look(self) -> str:
-        """Read every file that a point comes from, and say whether anything is left open."""
+    def look(self, unread: Iterable[str] = ()) -> str:
+        """Read every file that a point comes from, and say whether anything is left open.
+
+        Args:
+            unread: files whose columns cannot be read yet, which are asked for too.
+        """
         answers = self.job.answers()
         mapped = list(dict.fromkeys(
             file for row in answers.get("points", {}).values() for file in files_of(row)))
-        self.asked, self._grid = [], None
+        self._unread = tuple(unread)
+        names, stop, self._grid = dict.fromkeys(unread), "", None
         try:
-            self._grid = cached_trends(
-                self.job.trends_folder, self.job.folder / ".cache" / "trends", answers)
+            if mapped:
+                self._grid = cached_trends(
+                    self.job.trends_folder, self.job.folder / ".cache" / "trends", answers)
         except IntakeError as error:
-            names = dict.fromkeys([*mapped, *(file.name for file in self.job.trend_files())])
-            every = [asked_by(self.job.trends_folder, answers, name) for name in names]
-            self.asked = [one for one in every if one.questions] or [
-                Asked("", (Question.of(str(error)),), answers)]
+            names, stop = dict.fromkeys([*names, *mapped]), str(error)
+        every = [asked_by(self.job.trends_folder, answers, name) for name in names]
+        self.asked = [one for one in every if one.questions]
+        if stop and not self.asked:
+            self.asked = [Asked("", (Question.of(stop),), answers)]
         self._show(mapped)
-        if self._grid is None:
+        if not self._open and self._grid is None:
+            return "no point is in the map yet; accept the ticked points above"
+        if self._open or self._grid is None:
             return (f"{self._open} question{'s' * (self._open != 1)} open; answer them, and the "
                     "files are read again")
         return (f"every point of the map is read: {len(self._grid):,} rows from "
@@ -111,7 +122,7 @@ class ReadingForm:
             message.saved("saved; " + _told(items, answered))
             self._open -= first
             if first and not self._open:
-                self.panel.message.saved(self.look())
+                self._again()
             self._saved()
 
         made = [parts.button(_told(items, option), "fpt-answer", "") for option in question.options]

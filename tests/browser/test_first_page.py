@@ -89,16 +89,17 @@ def test_forty_weekly_files_with_three_questions(desk: Desk, tmp_path: Path, pic
     drop(desk.page, sorted(stick.iterdir()))                                        # 1
     desk.wait_for("and 37 more", 60)
     desk.page.locator(".fpt-points input[type=checkbox]").nth(46).wait_for(timeout=60_000)
-    desk.press("accept")                                                            # 2
+    asked = desk.page.locator(".fpt-questions")
+    asked.get_by_role("button", name="Order of dates: day first").first.click()     # 2
+    asked.get_by_role("button").first.wait_for(state="detached", timeout=60_000)
+    desk.press("accept")                                                            # 3
     desk.wait_for("47 points are in the map", 60)
-    desk.type("site.altitude", "5300")                                              # 3
-    desk.type("site.time_zone", "America/Boise")                                    # 4
+    desk.type("site.altitude", "5300")                                              # 4
+    desk.type("site.time_zone", "America/Boise")                                    # 5
     desk.wait_for("open; answer them", 60)
-    desk.page.locator(".fpt-read-files").scroll_into_view_if_needed()
+    asked.scroll_into_view_if_needed()
     desk.picture(pictures / "questions.png")
     assert not desk.misplaced() and not desk.faults(AXE)
-    asked = desk.page.locator(".fpt-questions")
-    asked.get_by_role("button", name="Order of dates: day first").first.click()     # 5
     asked.get_by_role("button", name="bad value: *!").first.click()                 # 6
     desk.wait_for("every point of the map is read", 60)
     desk.page.locator(".fpt-preview").scroll_into_view_if_needed()

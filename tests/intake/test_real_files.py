@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ from intake_plant import SHARED, real_job, suggestions
 
 from fptlib.physics.atmosphere import pressure_at
 from fptlib.physics.moist_air import wet_bulb
+from fptlib.trends.columns import read_columns
 from fptlib.trends.grid import Grid
 from fptlib.trends.mapping import PointMap
 from fptlib.trends.plausibility import map_doubts
@@ -124,3 +126,18 @@ def test_weather_of_three_stations() -> None:
         assert (frame["outdoor_dew_point"] <= frame["outdoor_dry_bulb"] + 1.0).mean() > 0.99
         standard = pressure_at(weather.altitude)
         assert abs(frame["station_pressure"].mean() - standard) < 0.15, weather.name
+
+
+@pytest.mark.parametrize("name", ["laboratory_atlanta_eff_default.csv.gz",
+                                  "laboratory_buffalo_eff_typshldr.csv.gz"])
+def test_laboratory_days_are_read_once_their_year_is_stated(name: str, tmp_path: Path) -> None:
+    if not (SHARED / "real_trends" / name).is_file():
+        pytest.skip(f"{name} is not in {SHARED}: a public file that is not ours to commit")
+    shutil.copy(SHARED / "real_trends" / name, tmp_path)
+    site = {"site": {"time_zone": "America/Denver", "altitude": 5400.0}}
+    assert "leave the year out; state year under" in read_columns(tmp_path, site).unread[name]
+    form = {name: {"year": 2021, "date_order": "month first"}}
+    stated = {**site, "files": form, "points": {
+        "chiller_1_power": {"file": name, "column": "ch1_power", "unit": "kW"}}}
+    assert not read_columns(tmp_path, stated).unread
+    assert len(read_trends(tmp_path, PointMap.from_answers(stated))) == 1440

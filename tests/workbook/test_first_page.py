@@ -146,3 +146,25 @@ def test_the_altitude_is_that_of_the_weather_file_until_the_plan_says_so(fresh):
     fresh.put("site.altitude", 4350.0)
     button(page, "fpt-accept").click()
     assert fresh.get("site.altitude") == 4350.0
+
+
+def test_a_file_that_cannot_be_read_is_asked_before_anything_is_accepted(tmp_path):
+    job = start(tmp_path / "new", "new")
+    for week, first in enumerate((1, 6, 11), 1):
+        rows = [f"{day:02d}/02/2026 {hour:02d}:00,{44 + hour / 10:.1f}"
+                for day in range(first, first + 5) for hour in range(24)]
+        (job.trends_folder / f"chw week {week}.csv").write_text(
+            "\n".join(["Time,CHWST (degF)", *rows[:96 if week < 3 else None]]), encoding="utf-8")
+    # A single day tells nothing of its order.
+    (job.trends_folder / "chw week 4.csv").write_text(
+        "Time,CHWST (degF)\n04/03/2026 00:00,44\n04/03/2026 01:00,45\n", encoding="utf-8")
+    page = FirstPage(job)
+    assert list(page.table.unread) == ["chw week 4.csv"]
+    assert "1 question open" in said(page.reading.panel.message)
+    pressed = next(button for line in page.reading.questions.children
+                   for button in getattr(line, "children", ())
+                   if getattr(button, "description", "") == "Order of dates: day first")
+    pressed.click()
+    assert [row.files for row in page.rows] == ["chw week 1.csv and 3 more"]
+    button(page, "fpt-accept").click()
+    assert len(job.get("points.chw_supply_temp.file")) == 4

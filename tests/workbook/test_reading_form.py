@@ -132,3 +132,35 @@ def test_what_files_of_one_series_ask_alike_is_answered_once(tmp_path: Path) -> 
     answer(view, view.asked[0].questions[0], {"good": ["*!"]})
     assert [job.get("files")[file]["good"] for file in files] == [["*!"]] * 3
     assert not view.asked
+
+
+def test_dates_without_a_year_ask_for_it(tmp_path: Path) -> None:
+    job = start(tmp_path / "new", "new")
+    rows = [f"08/{26 + hour // 25}  {hour % 25:02d}:00:00,{44 + hour / 100:.2f}"
+            for hour in range(1, 25)]
+    (job.trends_folder / "t.csv").write_text("\n".join(["Time,CHWST", *rows]), encoding="utf-8")
+    job.put("site", {"time_zone": "America/Denver", "altitude": 5280.0})
+    job.put("points", {"chw_supply_temp": {"file": "t.csv", "column": "CHWST", "unit": "degF"}})
+    view = ReadingForm(job)
+    assert "1 question open" in view.look()
+    answer(view, view.asked[0].questions[0], {"year": 2024})
+    assert not view.asked and job.get("files")["t.csv"] == {"year": 2024}
+    grid = read_trends(job.trends_folder, PointMap.from_answers(job.answers()))
+    # 24:00 is the next day's beginning.
+    assert (grid.time(0).isoformat()[:16], grid.time(len(grid) - 1).isoformat()[:16]) == (
+        "2024-08-26T01:00", "2024-08-27T00:00")
+    assert grid.columns["chw_supply_temp"][-1] == pytest.approx(44.24)
+
+
+def test_dates_without_a_year_over_new_year_are_exported_again(tmp_path: Path) -> None:
+    job = start(tmp_path / "new", "new")
+    rows = [f"{day} {hour:02d}:00,44.{hour:02d}" for day in ("12/30", "12/31", "01/01")
+            for hour in range(24)]
+    (job.trends_folder / "t.csv").write_text("\n".join(["Time,CHWST", *rows]), encoding="utf-8")
+    job.put("site", {"time_zone": "America/Denver", "altitude": 5280.0})
+    job.put("files", {"t.csv": {"year": 2024}})
+    job.put("points", {"chw_supply_temp": {"file": "t.csv", "column": "CHWST", "unit": "degF"}})
+    view = ReadingForm(job)
+    view.look()
+    assert "run over a New Year" in view.asked[0].questions[0].text
+    assert not view.asked[0].questions[0].place
