@@ -32,13 +32,16 @@ def condition(test: FunctionalTest, request: Request) -> Finding:
         return not_judged(request.number, row, "wet bulb or setpoint has a gap at the enable")
     every = test.sample_interval("wet_bulb")
     around = approaches.needed_setpoint(test)[test.window(row - test.rows(every), row + 1)]
+    unseen = between_rows(around, every)
+    doubt = math.hypot(approaches.enable_uncertainty(test)[row], unseen)
+    tolerances = sum(test.limits[name] for name in _TOLERANCES)
     return Finding(
         request.number, row,
         f"wet bulb {test.wet_bulb[row]:.1f} needs a setpoint of {needed:.1f}, the "
         f"reset asked for {setpoint:.1f} °F",
         measured=needed, at_most=setpoint,
-        uncertainty=math.hypot(approaches.enable_uncertainty(test)[row],
-                               between_rows(around, every)),
+        # The sequence has its tolerances for the sensors' sake, not for rare samples.
+        uncertainty=doubt, reserve=min(tolerances, doubt - unseen),
         cut_off=approaches.contradiction(test, row, 1.0),
         fail_needs=approaches.contradiction(test, row, -1.0),
         quantities={
@@ -46,7 +49,7 @@ def condition(test: FunctionalTest, request: Request) -> Finding:
             "tower approach, °F": float(approaches.tower_rows(test)[0][row]),
             "exchanger approach, °F": float(approaches.exchanger_rows(test)[0][row]),
             "approaches": approaches.basis(test),
-            "tolerances, °F": sum(test.limits[name] for name in _TOLERANCES),
+            "tolerances, °F": tolerances,
             "needed setpoint, °F": needed, "reset setpoint, °F": setpoint})
 
 

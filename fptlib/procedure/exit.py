@@ -22,7 +22,7 @@ from fptlib.procedure.exit_reasons import (
 from fptlib.procedure.flags import Flags, Stretch
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
-from fptlib.procedure.measures import median
+from fptlib.procedure.measures import SWINGS, median, swings_through
 from fptlib.procedure.verdict import NotTested, Verdict
 
 FINE_STEP = 0.2
@@ -84,12 +84,16 @@ def _longest_stay(test: FunctionalTest, run: Run, found: Flags, limit: float,
     if worst and above is not None and every > 1.0:
         minutes += every * (_between_samples(worst, run, above) - 1.0)
         every /= 2.0
+    swings = worst is not None and above is not None and swings_through(
+        above[run.rows], slice(worst.first - run.first, worst.last + 1 - run.first),
+        test.sample_interval(*needs))
     return Finding(
         run.number, worst.first if worst else run.first,
         f"for {minutes:.0f} min {what}" if worst else f"at no time {what}",
         last=worst.last if worst else run.last, measured=minutes, at_most=limit,
         uncertainty=doubt + (every if worst else 0.0), tolerance=test.timing_tolerance,
-        worst_in_gaps=hidden, cut_off=test.cut_off(run))
+        worst_in_gaps=hidden, cut_off=test.cut_off(run),
+        fail_needs=SWINGS if swings else "")
 
 
 def _between_samples(found: Stretch, run: Run, above: np.ndarray) -> float:

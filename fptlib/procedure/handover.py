@@ -12,6 +12,7 @@ from fptlib.procedure.enable import known_minutes, run_minutes
 from fptlib.procedure.flags import Flags
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.judge import Finding, check, not_judged
+from fptlib.procedure.measures import SWINGS, swings_through
 from fptlib.procedure.verdict import Event
 
 
@@ -53,6 +54,9 @@ def excursion(test: FunctionalTest, run: Run) -> Finding:
         measured=minutes, at_most=limit, uncertainty=spread + every if warm or spread else 0.0,
         cut_off="the trends end within that hour" if stop > len(test) else "",
         pass_needs=test.light_load(rows),
+        fail_needs=SWINGS if warm and swings_through(
+            (test["chw_supply_temp"] - test.reset_setpoint)[run.rows] - band,
+            slice(warm.first, warm.last + 1), every) else "",
         quantities={"highest above the reset setpoint, °F": float(above.max())})
 
 

@@ -23,8 +23,9 @@ from fptlib.trends.grid import shown_step
 STUCK_WHILE_MOVING = 2.0
 LEAST_MINUTES = 15.0
 INDEPENDENT = 0.05
-# Samples to either side of a reading that show how a value swings between them.
-NEARBY = 3
+# Samples to either side of a reading that show how a value swings between them, and hours in which
+# a swing as long as the samples' interval shows itself (common practice, no source).
+NEARBY, SWING_HOURS = 3, 3.0
 EXCHANGER = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp",
              "hx_cw_flow", "hx_cw_entering_temp", "hx_cw_leaving_temp")
 
@@ -178,11 +179,15 @@ def _around(test: FunctionalTest, reading: Reading) -> np.ndarray:
 
 def _bend(test: FunctionalTest, reading: Reading) -> float:
     """How far a value may have been from the line between two samples: half the sharpest bend of
-    the samples around, which holds the swing of anything slower than two samples."""
-    row = test.grid.row(reading.time)
-    near = test.grid.columns[reading.point][test.window(row - NEARBY, row + NEARBY + 2)]
-    bends = np.abs(np.diff(near, n=2))
-    return float(np.nanmax(bends)) / 2.0 if not np.isnan(bends).all() else math.inf
+    the samples around, which holds the swing of anything slower than two samples. A faster one
+    may look like none for a while: nine tenths of the bends of the hours around it count, too."""
+    row, hours = test.grid.row(reading.time), test.rows(SWING_HOURS * 60.0)
+    values = test.grid.columns[reading.point]
+    near, wide = (np.abs(np.diff(values[test.window(row - rows, row + rows + 2)], n=2))
+                  for rows in (NEARBY, hours))
+    if np.isnan(near).all():
+        return math.inf
+    return max(float(np.nanmax(near)), float(np.nanquantile(wide, 0.9))) / 2.0
 
 
 def _reading_uncertainty(test: FunctionalTest, reading: Reading) -> float:

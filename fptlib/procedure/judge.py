@@ -52,6 +52,8 @@ class Finding:
         uncertainty: of ``measured``, expanded (k = 2).
         tolerance: by how much a setting may be missed and is still kept: a sequence that does
             exactly what was specified must pass at every trend interval that can show it.
+        reserve: how much of the uncertainty the limit itself is there to hold, such as the
+            tolerances of an enable condition: a pass needs no guard for it.
         worst_in_gaps: what might have been measured had the gaps held the worst: a pass must
             pass with it, too. A fail needs no such proof.
         cut_off: why it was not seen to its end: then it proves no pass.
@@ -72,6 +74,7 @@ class Finding:
     at_least: float | None = None
     uncertainty: float = 0.0
     tolerance: float = 0.0
+    reserve: float = 0.0
     worst_in_gaps: float | None = None
     cut_off: str = ""
     pass_needs: str = ""
@@ -292,11 +295,13 @@ def judged_alone(test: FunctionalTest, unit: str, found: Finding) -> Event:
     if found.verdict is not None:
         return event
     event = replace(
-        event, verdict=decide(margin, found.uncertainty, rule, found.tolerance),
+        event,
+        verdict=decide(margin, found.uncertainty, rule, found.tolerance, found.reserve),
         probability=conformance(margin + found.tolerance, found.uncertainty))
     if event.verdict is Verdict.PASS and found.worst_in_gaps is not None:
         in_gaps = sign * (found.worst_in_gaps - limit)
-        if decide(in_gaps, found.uncertainty, rule, found.tolerance) is not Verdict.PASS:
+        if decide(in_gaps, found.uncertainty, rule, found.tolerance,
+                  found.reserve) is not Verdict.PASS:
             event = unproven(event, f"{event.text}; what the trends do not show may be worse")
     if event.verdict is Verdict.PASS and found.cut_off:
         event = unproven(event, f"{event.text}; but {found.cut_off}")

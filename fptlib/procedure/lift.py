@@ -22,6 +22,7 @@ from fptlib.procedure.measures import between_rows, highest_kept, lowest_kept
 from fptlib.procedure.setpoint_release import (
     lowered,
     nothing_lowered,
+    ramp_before,
     release_row,
     rise_hidden,
 )
@@ -308,10 +309,14 @@ def release(test: FunctionalTest, run: Run) -> Finding | None:
                           "the setpoint has a gap before it began to rise")
     up = release_row(test, run)
     waited = max((run.last if up is None else up) - run.first, 0) * test.minutes
-    limit = test.limits["lift.release"]
+    limit, every = test.limits["lift.release"], test.sample_interval("chw_supply_setpoint",
+                                                                     "chillers")
     if up is None and waited <= limit:
         return not_judged(run.number, run.first, "the run was too short to see the release")
-    every = test.sample_interval("chw_supply_setpoint", "chillers")
+    if up is not None and every > 1.0:
+        # The chiller stopped between two samples; the ramp says when it began.
+        waited = max(waited - every * ramp_before(test, up, every) + every / 2.0, 0.0)
+        every /= 2.0
     return Finding(
         run.number, run.first,
         f"did not rise in the {waited:.0f} min of the run" if up is None

@@ -18,6 +18,7 @@ MOST_PARTS = 60
 # Of a demand interval: with so much known its mean stands, with less it is a gap (common
 # practice, no source).
 LEAST_KNOWN = 2.0 / 3.0
+SWINGS = "it swings from one sample to the next, and so rare ones do not show that it stayed there"
 
 
 def median(values: np.ndarray) -> float:
@@ -40,6 +41,27 @@ def between_rows(values: np.ndarray, every: float) -> float:
     Zero at one-minute trends, which resolve these events (common practice, no source).
     """
     return largest_step(values) if every > 1.0 else 0.0
+
+
+def steps_beside(values: np.ndarray, rows: int = 1) -> np.ndarray:
+    """What may have happened around each row between samples so many ``rows`` apart: the largest
+    of the changes beside it, two before and two after; one that a gap hides counts as the largest
+    of all."""
+    if len(values) <= rows:
+        return np.zeros(len(values))
+    steps = np.abs(values[rows:] - values[:-rows])
+    known = steps[~np.isnan(steps)]
+    steps[np.isnan(steps)] = known.max() if len(known) else math.nan
+    return np.asarray(sliding_window_view(np.pad(steps, 2 * rows), 3 * rows + 1).max(axis=1))
+
+
+def swings_through(above: np.ndarray, stretch: slice, every: float) -> bool:
+    """Whether what is above zero at every sample of a ``stretch`` moves in the same run from one
+    sample to the next by more than that: rare samples then do not show that it stayed there (a
+    swing as long as their interval looks like none). A tenth of the steps may be larger."""
+    steps, level = np.abs(np.diff(above)), above[stretch]
+    return every > 1.0 and bool(np.isfinite(steps).any() and np.isfinite(level).any()) and bool(
+        np.nanquantile(steps, 0.9) > np.nanmedian(level))
 
 
 def shows_change(values: np.ndarray, every: float) -> bool:
@@ -100,7 +122,7 @@ def lowest_kept(values: np.ndarray, dip: float, minutes: float, every: float,
     # A sample stands in so many rows: one row more holds the next one too.
     sure = lasting_low(values, (int(dip // every) + 1) * max(1, round(every / minutes)) + 1)
     highest = sure[0] if sure else float(np.nanmax(values))
-    lowest = possible[0] - between_rows(values, every)
+    lowest = float(np.nanmin(values - steps_beside(values, max(1, round(every / minutes)))))
     middle = (highest + lowest) / 2.0
     return Level(middle, (highest - lowest) / 2.0, possible[1],
                  -math.inf if gap * minutes > dip else middle)

@@ -65,15 +65,21 @@ def wanted_condenser_water(test: FunctionalTest) -> np.ndarray:
 def _share(test: FunctionalTest, run: Run, rows: slice, good: Flags, doubtful: np.ndarray,
            text: str, **quantities: float) -> Finding:
     """The share of the known rows that are ``good``; ``doubtful`` ones could be either for the
-    sensors' sake."""
+    sensors' sake. Of rare samples each change was anywhere between two of them (uniform)."""
     share, known = good.share(), good.known
     if math.isnan(share):
         return not_judged(run.number, run.first, "a gap over the whole run")
+    limit, sure = test.limits["running.share"], good.sure[known]
+    # Only a good row can take a pass away.
+    turn = doubtful[known] & (sure | (share < limit))
+    every = test.sample_interval("chw_supply_temp", "cw_supply_temp")
+    changes = np.count_nonzero(np.diff(sure)) if every > 1.0 else 0
+    between = uncertainty.COVERAGE * math.sqrt(changes / 12.0) * every / (sure.size * test.minutes)
     return Finding(
         run.number, rows.start, f"{share:.0f} % of the run {text}", last=rows.stop - 1,
-        measured=share, at_least=test.limits["running.share"],
-        uncertainty=100.0 * float(doubtful[known].mean()), worst_in_gaps=good.share_in_gaps(),
-        cut_off=test.cut_off(run),
+        measured=share, at_least=limit,
+        uncertainty=100.0 * math.hypot(float(turn.mean()), between),
+        worst_in_gaps=good.share_in_gaps(), cut_off=test.cut_off(run),
         quantities={"rows judged": int(known.sum()),
                     **{name.replace("_", " ") + ", °F": each for name, each in quantities.items()}})
 

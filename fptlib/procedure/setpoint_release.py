@@ -65,6 +65,15 @@ def release_row(test: FunctionalTest, run: Run) -> int | None:
     return None
 
 
+def ramp_before(test: FunctionalTest, row: int, every: float) -> float:
+    """How much of a sample's interval before the row in which the setpoint was seen to rise the
+    ramp had begun: it rises in a straight line, as fast as to the next sample."""
+    rows = test.rows(every)
+    before, seen, after = (test["chw_supply_setpoint"][min(max(at, 0), len(test) - 1)]
+                           for at in (row - rows, row, row + rows))
+    return float(np.clip((seen - before) / (after - seen), 0.0, 1.0)) if after > seen else 0.0
+
+
 def rise_hidden(test: FunctionalTest, run: Run) -> bool:
     """Whether a gap of more than a row lies just before the row in which it was seen to rise."""
     if (seen := release_row(test, run)) is None:

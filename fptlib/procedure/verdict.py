@@ -152,15 +152,17 @@ def worksheet_row(event: Event) -> dict[str, float | str | None]:
     }
 
 
-def decide(margin: float, uncertainty: float, rule: Rule, tolerance: float = 0.0) -> Verdict:
+def decide(margin: float, uncertainty: float, rule: Rule, tolerance: float = 0.0,
+           reserve: float = 0.0) -> Verdict:
     """The verdict on a margin with its expanded uncertainty (k = 2), same unit.
 
     ``tolerance`` is by how much a setting may be missed: what reaches the setting within it
     passes, however rounding and sampling show it, and only what misses it by more fails.
+    ``reserve`` is what the limit itself holds for the uncertainty: a pass needs no guard for it.
     """
     accept = uncertainty if rule in (Rule.GUARDED_ACCEPTANCE, Rule.GUARDED_BOTH) else 0.0
     reject = uncertainty if rule in (Rule.GUARDED_REJECTION, Rule.GUARDED_BOTH) else 0.0
-    if margin + tolerance >= max(accept - tolerance, 0.0):
+    if margin + tolerance >= max(accept - tolerance - reserve, 0.0):
         return Verdict.PASS
     # The limit itself belongs to the good side.
     if margin + tolerance < -reject:

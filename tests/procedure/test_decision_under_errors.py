@@ -33,7 +33,10 @@ WINDOW = drawn.frame().loc[drawn.at("01:30") : drawn.at("03:40")]
 
 
 def limits(rule: str) -> Limits:
-    return Limits({"decision.rule": Deviation(rule, "test", "test", "")})
+    """Without tolerances, which would hold the sensors' uncertainty (``Finding.reserve``)."""
+    values = {"decision.rule": rule, "enable.tower_tolerance": 0.0,
+              "enable.exchanger_tolerance": 0.0}
+    return Limits({name: Deviation(value, "test", "test", "") for name, value in values.items()})
 
 
 def passed(outcomes: list[Verdict]) -> float:
@@ -84,10 +87,9 @@ def test_observed_approaches_cancel_the_sensors_they_share(entering: str, kept: 
     """Errors of the sensors that observed the approaches leave those that do not enter twice:
     the exchanger's leaving sensor and, where it has one of its own, both condenser waters."""
     chosen = np.random.default_rng(3)
-    tolerances = 3.0
     adders = approaches.needed_setpoint(drawn.case(WINDOW)) - WINDOW["outdoor_wet_bulb"]
-    assert adders.iloc[0] == pytest.approx(7.0 + 2.0 + tolerances)
-    setpoint = WINDOW["outdoor_wet_bulb"][drawn.REQUEST] + 12.0 - HAIR
+    assert adders.iloc[0] == pytest.approx(7.0 + 2.0 + 3.0)  # the limits' own tolerances
+    setpoint = WINDOW["outdoor_wet_bulb"][drawn.REQUEST] + 9.0 - HAIR
     rows = []
     for _ in range(300):
         errors, plant = observed_with(chosen, entering)
