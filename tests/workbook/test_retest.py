@@ -12,6 +12,7 @@ import record_support as support
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job
 from fptlib.job.start import start
+from fptlib.procedure.before_after import Saved
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.record import retest, store
 from fptlib.record.locate import Located, locate
@@ -59,6 +60,8 @@ def repeated(first: Located, verdict: Verdict, *more: Check) -> Located:
 def drawn(monkeypatch: pytest.MonkeyPatch) -> None:
     """The invented job's few rows are not worth a figure, so any picture stands for it."""
     monkeypatch.setattr(comparing.sign_off, "compute", lambda _: sign_off.Computed(None, []))
+    monkeypatch.setattr(comparing.before_after, "saved", lambda *_: Saved(
+        100, 120, 1000.0, 900.0, 20.0, 0.31, "2P over wet bulb"))
     monkeypatch.setattr(comparing.evidence, "pictures", lambda *_: {"recovery": support.png()})
 
 
@@ -67,7 +70,12 @@ def test_a_page_with_both_figures_lies_beside_the_retests_record(first: Located)
     second = repeated(first, Verdict.PASS)
     found = compare(first, second)
     assert found.good
-    assert found.lines() == ["D1 recovery.rate: closed", f"page: {found.page}"]
+    energy = ("in 100 of the retest's 120 hours, at the same wet bulb and load, the plant drew "
+              "100 ± 20 kWh less than before (10 % saved); 95 % confidence (Guideline 14's "
+              "formula: 31 % of the savings). 2P over wet bulb.")
+    assert found.lines() == ["D1 recovery.rate: closed", f"energy: {energy}",
+                             f"page: {found.page}"]
+    assert "100 ± 20 kWh less" in found.page.read_text(encoding="utf-8")
     assert found.page == second.path.with_name("0001-before-and-after.html")
     assert found.page.read_text(encoding="utf-8").count("<img ") == 2 and not found.remarks
 
