@@ -205,6 +205,15 @@ STANDARD: tuple[Limit, ...] = (
           since=2),
     Limit("load.fouling", 5.0, "%/30 days", "loss of exchanger UA, of the design UA", since=2),
     Limit("load.pressure_drop", 150.0, "%", "exchanger pressure drop against design", since=2),
+    Limit("load.air_cold", 10.0, "%", "share of the time with an air handler's chilled-water "
+          "valve open while outdoor air could cool alone", since=2),
+    Limit("load.air_valve", 10.0, "%", "such a valve counts as open above", since=2),
+    Limit("load.air_mixed", 5.4, "degF", "tolerance of mixed against outdoor or discharge air",
+          "two published rule sets for air handlers, from memory", since=2),
+    Limit("load.air_difference", 10.0, "degF", "least difference of outdoor and return air to "
+          "judge a damper", "two published rule sets for air handlers, from memory", since=2),
+    Limit("load.fan_rise", 3.0, "degF", "heat of an air handler's fan; 2.3 to 4.2 °F on measured "
+          "days", since=2),
     Limit("load.too_warm", 30.0, "min", "supply too warm in economizer mode for at most, all "
           "together", since=2),
 )

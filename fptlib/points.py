@@ -138,6 +138,12 @@ GLOSSARY: tuple[Point, ...] = (
     _temperature("basin_temp", "water in the tower basin, by a sensor of its own", 30.0, 110.0),
     _status("basin_heater_running", "basin heater running"),
     _status("pump_{n}_running", "pump {n} running, of those that the equipment limit counts"),
+    _status("ahu_{n}_fan_running", "supply fan of air handler {n} running"),
+    _temperature("ahu_{n}_return_temp", "return air of air handler {n}", 20.0, 120.0),
+    _temperature("ahu_{n}_mixed_temp", "mixed air of air handler {n}", -20.0, 120.0),
+    _temperature("ahu_{n}_discharge_temp", "discharge air of air handler {n}", 20.0, 130.0),
+    Point("ahu_{n}_outdoor_damper", "%", "outdoor-air damper of air handler {n}", 0.0, 100.0, 2.0),
+    Point("ahu_{n}_cooling_valve", "%", "chilled-water valve of air handler {n}", 0.0, 100.0, 2.0),
     _power("tower_fan_power", "power of all tower fans"),
     _power("chw_pump_power", "power of all chilled-water pumps"),
     _power("cw_pump_power", "power of all condenser-water pumps"),
@@ -151,7 +157,7 @@ GLOSSARY: tuple[Point, ...] = (
 )
 
 _BY_NAME = {point.name: point for point in GLOSSARY}
-_NUMBER = re.compile(r"^(chiller|tower|pump)_([1-9]\d*)_")
+_NUMBER = re.compile(r"^(chiller|tower|pump|ahu)_([1-9]\d*)_")
 
 
 @cache
@@ -179,9 +185,10 @@ def is_point(name: str) -> bool:
     return True
 
 
-def all_points(chillers: int, tower_cells: int, pumps: int = 0) -> list[Point]:
+def all_points(chillers: int, tower_cells: int, pumps: int = 0, air_handlers: int = 0
+               ) -> list[Point]:
     """Every point of a plant with so many of each equipment, in glossary order."""
-    counts = {"chiller": chillers, "tower": tower_cells, "pump": pumps}
+    counts = {"chiller": chillers, "tower": tower_cells, "pump": pumps, "ahu": air_handlers}
     names: list[Point] = []
     for entry in GLOSSARY:
         if not entry.numbered:

@@ -176,6 +176,8 @@ class Plant:
         loop_volume, sump_volume: [gal], or None.
         equipment_limit: largest number of tower cells, and of the ``pumps`` with them, in
             economizer mode, or None.
+        air_handlers: how many are trended; ``air_economizer`` whether they have outdoor-air
+            economizers (``not stated``, ``yes``, ``no``).
         base_load: to expect at night in cold weather [tons], or None.
         pumps: how many pumps the equipment limit counts; none where it counts cells alone.
         demand_window: ``clock`` (fixed block) or ``sliding`` (rolling).
@@ -206,6 +208,12 @@ class Plant:
         "Cooling load to expect at night in cold weather", "tons", 0, 60000, "From the owner: what "
         "runs then, such as server rooms and process. Empty: a load that should not be there "
         "cannot be told from one that is needed.")
+    air_handlers: int = quantity("Air handlers that are trended", "", 0, 40, "Those whose fan, "
+                                 "temperatures, outdoor-air damper and chilled-water valve step 7a "
+                                 "judges. Empty: none.", Kind.WHOLE, default=0)
+    air_economizer: str = answer(
+        "They cool with outdoor air", "Whether these air handlers have outdoor-air economizers.",
+        default="not stated", choices=("not stated", "yes", "no"))
     demand_window: str = answer(
         "Utility's demand window", "Fixed block: each quarter hour of the clock.",
         default="clock", choices=("clock", "sliding"),

@@ -13,7 +13,7 @@ import numpy as np
 
 from fptlib.physics import exchanger as physics
 from fptlib.physics import water as fluid
-from fptlib.procedure import approaches, load, running
+from fptlib.procedure import air_handlers, approaches, load, running
 from fptlib.procedure.functional_test import BACK_WITHIN, FunctionalTest, cached
 from fptlib.procedure.judge import CheckOf, Finding, check
 from fptlib.procedure.measures import median
@@ -21,6 +21,7 @@ from fptlib.procedure.verdict import Check, NotTested, Verdict
 
 _NEEDS = ("request", "chillers", "chw_supply_temp", "chw_supply_setpoint", "reset_setpoint",
           "cw_supply_temp")
+SIGNS = (*load.SIGNS, air_handlers.economizer, air_handlers.valve)
 # Without both of these a load that should not be there cannot be ruled out.
 _RULED_OUT_BY = (load.base, load.weather)
 
@@ -80,7 +81,7 @@ def cause(test: FunctionalTest) -> Finding:
     its design load. What cannot be shown is said with what is missing."""
     found, least = complaint(test), test.limits["load.too_warm"]
     ua = _row(test, running.exchanger)
-    signs = [row for each in load.SIGNS if (row := _row(test, each)).verdict is Verdict.FAIL]
+    signs = [row for each in SIGNS if (row := _row(test, each)).verdict is Verdict.FAIL]
     said: list[str] = []
     if ua.verdict is Verdict.FAIL:
         said.append(f"exchanger fouled: {ua.reason}")

@@ -351,6 +351,8 @@ class FunctionalTest:
             return [need]
         if need.startswith("pump"):
             return [need.format(n=n) for n in self.pump_numbers]
+        if need.startswith("ahu"):
+            return [need.format(n=n) for n in range(1, self.plant.air_handlers + 1)]
         numbers = self.tower_numbers if need.startswith("tower") else self.chiller_numbers
         return [need.format(n=n) for n in numbers or [1]]
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from fptlib.errors import FormError
 from fptlib.procedure import (
     abort,
+    air_handlers,
     cause,
     cold,
     cycling,
@@ -115,7 +116,7 @@ STEPS: tuple[Step, ...] = (
          running.CHECKS + cold.CHECKS),
     Step(7, "load", "Exchanger or load?",
          "tell an exchanger that is fouled or too small from a load that should not be there",
-         fouling.CHECKS + load.CHECKS + cause.CHECKS, letter="a"),
+         fouling.CHECKS + load.CHECKS + air_handlers.CHECKS + cause.CHECKS, letter="a"),
     Step(8, "exit", "Leaving economizer mode",
          "show that the plant leaves economizer mode when it must, and not before",
          exit.CHECKS, (*_ALWAYS, "sequence")),

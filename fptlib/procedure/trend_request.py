@@ -73,7 +73,7 @@ def request(plant: Plant, aborts: Sequence[Abort] = (), tags: dict[str, str] | N
             ) -> list[Requested]:
     """Every point that a check of this plant uses, the costliest first."""
     every = [each.name for each in points.all_points(
-        len(plant.chillers), plant.tower_cells, plant.pumps)]
+        len(plant.chillers), plant.tower_cells, plant.pumps, plant.air_handlers)]
     whole = stub(plant, every, aborts)
     used = {id: set(names) for id, names in points_used(whole).items()}
     for each in aborts:

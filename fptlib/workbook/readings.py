@@ -100,7 +100,7 @@ class Readings(Section):
 def points_of(job: Job) -> list[str]:
     """The names of every point that the job's equipment can have."""
     counts = (int(job.get(f"plant.{name}", 0) or 0)
-              for name in ("chillers", "tower_cells", "pumps"))
+              for name in ("chillers", "tower_cells", "pumps", "air_handlers"))
     return [point.name for point in points.all_points(*counts)]
 
 
