@@ -12,7 +12,7 @@ import pytest
 import record_support as support
 
 from fptlib.errors import RecordError
-from fptlib.record import files, trusted_keys
+from fptlib.record import canonical, files, trusted_keys
 from fptlib.record.keys import load_key, make_key
 from fptlib.record.trusted_keys import COMPROMISED, TrustedKeys
 
@@ -84,6 +84,17 @@ def test_a_file_that_is_no_key_is_told_in_a_sentence(tmp_path: Path, content: by
     (tmp_path / "me.key").write_bytes(content)
     with pytest.raises(RecordError, match=r"me\.key"):
         load_key(tmp_path / "me.key", PASSPHRASE)
+
+
+@pytest.mark.parametrize("rounds", [-5, 0, 2**31, 2**70, "many", None])
+def test_rounds_that_nobody_can_calculate_are_a_sentence(tmp_path: Path, rounds: object) -> None:
+    make_key(tmp_path / "me.key", PASSPHRASE)
+    head, *rest = (tmp_path / "me.key").read_text().strip().split(".")
+    header = {**json.loads(canonical.from_base64(head, "it")), "p2c": rounds}
+    changed = canonical.to_base64(json.dumps(header).encode())
+    (tmp_path / "other.key").write_text(".".join([changed, *rest]))
+    with pytest.raises(RecordError, match="does not open"):
+        load_key(tmp_path / "other.key", PASSPHRASE)
 
 
 def test_an_absent_key_is_told_in_a_sentence(tmp_path: Path) -> None:
