@@ -122,7 +122,7 @@ class FirstPage:
                   if Question.of(text).place]
         ready = self.job.get("points") and all(
             self.job.get(path) is not None for path in ("site.altitude", "site.time_zone"))
-        if unread or ready:
+        if unread or ready or self.reading.asked:
             panel = self.reading.panel
             guarded(panel.message, lambda: panel.message.saved(self.reading.look(unread)))
 

@@ -166,5 +166,7 @@ def test_a_file_that_cannot_be_read_is_asked_before_anything_is_accepted(tmp_pat
                    if getattr(button, "description", "") == "Order of dates: day first")
     pressed.click()
     assert [row.files for row in page.rows] == ["chw week 1.csv and 3 more"]
+    assert not page.reading.questions.children
+    assert "accept the ticked points above" in said(page.reading.panel.message)
     button(page, "fpt-accept").click()
     assert len(job.get("points.chw_supply_temp.file")) == 4
