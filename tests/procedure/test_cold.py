@@ -15,7 +15,10 @@ import pandas as pd
 import pytest
 from drawn_plant import EXIT, HANDOVER, at
 
-from fptlib.job.schema import Cold
+from fptlib.job import answers
+from fptlib.job.schema import Cold, Sequence
+from fptlib.limits import Limits
+from fptlib.procedure import script
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import judge
 from fptlib.procedure.verdict import Check, Verdict
@@ -160,3 +163,26 @@ def test_a_humid_critical_space_is_found(minutes: int) -> None:
     assert judge(case(without, minutes), "cold.humidity").verdict is Verdict.NOT_APPLICABLE
     assert judge(case(without, minutes, space_humidity=45.0),
                  "cold.humidity").missing == ("space_humidity",)
+
+
+def test_the_script_asks_for_what_no_trend_shows() -> None:
+    """Ice, bypass at start, makeup, equalizers, idle exchanger; heater and space where stated."""
+    def steps(**cold: object) -> list[str]:
+        plant = replace(drawn.PLANT, cold=Cold(**cold))
+        return [row["action"] + row["expected"] for row in script.script(
+            plant, Sequence(), Limits(), (), "", "") if "35 °F" in row["action"]
+            or "cold.humidity" in row["checks"]]
+
+    plain, equipped = steps(), steps(basin_heater=40.0, space_humidity=55.0, water_minimum=40.0)
+    assert len(plain) == 4 and len(equipped) == 6
+    for word in ("louvers", "bypass", "equalizers", "exchanger", "Ice falls"):
+        assert any(word in text for text in plain), word
+    assert "at least 36 °F" in plain[0] and "at least 40 °F" in equipped[0]
+    assert "under the site's lockout rules" in equipped[4] and "55 %RH" in equipped[5]
+
+
+def test_the_plan_states_what_the_cold_asks_for() -> None:
+    held = {"site": {"altitude": 4200, "time_zone": drawn.ZONE},
+            "plant": {"chillers": 1, "tower_cells": 2, "cold": {"cell_flow": 400.0,
+                                                                "cells_shut_off": True}}}
+    assert answers.plant(held).cold == Cold(cell_flow=400.0, cells_shut_off=True)
