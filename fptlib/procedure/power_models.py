@@ -28,6 +28,9 @@ COLDEST = 1.0 / 3.0
 # A load beyond what was seen by more than this share of it is not predicted (common practice, no
 # source): at night the load is below what chillers were seen at.
 BEYOND_LOAD = 0.25
+# Nor a lift beyond what was seen by more than this [degF]: a reset that rises by night lowers the
+# lift by about as much.
+BEYOND_LIFT = 5.0
 
 
 @dataclass(frozen=True)
@@ -48,9 +51,11 @@ class PowerModel:
         return _columns(load, held, self.times_load)
 
     def predict(self, load: np.ndarray, drive: np.ndarray) -> np.ndarray:
-        """Plant power [kW]; NaN at loads too far from what was seen."""
-        low, high = self.seen[:, 0]
+        """Plant power [kW]; NaN at loads and lifts too far from what was seen."""
+        (low, least), (high, most) = self.seen
         known = (load >= low * (1.0 - BEYOND_LOAD)) & (load <= high * (1.0 + BEYOND_LOAD))
+        if self.times_load:
+            known &= (drive >= least - BEYOND_LIFT) & (drive <= most + BEYOND_LIFT)
         found = self.columns(load, drive) @ self.fit.coefficients
         return np.where(known, found, np.nan)
 

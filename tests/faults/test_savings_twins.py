@@ -13,7 +13,7 @@ import pytest
 from measure_savings import Twin, twin
 
 from fptlib.portfolio.screening import hours
-from fptlib.procedure import enable, savings
+from fptlib.procedure import enable, power_models, savings
 from fptlib.procedure.steps import judge
 from sample_trends.generator import Scenario
 from sample_trends.generator.samples import BEFORE
@@ -52,3 +52,14 @@ def test_record_and_screening_state_the_same_lost_hours(pair: Twin) -> None:
     check = judge(test, "enable.missed")
     if check.verdict == "fail":
         assert str(found) in check.adjust
+
+
+def test_far_from_what_was_seen_nothing_is_predicted(pair: Twin) -> None:
+    found = power_models.models(pair.test)
+    assert found is not None
+    (low, least), (high, most) = found.chillers.seen
+    load = np.array([0.5 * low, 1.5 * high, low, high])
+    assert np.isnan(found.chillers.predict(load, np.full(4, least))).tolist() == [
+        True, True, False, False]
+    lift = np.array([least - 6.0, most + 6.0, least])
+    assert np.isnan(found.chillers.predict(np.full(3, low), lift)).tolist() == [True, True, False]
