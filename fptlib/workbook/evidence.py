@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from functools import partial
 
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Check
@@ -25,8 +24,8 @@ FIGURES: Mapping[str, Callable[[FunctionalTest, Sequence[Check]], Evidence]] = {
     "reset": reset.figure,
     "enable": enable.figure,
     "lift": lift.figure,
-    "handover": partial(changeover.figure, decides="handover.excursion"),
-    "recovery": partial(changeover.figure, decides="recovery.rate"),
+    "handover": changeover.figure,
+    "recovery": changeover.recovery,
     "running": running.figure,
     "load": load.figure,
     "exit": exit.figure,

@@ -1,14 +1,17 @@
-"""The changeover from request to recovered, with every setpoint."""
+"""The changeover from enable to recovered, with every setpoint, and the return of the setpoint."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
 from fptlib.procedure.changeovers import Changeover
 from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.recovery import RATE_WINDOW
+from fptlib.procedure.setpoint_release import last_lowered
 from fptlib.procedure.verdict import Check
 from fptlib.workbook.figures import base
 
@@ -21,9 +24,9 @@ LINES = (
 MARKED_WITHIN = 12
 
 
-def figure(case: FunctionalTest, checks: Sequence[Check], decides: str) -> base.Evidence:
-    """Temperatures, setpoints and chiller status of the changeover that decided a check."""
-    chosen = base.focus(case, checks, decides)
+def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
+    """Temperatures, setpoints and chiller status of the changeover with the worst excursion."""
+    chosen = base.focus(case, checks, "handover.excursion")
     missing = case.missing("request", "chillers", "chw_supply_temp")
     if missing or chosen is None:
         return base.nothing("Changeover", base.reason(checks, "no changeover in these trends"))
@@ -37,6 +40,45 @@ def figure(case: FunctionalTest, checks: Sequence[Check], decides: str) -> base.
     _marks(above, case, rows)
     return base.Evidence(drawn, f"{chosen.name} from enable to recovered: chilled water, "
                                 "condenser water and every setpoint")
+
+
+def recovery(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
+    """The return of the setpoint after a transition: as it rose, and how steep it may rise."""
+    chosen = base.focus(case, checks, "recovery.rate")
+    missing = case.missing("request", "chillers", "chw_supply_setpoint", "reset_setpoint")
+    run = chosen.run if chosen else None
+    if missing or chosen is None or run is None or (low := last_lowered(case, run)) is None:
+        return base.nothing("Return of the setpoint", base.reason(
+            checks, "no lowered setpoint returned in these trends"))
+    back = case.recovered(run)
+    end = min(chosen.last, low + case.rows(240.0)) if back is None else back
+    rows = base.window(case, low, 20.0, end, 60.0)
+    drawn, (above, below) = base.canvas(2, 6.2, (3.0, 0.8), share=True)
+    drawn.subplots_adjust(hspace=0.15)
+    _return(above, case, rows, low)
+    _status(below, case, rows)
+    for ax in (above, below):
+        base.events(ax, case, [(row, text if ax is above else "") for row, text in (
+            (chosen.transition, "transition"), (back, "recovered"))])
+    return base.Evidence(drawn, f"return of the setpoint in {chosen.name}: active and reset "
+                                "setpoint, supply, and the steepest rise allowed")
+
+
+def _return(ax: Axes, case: FunctionalTest, rows: slice, low: int) -> None:
+    active = base.series(case, case["chw_supply_setpoint"], rows)
+    reset = base.series(case, case.reset_setpoint, rows)
+    lines = [(active, "active setpoint", base.ACTIVE), (reset, "reset setpoint", base.RESET)]
+    if case.has("chw_supply_temp"):
+        lines.append((base.series(case, case["chw_supply_temp"], rows), "supply", base.SUPPLY))
+    risen = (np.arange(rows.start, rows.stop) - low) * case.minutes / RATE_WINDOW
+    steepest = active.iloc[low - rows.start] + case.limits["recovery.rate"] * pd.Series(
+        risen, index=active.index)
+    lines.append((steepest.where((risen >= 0) & (steepest <= reset)), "steepest allowed",
+                  base.LIMIT))
+    for series, _, look in lines:
+        base.draw(ax, series, look)
+    base.finish(ax, "Return of the setpoint", "°F", *base.ends(case, rows))
+    base.label_lines(ax, lines)
 
 
 def _stretch(case: FunctionalTest, chosen: Changeover) -> slice:
