@@ -36,14 +36,15 @@ def start(folder: Path, title: str = "", sample: str = "", retest: Path | None =
         title: the job's title; the folder's name where left out.
         sample: ``sound`` or ``before``.
         retest: the earlier test's record.
-        procedure: a firm's procedure folder, with its own limits, texts and workbooks.
+        procedure: a firm's procedure folder, with its own limits, texts and workbooks; a retest
+            follows that of its record where left out.
 
     Raises:
         JobError: the folder is there already, or sample and retest are both given.
         RecordError: the earlier record cannot be used.
     """
     from fptlib.job import start as begin
-    from fptlib.workbook.standard import Procedure, adopt, read
+    from fptlib.workbook.standard import Procedure, adopt, followed, read
 
     if sample and retest:
         raise JobError("--sample and --retest cannot go together: a retest has the plant of its "
@@ -56,7 +57,10 @@ def start(folder: Path, title: str = "", sample: str = "", retest: Path | None =
         from fptlib.record.locate import locate
         from fptlib.record.retest import start_retest
 
-        job = start_retest(folder, locate(retest).record, title)
+        of = locate(retest)
+        job = start_retest(folder, of.record, title)
+        if not procedure:
+            firm = followed(job, of.job)
     else:
         job = begin.start(folder, title or folder.name)
     adopt(job, firm)

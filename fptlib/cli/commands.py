@@ -480,6 +480,19 @@ def settings(stated: Namespace) -> None:
         say(f"{each.name}: {each.recommended}")
 
 
+@command("Begin your firm's own procedure: letterhead, limits, texts, workbooks.", {
+    "what": {"choices": ["new"], "help": "begin one"},
+    "folder": {"type": Path, "help": "a new folder"},
+})
+def procedure(stated: Namespace) -> None:
+    from fptlib.job.start import pasted
+    from fptlib.workbook.standard import PROCEDURE_FILE, begin
+
+    begin(stated.folder)
+    say(f"fill in {stated.folder / PROCEDURE_FILE}, then start a job with it:  fptlib start JOB "
+        f"--procedure {pasted(stated.folder)}")
+
+
 @command("Write the whole procedure as a page to read and approve.", {
     "file": {"type": Path, "nargs": "?", "default": Path("procedure.html"),
              "help": "the page; its PDF stands beside it"},

@@ -16,6 +16,7 @@ from pathlib import Path
 import nbformat
 import tomlkit
 
+from fptlib import units
 from fptlib.answer import Answer, Kind, answer
 from fptlib.errors import JobError
 from fptlib.job import answers as job_answers
@@ -37,8 +38,9 @@ def limit_changes(job: Job) -> list[str]:
     answers = job.answers()
     limits = job_answers.limits(answers)
     found = [
-        f"Limit {name} is {own.value} instead of {standard(name).value}: {own.reason} "
-        f"({own.author})." for name, own in limits.deviations.items()
+        f"Limit {name} is {units.stated(own.value, standard(name).unit)} instead of the standard's "
+        f"{units.stated(standard(name).value, standard(name).unit)}: {own.reason} ({own.author})."
+        for name, own in limits.deviations.items()
     ]
     frozen = lookup(answers, "frozen.limits")
     if not frozen:

@@ -23,6 +23,7 @@ import nbformat
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
+from fptlib import units
 from fptlib.errors import JobError
 from fptlib.job.folder import Job, lookup, write_atomically
 from fptlib.job.start import EDITION, clear, data_folder
@@ -36,6 +37,32 @@ SET_ASIDE = "set_aside"
 _KINDS: Mapping[str, type] = {"procedure": dict, "letterhead": dict, "letterhead.lines": list,
                               "limits": dict, "texts": dict}
 _KIND_WORDS: Mapping[type, str] = {dict: "table", list: "list"}
+
+
+_BLANK = '''# Your firm's procedure. What begins with # is an example: take the # away to use it.
+# Jobs follow it from their start:  fptlib start JOB --procedure THIS_FOLDER
+
+[procedure]
+name = "Our firm"     # with the edition, it stands in every job and record
+edition = "1"         # raise it with every change
+
+[letterhead]
+lines = ["Our firm", "Street, city, phone"]     # above every page of the workbooks
+
+# A limit of your own, with its reason; the page of 'fptlib document' lists them.
+# [limits."enable.dwell"]
+# value = 45.0
+# reason = "our plants have large sumps"
+# author = "who decided it"
+# date = "2026-01-31"
+
+# A text of your own at the head of a step: plan, instruments, reset, enable, lift and so on.
+# [texts]
+# enable = "Call the control room before the economizer is enabled."
+
+# Workbooks of your own: put your copy of one into the folder 'workbooks', under the same name.
+# Those that are not there are the standard's.
+'''
 
 
 @dataclass(frozen=True)
@@ -60,6 +87,33 @@ def read(folder: Path) -> Procedure:
         raise _unusable(folder, f"{PROCEDURE_FILE}: {error}") from error
     found = sorted((folder / "workbooks").glob("*.ipynb"))
     return Procedure(stated, {path.name: _cleared(folder, path) for path in found})
+
+
+def followed(job: Job, earlier: Job | None = None) -> Procedure:
+    """The firm's procedure that a retest has from its record: letterhead, texts, limits, and its
+    own workbooks where the ``earlier`` job is at hand; the standard's where it followed that."""
+    noted = job.get("procedure", {})
+    edition = str(noted.get("edition", EDITION))
+    if edition.rpartition(" ")[0] == EDITION.rpartition(" ")[0]:
+        return Procedure()
+    pages = sorted((earlier.folder / OWN_PAGES).glob("*.ipynb")) if earlier else []
+    limits = {name: {"value": value, "reason": "the firm's procedure", "author": edition}
+              for name, value in noted.get("limits", {}).items()}
+    stated = {"procedure": {"edition": edition}, "texts": noted.get("texts", {}),
+              "letterhead": {"lines": noted.get("letterhead", [])}, "limits": limits}
+    return Procedure(stated, {path.name: _cleared(path.parent, path) for path in pages})
+
+
+def begin(folder: Path) -> None:
+    """Write a firm's folder to fill in: its ``procedure.toml`` with an example of everything.
+
+    Raises:
+        JobError: the folder is there already and not empty.
+    """
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise JobError(f"'{folder.name}' is there already and not empty; name a new folder")
+    (folder / "workbooks").mkdir(parents=True)
+    write_atomically(folder / PROCEDURE_FILE, _BLANK.encode("utf-8"))
 
 
 def adopt(job: Job, procedure: Procedure = Procedure()) -> None:
@@ -148,8 +202,8 @@ def _unusable(folder: Path, why: str) -> JobError:
 
 
 def _note(document: Any, job: Job, procedure: Mapping[str, Any]) -> None:
-    name = lookup(procedure, "procedure.name", "")
-    edition = f"{name} {lookup(procedure, 'procedure.edition')}" if name else EDITION
+    named = [lookup(procedure, f"procedure.{each}", "") for each in ("name", "edition")]
+    edition = " ".join(filter(None, named)) or EDITION
     document.setdefault("job", tomlkit.table())["procedure"] = edition
     for limit, row in procedure.get("limits", {}).items():
         document.setdefault("limits", tomlkit.table(is_super_table=True)).setdefault(limit, row)
@@ -185,11 +239,15 @@ def _workbooks(job: Job, noted: Mapping[str, str]) -> list[str]:
 
 
 def _limits(job: Job, firm: Mapping[str, Any]) -> list[str]:
+    """What the job holds otherwise than the firm; how it deviates from the standard's limits is
+    said by ``review.limit_changes``."""
     found = []
-    for name, row in job.get("limits", {}).items():
-        wanted = firm.get(name, standard(name).value)
-        if row.get("value") != wanted:
-            found.append(f"Limit {name}: {row.get('value')} instead of the procedure's {wanted}; "
+    for name, wanted in firm.items():
+        row, unit = lookup(job.answers(), f'limits."{name}"'), standard(name).unit
+        if row is None:
+            found.append(f"Limit {name}: the procedure's own value was taken away.")
+        elif row.get("value") != wanted:
+            found.append(f"Limit {name}: {units.stated(row.get('value'), unit)} instead of the "
+                         f"procedure's {units.stated(wanted, unit)}; "
                          f"{row.get('reason', 'no reason given')} ({row.get('author', '?')}).")
-    lost = [name for name in firm if lookup(job.answers(), f'limits."{name}"') is None]
-    return [*found, *(f"Limit {name}: the procedure's own value was taken away." for name in lost)]
+    return found

@@ -5,17 +5,22 @@ from __future__ import annotations
 import ast
 import builtins
 import json
+import re
 import tomllib
 
 import pytest
+import record_support
 import small_plant
 import tomlkit
 
+from fptlib.cli import api
+from fptlib.cli.commands import main
 from fptlib.errors import JobError
 from fptlib.job.folder import Job
 from fptlib.job.start import start
 from fptlib.limits import Limits
 from fptlib.procedure.steps import all_checks
+from fptlib.record import store
 from fptlib.workbook import review, standard
 from fptlib.workbook.page import Page
 
@@ -76,7 +81,40 @@ def test_what_differs_is_told(job, firm):
     told = " ".join(standard.differences(job))
     assert "03_enable.ipynb: its text or code differs" in told
     assert "04_lift.ipynb: is missing" in told
-    assert "Limit enable.dwell: 10.0 instead of the procedure's 45.0" in told
+    assert "Limit enable.dwell: 10 min instead of the procedure's 45 min" in told
+
+
+def test_a_firms_folder_is_begun_with_a_command(tmp_path):
+    folder = tmp_path / "our firm"
+    assert main(["procedure", "new", str(folder)]) == 0
+    begun = standard.read(folder)
+    assert begun.stated["procedure"] == {"name": "Our firm", "edition": "1"}
+    assert main(["procedure", "new", str(folder)]) != 0  # never over what is there
+    # Everything that is an example there is right as soon as its # is taken away.
+    text = (folder / "procedure.toml").read_text(encoding="utf-8")
+    examples = "".join(line[2:] if re.match(r'# (\[|\w+ = )', line) else line
+                       for line in text.splitlines(keepends=True))
+    (folder / "procedure.toml").write_text(examples, encoding="utf-8")
+    stated = standard.read(folder).stated
+    assert stated["limits"]["enable.dwell"]["value"] == 45.0 and stated["texts"]["enable"]
+
+
+def test_a_retest_follows_the_procedure_of_its_record(tmp_path, firm):
+    (firm / "workbooks").mkdir()
+    own = json.loads((standard.data_folder("workbooks") / "04_lift.ipynb").read_text("utf-8"))
+    own["cells"][0]["source"] = "# The firm's lift"
+    (firm / "workbooks" / "04_lift.ipynb").write_text(json.dumps(own), encoding="utf-8")
+    earlier = record_support.make_job(tmp_path / "earlier")
+    (earlier.folder / "workbooks").mkdir(exist_ok=True)
+    standard.adopt(earlier, standard.read(firm))
+    store.save(earlier, record_support.signed(
+        record_support.make_payload(earlier), record_support.make_keys(), ("technician",)))
+    job = api.start(tmp_path / "retest", retest=earlier.folder)
+    assert job.get("job.procedure") == "Invented firm 3"
+    assert job.get("procedure.letterhead") == ["Invented firm, commissioning"]
+    assert job.get('limits."enable.dwell".value') == 45.0
+    assert cells(job.workbooks_folder / "04_lift.ipynb")[0]["source"] == "# The firm's lift"
+    assert standard.differences(job) == []
 
 
 def cells(path):
@@ -197,7 +235,7 @@ def test_limits_changed_after_freezing_come_first(tmp_path):
     assert review.limit_changes(job) == []
     job.put('limits."enable.dwell"', {"value": 1.0, "reason": "r", "author": "A"})
     told = review.limit_changes(job)
-    assert "enable.dwell is 1.0 instead of 30.0: r (A)" in told[0]
+    assert "enable.dwell is 1 min instead of the standard's 30 min: r (A)" in told[0]
     assert "were changed after they were frozen" in told[1]
 
 
