@@ -12,11 +12,13 @@ import math
 import re
 import sys
 from collections.abc import Callable, Hashable, Mapping
+from contextlib import suppress
 from dataclasses import MISSING, dataclass, field, fields, replace
 from datetime import date, datetime, time
 from enum import StrEnum
+from functools import cache
 from typing import Any, TypeVar
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from fptlib import units
 from fptlib.errors import FormError, JobError
@@ -47,6 +49,14 @@ _EXAMPLES = {Kind.DATE: "2026-01-31", Kind.MOMENT: "2026-01-31 02:15", Kind.CLOC
 _READ: dict[Kind, Callable[[str], Any]] = {
     Kind.DATE: date.fromisoformat, Kind.MOMENT: datetime.fromisoformat,
     Kind.CLOCK: time.fromisoformat}
+# How the trade writes dates and times besides; 1/31/2026 is month first, as in the United States.
+_DATES = ("%m/%d/%Y", "%m/%d/%y", "%m-%d-%Y", "%b %d, %Y", "%b %d %Y", "%d %b %Y", "%B %d, %Y",
+          "%B %d %Y", "%d %B %Y")
+_CLOCKS = ("%H:%M", "%I:%M %p", "%I:%M%p", "%I %p", "%I%p")
+_FORMS: Mapping[Kind, tuple[tuple[str, ...], str]] = {
+    Kind.DATE: (_DATES, "%Y-%m-%d"), Kind.CLOCK: (_CLOCKS, "%H:%M"),
+    Kind.MOMENT: (tuple(f"{day} {clock}" for day in (*_DATES, "%Y-%m-%d") for clock in _CLOCKS),
+                  "%Y-%m-%d %H:%M")}
 _NUMBERS = (Kind.NUMBER, Kind.WHOLE)
 _OFFSET = re.compile(r"(?:UTC|GMT)?[+-]\d{1,2}(?::?\d{2})?")
 # Between several texts that are typed in one field; a comma stands in names of columns.
@@ -98,6 +108,7 @@ class Answer:
         try:
             if self.kind in _NUMBERS:
                 return self._in_range(parsed(text), text, unit or self.unit)
+            text = _as_saved(self.kind, text)
             self.take(text)
         except Wrong as wrong:
             raise FormError(f"{self.label}: {wrong}") from None
@@ -142,6 +153,7 @@ class Answer:
             # "America" is a folder of the database, which the system refuses to read as a file.
             raise Wrong(
                 f"'{_quoted(text)}' is not a {self.kind}; write it as {_EXAMPLES[self.kind]}"
+                + (", or month first: 1/31/2026" if self.kind is Kind.DATE else "")
                 if self.kind in _EXAMPLES else f"'{_quoted(text)}' is not a zone of the tz "
                 "database; write one such as America/Denver") from None
         return text
@@ -198,6 +210,30 @@ class Answer:
                  "minimum": self.low, "maximum": self.high}
         return {name: fact for name, fact in found.items()
                 if fact not in ("", [], -math.inf, math.inf)}
+
+
+@cache
+def zones() -> tuple[str, ...]:
+    """Every time zone with its region, those of the United States by their short names too."""
+    return tuple(sorted(name for name in available_timezones()
+                        if "/" in name and not name.startswith(("Etc/", "SystemV/"))))
+
+
+def _as_saved(kind: Kind, text: str) -> str:
+    """What was typed as the file holds it: a date or time as the trade writes it, a zone by its
+    city alone. What cannot be understood stays, and is refused with its example."""
+    if kind in (Kind.ZONE, Kind.CLOCK_ZONE):
+        city = text.replace(" ", "_").casefold()
+        named = [zone for zone in zones()
+                 if city in (zone.casefold(), zone.casefold().rpartition("/")[2])]
+        return named[0] if len(named) == 1 else text
+    if kind not in _EXAMPLES:
+        return text
+    forms, saved = _FORMS[kind]
+    for form in forms:
+        with suppress(ValueError):
+            return datetime.strptime(" ".join(text.split()), form).strftime(saved)
+    return text
 
 
 def _quoted(value: Any) -> str:

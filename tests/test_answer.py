@@ -54,6 +54,20 @@ def test_a_wrong_answer_gets_one_sentence(item, typed, unit, sentence):
     assert "\n" not in str(stopped.value)
 
 
+@pytest.mark.parametrize(("kind", "typed", "saved"), [
+    (Kind.DATE, "1/31/2026", "2026-01-31"), (Kind.DATE, "01/31/26", "2026-01-31"),
+    (Kind.DATE, "Jan 31, 2026", "2026-01-31"), (Kind.DATE, "31 january 2026", "2026-01-31"),
+    (Kind.MOMENT, "1/31/2026 2:15 AM", "2026-01-31 02:15"),
+    (Kind.MOMENT, "2026-01-31 2:15 pm", "2026-01-31 14:15"),
+    (Kind.MOMENT, "2026-01-31 02:15", "2026-01-31 02:15"),
+    (Kind.CLOCK, "6 AM", "06:00"), (Kind.CLOCK, "14:30", "14:30"),
+    (Kind.ZONE, "denver", "America/Denver"), (Kind.ZONE, "us/arizona", "US/Arizona"),
+    (Kind.ZONE, "New York", "America/New_York"), (Kind.CLOCK_ZONE, "-07:00", "-07:00"),
+])
+def test_dates_and_zones_are_typed_as_the_trade_writes_them(kind, typed, saved):
+    assert Answer("a", "A", kind).read(typed) == saved
+
+
 @given(st.floats(30, 90, allow_nan=False))
 def test_what_is_shown_reads_back(value):
     assert TEMPERATURE.read(TEMPERATURE.typed(value)) == pytest.approx(value, abs=1e-7)

@@ -234,7 +234,7 @@ def test_comments_and_other_windows_answers_stay(tmp_path: Path) -> None:
     job.put("site.altitude", 100)
     other.put("site.time_zone", "America/Denver")
     assert Job(job.folder).get("site") == {"altitude": 100, "time_zone": "America/Denver"}
-    assert "comments stay" in job.file.read_text(encoding="utf-8")
+    assert "comments are kept" in job.file.read_text(encoding="utf-8")
 
 
 def test_start_refuses_a_folder_in_use(tmp_path: Path) -> None:

@@ -49,7 +49,8 @@ class Site:
     place: str = answer("Place")
     altitude: float = quantity("Altitude", "ft", -1500, 20000, "Sets the air pressure for the wet "
                                "bulb.", default=MISSING, required=True)
-    time_zone: str = answer("Time zone", "A name such as America/Denver.", Kind.ZONE, MISSING,
+    time_zone: str = answer("Time zone", "Type a part of it to search: Denver, Arizona, "
+                            "Mountain.", Kind.ZONE, MISSING,
                             required=True)
     wet_bulb_source: str = answer(
         "Wet bulb the checks use", "calculated: from dry bulb and humidity, where the trended one "
@@ -617,7 +618,9 @@ AFTER = Table("test", "After the test", _AFTER)
 TABLES = (
     Table("job", "Job", General),
     Table("site", "Site", Site),
-    Table("people", "People", _PERSON, row="person", key=_key("role", "Role", ROLES)),
+    Table("people", "People", _PERSON, row="person", key=_key(
+        "role", "Role", (*ROLES, "owner", "controls contractor", "operator"),
+        "A second person in a role gets a number: technician 2.", Kind.SUGGESTED)),
     Table("plant", "Plant", Plant),
     Table("plant.exchanger", "Plate heat exchanger, design data", Exchanger),
     Table("plant.cold", "Cold weather", Cold),

@@ -18,7 +18,7 @@ import ipywidgets as widgets
 import tomlkit
 
 from fptlib import units
-from fptlib.answer import Answer, Kind
+from fptlib.answer import Answer, Kind, zones
 from fptlib.errors import FormError, FptError
 from fptlib.job.folder import Job, lookup, place
 from fptlib.job.schema import Table, contradictions
@@ -29,6 +29,7 @@ Saved = Callable[[], None]
 DOUBLE_CLICK = 0.5
 NEW = -1
 MOST_IN_SIGHT = 6
+_READ_BACK = (Kind.DATE, Kind.MOMENT, Kind.CLOCK, Kind.ZONE, Kind.CLOCK_ZONE)
 CHANGED_ELSEWHERE = ("not saved: this row was changed or removed elsewhere meanwhile; press “Run "
                      "this step”, then change it again")
 
@@ -44,6 +45,10 @@ class Message:
     def clear(self) -> None:
         """Show the help again."""
         self.widget.value = f"<span class='fpt-help'>{html.escape(self._help)}</span>"
+
+    def working(self) -> None:
+        """Say that what was pressed is at work."""
+        self.widget.value = "<span class='fpt-help' role='status'>… at work</span>"
 
     def saved(self, text: str = "saved", doubt: str = "") -> None:
         """Say that the answer is in the file, and what must be looked at all the same."""
@@ -173,12 +178,15 @@ class Field:
             self.control.value = held
 
     def read(self) -> Any:
-        """The answer to save.
+        """The answer to save; a date or zone stands in the control as it was understood.
 
         Raises:
             FormError: what stands in the control cannot be used.
         """
-        return self.item.read(self.text, self.chosen_unit)
+        value = self.item.read(self.text, self.chosen_unit)
+        if self.item.kind in _READ_BACK and self.item.typed(value) != self.text:
+            self._put(self.item.typed(value))
+        return value
 
 
 def _options(item: Answer, names: Sequence[str]) -> list[tuple[str, str]]:
@@ -196,6 +204,8 @@ def _control(item: Answer) -> widgets.DOMWidget:
         return parts.area(label)
     if item.kind is Kind.SUGGESTED:
         return parts.suggested(label, options=item.choices)
+    if item.kind is Kind.ZONE:
+        return parts.suggested(label, options=zones())
     number = item.kind in (Kind.NUMBER, Kind.WHOLE)
     return parts.text(label, layout=parts.NUMBER_WIDTH if number else parts.WIDE)
 
@@ -243,6 +253,15 @@ class Section:
     def receipt(self, row: Row) -> tuple[str, str]:
         """What can be said of a row once it is saved: for it, and against it."""
         return "", ""
+
+    def usual(self, row: Row | None = None) -> Row:
+        """What a new line of entry begins with: after a row as it was typed, or on a page that
+        was just opened."""
+        return {}
+
+    def added(self, row: Row) -> Row:
+        """A row that is new; one whose key is held takes the place of that one."""
+        return row
 
     def rows(self) -> list[Row]:
         """The rows held now; the key of a row stands in it."""
@@ -364,6 +383,7 @@ class RowsView:
             for item in self.table.asked)
         self.fields = {item.name: Field(item, item.name, self._changed) for item in self.items}
         self.message, self._saved_at = Message(), 0.0
+        self._usual = section.usual()
         self._build()
         self.refresh()
 
@@ -404,11 +424,11 @@ class RowsView:
         self.chooser.options = [(f"new {self.table.row}", NEW), *names]
 
     def _show_row(self) -> None:
-        row = self._chosen() or {}
+        row = self._chosen() or self._usual
         for name, field in self.fields.items():
             field.show(row.get(name))
             field.message.clear()
-        self.remove.disabled = not row
+        self.remove.disabled = self._chosen() is None
         self._offer()
 
     def _chosen(self) -> Row | None:
@@ -425,15 +445,21 @@ class RowsView:
             self.fields[name].offer(offered)
 
     def _put(self) -> None:
-        # The second press of a double click finds the line empty, for the first has saved it.
-        empty = not any(field.text for field in self.fields.values())
-        if empty and time.monotonic() - self._saved_at < DOUBLE_CLICK:
+        # The second press of a double click finds the line as the first, which has saved, left it.
+        untouched = all(field.text == field.item.typed(self._usual.get(name))
+                        for name, field in self.fields.items())
+        if untouched and time.monotonic() - self._saved_at < DOUBLE_CLICK:
             return
-        row = self.section.finish(self._typed())
+        typed, old = self._typed(), self._chosen()
+        row = self.section.finish(typed)
+        if old is None:
+            row = self.section.added(row)
         if wrong := contradictions(self.table.path, row):
             raise FormError(" ".join(wrong))
         instead = self._replaced(row)
-        self.section.put(row, self._chosen())
+        self.section.put(row, old)
+        if old is None:
+            self._usual = self.section.usual(typed)
         self.refresh()
         agrees, doubt = self.section.receipt(row)
         said = [f"{self.table.row} saved{instead}: {self._name(row)}", agrees]

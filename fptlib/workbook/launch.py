@@ -192,8 +192,9 @@ def _write_settings(folder: Path, job: Job, step: Step, port: int, browser: bool
             "expose_app_in_browser": False, "extra_labextensions_path": [str(EXTENSIONS)],
         },
         "FileContentsManager": {"delete_to_trash": False},
-        # A kernel whose page was left is ended, or twelve workbooks fill a field laptop.
-        "MappingKernelManager": {"cull_idle_timeout": 900, "cull_interval": 60},
+        # A kernel whose page was left is ended, or twelve workbooks fill a field laptop; its
+        # answers are in the job, and a page that is opened again draws its forms in seconds.
+        "MappingKernelManager": {"cull_idle_timeout": 60, "cull_interval": 20},
         "YDocExtension": {"disable_rtc": True},
     }
     _write(folder / "config" / "jupyter_server_config.json", json.dumps(config))

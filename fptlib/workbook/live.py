@@ -21,7 +21,15 @@ from fptlib.limits import Limits
 from fptlib.workbook import parts, readings, static
 from fptlib.workbook.checklist import overrides
 from fptlib.workbook.forms import Message, Presses, Saved, guarded
-from fptlib.workbook.live_readings import CODES, Now, codes, meaning, read_next, watched
+from fptlib.workbook.live_readings import (
+    CODES,
+    Now,
+    Watched,
+    codes,
+    meaning,
+    read_next,
+    watched,
+)
 
 Marks = Sequence[Mapping[str, Any]]
 
@@ -44,6 +52,11 @@ _AFTER: Mapping[str, str] = {
 NOT_STARTED, RUNNING, PAUSED, OVER, STOPPED = (
     "not started", "running", "paused", "ended", "aborted")
 _STATES = {START: RUNNING, RESUME: RUNNING, PAUSE: PAUSED, END: OVER, ABORT: STOPPED}
+# What is typed in the line of readings instead of one, so that no hand leaves the keyboard.
+KEYS: Mapping[str, str] = {
+    **{str(n): what for n, what in enumerate(MARKS, 1)},
+    "start": START, "pause": PAUSE, "resume": RESUME, "end": END, "abort": ABORT}
+UNDO = "undo"
 _TICK_SECONDS = 1.0
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +169,7 @@ def clock_markup(marks: Marks, limits: Limits, now: datetime, plant: Plant | Non
     if current and running in (RUNNING, PAUSED):
         lines[0] += f" since {clock(now - datetime.fromisoformat(current[0]['time']))}"
     lines += [html.escape(c.text(now)) for c in countdowns(marks, limits, plant)]
-    return "<br>".join(lines)
+    return "<br>".join(f"<span>{line}</span>" for line in lines)
 
 
 def add_mark(job: Job, what: str, by: str, when: datetime) -> None:
@@ -208,36 +221,40 @@ class LivePanel:
         self._codes = codes(len(self._plant.chillers) if self._plant else 2)
         self.message, self._presses = Message(), Presses()
         self.clock, self.marks = parts.html("", "fpt-clock"), parts.html()
-        self.by = parts.text("Marked by", value=str(job.get("people.technician.name", "")))
-        self.spot = parts.text("Spot reading", "fpt-spot", placeholder="cs 44.2")
-        self.instrument = parts.choice("with instrument",
-                                       options=list(job.get("instruments", {})) or [""])
-        self.spot.observe(lambda _: guarded(self.message, self._spot), names="value")
+        last = readings.Readings(job).usual()
+        self.by = parts.text("Marked by", value=str(
+            last.get("taken_by") or job.get("people.technician.name", "")))
+        self.spot = parts.text("Spot reading or mark", "fpt-spot", placeholder="cs 44.2, or start")
+        tags = list(job.get("instruments", {})) or [""]
+        self.instrument = parts.choice("with instrument", options=tags, value=last.get(
+            "instrument") if last.get("instrument") in tags else tags[0])
+        self.spot.observe(lambda _: guarded(self.message, self._entered), names="value")
         self.watch = parts.html("", "fpt-watch")
+        self.head = parts.column([self.clock, self.watch])
+        marks = {what: f"{n} {text}" for n, (what, text) in enumerate(MARKS.items(), 1)}
         controls = {START: "Start test", PAUSE: "Pause", RESUME: "Resume", END: "End test",
                     ABORT: "ABORT"}
         self.widget = parts.column([
-            parts.title("Live test"), self.clock, self.watch, self.spot, self.instrument,
-            self.message.widget, self._markers(MARKS),
+            parts.title("Live test"), self.head, self.spot, self.instrument,
+            self.message.widget, self._markers(marks),
             parts.line([self._markers(controls), self._undo()]), self.by,
             _code_help(self._codes), self.marks, overrides(job, saved).widget,
         ], "fpt-form")
         self.refresh()
 
     def _markers(self, words: Mapping[str, str]) -> widgets.Widget:
-        return parts.line([self._marker(text, what) for what, text in words.items()])
+        return parts.line([self._marker(text, what) for what, text in words.items()], "fpt-marks")
 
     def _undo(self) -> widgets.Button:
         made = parts.button("Undo last mark", "fpt-undo", "")
-
-        def work() -> None:
-            taken = undo(self.job)
-            self.message.saved(f"taken back: {taken}")
-            self.refresh()
-            self._saved()
-
-        made.on_click(lambda _: self._presses.take(made, lambda: guarded(self.message, work)))
+        made.on_click(lambda _: self._presses.take(
+            made, lambda: guarded(self.message, self._take_back)))
         return made
+
+    def _take_back(self) -> None:
+        self.message.saved(f"taken back: {_shown(undo(self.job))}")
+        self.refresh()
+        self._saved()
 
     def _marker(self, text: str, what: str) -> widgets.Button:
         made = parts.button(text, "fpt-mark-" + what.replace(" ", "-"))
@@ -248,14 +265,26 @@ class LivePanel:
     def _mark(self, what: str) -> None:
         when = readings.site_time(self.job)
         add_mark(self.job, what, self.by.value, when)
-        self.message.saved(f"{when:%H:%M:%S} {what}")
+        self.message.saved(f"{when:%H:%M:%S} {_shown(what)}")
         self.refresh()
         self._saved()
 
-    def _spot(self) -> None:
-        if not self.spot.value:
+    def _entered(self) -> None:
+        """A reading, the number or word of a mark, or "undo" was typed and Enter pressed."""
+        typed = self.spot.value.strip()
+        if not typed:
             return
-        name, number, unit = spot(self.spot.value, self._codes)
+        # Emptied before any work: the next line is typed meanwhile.
+        self.spot.value = ""
+        if (word := typed.lower()) in KEYS:
+            self._mark(KEYS[word])
+        elif word == UNDO:
+            self._take_back()
+        else:
+            self._spot(typed)
+
+    def _spot(self, typed: str) -> None:
+        name, number, unit = spot(typed, self._codes)
         if not self.instrument.value:
             raise FormError("with instrument: choose the one that shows the reading; instruments "
                             "are listed in the Plan. The reading is not saved")
@@ -264,7 +293,6 @@ class LivePanel:
             "unit": unit, "instrument": self.instrument.value or "", "taken_by": self.by.value,
         })
         readings.Readings(self.job).put(row, None)
-        self.spot.value = ""
         agrees, doubt = readings.against_trend(self.job, row)
         said = [readings.plausible(self.job, points.point(name), number, row["unit"]), agrees,
                 *self._meant()]
@@ -289,7 +317,7 @@ class LivePanel:
     def refresh(self) -> None:
         """Show the marks and the clock as the file holds them now; a running test's clock ticks."""
         marks = self.job.get("marks", [])
-        shown = [[str(m["time"])[:19].replace("T", " "), m["what"], m.get("by", "")]
+        shown = [[str(m["time"])[:19].replace("T", " "), _shown(m["what"]), m.get("by", "")]
                  for m in present(marks)]
         self.marks.value = static.table("Marks of this test", ("Time", "What", "By"), shown,
                                         "none yet").markup
@@ -298,6 +326,9 @@ class LivePanel:
 
     def _tick(self) -> bool:
         marks = self.job.get("marks", [])
+        # The page shows above its cells what a head bears that runs (labextensions/).
+        (self.head.remove_class if state(marks) in (NOT_STARTED, OVER) else self.head.add_class)(
+            "fpt-running")
         self.clock.value = clock_markup(marks, self._limits, readings.site_time(self.job),
                                         self._plant)
         try:
@@ -318,12 +349,11 @@ class LivePanel:
         alarm = next((datetime.fromisoformat(mark["time"]) for mark in present(marks)
                       if mark["what"] == ALARM), None)
         found = watched(now, self._aborts, self._plant, alarm)
-        rows = [[f"{'✗ MET' if each.met else '✓'}", each.text, each.said] for each in found]
-        shown = static.table("Abort conditions", ("", "Stop when", "Read"), rows,
-                             "the plan states none").markup
+        shown = "".join(map(_condition, found)) or "<li>The plan states no abort condition.</li>"
         begun = datetime.fromisoformat(present(marks)[0]["time"])
         ask = read_next(now, asked(marks, len(self._plant.chillers)), begun)
-        return (shown + f"<p>{html.escape(ask)}</p>"
+        return (f"<p><b>{html.escape(ask)}</b></p><ul aria-label='Abort conditions' "
+                f"class='fpt-conditions'>{shown}</ul>"
                 + (_safe_state(self.job) if any(each.met for each in found) else ""))
 
 
@@ -338,6 +368,18 @@ def asked(marks: Marks, chillers: int) -> list[str]:
             f"chiller_{n}_{what}_leaving_temp" for n in range(1, chillers + 1)
             for what in ("cw", "chw"))]
     return ["outdoor_wet_bulb", "cw_supply_temp", "chw_reset_setpoint"]
+
+
+def _shown(what: str) -> str:
+    """A mark as people read it."""
+    return MARKS.get(what, what)
+
+
+def _condition(each: Watched) -> str:
+    """An abort condition on one line: met, not met, or not known from the readings."""
+    sign = {True: "✗ MET:", False: "✓", None: "?"}[each.met]
+    markup = f"{sign} {html.escape(each.text)} · {html.escape(each.said)}"
+    return f"<li>{f'<b>{markup}</b>' if each.met else markup}</li>"
 
 
 def _safe_state(job: Job) -> str:
@@ -378,7 +420,9 @@ def _tick_until(tick: Callable[[], bool], stop: threading.Event) -> None:
 def _code_help(known: Mapping[str, str]) -> widgets.HTML:
     codes = ", ".join(f"<b>{code}</b> {points.point(name).meaning}"
                       for code, name in known.items())
-    other = "Without a unit it counts in the unit of the point's trend; with one: <b>cs 6.8 C</b>."
+    other = (f"A mark is its number, or <b>{'</b>, <b>'.join([*list(KEYS)[-5:], UNDO])}</b>. "
+             "Without a unit a reading counts in that of the point's trend; with one: "
+             "<b>cs 6.8 C</b>.")
     return parts.html(
         "<details class='fpt-help'><summary>Two letters, a space, the number, Enter: "
-        f"<b>cs 44.2</b>. Units and codes</summary>{other}<br>{codes}</details>")
+        f"<b>cs 44.2</b>. Marks, units and codes</summary>{other}<br>{codes}</details>")

@@ -92,11 +92,11 @@ def _rise(now: Now) -> float | None:
 @dataclass(frozen=True, slots=True)
 class Watched:
     """Where an abort condition stands: what was read last, since when it is beyond its limit, and
-    whether it is met."""
+    whether it is met; ``None`` where no reading says so."""
 
     text: str
     said: str
-    met: bool
+    met: bool | None
 
 
 def watched(now: Now, aborts: Sequence[Abort], plant: Plant, alarm: datetime | None = None
@@ -110,13 +110,13 @@ def _watched(now: Now, condition: Abort, plant: Plant, alarm: datetime | None) -
         said = f"marked at {alarm:%H:%M}" if alarm else "no alarm marked"
         return Watched(condition.text, said, alarm is not None)
     if condition.watched in ("", "at the plant") or condition.limit is None:
-        return Watched(condition.text, "watch it at the plant", False)
+        return Watched(condition.text, "watch it at the plant", None)
     wanted = WATCHED[condition.watched][1] if condition.watched in WATCHED else points.point(
         condition.watched).unit
     limit = f"{condition.side} {units.stated(condition.limit, wanted)}"
     if (value := _value(now, condition, plant, now.moment)) is None:
         return Watched(condition.text, f"not read in the last {PAIR_MINUTES:.0f} min; stop {limit}",
-                       False)
+                       None)
     since = _since(now, condition, plant)
     minutes = 0.0 if since is None else (now.moment - since) / timedelta(minutes=1)
     met = since is not None and minutes >= condition.minutes

@@ -36,6 +36,8 @@ class Panel:
         """Let a button do some work and say what came of it."""
         def worked() -> None:
             made.disabled = True
+            # What an earlier press was told must not stand while this one is at work.
+            self.message.working()
             try:
                 self.message.saved(work())
             finally:
@@ -160,10 +162,11 @@ def sign(job: Job, saved: Saved = lambda: None) -> Panel:
         path = sign_off.sign(job, fields.file, fields.passphrase(), fields.name.value)
         if words := sign_off.unwritten(path):
             return f"signed: record/{path.name}; {words}"
-        return (f"signed: record/{path.name}, with {path.stem}.html and {path.stem}.pdf for "
-                "people; run this step to see it checked below")
+        written.value = _files(path)
+        return f"signed: record/{path.name}; run this step to see it checked below"
 
-    panel = Panel("Signature", [*fields.parts, parts.line([press, make])])
+    written = parts.html()
+    panel = Panel("Signature", [*fields.parts, parts.line([press, make]), written])
     return panel.does(make, made).does(press, signed, saved)
 
 
@@ -190,11 +193,21 @@ def countersign(job: Job, saved: Saved = lambda: None) -> Panel:
             else "countersigned"
         if words := sign_off.unwritten(path):
             return f"{done}: record/{path.name}; {words}"
+        written.value = _files(path)
         return f"{done}: record/{path.name}; run this step to see it checked above"
 
+    written = parts.html()
     panel = Panel("Decision and countersignature",
-                  [decision, reason, ticks.widget, *fields.parts, press])
+                  [decision, reason, ticks.widget, *fields.parts, press, written])
     return panel.does(press, signed, saved)
+
+
+def _files(record: Path) -> str:
+    """Links to a record and what is written beside it."""
+    kinds = {".html": "page", ".pdf": "PDF", ".xlsx": "tables", ".json": "the record itself"}
+    links = (f"<a href='/files/record/{record.stem}{end}' target='_blank'>{record.stem}{end}</a> "
+             f"({words})" for end, words in kinds.items())
+    return f"<p>{', '.join(links)}</p>"
 
 
 class _Wordings:

@@ -46,6 +46,17 @@ class Site(Section):
             _in_trends(self.job, value, "Weather file")
 
 
+class People(Section):
+    """Who takes part: several can have one role."""
+
+    def added(self, row: Row) -> Row:
+        """A second person in a role gets a number, and takes nobody's place."""
+        held = {each["role"]: each.get("name") for each in self.rows()}
+        names = (row["role"], *(f"{row['role']} {n}" for n in range(2, len(held) + 3)))
+        return {**row, "role": next(role for role in names
+                                    if held.get(role) in (None, row["name"]))}
+
+
 class Files(Section):
     """How the trend files are read."""
 
@@ -262,7 +273,7 @@ class Aborts(Section):
 
 _PARTS = {"test.planned": PLANNED, "test.after": AFTER}
 _SECTIONS: Mapping[str, type[Section]] = {
-    "site": Site, "files": Files, "points": Points, "sensors": Sensors,
+    "site": Site, "people": People, "files": Files, "points": Points, "sensors": Sensors,
     "instruments": Instruments, "limits": OwnLimits,
     "overrides": Overrides, "abort": Aborts, "settings": Settings, "script": Script,
     "approvals": Approvals, "deficiencies": Deficiencies,

@@ -60,6 +60,14 @@ class Readings(Section):
         # What was compared with the trend of its minute has its year and its instrument.
         return told, doubt or ("" if told else _unlikely(self.job, row))
 
+    def usual(self, row: Row | None = None) -> Row:
+        """Time, instrument and name stay for the next reading; a page that was just opened has
+        the last one's instrument and name, and no time."""
+        kept = {"instrument", "taken_by"} if row is None else {"time", "instrument", "taken_by"}
+        if row is None:
+            row = next(reversed(self.rows()), {})
+        return {name: value for name, value in row.items() if name in kept}
+
     def rows(self) -> list[Row]:
         return [row for _, row in numbered_rows(self.job.readings_file)]
 

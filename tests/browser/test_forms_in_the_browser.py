@@ -264,22 +264,39 @@ def test_f8_takes_what_is_half_typed(desk: Desk):
     assert "typed, not left" in desk.read()
 
 
-def test_the_live_test_by_keyboard(desk: Desk):
+def test_the_live_test_by_keyboard(desk: Desk, pictures: Path):
     desk.open("handover")
-    desk.run()
-    desk.press("mark-request")
-    desk.wait_for("the test is not started; start or resume it")
-    desk.press("mark-test-started")
-    desk.wait_for("The test is running")
-    desk.press("mark-enable-condition-holds")
-    desk.wait_for("Enable delay: 0:29:")
-    spot = desk.page.locator(".fpt-spot input")
-    spot.focus()
-    desk.page.keyboard.type("cs 44.2")
-    desk.page.keyboard.press("Enter")
-    desk.wait_for("44.2 °F is possible")
-    desk.press("mark-test-paused")
-    desk.wait_for("The test is paused")
-    assert [mark["what"] for mark in desk.office.job.get("marks")[-3:]] == [
-        "test started", "enable condition holds", "test paused"]
+    keys, above = desk.page.keyboard, desk.page.locator(".fpt-aborts")
+
+    def enter(text: str, told: str) -> None:
+        keys.type(text)
+        keys.press("Enter")
+        desk.page.locator(".fpt-form .fpt-message").get_by_text(told).first.wait_for()
+
+    keys.press("Tab")
+    keys.press("Enter")
+    enter("2", "the test is not started; start or resume it")
+    enter("start", "test started")
+    enter("1", "Enable condition holds")
+    desk.page.locator(".fpt-clocks").get_by_text("Enable delay: 0:29:").wait_for()
+    enter("cs 44.2", "44.2 °F is possible")
+    enter("ws 35", "35 °F is possible")
+    above.get_by_text("✗ MET: Condenser water below 36 °F").wait_for()
+    above.get_by_text("Bring the plant to its safe state").wait_for()
+    for width in (560, 1366, 1920):
+        desk.page.set_viewport_size({"width": width, "height": 768})
+        desk.page.wait_for_timeout(500)
+        desk.picture(pictures / f"live_{width}.png")
+        assert not desk.misplaced()
+    desk.page.set_viewport_size({"width": 1366, "height": 768})
+    desk.scroll(2000)  # wherever the page stands
+    for part in (".fpt-clocks", ".fpt-aborts"):
+        box = desk.page.locator(part).bounding_box()
+        assert box["y"] + box["height"] < 400 and box["height"] > 15
+    assert "Read next: " in above.inner_text()
+    assert not desk.faults(AXE)
+    enter("undo", "taken back: Enable condition holds")
+    enter("pause", "test paused")
+    assert [mark["what"] for mark in desk.office.job.get("marks")[-2:]] == [
+        "test started", "test paused"]
     assert "chw_supply_temp,44.2,degF" in desk.office.job.readings_file.read_text("utf-8")

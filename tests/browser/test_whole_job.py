@@ -63,7 +63,7 @@ def fill_the_plan(desk: Desk) -> None:
         desk.type(path, text)
         assert "✓" in desk.said(path)
     people = desk.page.locator(".fpt-form:has(.fpt-save-people)")
-    people.locator(".fpt-at-role select").select_option("engineer")
+    people.locator(".fpt-at-role input").fill("engineer")
     people.locator(".fpt-at-name input").fill("Max Madeup")
     people.locator(".fpt-at-name input").press("Tab")
     desk.press("save-people")

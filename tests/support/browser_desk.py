@@ -119,7 +119,7 @@ class Desk:
 
     def ready(self) -> None:
         """Wait until "Run this step" can be pressed, as a technician does."""
-        self.page.locator(RUN).wait_for(timeout=60_000)
+        self.page.locator(RUN).wait_for(timeout=180_000)
 
     def run(self) -> float:
         """Press "Run this step" and wait for its end; the seconds it took."""
@@ -203,7 +203,8 @@ class Desk:
         """
         self.page.evaluate(axe)
         found = self.page.evaluate("""async () => (await axe.run(
-          {include: [['.jp-MarkdownOutput'], ['.jp-OutputArea-child'], ['.fpt-now']]},
+          {include: [['.jp-MarkdownOutput'], ['.jp-OutputArea-child'], ['.fpt-now'],
+            ['.fpt-clocks'], ['.fpt-aborts']]},
           {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa'],
            resultTypes: ['violations']})).violations.map(v => [v.id, v.help,
              v.nodes.map(n => n.target.join(' ') + ' ' + n.html.slice(0, 160))])""")

@@ -116,10 +116,37 @@ def test_a_double_click_on_save_leaves_the_receipt(job):
 
 
 def test_a_new_row_says_that_it_took_the_place_of_another(job):
-    view = rows_view(job, "people")
-    view.fields["role"].control.value, view.fields["name"].control.value = "technician", "B"
+    view = rows_view(job, "instruments")
+    view.fields["tag"].control.value, view.fields["serial"].control.value = "T1", "B"
     view.save.click()
-    assert "person saved in place of the one held before: technician" in said(view.message)
+    assert "instrument saved in place of the one held before: T1" in said(view.message)
+
+
+def test_a_second_person_in_a_role_takes_nobodys_place(job):
+    view = rows_view(job, "people")
+    first = job.get("people.technician.name")
+    for name, role in (("Bea Invented", "technician 2"), ("Cy Invented", "technician 3"),
+                       ("Bea Invented", "technician 2")):
+        view.fields["role"].control.value, view.fields["name"].control.value = "technician", name
+        view.save.click()
+        assert "person saved" in said(view.message) and f": {role}" in said(view.message)
+        assert job.get(f"people.{role}.name") == name
+    assert job.get("people.technician.name") == first
+    view.chooser.value = next(n for text, n in view.chooser.options if "technician 2" in text)
+    view.fields["name"].control.value = "Bea Madeup"
+    view.save.click()
+    assert job.get("people.technician 2.name") == "Bea Madeup"
+
+
+@pytest.mark.parametrize(("path", "typed", "saved"), [
+    ("site.time_zone", "phoenix", "America/Phoenix"),
+    ("plant.on_peak_from", "2 PM", "14:00"), ("plant.on_peak_to", "8:30 pm", "20:30"),
+])
+def test_what_was_understood_stands_in_the_field(job, path, typed, saved):
+    table, _, name = path.rpartition(".")
+    field = form_view(job, table).fields[path]
+    field.control.value = typed
+    assert job.get(path) == saved and field.text == saved
 
 
 def test_overrides_are_closed_by_release_and_readback(job):
@@ -141,12 +168,14 @@ def test_a_line_changed_elsewhere_is_not_overwritten(job):
 def test_a_record_sent_back_is_not_said_to_be_countersigned(job, monkeypatch, decision):
     monkeypatch.setattr(panels.sign_off, "countersign", lambda *_: job.folder / "record/0002.json")
     panel = panels.countersign(job)
-    chosen, *_, secret, press = panel.widget.children[1:-1]
+    chosen, *_, secret, press, links = panel.widget.children[1:-1]
     chosen.value, secret.value = decision, "an invented passphrase"
     press.click()
     said_so = "returned for correction: record/0002.json" in said(panel.message)
     assert said_so is (decision == "send back")
     assert ("countersigned: record/0002.json" in said(panel.message)) is not said_so
+    if links.value:  # only what was written has a link
+        assert "href='/files/record/0002.html'" in links.value
 
 
 def test_the_gate_names_what_is_missing(job):

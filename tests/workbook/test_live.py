@@ -131,7 +131,7 @@ def test_what_was_read_long_ago_means_nothing():
     (8, ((0, 55.0), (6, 55.5)), False, "8 of 10 min"),
     (12, ((0, 55.0), (5, 52.0), (8, 55.0)), False, "4 of 10 min"),
     (12, ((0, 55.0), (8, 52.0)), False, "2.0 °F; stop above 4 °F"),
-    (30, ((0, 55.0), (6, 55.5)), False, "not read in the last 10 min"),
+    (30, ((0, 55.0), (6, 55.5)), None, "not read in the last 10 min"),
 ])
 def test_an_abort_condition_is_evaluated_from_spot_readings(minute, values, met, words):
     condition = Abort("Too warm", "supply_above_reset", "above", 4.0, "degF difference", 10.0)
@@ -145,7 +145,7 @@ def test_an_alarm_is_marked_and_ice_is_watched_by_eye():
     trip, ice = watched(now(5), [Abort("Trip", "chiller_alarm"), Abort("Ice", "at the plant")],
                         PLANT, T0)
     assert trip.met and trip.said == "marked at 20:00"
-    assert not ice.met and ice.said == "watch it at the plant"
+    assert ice.met is None and ice.said == "watch it at the plant"
 
 
 def test_what_to_read_next_is_what_was_read_longest_ago():

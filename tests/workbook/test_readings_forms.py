@@ -126,7 +126,7 @@ def button(panel, words):
     left = [panel.widget]
     while left:
         widget = left.pop()
-        if getattr(widget, "description", "") == words:
+        if getattr(widget, "description", "").endswith(words):
             return widget
         left += getattr(widget, "children", ())
     raise AssertionError(words)
@@ -154,13 +154,44 @@ def test_the_live_test_says_what_readings_mean_and_watches_the_abort_conditions(
     button(panel, "Last chiller stopped").click()
     assert "CH-1 may start again after: 0:" in panel.clock.value
     button(panel, "Undo last mark").click()
-    assert "taken back: last chiller stopped" in said(panel.message)
+    assert "taken back: Last chiller stopped" in said(panel.message)
     assert "may start again" not in panel.clock.value
     button(panel, "ABORT").click()
     assert "The test is <b>aborted</b>" in panel.clock.value
     assert "Stop the test." in panel.watch.value and "OA-WB" in panel.watch.value
     assert [mark["what"] for mark in job.get("marks")] == [
         "test started", "request", "test aborted"]
+
+
+def test_marks_are_typed_in_the_line_of_readings(job):
+    panel = LivePanel(job)
+    assert "fpt-running" not in panel.head._dom_classes
+    for typed in ("start", "2", "ABORT"):
+        panel.spot.value = typed
+        assert panel.spot.value == ""
+    assert [mark["what"] for mark in job.get("marks")] == [
+        "test started", "request", "test aborted"]
+    assert "fpt-running" in panel.head._dom_classes
+    panel.spot.value = "undo"
+    assert "taken back: test aborted" in said(panel.message)
+    panel.spot.value = "5 undo"
+    assert "'5' is no code" in said(panel.message)
+
+
+def test_instrument_and_name_stay_for_the_next_reading(job):
+    view = rows_view(job, "readings")
+    for name, text in (("time", "2025-11-10 02:15"), ("point", "chw_supply_temp"),
+                       ("value", "44.2"), ("instrument", "T1"), ("taken_by", "Ivy Invented")):
+        view.fields[name].fill(text)
+    view.save.click()
+    kept = ("2025-11-10 02:15", "", "", "T1", "Ivy Invented")
+    names = ("time", "point", "value", "instrument", "taken_by")
+    assert tuple(view.fields[name].text for name in names) == kept
+    held = len(view.section.rows())
+    view.save.click()  # the second press of a double click
+    assert len(view.section.rows()) == held and "saved" in said(view.message)
+    again = rows_view(job, "readings")
+    assert tuple(again.fields[name].text for name in names) == ("", "", "", "T1", "Ivy Invented")
 
 
 def test_a_reading_that_cannot_be_used_leaves_clock_and_marks_there(job):

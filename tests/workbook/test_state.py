@@ -76,7 +76,7 @@ def test_a_stop_waits_with_its_sentence(job):
     now = state.standing(job, ENABLE)
     assert (now.state, now.verdict, now.reason) == (
         state.WAITING, "", "File 'x' is missing; put it there")
-    assert ("Step 3 Economizer enable: it stopped when it was run last; mend what it says there "
+    assert ("Step 3 Economizer enable: it stopped when it was run last; correct what it says there "
             "and run it again.") in state.signing_blockers(job)
 
 

@@ -25,31 +25,55 @@
   }
 
   /** Wait until the widgets' manager has taken over what a running kernel holds, as in a second
-      window; what is drawn sooner and the manager would wait for each other. The manager shows
-      itself in a renderer of widgets alone, and there only once it is at work. */
-  async function takenOver(notebook) {
-    for (let tries = 0; tries < 600; tries++) {  // two minutes: the kernel may be at work
+      window: what is drawn sooner asks for layouts that the manager does not know yet, two seconds
+      each. It has once it can show one widget of the kernel; of a kernel without any, once it
+      answers at all. */
+  async function takenOver(notebook, kernel) {
+    for (let tries = 0; tries < 100; tries++) {
+      const held = await kernel.requestCommInfo({ target_name: 'jupyter.widget' });
+      const [model_id = ''] = Object.keys(held.content.comms ?? {});
       const renderer = notebook.rendermime.createRenderer(WIDGET);
-      const manager = await Promise.race([renderer._manager.promise, pause(200)]);
+      const data = { [WIDGET]: { model_id } };
+      const shown = renderer.renderModel({ data, metadata: {}, trusted: true }).then(
+        () => !model_id || renderer.widgets.length > 0 || renderer.hasClass('jupyter-widgets'),
+        () => true);  // a layout, which has nothing to show
+      if (!await Promise.race([shown, pause(model_id ? 3000 : 200)])) continue;
       renderer.dispose();
-      if (manager?.restoredStatus) return;
-      if (manager) await pause(50);
+      return;
     }
   }
 
   /** Let one page draw its forms as soon as its kernel can, and follow what they say. */
   async function attend(panel, actions, Widget) {
     const notebook = panel.content, session = panel.sessionContext;
-    const line = new Widget();
-    line.addClass('fpt-now');
-    line.node.setAttribute('role', 'status');
-    panel.contentHeader.addWidget(line);
+    // What stands above the page, and the parts of the page it is taken from: the line on what the
+    // step needs; clocks and abort conditions of a running test, with nothing to scroll to.
+    const above = Object.entries({
+      'fpt-now': '.fpt-badge .widget-html-content',
+      'fpt-clocks': '.fpt-running .fpt-clock .widget-html-content',
+      'fpt-aborts': '.fpt-running .fpt-watch .widget-html-content',
+    }).map(([name, from]) => {
+      const widget = new Widget(), line = document.createElement('div');
+      line.className = name;
+      widget.node.append(line);
+      panel.contentHeader.addWidget(widget);
+      // The header gives a widget the height it asks for, and does not look at what is in it.
+      new ResizeObserver(() => {
+        widget.node.style.minHeight = `${line.offsetHeight}px`;
+        widget.fit();
+        panel.contentHeader.fit();
+      }).observe(line);
+      return { line, from };
+    });
+    above[0].line.setAttribute('role', 'status');
     let drawn = false;
     const look = () => panel.toggleClass('fpt-ready', drawn && !!session.session?.kernel
       && !NOT_REACHED.includes(session.kernelDisplayStatus));
     const follow = () => {
-      const said = notebook.node.querySelector('.fpt-badge .widget-html-content')?.innerHTML ?? '';
-      if (line.said !== said) line.node.innerHTML = line.said = said;
+      for (const { line, from } of above) {
+        const said = notebook.node.querySelector(from)?.innerHTML ?? '';
+        if (line.said !== said) line.innerHTML = line.said = said;
+      }
       notebook.widgets.forEach(describe);
     };
     new MutationObserver(follow).observe(notebook.node, { subtree: true, childList: true,
@@ -57,7 +81,7 @@
     for (const signal of [session.statusChanged, session.connectionStatusChanged,
       session.kernelChanged]) signal.connect(look);
     await Promise.all([panel.context.ready, panel.revealed, session.ready]);
-    await takenOver(notebook);
+    await takenOver(notebook, session.session.kernel);
     const forms = notebook.widgets.filter(
       cell => (cell.model.getMetadata('tags') ?? []).includes('form'));
     await actions.runCells(notebook, forms, session);
@@ -153,7 +177,9 @@
     Object.assign(link, { href: '#', className: 'fpt-skip', textContent: 'Skip to the form' });
     link.addEventListener('click', event => {
       event.preventDefault();
-      document.querySelector('.fpt-form :is(input, select, textarea, button)')?.focus();
+      const first = document.querySelector('.fpt-form :is(input, select, textarea, button)');
+      first?.focus();
+      first?.scrollIntoView({ block: 'center' });
     });
     document.body.prepend(link);
   }
