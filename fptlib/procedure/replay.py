@@ -247,7 +247,8 @@ def _setpoint_off(test: FunctionalTest, early: Settings, late: Settings, plant: 
     high = np.where((plant == 1) & early.follows, led, reset)
     for run in test.runs:
         since = np.arange(run.last - run.first + 1) * test.minutes
-        start = active[run.first]
+        # From the row before the last chiller stopped: a step falls on the stop itself.
+        start = np.fmin(active[max(run.first - 1, 0)], active[run.first])
         low[run.rows] = start + np.maximum(since - late.release, 0.0) * late.rate / 10.0
         high[run.rows] = start + since * early.rate / 10.0
     # Nor does any say how quickly it comes back up after that.

@@ -57,6 +57,15 @@ def test_a_setpoint_that_does_not_follow_is_an_event() -> None:
     assert abs(first.first - 182) <= 2 and abs(first.last - (3 * 60 + 24)) <= 1
 
 
+def test_a_setpoint_that_returns_in_one_step_is_an_event() -> None:
+    """From 40 to 50 °F at once; at 2 °F in ten minutes and a degree of band it is due at 04:10."""
+    table = drawn.frame()
+    table.loc[drawn.HANDOVER:drawn.RECOVERED, "chw_supply_setpoint"] = 50.0
+    found = [each for each in disagreements(drawn.case(table), {}) if "setpoint" in each.plant]
+    assert [(each.plant, each.first) for each in found] == [("active setpoint 50.0 °F", 205)]
+    assert "ramps back" in found[0].reason and abs(found[0].last - (4 * 60 + 10)) <= 1
+
+
 def test_a_plant_that_stays_when_the_water_is_too_warm() -> None:
     table = drawn.frame()
     late = slice(drawn.EXIT, drawn.at("21:30"))
