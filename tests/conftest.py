@@ -7,10 +7,13 @@ import os
 import tempfile
 from typing import Any
 
-import pytest
-from attacks import SEED
+# Small matrices: threads of the linear algebra only wait for each other, and more so with workers.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from fptlib.owner import STATE
+import pytest  # noqa: E402
+from attacks import SEED  # noqa: E402
+
+from fptlib.owner import STATE  # noqa: E402
 
 
 def pytest_configure(config: pytest.Config) -> None:
