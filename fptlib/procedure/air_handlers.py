@@ -17,7 +17,7 @@ from fptlib.procedure import uncertainty
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.judge import Finding, check, not_judged
 from fptlib.procedure.measures import median
-from fptlib.procedure.verdict import NotApplicable, NotTested
+from fptlib.procedure.verdict import NotApplicable
 
 FAN_RISE_KNOWN_TO = 1.5
 # What an open damper shows, and a valve that is shut [%]; the least time to judge [min] (common
@@ -32,10 +32,10 @@ def _numbers(test: FunctionalTest) -> range:
     """The air handlers of the plan.
 
     Raises:
-        NotTested: it has none.
+        NotApplicable: it has none.
     """
     if not test.plant.air_handlers:
-        raise NotTested("the plan (step 0) lists no trended air handler")
+        raise NotApplicable("the plan (step 0) lists no air handler with trends")
     return range(1, test.plant.air_handlers + 1)
 
 

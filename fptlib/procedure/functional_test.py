@@ -477,14 +477,23 @@ class FunctionalTest:
         """Whether a row lies between an enable and the end of its recovery.
 
         Behind a gap a pull-down has no enable any more, but a chiller that runs under the
-        command, or may do so.
+        command, or may do so. Where the setpoint is not trended, a recovery is taken to last as
+        long as it may.
         """
         if self.missing("request", "chillers"):
             return self.within(())
-        seen = self.within(
-            slice(c.enabled, (c.last if (back := self.recovered(c.run) if c.run else None) is None
-                              else back) + 1)
-            for c in self.changeovers if c.enabled is not None)
+        longest = self.rows(self.limits["recovery.longest"])
+        unseen = self.missing("chw_supply_setpoint", "reset_setpoint")
+
+        def end(c: Changeover) -> int:
+            if c.run is None:
+                return c.last
+            if unseen:
+                return min(c.run.first + longest, c.last)
+            return c.last if (back := self.recovered(c.run)) is None else back
+
+        seen = self.within(slice(c.enabled, end(c) + 1)
+                           for c in self.changeovers if c.enabled is not None)
         return seen | ((self.chillers_on == 1.0) & (self.commanded != 0.0))
 
     # -- calculated quantities -----------------------------------------------------------

@@ -197,7 +197,7 @@ def test_without_any_status_nothing_about_changeovers_is_tested(status: list[str
             "instruments.coverage", "reset.active", "load.delta_t", "lift.flow", "cold.fans",
             "cold.exchanger", "cold.cell_flow", "cold.basin", "load.peak", "load.weather",
             "load.base", "load.decoupler", "load.idle_flow", "load.pressure_drop", "load.valves",
-            "load.heating"}
+            "load.heating", "load.air_economizer", "load.air_damper", "load.air_valve"}
     # Chillers start and stop whether or not an economizer is there.
     free |= {"lift.starts"} if "chiller_1_running" not in status else set()
     # The simulated plants have no plan, and so no abort conditions.

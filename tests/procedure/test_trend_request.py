@@ -25,8 +25,9 @@ USUAL = ["outdoor_dry_bulb", "outdoor_humidity", "chw_supply_temp", "chw_supply_
 
 @pytest.mark.parametrize("point", ["outdoor_dry_bulb", "cw_supply_temp", "chiller_1_alarm"])
 def test_what_is_lost_without_a_point_is_not_tested_without_it(point: str) -> None:
-    # The drawn plant trends no heating.
-    lost = {row.point: set(row.lost) for row in request(drawn.PLANT)}[point] - {"load.heating"}
+    # The drawn plant trends no heating, and its plan states no least water per cell.
+    lost = {row.point: set(row.lost) for row in request(drawn.PLANT)}[point] - {
+        "load.heating", "cold.cell_flow"}
     whole, without = (all_checks(drawn.case(table, aborts=())) for table in (
         drawn.frame(), drawn.frame().drop(columns=point)))
     missing = {check.id for check in without if check.missing} - {
@@ -46,7 +47,8 @@ def test_a_list_proves_beforehand_what_it_proves_afterwards() -> None:
 
 def test_an_abort_condition_asks_for_its_point() -> None:
     humid = Abort("Humid", "space_humidity", "above", 60.0)
-    assert "space_humidity" not in {row.point for row in request(drawn.PLANT)}
+    before = next(row for row in request(drawn.PLANT) if row.point == "space_humidity")
+    assert before.priority == "useful" and not before.lost
     row = next(row for row in request(drawn.PLANT, [humid]) if row.point == "space_humidity")
     assert row.lost == ("abort.conditions",) and row.priority == "essential"
 

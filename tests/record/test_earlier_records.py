@@ -38,6 +38,7 @@ JUDGED_OTHERWISE = {
     "instruments.heat_balance": "a stated limit, not what the sensors' accuracy explains",
     "instruments.wet_bulb": "the sentence shows the median of the absolute difference",
     "enable.missed": "the uncertainty knows what the approach curves contradict",
+    "running.supply": "only rows within the band can take a pass away",
     "exit.equipment": "a limit above what is installed tests nothing",
     "exit.comparative": "below all that chillers ever drew where not compared, a tenth compared",
 }

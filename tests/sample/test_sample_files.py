@@ -69,10 +69,12 @@ def test_samples_stay_small():
 def test_every_glossary_point_is_mapped_to_a_column(job):
     answers = tomllib.loads((FOLDER / job / "job.toml").read_text(encoding="utf-8"))
     mapped = answers["points"]
-    # The service meter, the valves' reset, pressure drops and heating are other plants'.
+    # The service meter, the valves' reset, pressure drops, heating, chillers' own flows and the
+    # basin are other plants'.
     assert set(mapped) == {point.name for point in points.all_points(2, 2)} - {
         "service_power", "chw_valve_position", "hx_chw_pressure_drop", "hx_cw_pressure_drop",
-        "heating_load"}
+        "heating_load", "basin_temp", "basin_heater_running",
+        *(f"chiller_{n}_{water}_flow" for n in (1, 2) for water in ("chw", "cw"))}
     for entry in mapped.values():
         header = _header(FOLDER / job / "trends" / entry["file"])
         assert entry["column"] in header
