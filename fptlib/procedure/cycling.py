@@ -11,9 +11,10 @@ import numpy as np
 
 from fptlib.procedure import uncertainty
 from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.instruments import agreement
 from fptlib.procedure.judge import Finding, check
 from fptlib.procedure.measures import between_rows, busiest
-from fptlib.procedure.verdict import Event
+from fptlib.procedure.verdict import Event, Verdict
 
 HOUR, DAY = 60.0, 1440.0
 # How long before its stop another chiller may have started to take over from it, and how long the
@@ -90,6 +91,8 @@ def trips(test: FunctionalTest) -> Iterator[Finding]:
     stops = {n: np.flatnonzero(np.diff(test.running(n), prepend=np.nan) == -1.0)
              for n in test.chiller_numbers}
     every = test.sample_interval("chillers", "chw_supply_temp")
+    wrong = any(event.verdict is Verdict.FAIL and event.subject == "chw_supply_temp"
+                for event in agreement(test).events)
     for n, rows in stops.items():
         found = {int(row): kind for row in rows if (kind := _under_load(test, n, int(row)))}
         sure = [row for row, kind in found.items() if kind == "sure"]
@@ -100,6 +103,7 @@ def trips(test: FunctionalTest) -> Iterator[Finding]:
                 f"{_went(test, first)}" if sure else ""),
             last=min(first + test.rows(BACK), len(test) - 1), subject=f"chiller {n}",
             measured=len(sure), at_most=0.0, worst_in_gaps=len(found),
+            fail_needs="a field reading contradicts the supply's sensor" if wrong else "",
             cut_off="" if every <= SOON else f"rows of {every:.0f} min may hide a stop")
 
 
@@ -108,7 +112,8 @@ def _under_load(test: FunctionalTest, n: int, row: int) -> str:
     the sampling leaves it open, empty where it was not."""
     soon = test.window(row, row + SOON / test.minutes + 1)
     carried = test.exchanger_on | (test.commanded == 1.0) & ~test.exchanger_off
-    if carried[soon].any() or _relieved(test, n, test.window(row - OVERLAP / test.minutes, row)):
+    # An exchanger that opens and shuts again has taken over nothing.
+    if carried[soon][-1] or _relieved(test, n, test.window(row - OVERLAP / test.minutes, row)):
         return ""
     if not (test.chillers_on[test.window(row, row + BACK / test.minutes + 1)] == 1.0).any():
         return ""
@@ -117,12 +122,15 @@ def _under_load(test: FunctionalTest, n: int, row: int) -> str:
         return "maybe"
     doubt = uncertainty.resolution(test, "chw_supply_temp", "chw_supply_setpoint")
     # A chiller that has pulled its water below the setpoint stops for want of load.
-    needed = min(float(np.nanmin(before)) + SATISFIED,
-                 float(np.nanmax(after)) - test.limits["lift.trip_band"])
-    if needed > doubt:
+    loaded = float(np.nanmin(before)) + SATISFIED
+    risen = float(np.nanmax(after)) - test.limits["lift.trip_band"]
+    every, earlier = test.sample_interval("chw_supply_temp"), test.window(
+        row - test.rows(OVERLAP), row)
+    colder = between_rows((test["chw_supply_temp"] - test["chw_supply_setpoint"])[earlier], every)
+    # What lies between samples may be lower before the stop, and higher after it.
+    if min(loaded - colder, risen) > doubt:
         return "sure"
-    hidden = between_rows(after, test.sample_interval("chw_supply_temp"))
-    return "maybe" if needed + doubt + hidden > 0.0 else ""
+    return "maybe" if min(loaded, risen + between_rows(after, every)) + doubt > 0.0 else ""
 
 
 def _relieved(test: FunctionalTest, n: int, rows: slice) -> bool:
