@@ -82,3 +82,18 @@ def test_an_overshoot_two_hours_after_a_step_is_seen() -> None:
     found = recovery.stable(drawn.case(table))
     assert found.verdict is Verdict.FAIL
     assert found.events[0].start == drawn.at("05:19")
+
+
+def test_rows_as_long_as_a_window_that_slides_cannot_pass_what_lies_between_them() -> None:
+    """A peak from 03:07 to 03:22 is whole in its own quarter hour and halved in those of
+    the clock; of quarter-hour rows only the clock's own blocks are known."""
+    table = drawn.frame()
+    table["plant_power"] = 400.0
+    table.loc[drawn.at("03:07") : drawn.at("03:21"), "plant_power"] = 432.0
+    mean = table.assign(plant_power=table["plant_power"].resample("15min").transform("mean"))
+    said = {(window, minutes): recovery.demand(drawn.case(
+        rows, minutes, plant=replace(drawn.PLANT, demand_window=window))).verdict
+        for window in ("clock", "sliding") for minutes, rows in ((1, table), (15, mean))}
+    assert said["sliding", 1] is Verdict.FAIL
+    assert said["clock", 1] is said["clock", 15] is Verdict.PASS
+    assert said["sliding", 15] not in (Verdict.PASS, Verdict.FAIL)
