@@ -110,10 +110,14 @@ def trips(test: FunctionalTest) -> Iterator[Finding]:
 def _under_load(test: FunctionalTest, n: int, row: int) -> str:
     """``sure`` where a stop of chiller ``n`` in this row was under load, ``maybe`` where a gap or
     the sampling leaves it open, empty where it was not."""
-    soon = test.window(row, row + SOON / test.minutes + 1)
     carried = test.exchanger_on | (test.commanded == 1.0) & ~test.exchanger_off
-    # An exchanger that opens and shuts again has taken over nothing.
-    if carried[soon][-1] or _relieved(test, n, test.window(row - OVERLAP / test.minutes, row)):
+    soon = np.flatnonzero(carried[test.window(row, row + SOON / test.minutes + 1)])
+    # An exchanger that opens and soon shuts again has taken over nothing.
+    held = 0.0
+    if len(soon):
+        from_there = carried[row + int(soon[0]):]
+        held = float(np.logical_and.accumulate(from_there).sum()) * test.minutes
+    if held > 2.0 * SOON or _relieved(test, n, test.window(row - OVERLAP / test.minutes, row)):
         return ""
     if not (test.chillers_on[test.window(row, row + BACK / test.minutes + 1)] == 1.0).any():
         return ""
@@ -128,7 +132,7 @@ def _under_load(test: FunctionalTest, n: int, row: int) -> str:
         row - test.rows(OVERLAP), row)
     colder = between_rows((test["chw_supply_temp"] - test["chw_supply_setpoint"])[earlier], every)
     # What lies between samples may be lower before the stop, and higher after it.
-    if min(loaded - colder, risen) > doubt:
+    if min(loaded - colder, risen) > doubt and held < SOON:
         return "sure"
     return "maybe" if min(loaded, risen + between_rows(after, every)) + doubt > 0.0 else ""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 from collections.abc import Iterator
@@ -10,6 +11,7 @@ from typing import Any
 
 import pytest
 from browser_desk import ARGUMENTS, CHROMIUM, Desk, Office
+from playwright.sync_api import Error
 
 from fptlib.job.folder import Job
 from fptlib.job.start import start_sample
@@ -82,5 +84,7 @@ def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
     if report.failed and at_work is not None and not at_work.page.is_closed():
         folder = Path(__file__).parent / "pictures"
         folder.mkdir(exist_ok=True)
-        at_work.picture(folder / f"failed_{item.name}.png")
-        (folder / f"failed_{item.name}.txt").write_text(at_work.read(), encoding="utf-8")
+        # A window without a page, or one that hangs, has no more to say.
+        with contextlib.suppress(Error):
+            at_work.picture(folder / f"failed_{item.name}.png")
+            (folder / f"failed_{item.name}.txt").write_text(at_work.read(), encoding="utf-8")

@@ -67,9 +67,10 @@ def _after_last(broken: pd.Series) -> pd.Timestamp:
 
 
 def stay(result: Result) -> Iterator[Moment]:
+    """A run counts from the last chiller's stop, or from the exchanger up to ten minutes before."""
     for attempt, run in runs(result):
         if attempt.exit and len(run) < 120:
-            yield at(attempt.handover, len(run) < 117)
+            yield at(attempt.handover, len(run) < 107)
 
 
 def rest(result: Result) -> Iterator[Moment]:

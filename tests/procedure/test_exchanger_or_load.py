@@ -401,7 +401,7 @@ def test_an_air_handler_lacks_a_point():
     row = judge(air(2).test(("ahu_2_mixed_temp",)), "load.air_damper")
     assert row.verdict is Verdict.NOT_TESTED and row.missing == ("ahu_2_mixed_temp",)
     none = judge(build(SOUND, 8).test(), "load.air_damper")
-    assert "the plan (step 0) lists no trended air handler" in none.reason
+    assert "the plan (step 0) lists no air handler with trends" in none.reason
 
 
 SHARED = Path(os.environ.get("FPTLIB_SHARED") or Path(__file__).parents[3] / "shared")
