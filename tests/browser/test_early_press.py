@@ -34,7 +34,7 @@ def _late(route: Any) -> None:
 def come_early(desk: Desk, name: str) -> None:
     """Open a workbook and be there before its kernel is."""
     desk.page.goto(desk.office.link(name), wait_until="commit")
-    desk.page.locator(".jp-CodeCell").first.wait_for(timeout=60_000)
+    desk.page.locator(".jp-CodeCell").first.wait_for(timeout=120_000)
     says(desk, "Getting ready …")
 
 
@@ -69,8 +69,8 @@ def test_the_step_is_run_by_keyboard_once_it_is_ready(slow: Desk):
     slow.ready()
     slow.page.locator(".jp-Cell").nth(1).focus()
     slow.page.keyboard.press("F8")
-    slow.page.wait_for_selector(BUSY, timeout=30_000)
-    slow.page.wait_for_selector(IDLE, timeout=90_000)
+    slow.page.wait_for_selector(BUSY, timeout=120_000)
+    slow.page.wait_for_selector(IDLE, timeout=120_000)
     slow.wait_for("The results below belong to these answers")
 
 
@@ -79,7 +79,7 @@ def test_a_second_window_waits_while_the_first_is_busy(desk: Desk, slow: Desk):
     desk.page.locator(RUN).click()
     come_early(slow, "plan")
     slow.page.mouse.click(90, 72)
-    desk.page.wait_for_selector(IDLE, timeout=90_000)
+    desk.page.wait_for_selector(IDLE, timeout=120_000)
     slow.ready()
     slow.run()
     slow.wait_for("Save person")

@@ -47,7 +47,7 @@ def test_from_a_dropped_file_to_verdicts_in_ten_actions(desk: Desk, tmp_path: Pa
     drop(desk.page, [exported / "plant.csv"])                                       # 1
     desk.wait_for("taken in: plant.csv", 60)
     boxes = desk.page.locator(".fpt-points input[type=checkbox]")
-    boxes.nth(46).wait_for(timeout=30_000)
+    boxes.nth(46).wait_for(timeout=120_000)
     assert boxes.count() == 47 and job.get("points") in (None, {})
     desk.page.locator(".fpt-heads").scroll_into_view_if_needed()
     desk.picture(pictures / "first_page.png")
@@ -88,10 +88,10 @@ def test_forty_weekly_files_with_three_questions(desk: Desk, tmp_path: Path, pic
     began = time.monotonic()
     drop(desk.page, sorted(stick.iterdir()))                                        # 1
     desk.wait_for("and 37 more", 60)
-    desk.page.locator(".fpt-points input[type=checkbox]").nth(46).wait_for(timeout=60_000)
+    desk.page.locator(".fpt-points input[type=checkbox]").nth(46).wait_for(timeout=120_000)
     asked = desk.page.locator(".fpt-questions")
     asked.get_by_role("button", name="Order of dates: day first").first.click()     # 2
-    asked.get_by_role("button").first.wait_for(state="detached", timeout=60_000)
+    asked.get_by_role("button").first.wait_for(state="detached", timeout=120_000)
     desk.press("accept")                                                            # 3
     desk.wait_for("47 points are in the map", 60)
     desk.type("site.altitude", "5300")                                              # 4

@@ -33,7 +33,7 @@ def test_wrong_answers_get_a_sentence_beside_the_field(desk: Desk):
         ("plant.chiller_1.minimum_water_lift", "six", "'six' is not a number"),
     ):
         desk.type(path, typed)
-        desk.page.get_by_text(sentence).first.wait_for(timeout=10_000)
+        desk.page.get_by_text(sentence).first.wait_for(timeout=120_000)
         assert sentence in desk.said(path)
     desk.type("site.altitude", "1280")
     desk.page.locator(".fpt-field:has(.fpt-at-site-altitude) .fpt-unit select").first.select_option(

@@ -58,9 +58,9 @@ def test_a_trend_file_is_dropped_on_the_folder(desk: Desk, tmp_path: Path):
     with desk.page.expect_popup() as opened:
         desk.page.get_by_role("link", name="open the folder trends").click()
     folder = opened.value
-    folder.locator(".jp-DirListing-item", has_text="plant.csv").wait_for(timeout=60_000)
+    folder.locator(".jp-DirListing-item", has_text="plant.csv").wait_for(timeout=120_000)
     drop(folder, made(tmp_path, "meter.csv", b"time,flow\n"))
-    folder.locator(".jp-DirListing-item", has_text="meter.csv").wait_for(timeout=20_000)
+    folder.locator(".jp-DirListing-item", has_text="meter.csv").wait_for(timeout=120_000)
     assert (desk.office.job.trends_folder / "meter.csv").read_bytes() == b"time,flow\n"
     folder.close()
 

@@ -102,6 +102,8 @@ class Desk:
         self.office, self.page = office, page
         self.name = ""
         self.outside: list[str] = []
+        # On a busy machine a page takes long; what never comes fails all the same.
+        page.set_default_timeout(120_000)
         page.on("request", self._note)
 
     def _note(self, request: Any) -> None:
@@ -125,12 +127,12 @@ class Desk:
         """Press "Run this step" and wait for its end; the seconds it took."""
         started = time.monotonic()
         self.page.locator(RUN).click()
-        self.page.wait_for_selector(BUSY, timeout=30_000)
-        self.page.wait_for_selector(IDLE, timeout=90_000)
+        self.page.wait_for_selector(BUSY, timeout=120_000)
+        self.page.wait_for_selector(IDLE, timeout=120_000)
         took = time.monotonic() - started
         # The last outputs and widgets are drawn a moment after the kernel is done.
         self.page.wait_for_timeout(400)
-        self.page.wait_for_selector(IDLE, timeout=90_000)
+        self.page.wait_for_selector(IDLE, timeout=120_000)
         return took
 
     def control(self, path: str, nth: int = 0) -> Any:
@@ -142,7 +144,7 @@ class Desk:
     def save(self) -> None:
         """Save the workbook with the keyboard, and wait until the server has it."""
         with self.page.expect_response(lambda r: r.request.method == "PUT"
-                                       and "/api/contents/" in r.url, timeout=20_000):
+                                       and "/api/contents/" in r.url, timeout=120_000):
             self.page.keyboard.press("Control+s")
         self.page.wait_for_timeout(300)
 
@@ -160,7 +162,7 @@ class Desk:
         """What stands below a field, once it says something of the answer."""
         field = self.page.locator(f".fpt-field:has(.fpt-at-{handle(path)})").nth(nth)
         told = field.locator(".fpt-ok, .fpt-bad")
-        told.wait_for(timeout=10_000)
+        told.wait_for(timeout=120_000)
         return str(told.inner_text())
 
     def press(self, name: str) -> None:
@@ -175,7 +177,7 @@ class Desk:
 
     def wait_for(self, text: str, seconds: float = 20) -> None:
         """Wait until the page says something."""
-        self.page.get_by_text(text).first.wait_for(timeout=seconds * 1000)
+        self.page.get_by_text(text).first.wait_for(timeout=max(seconds, 90.0) * 1000)
 
     def misplaced(self) -> list[str]:
         """What would have to be scrolled sideways, is cut, or lies over something else."""
