@@ -159,7 +159,10 @@ class ReadingForm:
                                    if one.file == name and one.answers.get("points")), None)
         title = "As they are read" if self._grid else (
             "As they would be read with the first answer to each question")
-        self.shown.value = _rows_of(grid, self._points_of(name), title).markup if grid else ""
+        # Many columns are wider than a window: the table moves under it, by key as well.
+        self.shown.value = (
+            "<div role='region' tabindex='0' aria-label='Ten rows of the file' class='fpt-wide'>"
+            f"{_rows_of(grid, self._points_of(name), title).markup}</div>") if grid else ""
 
     def _points_of(self, file: str) -> list[str]:
         return [name for name, row in self.job.get("points", {}).items() if file in files_of(row)]
