@@ -247,10 +247,10 @@ def water_within_reach(
 
     Args:
         wet_bulb [degF]: scalar or array.
-        load_share [1]: flow or load of the exchanger over design; above 1 it counts as 1.
+        load_share [-]: flow or load of the exchanger over design; above 1 it counts as 1.
         exchanger_approach [degF]: at design.
         tower_approach [degF]: at the design wet bulb.
-        slope [1]: how much wider the tower's approach is per degF below the design wet bulb.
+        slope [-]: how much wider the tower's approach is per degF below the design wet bulb.
         design_wet_bulb [degF]: of the towers.
 
     Returns:
