@@ -138,7 +138,7 @@ def expected_ua(
         design_ua [Btu/h.degF]: at design flows, scalar or array.
         chw_share [-]: chilled-water flow over its design flow, scalar or array.
         cw_share [-]: condenser-water flow over its design flow, scalar or array.
-        exponent [-]: of a film's conductance on its flow, 0.6 to 0.8.
+        exponent [-]: of a film coefficient on its flow, 0.6 to 0.8.
         wall_share [-]: of the design resistance that lies in the plates, where it is known.
 
     Returns:
@@ -176,7 +176,7 @@ def corrected_ua(
         design_ua [Btu/h.degF]: at design flows, scalar or array.
         chw_share [-]: chilled-water flow over its design flow, scalar or array.
         cw_share [-]: condenser-water flow over its design flow, scalar or array.
-        exponent [-]: of a film's conductance on its flow, 0.6 to 0.8.
+        exponent [-]: of a film coefficient on its flow, 0.6 to 0.8.
         wall_share [-]: of the design resistance that lies in the plates, where it is known.
 
     Returns:

@@ -36,6 +36,7 @@ def water_minimum(test: FunctionalTest) -> float:
 def _lowest(test: FunctionalTest, subject: str, above: np.ndarray, counted: np.ndarray,
             least: np.ndarray | float, point: str) -> Iterator[Finding]:
     """The lowest water that lasted in the rows that count, as it stands against its ``least``."""
+    counted = counted & ~test.unrecorded
     if not counted.any():
         return
     dip, found = test.limits["cold.short_dip"], _kept(test, above, counted, point)
@@ -114,7 +115,8 @@ def fans(test: FunctionalTest) -> Finding:
     # One fan known to be fast is enough, of unknown ones any may be.
     slow = test.limits["running.fan_minimum"]
     fast = Flags(np.fmax.reduce(speeds) > slow, ~(speeds.max(axis=0) <= slow))
-    cooled = ~Flags.at_least(water, least) & fast
+    recorded = Flags(~test.unrecorded, ~test.unrecorded)
+    cooled = ~Flags.at_least(water, least) & fast & recorded
     seen, possible = cooled.longest(), cooled.longest(maybe=True)
     minutes = seen.rows * test.minutes if seen else 0.0
     coldest = int(np.nanargmin(water))
@@ -170,6 +172,7 @@ def basin(test: FunctionalTest) -> Iterator[Finding]:
     for subject, wrong in (
             ("heater off, water cold", ~heating & ~Flags.at_least(water, setpoint - band)),
             ("heater on, water warm", heating & Flags.above(water, setpoint + band))):
+        wrong = wrong & Flags(~test.unrecorded, ~test.unrecorded)
         seen, possible = wrong.longest(), wrong.longest(maybe=True)
         minutes = seen.rows * test.minutes if seen else 0.0
         yield Finding(

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from fptlib.procedure import uncertainty
+from fptlib.procedure.flags import stretches
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.instruments import agreement
 from fptlib.procedure.judge import Finding, check
@@ -46,7 +47,8 @@ def starts(test: FunctionalTest) -> Iterator[Finding]:
 
 
 def _busiest(test: FunctionalTest, n: int, period: float, every: float, limit: float) -> Finding:
-    found, per = busiest(test.running(n), test.rows(period)), "hour" if period == HOUR else "day"
+    found = busiest(test.running(n), test.rows(period), test.unrecorded)
+    per = "hour" if period == HOUR else "day"
     # A start needs one row on and one row off to be seen.
     hidden = "" if period / (2.0 * every) > limit else (
         f"rows of {every:.0f} min cannot show so many starts")
@@ -60,7 +62,8 @@ def _busiest(test: FunctionalTest, n: int, period: float, every: float, limit: f
 def _shortest(test: FunctionalTest, n: int, least: float, begins: np.ndarray, starts: np.ndarray,
               subject: str, every: float) -> Iterator[Finding]:
     """The shortest time from one of ``begins`` to the next start, without a gap between."""
-    known = np.cumsum(np.isnan(test.running(n)))
+    gaps = np.isnan(test.running(n))
+    known = np.cumsum(gaps)
     after = np.searchsorted(starts, begins, side="right")
     pairs = [(int(begin), int(starts[k])) for begin, k in zip(begins, after, strict=True)
              if k < len(starts) and known[starts[k]] == known[begin]]
@@ -72,7 +75,7 @@ def _shortest(test: FunctionalTest, n: int, least: float, begins: np.ndarray, st
         0, begin, f"{took:.0f} min {subject}; the manufacturer asks for {least:.0f} min", last=end,
         subject=f"chiller {n} {subject}", measured=took, at_least=least, unit="min",
         uncertainty=every, tolerance=test.timing_tolerance,
-        worst_in_gaps=None if not known[-1] else -np.inf,
+        worst_in_gaps=-np.inf if (gaps & ~test.unrecorded).any() else None,
         cut_off="" if 2.0 * every <= least else
         f"rows of {every:.0f} min may hide a shorter one")
 
@@ -102,9 +105,19 @@ def trips(test: FunctionalTest) -> Iterator[Finding]:
                 f", the first at {test.time(first):%Y-%m-%d %H:%M}: "
                 f"{_went(test, first)}" if sure else ""),
             last=min(first + test.rows(BACK), len(test) - 1), subject=f"chiller {n}",
-            measured=len(sure), at_most=0.0, worst_in_gaps=len(found),
+            measured=len(sure), at_most=0.0, worst_in_gaps=len(found) + _in_gaps(test, n),
             fail_needs="a field reading contradicts the supply's sensor" if wrong else "",
             cut_off="" if every <= SOON else f"rows of {every:.0f} min may hide a stop")
+
+
+def _in_gaps(test: FunctionalTest, n: int) -> int:
+    """How many gaps of a chiller's status may hide a trip: it ran before and not after, or the gap
+    has room for a stop and a start."""
+    status, hidden = test.running(n), 0
+    for first, last in stretches(np.isnan(status) & ~test.unrecorded):
+        ends = status[max(first - 1, 0)], status[min(last + 1, len(test) - 1)]
+        hidden += ends == (1.0, 0.0) or (last - first + 1) * test.minutes > SOON
+    return hidden
 
 
 def _under_load(test: FunctionalTest, n: int, row: int) -> str:

@@ -13,7 +13,7 @@ from fptlib.procedure.changeovers import Request, Run
 from fptlib.procedure.flags import Flags, Stretch
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
-from fptlib.procedure.measures import between_rows
+from fptlib.procedure.measures import between_rows, in_hours
 from fptlib.procedure.setpoint_release import RUN_DOWN_MINUTES
 from fptlib.procedure.verdict import Event
 
@@ -250,9 +250,7 @@ def hours_closed(test: FunctionalTest) -> Flags:
     begins, ends = test.sequence.clock_enable, test.sequence.clock_exit or time(0, 0)
     if begins is None:
         return _where(np.zeros(len(test), dtype=bool))
-    clock = [test.time(row).time() for row in range(len(test))]
-    return _where(np.array([not (begins <= at < ends if begins < ends else
-                                 begins <= at or at < ends) for at in clock]))
+    return _where(~in_hours(map(test.time, range(len(test))), begins, ends))
 
 
 def _resting(test: FunctionalTest) -> Flags:

@@ -32,6 +32,7 @@ from fptlib.limits import Limits
 from fptlib.physics import atmosphere, moist_air, water
 from fptlib.procedure import changeovers as finding
 from fptlib.procedure.changeovers import Changeover, Exit, Request, Run
+from fptlib.procedure.flags import stretches
 from fptlib.procedure.frozen import frozen_rows
 from fptlib.procedure.status import (
     any_running,
@@ -51,9 +52,8 @@ BACK_WITHIN = 0.25
 # rest to be taken for it again (common practice, no source).
 STALE_MINUTES = 120.0
 REST_MINUTES = 30.0
-# So long before its status an economizer may have been enabled, its pull-down included (the
-# procedure's longest pull-down).
-PULL_DOWN_MINUTES = 180.0
+# Where no point has a value for so long, the trends are of other days (common practice, no source).
+UNRECORDED_MINUTES = 1440.0
 POWER_PARTS = ("tower_fan_power", "chw_pump_power", "cw_pump_power")
 
 # Quantities that can come from several points, and from which.
@@ -136,6 +136,16 @@ class FunctionalTest:
     def _readings(self) -> Mapping[str, np.ndarray]:
         """Every column as ``[]`` gives it."""
         return {**self.grid.columns, **self._columns}
+
+    @cached_property
+    def unrecorded(self) -> np.ndarray:
+        """The days between two stretches of trends: nothing is said of them, where a shorter gap
+        may hide what counts."""
+        silent = np.ones(len(self), dtype=bool)
+        for column in self.grid.columns.values():
+            silent &= np.isnan(column)
+        return self.within(slice(first, last + 1) for first, last in stretches(silent)
+                           if last - first + 1 > self.rows(UNRECORDED_MINUTES))
 
     @cached_property
     def overridden(self) -> list[tuple[Override, slice]]:
@@ -559,9 +569,9 @@ class FunctionalTest:
         return reset
 
     def _before_fall(self, active: np.ndarray, row: int) -> int:
-        """The row after the last one at which the active setpoint stood as high as in the hours
-        before ``row``: where its fall begins; ``row`` where it has not fallen."""
-        begin = max(row - self.rows(PULL_DOWN_MINUTES), 0)
+        """The row after the last one at which the active setpoint stood as high as in the longest
+        pull-down before ``row``: where its fall begins; ``row`` where it has not fallen."""
+        begin = max(row - self.rows(self.limits["lift.pull_down"]), 0)
         before = active[begin:row]
         if np.isnan(before).all() or np.nanmax(before) - before[-1] <= BACK_WITHIN:
             return row

@@ -6,7 +6,9 @@ What one noisy row shows decides nothing, and what lies between rare samples sta
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime, time
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -32,6 +34,12 @@ def largest_step(values: np.ndarray) -> float:
     steps = np.abs(np.diff(values))
     known = steps[~np.isnan(steps)]
     return float(known.max()) if len(known) else math.nan
+
+
+def in_hours(moments: Iterable[datetime], begins: time, ends: time) -> np.ndarray:
+    """Which moments lie between two times of the day; over midnight where the second is earlier."""
+    return np.array([begins <= at.time() < ends if begins < ends else
+                     begins <= at.time() or at.time() < ends for at in moments], dtype=bool)
 
 
 def between_rows(values: np.ndarray, every: float) -> float:
@@ -218,11 +226,13 @@ class Starts:
     worst: int
 
 
-def busiest(status: np.ndarray, period: int) -> Starts:
-    """Starts in the busiest ``period`` of so many rows of a status (1.0, 0.0, NaN)."""
+def busiest(status: np.ndarray, period: int, unrecorded: np.ndarray | None = None) -> Starts:
+    """Starts in the busiest ``period`` of so many rows of a status (1.0, 0.0, NaN); gaps that are
+    ``unrecorded`` hide nothing."""
     # A gap may hide a start in every two rows.
     in_gaps = np.zeros(len(status), dtype=int)
-    for first, last in stretches(np.isnan(status)):
+    gaps = np.isnan(status)
+    for first, last in stretches(gaps if unrecorded is None else gaps & ~unrecorded):
         in_gaps[last] = (last - first + 2) // 2
     started = (np.diff(status, prepend=np.nan) == 1.0).astype(int)
     seen, hidden = (total - np.concatenate([np.zeros(min(period, len(status)), dtype=int),

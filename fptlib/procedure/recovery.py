@@ -20,6 +20,7 @@ from fptlib.procedure.measures import (
     between_rows,
     carried,
     highest_kept,
+    in_hours,
     interval_demand,
     largest_rise,
     largest_step,
@@ -310,11 +311,11 @@ def _on_peak(test: FunctionalTest, begins: np.ndarray) -> np.ndarray:
         return np.ones(len(begins), dtype=bool)
     if start is None or stop is None:
         raise NotTested("of the utility's on-peak hours the plan states one end only")
-    weekdays = test.plant.on_peak_days == "weekdays"
     moments = [test.time(row) for row in begins]
-    return np.array([
-        (start <= at.time() < stop if start < stop else not stop <= at.time() < start)
-        and not (weekdays and at.weekday() > 4) for at in moments], dtype=bool)
+    within = in_hours(moments, start, stop)
+    if test.plant.on_peak_days == "weekdays":
+        within &= np.array([at.weekday() < 5 for at in moments], dtype=bool)
+    return within
 
 
 def _windows(test: FunctionalTest, changeover: Changeover, interval: float

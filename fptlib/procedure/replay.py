@@ -35,6 +35,8 @@ from fptlib.procedure.waters import carried_on, opened, waters
 
 NEEDS = ("economizer_command", "chillers", "wet_bulb", "reset_setpoint", "cw_supply_temp",
          "chw_supply_temp", "chw_supply_setpoint")
+
+
 @dataclass(frozen=True)
 class Replay:
     """What the sequence does, row by row: mode, active setpoint, condenser and chilled water

@@ -23,7 +23,7 @@ SHORTEST_RUN = 60.0
 LEAST_KNOWN = 15.0
 # Of the rows: with so many possible states the median stands (common practice, no source).
 MOST_ROWS = 0.8
-# Conductance of a film goes with its flow to the power 0.66 to 0.84 (plate correlations of Kumar,
+# A film coefficient goes with its flow to the power 0.66 to 0.84 (plate correlations of Kumar,
 # Muley and Manglik, Martin, Khan and Khan, from secondary sources); the plates with their fouling
 # allowance hold up to a fifth of the resistance (common practice, no source).
 FILM_EXPONENT_LOW, FILM_EXPONENT_HIGH, LARGEST_PLATES = 0.66, 0.84, 0.2

@@ -123,6 +123,23 @@ def test_a_chiller_that_stops_for_want_of_load_did_not_trip() -> None:
     assert judge(case(gap), "lift.trips").verdict is Verdict.NOT_TESTED
 
 
+def test_a_gap_of_the_status_may_hide_a_trip() -> None:
+    """Running before and off after: the stop lies in the gap, however short."""
+    table = tripped()
+    table.loc[at("04:57", 1) : at("05:02", 1), ["chiller_1_running", "chiller_1_power"]] = np.nan
+    assert judge(case(table), "lift.trips").verdict is Verdict.NOT_TESTED
+
+
+def test_days_that_no_trend_covers_hide_nothing() -> None:
+    """Two weeks of one winter, a month apart in one file."""
+    table = drawn.frame()
+    later = table.set_axis(table.index + pd.Timedelta(days=30))
+    both = case(pd.concat([table, later]).asfreq("1min"))
+    assert both.unrecorded.sum() > 20 * 1440
+    for id in ("lift.starts", "lift.trips", "cold.condenser_water"):
+        assert judge(both, id).verdict is judge(case(table), id).verdict, id
+
+
 def test_a_chiller_that_another_relieves_did_not_trip() -> None:
     table = tripped()
     table.loc[at("04:55", 1) :, ["chiller_2_running", "chiller_2_power"]] = [1.0, 180.0]
