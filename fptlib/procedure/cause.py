@@ -14,9 +14,10 @@ import numpy as np
 from fptlib.physics import exchanger as physics
 from fptlib.physics import water as fluid
 from fptlib.procedure import air_handlers, approaches, load, running
-from fptlib.procedure.functional_test import BACK_WITHIN, FunctionalTest, cached
+from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import CheckOf, Finding, check
 from fptlib.procedure.measures import median
+from fptlib.procedure.reset_setpoint import BACK_WITHIN
 from fptlib.procedure.verdict import Check, NotTested, Verdict
 
 _NEEDS = ("request", "chillers", "chw_supply_temp", "chw_supply_setpoint", "reset_setpoint",

@@ -34,6 +34,7 @@ from fptlib.procedure import changeovers as finding
 from fptlib.procedure.changeovers import Changeover, Exit, Request, Run
 from fptlib.procedure.flags import stretches
 from fptlib.procedure.frozen import frozen_rows
+from fptlib.procedure.reset_setpoint import BACK_WITHIN, STALE_MINUTES, estimated
 from fptlib.procedure.status import (
     any_running,
     debounce,
@@ -46,12 +47,6 @@ from fptlib.trends.grid import Grid, shown_step
 _Found = TypeVar("_Found")
 _Given = ParamSpec("_Given")
 
-# The setpoint is back, or lowered, within a quarter of a degree.
-BACK_WITHIN = 0.25
-# How long a reset setpoint that is not trended is taken to stay, and how long the active one must
-# rest to be taken for it again (common practice, no source).
-STALE_MINUTES = 120.0
-REST_MINUTES = 30.0
 # Where no point has a value for so long, the trends are of other days (common practice, no source).
 UNRECORDED_MINUTES = 1440.0
 POWER_PARTS = ("tower_fan_power", "chw_pump_power", "cw_pump_power")
@@ -537,55 +532,12 @@ class FunctionalTest:
 
     @cached_property
     def reset_setpoint(self) -> np.ndarray:
-        """What the reset asks for [degF].
-
-        The trended reset setpoint; without it the active setpoint, held at its value
-        before the enable while a changeover may have replaced it, and for ``STALE_MINUTES`` at
-        the most (common practice, no source: a reset moves little within two hours). From where
-        the active setpoint is back at that value, or has come to rest after its return, it is
-        the reset setpoint again; in between nothing is known. Where the enable command is not
-        trended either, an active setpoint that fell before the status may be the temporary one
-        already: from its fall on nothing is known.
-        """
+        """What the reset asks for [degF]: trended, else ``reset_setpoint.estimated``."""
         if self.has("chw_reset_setpoint"):
             return self["chw_reset_setpoint"]
-        active = self["chw_supply_setpoint"]
-        reset = active.copy()
-        for changeover in self.changeovers:
-            request, stop = changeover.request, changeover.last + 1
-            if request is None:
-                continue
-            held = active[request.row - 1] if request.row else np.nan
-            first = request.row if self.has("economizer_command") else self._before_fall(
-                active, request.row)
-            held = held if first == request.row else np.nan
-            after = request.end + 1
-            back = np.flatnonzero(active[after:stop] >= held - BACK_WITHIN)
-            rest = self._at_rest(active[after:stop])
-            ends = [int(back[0]) + 1] if len(back) else []
-            until = min([*ends, *rest, stop - after]) + after
-            reset[first:until] = held
-            reset[min(request.row + self.rows(STALE_MINUTES), until) : until] = np.nan
-        return reset
-
-    def _before_fall(self, active: np.ndarray, row: int) -> int:
-        """The row after the last one at which the active setpoint stood as high as in the longest
-        pull-down before ``row``: where its fall begins; ``row`` where it has not fallen."""
-        begin = max(row - self.rows(self.limits["lift.pull_down"]), 0)
-        before = active[begin:row]
-        if np.isnan(before).all() or np.nanmax(before) - before[-1] <= BACK_WITHIN:
-            return row
-        return begin + int(np.flatnonzero(before >= np.nanmax(before) - BACK_WITHIN)[-1]) + 1
-
-    def _at_rest(self, active: np.ndarray) -> list[int]:
-        """The first row from which a setpoint that has risen again rests for half an hour."""
-        rows = self.rows(REST_MINUTES)
-        if len(active) < rows:
-            return []
-        window = np.lib.stride_tricks.sliding_window_view(active, rows)
-        level = np.ptp(window, axis=1) <= BACK_WITHIN
-        risen = active[: len(level)] >= np.fmin.accumulate(active)[: len(level)] + 1.0
-        return np.flatnonzero(level & risen)[:1].tolist()
+        command = self.has("economizer_command")
+        return estimated(self["chw_supply_setpoint"], self.changeovers, self.minutes,
+                         None if command else self.limits["lift.pull_down"])
 
     @property
     def assumptions(self) -> dict[str, str]:

@@ -6,8 +6,9 @@ import numpy as np
 
 from fptlib.job.schema import TEMPORARY_SETPOINT
 from fptlib.procedure.changeovers import Run
-from fptlib.procedure.functional_test import BACK_WITHIN, FunctionalTest
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.judge import Finding, not_judged
+from fptlib.procedure.reset_setpoint import BACK_WITHIN
 from fptlib.procedure.verdict import Verdict
 
 # A chiller that was told to stop unloads and draws power for so long (common practice, no source).
