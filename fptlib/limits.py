@@ -130,7 +130,8 @@ STANDARD: tuple[Limit, ...] = (
     Limit("exit.grace", 5.0, "min", "and the plant leaves within"),
     Limit("exit.fans_at_maximum", 95.0, "%", "towers count as at maximum above this speed"),
     Limit("exit.equipment_delay", 30.0, "min", "equipment count exceeded for at most"),
-    Limit("exit.comparative_delay", 30.0, "min", "economizer dearer than chillers for at most"),
+    Limit("exit.comparative_delay", 30.0, "min", "economizer more expensive than "
+          "chillers for at most"),
     Limit("transition.entering", 0.05, "kW/ton", "largest rise entering economizer mode"),
     Limit("transition.leaving", 0.05, "kW/ton", "largest fall leaving economizer mode"),
     Limit("conditions.load_low", 50.0, "%", "least load, share of the economizer's design load"),
@@ -171,22 +172,22 @@ STANDARD: tuple[Limit, ...] = (
           "the manufacturer's are stated", low=_ABOVE_ZERO, since=2),
     Limit("lift.trip_band", 3.0, "degF", "supply above the active setpoint after a chiller's stop, "
           "by which it was under load", since=2),
-    Limit("cold.water", 36.0, "degF", "lowest condenser water, unless the tower manufacturer's is "
+    Limit("cold.water", 36.0, "degF", "minimum condenser water, unless the tower manufacturer's is "
           "stated", "36 to 40 °F in one tower manufacturer's manual, 36.5 to 41 °F in another, one "
           "of them at the least load, the other near the largest: the firm chooses", since=2),
     Limit("cold.exchanger", 34.0, "degF", "lowest water in an exchanger without chilled-water "
           "flow, and in a basin", since=2),
-    Limit("cold.short_dip", 5.0, "min", "longest time that water may be colder", since=2),
+    Limit("cold.short_dip", 5.0, "min", "longest time below the minimum", since=2),
     Limit("cold.fans", 10.0, "min", "fans above minimum speed with condenser water below its "
-          "lowest", since=2),
-    Limit("cold.air", 35.0, "degF", "frost counts from this outdoor air",
+          "minimum", since=2),
+    Limit("cold.air", 35.0, "degF", "freezing weather: outdoor dry bulb at or below this",
           "35 to 40 °F in a published cold-weather procedure", low=-_LARGEST, since=2),
     Limit("cold.heater_band", 3.0, "degF", "basin heater around its setpoint", since=2),
     Limit("cold.heater_time", 30.0, "min", "basin heater off with cold water, or on with warm, for "
           "at most", since=2),
     Limit("cold.humidity", 60.0, "%RH", "highest humidity of the critical space, unless the plan "
           "states it", since=2),
-    Limit("cold.humid_for", 30.0, "min", "longest time that it may be more humid", since=2),
+    Limit("cold.humid_for", 30.0, "min", "longest time above it", since=2),
     Limit("load.cold", 45.0, "degF", "cold weather: outdoor dry bulb at or below this", since=2),
     Limit("load.base", 110.0, "%", "base load at night in cold weather against the expected one",
           since=2),
@@ -207,7 +208,7 @@ STANDARD: tuple[Limit, ...] = (
     Limit("load.pressure_drop", 150.0, "%", "exchanger pressure drop against design", since=2),
     Limit("load.air_cold", 10.0, "%", "share of the time with an air handler's chilled-water "
           "valve open while outdoor air could cool alone", since=2),
-    Limit("load.air_valve", 10.0, "%", "such a valve counts as open above", since=2),
+    Limit("load.air_valve", 10.0, "%", "an air handler's valve counts as open above", since=2),
     Limit("load.air_mixed", 5.4, "degF", "tolerance of mixed against outdoor or discharge air",
           "two published rule sets for air handlers, from memory", since=2),
     Limit("load.air_difference", 10.0, "degF", "least difference of outdoor and return air to "

@@ -95,10 +95,10 @@ class Chiller:
         "Low evaporating-temperature cutout", "degF", -20, 60, "Saturated. Empty: the evaporator "
         "is held above 32 °F, where water freezes.")
     starts_per_hour: float | None = quantity(
-        "Most starts per hour", "per hour", 0.1, 20, "From the manufacturer. Empty: the limit of "
+        "Maximum starts per hour", "per hour", 0.1, 20, "From the manufacturer. Empty: the limit of "
         "the procedure.")
     starts_per_day: float | None = quantity(
-        "Most starts per day", "per day", 0.1, 200, "In any 24 hours, from the manufacturer. "
+        "Maximum starts per day", "per day", 0.1, 200, "In any 24 hours, from the manufacturer. "
         "Empty: the limit of the procedure.")
     minimum_chw_flow: float | None = quantity(
         "Minimum evaporator flow", "gpm", 0, 20000, "From the manufacturer, for this chiller's "
@@ -107,10 +107,10 @@ class Chiller:
         "Minimum condenser flow", "gpm", 0, 20000, "From the manufacturer. With head-pressure "
         "control by flow: the least that it may throttle to.")
     minimum_cw_entering: float | None = quantity(
-        "Lowest entering condenser water", "degF", 20, 90, "Where the manufacturer states one for "
+        "Minimum entering condenser water", "degF", 20, 90, "Where the manufacturer states one for "
         "continuous operation. Empty: lift alone counts.")
     start_to_start: float | None = quantity(
-        "Least time from start to start", "min", 0, 240, "From the manufacturer, where its panel "
+        "Minimum time from start to start", "min", 0, 240, "From the manufacturer, where its panel "
         "counts it.")
 
 
@@ -138,16 +138,16 @@ class Cold:
     """What the plant needs in cold weather: degF, gpm, %RH; ``None`` where nothing is stated."""
 
     water_minimum: float | None = quantity(
-        "Lowest condenser water", "degF", 20, 60, "From the tower manufacturer, for the coldest "
+        "Minimum condenser water", "degF", 20, 60, "From the tower manufacturer, for the coldest "
         "cell; note the load it holds for. Empty: the limit of the procedure.")
     cell_flow: float | None = quantity(
-        "Least water per operating tower cell", "gpm", 0, 20000, "From the tower manufacturer: a "
+        "Minimum flow per operating tower cell", "gpm", 0, 20000, "From the tower manufacturer: a "
         "cell with too little water freezes.")
     cells_shut_off: bool = answer("Cells can be shut off from the water", "", Kind.YES, False)
     basin_heater: float | None = quantity(
         "Basin heater setpoint", "degF", 32, 60, "Empty: the basins have no heater.")
     space_humidity: float | None = quantity(
-        "Highest humidity of the most critical space", "%RH", 1, 100, "Empty: no space whose "
+        "Maximum humidity of the most critical space", "%RH", 1, 100, "Empty: no space whose "
         "humidity is critical.")
 
 

@@ -132,20 +132,22 @@ def fans(test: FunctionalTest) -> Finding:
 @check("cold.cell_flow", unit="gpm", needs=("outdoor_dry_bulb", "cw_flow"),
        limits=("cold.air", "cold.short_dip"))
 def cell_flow(test: FunctionalTest) -> Finding:
-    """The lowest condenser-water flow that lasted in frost, while any flows, shared by all cells
-    that cannot be shut off, against the least that the manufacturer states for a cell."""
+    """The lowest condenser-water flow that lasted in freezing weather, while any flows, shared by
+    all cells that cannot be shut off, against the least that the manufacturer states for a
+    cell."""
     least = test.plant.cold.cell_flow
     if least is None:
-        raise NotTested("the least water per tower cell is not stated in the plan")
-    frost = test["outdoor_dry_bulb"] <= test.limits["cold.air"]
-    if not frost.any():
+        raise NotTested("the minimum flow per tower cell is not stated in the plan")
+    freezing = test["outdoor_dry_bulb"] <= test.limits["cold.air"]
+    if not freezing.any():
         raise Deferred(f"the air was never at or below {test.limits['cold.air']:g} °F: repeat it "
-                       "in frost")
+                       "in freezing weather")
     share = test["cw_flow"] / test.plant.tower_cells
-    counted = frost & (flowing(test["cw_flow"]) != 0.0)
+    counted = freezing & (flowing(test["cw_flow"]) != 0.0)
     found = _kept(test, share, counted, "cw_flow")
     if found is None:
-        return not_judged(0, int(frost.argmax()), "no water flowed in frost, or it has a gap")
+        return not_judged(0, int(freezing.argmax()),
+                          "no water flowed in freezing weather, or it has a gap")
     return Finding(
         0, found.row, f"went down to {found.value:.0f} gpm a cell with water over all "
         f"{test.plant.tower_cells} cells; at least {least:.0f} gpm is wanted",
