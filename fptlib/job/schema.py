@@ -95,8 +95,8 @@ class Chiller:
         "Low evaporating-temperature cutout", "degF", -20, 60, "Saturated. Empty: the evaporator "
         "is held above 32 °F, where water freezes.")
     starts_per_hour: float | None = quantity(
-        "Maximum starts per hour", "per hour", 0.1, 20, "From the manufacturer. Empty: the limit of "
-        "the procedure.")
+        "Maximum starts per hour", "per hour", 0.1, 20, "From the manufacturer. Empty: the limit "
+        "of the procedure.")
     starts_per_day: float | None = quantity(
         "Maximum starts per day", "per day", 0.1, 200, "In any 24 hours, from the manufacturer. "
         "Empty: the limit of the procedure.")
