@@ -117,7 +117,7 @@ RESTS_ON = {
     "chw_supply_setpoint": {
         "reset.active", "lift.setpoint", "lift.floor", "lift.release", "recovery.rate",
         "recovery.duration", "recovery.supply", "recovery.stable", "running.tower_setpoint",
-        "running.overcooling", "running.supply", "lift.trips"},
+        "running.overcooling", "running.supply", "lift.trips", "load.cause"},
     "economizer_command": {"lift.minimum", "lift.setpoint", "lift.floor", "lift.chiller_on",
                            "lift.head_pressure", "lift.pull_down"},
     "hx_cw_flow": {"instruments.heat_balance", "running.exchanger", "load.fouling",

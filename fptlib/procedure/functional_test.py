@@ -487,14 +487,13 @@ class FunctionalTest:
         """
         if self.missing("request", "chillers"):
             return self.within(())
-        longest = self.rows(self.limits["recovery.longest"])
         unseen = self.missing("chw_supply_setpoint", "reset_setpoint")
 
         def end(c: Changeover) -> int:
             if c.run is None:
                 return c.last
             if unseen:
-                return min(c.run.first + longest, c.last)
+                return min(c.run.first + self.rows(self.limits["recovery.longest"]), c.last)
             return c.last if (back := self.recovered(c.run)) is None else back
 
         seen = self.within(slice(c.enabled, end(c) + 1)

@@ -141,7 +141,7 @@ class CheckOf:
                 raise Deferred(f"the condition was {test.condition}: that proves function, not "
                                "capacity; repeat under natural conditions")
         except NotTested as stop:
-            return self._without_events(test, stop.verdict, str(stop))
+            return self._without_events(test, stop.verdict, str(stop), stop.missing)
         except ImpossibleState as error:
             return self._without_events(
                 test, Verdict.NOT_TESTED,
@@ -212,6 +212,7 @@ class CheckOf:
         count = f" ({judged} of {len(events)} events judged)" if len(events) > 1 else ""
         assumed = "".join(f"; {said}" for need, said in test.assumptions.items()
                           if need in self.needs) + test.stood_still(*self.needs)
+        said = f"{deciding.name}: {deciding.text}" if deciding.name else deciding.text
         adjust = ""
         if verdict is Verdict.FAIL:
             number = self.advise(test, same) if self.advise else ""
@@ -223,7 +224,7 @@ class CheckOf:
             self.id, self.words["question"], verdict, deciding.unit, deciding.measured,
             deciding.limit, test.limits.basis(*self.limits), deciding.margin,
             deciding.uncertainty, deciding.probability, events,
-            f"{deciding.name}: {deciding.text}{count}{assumed}", self._meaning(verdict), adjust)
+            f"{said}{count}{assumed}", self._meaning(verdict), adjust)
 
     def _doubted(self, test: FunctionalTest) -> str:
         """What the reading doubts of the points it rests on; the instruments' step judges those

@@ -27,7 +27,7 @@ from fptlib.procedure.recovery import RATE_WINDOW
 from fptlib.procedure.replay import Replay, follows, replayed
 from fptlib.procedure.sequence import CHILLERS, ECONOMIZER, Settings, as_specified
 from fptlib.procedure.steps import CHECKS, judge
-from fptlib.procedure.verdict import Check, Verdict
+from fptlib.procedure.verdict import Check, NotTested, Verdict
 from fptlib.procedure.waters import waters
 
 # What the replay shows and so what can be judged of it; power and alarms it does not show.
@@ -100,6 +100,8 @@ def sheet(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]) -> Shee
         NotTested: a point or an approach is missing.
     """
     line = reset_line(test)
+    if line is None and (lacks := test.missing("reset_setpoint", "request", "chillers")):
+        raise NotTested(f"not trended: {', '.join(lacks)}")
     reset = test.reset_setpoint if line is None else line.of(test["outdoor_dry_bulb"])
     found = recommended(test, stated, 0.0, 0.0)
     path = feasibility.path(test, lowest_reset(test, reset, found), found.margin, found.lowest)

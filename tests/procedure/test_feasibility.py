@@ -22,6 +22,7 @@ from fptlib.procedure.feasibility import (
 )
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.settings_sheet import WITHHELD, sheet
+from fptlib.procedure.verdict import NotTested
 
 
 def with_lift(**least: float | None) -> FunctionalTest:
@@ -134,3 +135,13 @@ def test_a_verdict_of_a_path_has_its_words() -> None:
     case = drawn.case()
     assert verdict(case, path(case, 50.0, 0.8, 40.5))[0] == FEASIBLE
     assert verdict(case, "no reading")[0] == UNKNOWN
+
+
+@pytest.mark.parametrize("left", [(), *((each,) for each in drawn.case().grid.columns)])
+def test_a_sheet_without_points_says_what_it_lacks(left: tuple[str, ...]) -> None:
+    """Whatever single point is trended, or none: never an error, never a setting made up."""
+    case = drawn.case()
+    columns = {name: case.grid.columns[name] for name in left}
+    bare = replace(case, grid=replace(case.grid, columns=columns))
+    with pytest.raises(NotTested):
+        sheet(bare, {})
