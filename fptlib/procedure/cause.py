@@ -98,18 +98,14 @@ def cause(test: FunctionalTest) -> Finding:
         return _finding(test, found, Verdict.FAIL, "; also ".join(said))
     by_exchanger, by_water = (len(rows) * test.minutes for rows in (
         found.by_exchanger, found.by_water))
-    rests_on = [row for row in (ua, *(_row(test, each) for each in _RULED_OUT_BY))
-                if row.verdict is not Verdict.PASS]
-    open_ = [f"{row.id} ({row.reason})" for row in rests_on]
-    missing: list[str] = [point for row in rests_on for point in row.missing]
+    open_ = [f"{row.id} ({row.reason})" for row in (ua, *(_row(test, e) for e in _RULED_OUT_BY))
+             if row.verdict is not Verdict.PASS]
     if mostly and (lacks := test.missing("wet_bulb")):
         open_.append("whether towers could have made colder water (not trended: "
                      + ", ".join(lacks) + ")")
-        missing += lacks
     if open_:
         raise NotTested(f"cannot be known: the supply was too warm for {by_exchanger:.0f} min; to "
-                        f"know why, or what it hides, takes {'; '.join(open_)}",
-                        list(dict.fromkeys(missing)))
+                        f"know why, or what it hides, takes {'; '.join(open_)}")
     if by_exchanger > least:
         return _finding(test, found, Verdict.FAIL, _small(test, found))
     return _finding(test, found, Verdict.PASS, "the exchanger carries its load: the supply was too "

@@ -141,7 +141,7 @@ class CheckOf:
                 raise Deferred(f"the condition was {test.condition}: that proves function, not "
                                "capacity; repeat under natural conditions")
         except NotTested as stop:
-            return self._without_events(test, stop.verdict, str(stop), stop.missing)
+            return self._without_events(test, stop.verdict, str(stop))
         except ImpossibleState as error:
             return self._without_events(
                 test, Verdict.NOT_TESTED,

@@ -45,14 +45,9 @@ _WORST_FIRST = (
 
 
 class NotTested(Exception):
-    """A check that cannot be judged; says why in one sentence, and which points are ``missing``
-    where others than those that the check always needs."""
+    """A check that cannot be judged; says why in one sentence."""
 
     verdict = Verdict.NOT_TESTED
-
-    def __init__(self, reason: str, missing: Sequence[str] = ()) -> None:
-        super().__init__(reason)
-        self.missing = tuple(missing)
 
 
 class Deferred(NotTested):

@@ -15,7 +15,7 @@ _NO_APPROACH = "not known: the approaches are neither stated nor to be seen in t
 def worth(test: FunctionalTest) -> list[dict[str, str]]:
     """Questions of an owner with their answers, in order."""
     days = f"{len(test) * test.minutes / 1440.0:.0f} days"
-    rows = {f"What did the economizer save in these {days}?": str(savings.gained(test)),
+    rows = {f"What did the economizer save in these {days}?": _gained(test),
             "What was lost while chillers ran and it could have carried the load?": _lost(test),
             **_of_year(test)}
     if found := power_models.models(test):
@@ -29,6 +29,12 @@ def worth(test: FunctionalTest) -> list[dict[str, str]]:
         "not stated: no price was given. Multiply the kWh by the energy price of the season and "
         "hour; demand charges are not in it.")
     return [{"question": question, "answer": answer} for question, answer in rows.items()]
+
+
+def _gained(test: FunctionalTest) -> str:
+    if missing := test.missing("request", "chillers"):
+        return f"not known: not trended: {', '.join(missing)}"
+    return str(savings.gained(test))
 
 
 def _lost(test: FunctionalTest) -> str:

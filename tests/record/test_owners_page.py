@@ -59,3 +59,11 @@ def test_it_is_the_last_page_and_earlier_records_have_none(tmp_path) -> None:
     del content["worth"]
     assert all(each["title"] != last["title"] for each in all_sections(
         schema.current(content), {}) if each["blocks"])
+
+
+@pytest.mark.parametrize("left", [(), *((each,) for each in drawn.case().grid.columns)])
+def test_an_owners_page_without_points_answers_what_it_can(left: tuple[str, ...]) -> None:
+    case = drawn.case()
+    columns = {name: case.grid.columns[name] for name in left}
+    found = answers(replace(case, grid=replace(case.grid, columns=columns)))
+    assert found[next(iter(found))].startswith("not known: not trended: ")
