@@ -21,7 +21,7 @@ from fptlib.trends.questions import Question
 from fptlib.trends.weather import read_weather
 from fptlib.workbook import panels, parts, point_table, questionnaire, static
 from fptlib.workbook.forms import FormView, Saved, guarded
-from fptlib.workbook.point_table import IN_THE_MAP, PointTable, Row
+from fptlib.workbook.point_table import IN_THE_MAP, TABLE_FILE, PointTable, Row
 from fptlib.workbook.reading_form import ReadingForm
 
 # The answers without which there is no first verdict.
@@ -68,11 +68,21 @@ class FirstPage:
         certain = parts.button("Tick all that are certain", "fpt-certain", "")
         correct = parts.button("Correct this column", "fpt-correct-row", "")
         accept = parts.button("Accept the ticked points", "fpt-accept", "primary")
+        write = parts.button("Write this table as a file", "fpt-write-table", "")
+        self.edited = widgets.FileUpload(accept=".csv", description="Read the edited table file",
+                                         layout=parts.AUTO_WIDTH)
+        self.edited.add_class("fpt-read-table")
+        self.written = parts.html()
         self.panel = panels.Panel("Columns of the trend files", [
             parts.line([self.order, self.filter]), self.heads, self.list,
-            parts.line([certain, accept]), self.column, self.point, self.unit, correct, self.rest])
+            parts.line([certain, accept]), self.column, self.point, self.unit, correct,
+            parts.line([write, self.edited, self.written]), self.rest])
         self.panel.does(certain, self._certain).does(correct, self._corrected)
-        self.panel.does(accept, self._accepted, self._answered)
+        self.panel.does(accept, lambda: self._accepted(self.rows), self._answered)
+        self.panel.does(write, self._written)
+        self.edited.observe(
+            lambda change: change["new"] and guarded(self.panel.message, self._read_back),
+            names="value")
         for control, work in ((self.order, self._arrange), (self.filter, self._arrange),
                               (self.column, self._chosen), (self.point, self._offer_units)):
             control.observe(lambda _, work=work: guarded(self.panel.message, work), names="value")
@@ -167,9 +177,8 @@ class FirstPage:
 
     def _certain(self) -> str:
         """Tick what is certain, and nothing else."""
-        assert self.table is not None
         for at, box in self.boxes.items():
-            row = self.table.rows[at]
+            row = self._table().rows[at]
             box.value = row.accept and self.rows[at].point == row.point
         count = sum(row.accept for row in self.rows)
         return f"{count} columns are ticked; look at the others, then accept"
@@ -204,9 +213,34 @@ class FirstPage:
         self._say_rest()
         return f"'{old.column}' is {points.point(name).meaning if name else 'not used'}; accept it"
 
-    def _accepted(self) -> str:
+    def _table(self) -> PointTable:
+        if self.table is None:
+            raise FormError("no trend file is there yet; drop one on the field above")
+        return self.table
+
+    def _shown(self) -> PointTable:
+        """The table with its rows as they are ticked and corrected."""
+        return replace(self._table(), rows=tuple(self.rows))
+
+    def _written(self) -> str:
+        """Write the rows, as they are ticked and corrected, for a spreadsheet."""
+        point_table.write(self._shown(), self.job.folder / TABLE_FILE)
+        self.written.value = f"<a href='/files/{TABLE_FILE}' download>{TABLE_FILE}</a>"
+        return (f"{TABLE_FILE} is written; change Accept, Point and Unit in a spreadsheet, save it "
+                "as CSV, then read it back here")
+
+    def _read_back(self) -> None:
+        """Take over an edited table file: what it accepts is in the map, or nothing is."""
+        file, = self.edited.value
+        # Emptied, so that the same file can be chosen again once it is corrected.
+        self.edited.value = ()
+        rows = point_table.taken(self._shown(), str(file["name"]), bytes(file["content"]))
+        self.panel.message.saved(self._accepted(rows))
+        self._answered()
+
+    def _accepted(self, rows: Sequence[Row]) -> str:
         """Save what is ticked, with the counts that the plan does not state yet."""
-        count = point_table.save(self.job, self.rows)
+        count = point_table.save(self.job, rows)
         self.look()
         found = {path: value for path, value in self._read_off().items()
                  if value and not self.job.get(path)}

@@ -24,8 +24,11 @@ from fptlib.trends.suggest import propose
 
 HEADS = ("Accept", "Point", "Unit", "Sure %", "File", "Column", "First values", "Interval min",
          "Good %", "Looks like", "Why", "Doubt")
-_YES = {"yes", "y", "x", "true", "1", "ja", "oui", "si", "sí"}
+_ACCEPT = {**dict.fromkeys(("yes", "y", "x", "true", "1", "ja", "oui", "si", "sí"), True),
+           **dict.fromkeys(("", "no", "n", "false", "0", "nein", "non"), False)}
 IN_THE_MAP = 2.0
+# The table file that the plan's page writes, beside job.toml.
+TABLE_FILE = "point_map.csv"
 
 
 @dataclass(frozen=True)
@@ -248,13 +251,14 @@ def save(job: Job, rows: Sequence[Row]) -> int:
     return len(job.get("points", {}))
 
 
-def _refuse(rows: Sequence[Row]) -> None:
-    """Stop at the first row that cannot be used, with what is wrong of it."""
+def _refuse(rows: Sequence[Row], stands: Mapping[int, str] | None = None) -> None:
+    """Stop at the first row that cannot be used, with what is wrong of it; ``stands`` says where
+    in a table file rows stand."""
     taken: dict[str, Row] = {}
-    for row in rows:
+    for at, row in enumerate(rows):
         if not row.accept:
             continue
-        where = f"'{row.column}' of '{row.file}'"
+        where = f"{(stands or {}).get(at, '')}'{row.column}' of '{row.file}'"
         if not row.point:
             raise FormError(f"{where} is accepted without a point; choose its point, or do not "
                             "accept it")
@@ -288,12 +292,18 @@ def read(table: PointTable, file: Path) -> list[Row]:
     """The rows with what the file says of Accept, Point and Unit; rows it leaves out stay.
 
     Raises:
-        FormError: it is no such table, or a row names no column of the trend files.
+        FormError: it is no such table, or one of its rows cannot be used.
     """
     try:
-        content = file.read_bytes()
+        return taken(table, file.name, file.read_bytes())
     except OSError as error:
         raise FormError(f"'{file.name}' cannot be read ({error.strerror or error})") from error
+
+
+def taken(table: PointTable, name: str, content: bytes) -> list[Row]:
+    """The same from a table file's name and bytes."""
+    if content.startswith(b"PK"):
+        raise FormError(f"'{name}' is a workbook; save the table as CSV, then read that")
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -303,30 +313,34 @@ def read(table: PointTable, file: Path) -> list[Row]:
     delimiter = max(",;\t", key=head.count)
     found = list(table.rows)
     lines = csv.DictReader(io.StringIO(text, newline=""), delimiter=delimiter)
-    if absent := [name for name in ("Accept", "Point", "Unit", "File", "Column")
-                  if name not in (lines.fieldnames or ())]:
-        raise FormError(f"'{file.name}', row 1: no column {', '.join(absent)}; edit the table that "
-                        "'fptlib map JOB --table FILE' writes, and keep its first row")
-    seen: set[int] = set()
+    if absent := [each for each in ("Accept", "Point", "Unit", "File", "Column")
+                  if each not in (lines.fieldnames or ())]:
+        raise FormError(f"'{name}', row 1: no column {', '.join(absent)}; edit the table that "
+                        "'fptlib map JOB --table FILE' or the plan's page writes, and keep its "
+                        "first row")
+    stands: dict[int, str] = {}
     for number, line in enumerate(lines, start=2):
         cells = {key: str(value or "").strip() for key, value in line.items()
                  if isinstance(key, str)}
         if not any(cells.values()):
             continue
-        at = next((at for at, row in enumerate(found) if at not in seen and (
+        at = next((at for at, row in enumerate(found) if at not in stands and (
             cells["File"], cells["Column"]) in ((row.files, row.column), (
                 harmless(row.files), harmless(row.column)))), None)
         if at is None:
-            raise FormError(f"'{file.name}', row {number}: trends has no further column "
+            raise FormError(f"'{name}', row {number}: trends has no further column "
                             f"'{cells['Column']}' of file '{cells['File']}'; change only Accept, "
                             "Point and Unit")
-        seen.add(at)
-        point = cells["Point"]
-        unit = cells["Unit"]
+        stands[at] = f"'{name}', row {number}: "
+        accept = _ACCEPT.get(cells["Accept"].lower())
+        if accept is None:
+            raise FormError(f"{stands[at]}Accept holds '{cells['Accept']}' where yes or no was "
+                            "expected; correct it and read the table again")
+        point, unit = cells["Point"], cells["Unit"]
         if points.is_point(point):
             unit = units.alias(unit, points.point(point).unit) or unit or points.point(point).unit
-        found[at] = replace(found[at], accept=cells["Accept"].lower() in _YES, point=point,
-                            unit=unit)
+        found[at] = replace(found[at], accept=accept, point=point, unit=unit)
+    _refuse(found, stands)
     return found
 
 

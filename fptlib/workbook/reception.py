@@ -43,7 +43,7 @@ _BESIDE = (REVIEW_FILE, *(f"workbooks/{step.file}" for step in STEPS),
            # What the program writes beside the answers; a test holds the names together.
            *(f"{page}.{kind}" for page in ("operators_sheet", "procedure", "settings_sheet",
                                               "trend_request") for kind in ("html", "pdf")),
-           "deficiencies.csv", "trend_request.csv", ".lock", ".cache/*",
+           "deficiencies.csv", "point_map.csv", "trend_request.csv", ".lock", ".cache/*",
            "workbooks/.ipynb_checkpoints/*.ipynb",
            f"workbooks/{SET_ASIDE}/*.ipynb", f"{OWN_PAGES}/*.ipynb")
 # What lies among trends and is no trend: programs, pages and what a system runs when it is opened.

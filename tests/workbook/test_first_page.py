@@ -10,6 +10,7 @@ import naming
 import pytest
 from form_views import said
 
+from fptlib.cli.commands import main
 from fptlib.job.start import start
 from fptlib.workbook import forms
 from fptlib.workbook.first_page import FirstPage
@@ -170,3 +171,69 @@ def test_a_file_that_cannot_be_read_is_asked_before_anything_is_accepted(tmp_pat
     assert "accept the ticked points above" in said(page.reading.panel.message)
     button(page, "fpt-accept").click()
     assert len(job.get("points.chw_supply_temp.file")) == 4
+
+
+def choose(page, name, content):
+    """Choose a file in the field for the edited table, as a browser hands it over."""
+    page.edited.value = ({"name": name, "type": "text/csv", "size": len(content),
+                          "content": memoryview(content), "last_modified": datetime.now(UTC)},)
+
+
+def test_the_table_file_is_that_of_the_command_line_and_is_read_back(fresh, tmp_path):
+    page = FirstPage(fresh)
+    page.column.value = at(page, "Cooling Tower Makeup")
+    button(page, "fpt-write-table").click()
+    assert "point_map.csv is written" in said(page.panel.message)
+    assert "href='/files/point_map.csv'" in page.written.value
+    main(["map", str(fresh.folder), "--table", str(tmp_path / "map.csv")])
+    written = (fresh.folder / "point_map.csv").read_bytes()
+    assert written == (tmp_path / "map.csv").read_bytes()
+    choose(page, "point_map.csv", written.replace(b"yes,outdoor_humidity", b"no,outdoor_humidity"))
+    assert "46 points are in the map; read off the files" in said(page.panel.message)
+    assert fresh.get("points.outdoor_humidity") is None
+    assert [row.accept for row in page.rows if row.point == "outdoor_humidity"] == [True], (
+        "it is proposed again, and not in the map")
+    assert not page.edited.value, "the same file can be chosen again"
+
+
+def test_what_is_ticked_and_corrected_is_in_the_table_file(fresh):
+    page = FirstPage(fresh)
+    page.column.value = at(page, "Cooling Tower Makeup")
+    page.point.value = "hx_cw_flow"
+    button(page, "fpt-correct-row").click()
+    page.boxes[at(page, "Outdoor Air Relative")].value = False
+    button(page, "fpt-write-table").click()
+    lines = (fresh.folder / "point_map.csv").read_text(encoding="utf-8-sig")
+    assert "yes,hx_cw_flow,gpm," in lines and "no,outdoor_humidity,%RH," in lines
+
+
+@pytest.mark.parametrize(("old", "new", "sentence"), [
+    (b"yes,outdoor_humidity,", b"yes,outdoor_moisture,", "'outdoor_moisture' is not a point"),
+    (b"yes,outdoor_humidity,", b"perhaps,outdoor_humidity,",
+     "Accept holds 'perhaps' where yes or no was expected"),
+    (b"yes,outdoor_humidity,%RH", b"yes,outdoor_humidity,gpm", "unit 'gpm' cannot be turned into"),
+])
+def test_a_table_file_that_cannot_be_used_says_which_row_and_saves_nothing(
+        fresh, tmp_path, capsys, old, new, sentence):
+    page = FirstPage(fresh)
+    button(page, "fpt-write-table").click()
+    edited = (fresh.folder / "point_map.csv").read_bytes().replace(old, new)
+    row = next(n for n, line in enumerate(edited.split(b"\r\n"), 1) if new in line)
+    choose(page, "point_map.csv", edited)
+    (tmp_path / "point_map.csv").write_bytes(edited)
+    assert main(["map", str(fresh.folder), "--read", str(tmp_path / "point_map.csv")]) == 1
+    for told in (said(page.panel.message), capsys.readouterr().err):
+        assert f"'point_map.csv', row {row}: " in told and sentence in told
+    assert fresh.get("points") in (None, {})
+
+
+def test_a_workbook_in_place_of_the_table_file_is_named(fresh):
+    page = FirstPage(fresh)
+    choose(page, "point_map.xlsx", b"PK\x03\x04 and more")
+    assert "'point_map.xlsx' is a workbook; save the table as CSV" in said(page.panel.message)
+
+
+def test_a_press_before_any_file_is_there_says_so(tmp_path):
+    page = FirstPage(start(tmp_path / "new", "new"))
+    button(page, "fpt-write-table").click()
+    assert "no trend file is there yet; drop one" in said(page.panel.message)

@@ -78,6 +78,8 @@ def test_the_table_is_edited_in_a_spreadsheet_and_read_back(fresh, tmp_path, del
 @pytest.mark.parametrize(("change", "sentence"), [
     ({"yes,outdoor_humidity,%RH": "yes,outdoor_wet_bulb,degF"},
      "are both accepted as outdoor air wet bulb; accept one of them"),
+    ({"yes,outdoor_humidity,%RH": "ok,outdoor_humidity,%RH"},
+     "'map.csv', row 3: Accept holds 'ok' where yes or no was expected"),
     ({"yes,outdoor_humidity,": "yes,outdoor_moisture,"}, "is not a point of the glossary"),
     ({"yes,outdoor_humidity,%RH": "yes,outdoor_humidity,gpm"}, "unit 'gpm' cannot be turned into"),
     ({"plant.csv,Decoupler Flow": "plant.csv,Decoupler Flo"}, "has no further column"),
