@@ -217,6 +217,13 @@ STANDARD: tuple[Limit, ...] = (
           "days", since=2),
     Limit("load.too_warm", 30.0, "min", "supply too warm in economizer mode for at most, all "
           "together", since=2),
+    Limit("load.asks", 95.0, "%", "an air handler's chilled-water valve asks for colder water from "
+          "this position", "ASHRAE Guideline 36, 5.16.16, as a public simulation library of it has "
+          "it", since=2),
+    Limit("load.asks_share", 70.0, "%", "share of the time in which one valve, or two, hold the "
+          "reset down", "ASHRAE Guideline 36, rogue zones, from memory", since=2),
+    Limit("load.asks_hours", 40.0, "h", "a valve is blamed for holding the reset down after",
+          "ASHRAE Guideline 36, rogue zones, from memory", since=2),
 )
 
 _STANDARD = {limit.name: limit for limit in STANDARD}

@@ -49,6 +49,8 @@ _Given = ParamSpec("_Given")
 
 # Where no point has a value for so long, the trends are of other days (common practice, no source).
 UNRECORDED_MINUTES = 1440.0
+# The drivers by which a valve can hold a reset down: its own position, or the pressure it draws on.
+BY_VALVES = ("chw_valve_position", "chw_diff_pressure")
 POWER_PARTS = ("tower_fan_power", "chw_pump_power", "cw_pump_power")
 
 # Quantities that can come from several points, and from which.
@@ -258,8 +260,8 @@ class FunctionalTest:
         a quantity that can come from several points: those of ``ALTERNATIVES``, ``chillers``,
         ``power``, ``demand``, ``chiller_leaving_water``, ``chiller_lift``,
         ``reset_driver``; ``evaporator_pressures``, ``chiller_flows`` and
-        ``chiller_entering_water`` count where they are trended, ``basin_heating`` and
-        ``humid_space`` where the plan states them.
+        ``chiller_entering_water`` count where they are trended, ``basin_heating``,
+        ``humid_space`` and ``reset_valves`` where the plan states them.
         """
         return list(dict.fromkeys(name for need in needs for name in self._missing(need)))
 
@@ -334,13 +336,15 @@ class FunctionalTest:
 
     @cached_property
     def _if_stated(self) -> dict[str, tuple[str, ...]]:
-        """What is needed only where the plan states the equipment, or the limit, it belongs to."""
+        """What is needed only where the plan states what it belongs to: equipment, limit, reset."""
         cold = self.plant.cold
         return {
             "basin_heating": ("basin_temp", "basin_heater_running")
             if cold.basin_heater is not None else (),
             "humid_space": ("space_humidity",) if cold.space_humidity is not None
-            or self.has("space_humidity") else ()}
+            or self.has("space_humidity") else (),
+            "reset_valves": tuple(self._family("ahu_{n}_cooling_valve"))
+            if self.reset_driver in BY_VALVES else ()}
 
     def signals_of(self, n: int) -> list[str]:
         """The points that show whether chiller ``n`` runs."""

@@ -63,10 +63,7 @@ def _driver(test: FunctionalTest) -> str:
 
 def _on_line(test: FunctionalTest, rows: np.ndarray, driver: np.ndarray) -> Finding:
     """The share of the rows in which the setpoint is on the specified line."""
-    low, at_low, high, at_high = (float(each or 0.0) for each in test.sequence.reset.line)
-    if low > high:
-        low, at_low, high, at_high = high, at_high, low, at_low
-    wanted = np.where(np.isnan(driver), np.nan, np.interp(driver, [low, high], [at_low, at_high]))
+    wanted = np.where(np.isnan(driver), np.nan, np.interp(driver, *stated_line(test)))
     # A setpoint that moves slowly is still where the line was: within what it was of late.
     lag, setpoint = test.rows(test.limits["reset.lag"]), test["chw_supply_setpoint"][rows]
     late = sliding_window_view(np.pad(wanted, (lag, 0), constant_values=np.nan), lag + 1)[rows]
@@ -113,6 +110,12 @@ def _in_cold_and_warmth(test: FunctionalTest, rows: np.ndarray, outdoor: np.ndar
                     "setpoint in the warmest tenth, °F": in_warmth})
 
 
+def stated_line(test: FunctionalTest) -> tuple[list[float], list[float]]:
+    """Driver and setpoint at both ends of the specified line, the lower driver first."""
+    low, at_low, high, at_high = (float(each or 0.0) for each in test.sequence.reset.line)
+    return ([low, high], [at_low, at_high]) if low <= high else ([high, low], [at_high, at_low])
+
+
 def reset_rows(test: FunctionalTest) -> np.ndarray:
     """The rows outside changeovers in which outdoor temperature and setpoint are known."""
     gap = np.isnan(test["outdoor_dry_bulb"] + test["chw_supply_setpoint"])
@@ -120,14 +123,20 @@ def reset_rows(test: FunctionalTest) -> np.ndarray:
 
 
 def reset_line(test: FunctionalTest) -> tuple[np.ndarray, np.ndarray]:
-    """The reset as the trends show it: outdoor dry bulb and median setpoint [degF].
-
-    Bins of two degrees with at least half an hour in them; between them the line is
-    straight, beyond them it stays level (``numpy.interp`` draws it).
-    """
+    """The reset as the trends show it: outdoor dry bulb and median setpoint [degF], in bins of two
+    degrees (``observed_line``)."""
     rows = reset_rows(test)
-    outdoor, setpoint = test["outdoor_dry_bulb"][rows], test["chw_supply_setpoint"][rows]
-    bins = np.round(outdoor / 2.0) * 2.0
+    return observed_line(test, test["outdoor_dry_bulb"][rows], test["chw_supply_setpoint"][rows],
+                         2.0)
+
+
+def observed_line(test: FunctionalTest, driver: np.ndarray, setpoint: np.ndarray, width: float
+                  ) -> tuple[np.ndarray, np.ndarray]:
+    """Driver and median setpoint, in bins of that width with at least half an hour in them.
+
+    Between them the line is straight, beyond them it stays level (``numpy.interp`` draws it).
+    """
+    bins = np.round(driver / width) * width
     kept = [at for at in np.unique(bins) if (bins == at).sum() * test.minutes >= 30.0]
     return np.array(kept, dtype=float), np.array([np.median(setpoint[bins == at]) for at in kept])
 

@@ -45,6 +45,7 @@ _NEEDED = {
     "exchanger_opens": "condenser-water flow or valve of the exchanger",
     "basin_heating": "basin water and heater status, where the basin has a heater",
     "humid_space": "humidity of the critical space, where there is one",
+    "reset_valves": "each air handler's chilled-water valve, where valves drive the reset",
 }
 
 

@@ -79,7 +79,7 @@ POWER = {"recovery.demand", *COMPARED}
 TOGETHER: dict[tuple[str, str], set[str]] = {
     ("outdoor_wet_bulb", "outdoor_humidity"): {*ENABLE, "exit.comparative"},
     ("outdoor_wet_bulb", "outdoor_dry_bulb"): {*ENABLE, "exit.comparative"},
-    ("chw_reset_setpoint", "chw_supply_setpoint"): {*ENABLE, *RESET},
+    ("chw_reset_setpoint", "chw_supply_setpoint"): {*ENABLE, *RESET, "load.reset_holders"},
     ("plant_power", "tower_fan_power"): POWER,
     ("plant_power", "chiller_1_power"): POWER,
 }
@@ -199,7 +199,8 @@ def test_without_any_status_nothing_about_changeovers_is_tested(status: list[str
             "instruments.coverage", "reset.active", "load.delta_t", "lift.flow", "cold.fans",
             "cold.exchanger", "cold.cell_flow", "cold.basin", "load.peak", "load.weather",
             "load.base", "load.decoupler", "load.idle_flow", "load.pressure_drop", "load.valves",
-            "load.heating", "load.air_economizer", "load.air_damper", "load.air_valve"}
+            "load.heating", "load.air_economizer", "load.air_damper", "load.air_valve",
+            "load.reset_holders"}
     # Chillers start and stop whether or not an economizer is there.
     free |= {"lift.starts"} if "chiller_1_running" not in status else set()
     # The simulated plants have no plan, and so no abort conditions.
