@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from fptlib.job.folder import Job
     from fptlib.portfolio.result import Screening
     from fptlib.procedure.functional_test import FunctionalTest
+    from fptlib.record.approvals import Approval
     from fptlib.record.keys import Key
     from fptlib.record.recalculate import Difference, Wording
     from fptlib.record.verify import Verification
@@ -133,6 +134,36 @@ def countersign(job: Job, key: Path, passphrase: str, name: str, role: str = "en
     decision = signing.ACCEPT if returned is None else signing.SEND_BACK
     return sign_off.countersign(job, key, passphrase, name, decision, returned or "", role,
                                 accepts)
+
+
+def approve(job: Job, key: Path, passphrase: str, role: str, name: str,
+            file: Path | None = None) -> str:
+    """Approve a job's plan by signature; with ``file`` it is written there, not into the job.
+
+    Raises:
+        FormError: role or name is empty, or the limits are not frozen.
+        RecordError: the key does not open.
+    """
+    from fptlib.job.folder import write_atomically
+    from fptlib.workbook import sign_off
+
+    signed = sign_off.approve(job, key, passphrase, role, name)
+    if file is None:
+        sign_off.enter_approval(job, signed)
+    else:
+        write_atomically(file, signed.encode("ascii") + b"\n")
+    return signed
+
+
+def enter_approval(job: Job, file: Path) -> Approval:
+    """Put a signed approval that was sent into a job's plan.
+
+    Raises:
+        RecordError: it was changed, or is of another plan or job.
+    """
+    from fptlib.workbook import sign_off
+
+    return sign_off.enter_approval(job, file.read_bytes().decode("ascii", errors="replace"))
 
 
 def verify(record: Path, trusted: Path | None = None) -> Verification:

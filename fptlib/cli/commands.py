@@ -53,6 +53,8 @@ _SAMPLES = {
 }
 AWAITED = 3  # the code of 'verify' where the engineer has not signed yet
 _FURTHER = ["engineer", "witness", "contractor", "controls"]
+# As the plan's form offers them (job.schema.APPROVERS); a firm may add others.
+_APPROVERS = ["owner", "engineer", "controls contractor", "operator"]
 
 
 def process() -> int:
@@ -373,6 +375,28 @@ def _accepted(wording: Wording) -> bool:
         return False
 
 
+@command("Approve a job's plan by signature, or enter an approval that was sent.", {
+    **_JOB,
+    "--key": {"type": Path, "help": f"the approver's key file; {_ASKED}"},
+    "--name": {"default": "", "help": "the approver's name"},
+    "--role": {"default": "", "help": f"what the approver is: {', '.join(_APPROVERS)}, or another"},
+    "--file": {"type": Path, "help": "write the signed approval into this file, to send it back, "
+                                     "and leave the job as it is"},
+    "--read": {"type": Path, "metavar": "FILE", "help": "enter a signed approval that was sent"},
+})
+def approve(stated: Namespace) -> int:
+    from fptlib.record.approvals import standing
+
+    job = _job(stated)
+    if stated.key:
+        api.approve(job, stated.key, _passphrase(stated), stated.role, stated.name, stated.file)
+    elif stated.read:
+        api.enter_approval(job, stated.read)
+    held = [f"{who}: {how}" for who, how in standing(job.answers())]
+    say("\n".join(held or ["nobody approved the plan"]))
+    return 0 if held else 1
+
+
 @command("Say who signed what and when, and whether anything changed.", {
     "record": {"type": Path, "help": _RECORD},
     "--trusted": {"type": Path, "help": "the firm's list of trusted keys"},
@@ -397,8 +421,9 @@ def receipt(stated: Namespace) -> None:
     "key": {"help": "file with the key's public half, or a signing key; to revoke one, its "
                     "thumbprint will do (behind -- where it begins with a dash)"},
     "--name": {"default": "", "help": "holder's name, as it stands in the signatures"},
-    "--role": {"default": "", "choices": ["technician", *_FURTHER, "receiver"],
-               "help": "holder's role; a receiver gives receipts"},
+    "--role": {"default": "", "help": f"holder's role: technician, {', '.join(_FURTHER)}; a "
+                                      f"receiver gives receipts, {', '.join(_APPROVERS)} or "
+                                      "another approve plans"},
     "--distinct": {"action": "store_true",
                    "help": "forbid from now on that one name signs a record in two roles"},
     "--revoke": {"choices": ["retired", "compromised"],

@@ -12,14 +12,19 @@ from fptlib.job.schema import AFTER, RESULTS, TABLES
 
 # The parts of a plan, and what of a row is written down after it was approved.
 _PARTS = ("site", "plant", "sequence", "settings", "points", "files", "sensors", "instruments",
-          "limits", "people", "test", "abort", "prerequisites", "script")
+          "limits", "frozen", "people", "test", "abort", "prerequisites", "script")
 _LATER = {"prerequisites": ("done", "by"), "test": tuple(AFTER.answers),
-          "script": RESULTS}
-_TITLES = {entry.path: entry.title for entry in TABLES}
+          "script": RESULTS, "frozen": ("values", "at", "by")}
+_TITLES = {**{entry.path: entry.title for entry in TABLES}, "frozen": "Frozen limits"}
+# Approvals before they could be signed kept no more than this of a digest.
+_SHORT = 16
 
 
 def digests(answers: Mapping[str, Any]) -> dict[str, str]:
-    """A short digest of each part of the plan, by its place in ``job.toml``."""
+    """The SHA-256 of each part of the plan, by its place in ``job.toml``.
+
+    ``answers`` are those of the file as it lies: a rounded number has another digest.
+    """
     return {part: _digest(_planned(part, lookup(answers, part))) for part in _PARTS}
 
 
@@ -33,7 +38,7 @@ def _planned(part: str, content: Any) -> Any:
 
 def _digest(content: Any) -> str:
     text = json.dumps(content, sort_keys=True, ensure_ascii=False, default=str)
-    return hashlib.sha256(text.encode("utf-8")).hexdigest()[:16]
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
 def changed(approval: Mapping[str, Any], answers: Mapping[str, Any]) -> list[str]:
@@ -41,7 +46,7 @@ def changed(approval: Mapping[str, Any], answers: Mapping[str, Any]) -> list[str
     not say what it approved."""
     approved = approval.get("plan", {})
     return [_TITLES[part] for part, digest in digests(answers).items()
-            if part in approved and approved[part] != digest]
+            if part in approved and approved[part] not in (digest, digest[:_SHORT])]
 
 
 def changes(answers: Mapping[str, Any]) -> list[str]:

@@ -539,9 +539,10 @@ SCRIPT = {
     "outcome": answer("Result", choices=OUTCOMES),
     "remark": answer("Remark", "A step that is not done needs its reason."),
 }
+APPROVERS = ("owner", "engineer", "controls contractor", "operator")
 _APPROVAL = {
     "role": answer("Role", "Add what your firm asks for.", Kind.SUGGESTED, required=True,
-                   choices=("owner", "engineer", "controls contractor", "operator")),
+                   choices=APPROVERS),
     "name": answer("Name", required=True), "at": answer("Approved on", "", Kind.DATE),
     "remark": answer("Remark"),
 }

@@ -27,7 +27,7 @@ from fptlib.job.schema import ROLES, TEST, Instrument, Reading
 from fptlib.limits import Limits, standard
 from fptlib.procedure.steps import JUDGED, TITLES
 from fptlib.procedure.verdict import Check, Verdict, worst
-from fptlib.record import files, schema
+from fptlib.record import approvals, files, schema
 from fptlib.record.canonical import DECIMALS, moment, plain
 from fptlib.record.deficiencies import deficiencies
 from fptlib.record.statement import statement
@@ -78,7 +78,8 @@ def payload(
     """
     with job.locked():
         inputs = files.inputs(job)
-        answers = plain(job.answers(), "job.toml")
+        as_typed = job.answers()
+    answers = plain(as_typed, "job.toml")
     for file in trends.files:
         if file.sha256 != inputs["trends"].get(file.name, {}).get("sha256"):
             raise RecordError(f"trend file '{file.name}' changed after it was judged; run the "
@@ -96,8 +97,7 @@ def payload(
         "test": _test(answers, trends),
         **{name: _table(answers, name) for name in _TABLES},
         **{name: lookup(answers, name, []) for name in _LISTS},
-        "approvals": [{**row, "changed": plan.changed(row, answers)}
-                      for row in lookup(answers, "approvals", [])],
+        "approvals": [_approval(row, as_typed) for row in lookup(answers, "approvals", [])],
         "inputs": inputs,
         "trends": _trends(trends),
         "limits": _limits(limits, answers),
@@ -197,6 +197,16 @@ def _limit(name: str, limits: Limits) -> dict[str, Any]:
         "standard": plain(usual.value, name),
         "deviation": plain(asdict(deviation), name) if deviation else None,
     }
+
+
+def _approval(row: Mapping[str, Any], answers: Mapping[str, Any]) -> dict[str, Any]:
+    try:
+        approvals.of_row(row, answers)
+    except RecordError as error:
+        raise RecordError(f"the approval of the plan by {row.get('role')} {row.get('name')} does "
+                          f"not count: {error}; take it away, or have the plan approved again"
+                          ) from error
+    return {**plain(row, "approvals"), "changed": plan.changed(row, answers)}
 
 
 def check_row(check: Check) -> dict[str, Any]:

@@ -13,11 +13,13 @@ from typing import Any
 from PIL import Image
 
 from fptlib import points
+from fptlib.errors import RecordError
 from fptlib.job.schema import WATCHED, labelled
 from fptlib.limits import COMMON_PRACTICE
 from fptlib.procedure.settings import compared
 from fptlib.procedure.steps import TITLES
 from fptlib.procedure.verdict import Verdict
+from fptlib.record import approvals
 from fptlib.record.deficiencies import still_open
 from fptlib.record.text import clean, likelihood, moment, number, span, unit_shown
 from fptlib.units import shown
@@ -404,10 +406,10 @@ def _people(content: Content) -> list[Block]:
         *table("Participants", {"Role": 25, "Name": 40, "Function": 35},
                [[role, person.get("name", ""), person.get("firm_role", "")]
                 for role, person in people.items()]),
-        *table("Approval of the plan", {"Role": 20, "Name": 25, "Approved on": 15, "Remark": 20,
-                                        "Changed since": 20},
-               [[*_rows([row], "role name at remark")[0], ", ".join(row.get("changed", []))]
-                for row in content["approvals"]]),
+        *table("Approval of the plan", {"Role": 15, "Name": 20, "Approved on": 12, "Signature": 25,
+                                        "Remark": 13, "Changed since": 15},
+               [[*_rows([row], "role name at")[0], _approved_by(row), str(row.get("remark", "")),
+                 ", ".join(row.get("changed", []))] for row in content["approvals"]]),
         *table("Prerequisites", {"What": 60, "Done": 20, "By": 20},
                _rows(content["prerequisites"], "text done by")),
         *table("Overrides", {"Point": 20, "Value": 10, "Placed": 16, "Released": 16, "By": 10,
@@ -428,6 +430,14 @@ def _people(content: Content) -> list[Block]:
                [[moment(row.get("time")), row.get("what", ""), row.get("by", "")]
                 for row in content["marks"]]),
     ]
+
+
+def _approved_by(row: Mapping[str, Any]) -> str:
+    """Whether an approval was signed, when and by which key."""
+    try:
+        return approvals.read(row["signed"]).line() if "signed" in row else approvals.NOT_SIGNED
+    except RecordError:
+        return "SIGNATURE DOES NOT MATCH"
 
 
 def _watched(row: Content) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -9,9 +10,11 @@ from types import MappingProxyType
 from typing import Any
 
 from fptlib.errors import RecordError
-from fptlib.job.folder import Job, lookup, sha256
+from fptlib.job import plan
+from fptlib.job.folder import JOB_FILE, Job, lookup, sha256
 from fptlib.job.received import note
-from fptlib.record import changes, receipts, schema, signing, store
+from fptlib.record import approvals, changes, receipts, schema, signing, store
+from fptlib.record.approvals import Approval
 from fptlib.record.signing import Signature, SignedRecord
 from fptlib.record.text import one_line
 from fptlib.record.trusted_keys import TrustedKeys
@@ -54,6 +57,7 @@ class Verification:
         remarks: what a reader should know beside.
         pages: what was compared of the pages beside the record, and what was not.
         receipts: who had which signature, and when.
+        approvals: who approved the plan, signed or only entered.
     """
 
     digest: str = ""
@@ -64,6 +68,7 @@ class Verification:
     remarks: tuple[str, ...] = ()
     pages: tuple[str, ...] = ()
     receipts: tuple[str, ...] = ()
+    approvals: tuple[str, ...] = ()
 
     @property
     def good(self) -> bool:
@@ -91,6 +96,7 @@ class Verification:
             *(f"REFUSED: {reason}" for reason in self.refused),
             *(f"CHANGED: {change}" for change in self.changes),
             *(f"awaited: signature of the {role}" for role in self.awaited),
+            *(f"approval of the plan: {said}" for said in self.approvals),
             *(f"receipt: {said}" for said in self.receipts),
             *(f"note: {remark}" for remark in self.remarks),
             *(f"pages: {said}" for said in self.pages),
@@ -141,17 +147,52 @@ def verify(record: bytes, trusted: TrustedKeys | None, job: Job | None,
     except RecordError as error:
         return Verification(found.digest, signers, (*refused, str(error)))
     signed = {signer.role for signer in signers}
+    approved, disapproved = _approvals(content, trusted)
     by, received = receipts.findings(found, given, trusted)
     return Verification(
         found.digest, signers,
-        (*refused, *(changes.another_job(content, job) if job else [])),
+        (*refused, *disapproved, *(changes.another_job(content, job) if job else [])),
         tuple(changes.since(content, job) if job else []),
         tuple(role for role in content["signatures_required"] if role not in signed),
         (*_remarks(trusted, job), *(_gaps(content, job) if job else []), *_same_names(found),
          *_other_names(found, content), *_backdated(found, earliest),
          *_own_word(found, trusted, by)),
-        receipts=tuple(received),
+        receipts=tuple(received), approvals=tuple(approved),
     )
+
+
+def _approvals(content: Mapping[str, Any], trusted: TrustedKeys | None
+               ) -> tuple[list[str], list[str]]:
+    """Every approval of the plan in words, and why the signed ones that do not count do not."""
+    said, refused = [], []
+    for row in content["approvals"]:
+        who = f"{row.get('role', '?')} {row.get('name', '?')}"
+        try:
+            found = approvals.of_row(row, content)
+            why = _misjudged(row, content) or _distrust(found, trusted, None) if found else ""
+        except RecordError as error:
+            found, why = None, str(error)
+        if why:
+            refused.append(f"approval of the plan by {who}: {why}")
+        else:
+            state = found.line() + ("" if trusted else "; nobody vouched for this key") \
+                if found else approvals.NOT_SIGNED
+            changed = ", ".join(row.get("changed", []))
+            said.append(f"{who} {state}" + (f"; changed since: {changed}" if changed else ""))
+    return said, refused
+
+
+def _misjudged(row: Mapping[str, Any], content: Mapping[str, Any]) -> str:
+    """Why what the record says of a plan since its approval is not what its answers give."""
+    try:
+        answers = tomllib.loads(content["inputs"][JOB_FILE]["text"])
+    except tomllib.TOMLDecodeError:
+        return f"the record's copy of {JOB_FILE} cannot be read"
+    now = plan.changed(row, answers)
+    if now == row.get("changed", []):
+        return ""
+    return (f"since it was signed {', '.join(now) or 'nothing'} changed, and the record says "
+            f"{', '.join(row['changed']) or 'nothing'}")
 
 
 def _gaps(content: Mapping[str, Any], job: Job) -> list[str]:
@@ -211,8 +252,8 @@ def _own_word(found: SignedRecord, trusted: TrustedKeys | None, by: Mapping[str,
     return said
 
 
-def _distrust(signature: Signature, trusted: TrustedKeys | None, earliest: datetime | None
-              ) -> str:
+def _distrust(signature: Signature | Approval, trusted: TrustedKeys | None,
+              earliest: datetime | None) -> str:
     if trusted is None:
         return ""
     known = trusted.find(signature.kid)

@@ -28,6 +28,7 @@ from fptlib.procedure.verdict import Check, Verdict
 from fptlib.workbook import (
     checklist,
     evidence,
+    panels,
     parts,
     questionnaire,
     state,
@@ -111,6 +112,10 @@ class Page:
     def overrides(self) -> Any:
         """The overrides as a checklist."""
         return self.panel(checklist.overrides(self.job, self._ticked), "overrides")
+
+    def approval(self) -> Any:
+        """The plan's approval by signature; the list of approvals follows it."""
+        return self.panel(panels.approve(self.job, self._ticked), "approve the plan by signature")
 
     def saved(self) -> None:
         """Something was saved: say whether the verdict still stands."""

@@ -12,6 +12,7 @@ import ipywidgets as widgets
 from fptlib.errors import FormError
 from fptlib.job import answers
 from fptlib.job.folder import Job, lookup, now
+from fptlib.job.schema import APPROVERS
 from fptlib.procedure import script
 from fptlib.procedure.steps import JUDGED, step
 from fptlib.procedure.verdict import Check
@@ -132,6 +133,11 @@ class _Signing:
         self.secret.add_class("fpt-sign-secret")
         self.parts = [self.name, self.key, self.secret]
 
+    def make_key(self) -> str:
+        """Make a new key in that file."""
+        with signer.opened(self.file, self.passphrase(), make=True) as key:
+            return f"key made: {self.file.name}, thumbprint {key.thumbprint}"
+
     @property
     def file(self) -> Path:
         return Path(self.key.value.strip()).expanduser()
@@ -154,10 +160,6 @@ def sign(job: Job, saved: Saved = lambda: None) -> Panel:
     press = parts.button("Sign the record", "fpt-sign", "primary")
     make = parts.button("Make a new key", "fpt-make-key", "")
 
-    def made() -> str:
-        with signer.opened(fields.file, fields.passphrase(), make=True) as key:
-            return f"key made: {fields.file.name}, thumbprint {key.thumbprint}"
-
     def signed() -> str:
         path = sign_off.sign(job, fields.file, fields.passphrase(), fields.name.value)
         if words := sign_off.unwritten(path):
@@ -167,7 +169,36 @@ def sign(job: Job, saved: Saved = lambda: None) -> Panel:
 
     written = parts.html()
     panel = Panel("Signature", [*fields.parts, parts.line([press, make]), written])
-    return panel.does(make, made).does(press, signed, saved)
+    return panel.does(make, fields.make_key).does(press, signed, saved)
+
+
+def approve(job: Job, saved: Saved = lambda: None) -> Panel:
+    """Approve the plan as it stands with a signature, or enter one that was sent."""
+    role = parts.suggested("Role", "fpt-approve-role", options=APPROVERS)
+    fields = _Signing(job, "approver")
+    press = parts.button("Approve and sign the plan", "fpt-approve", "primary")
+    make = parts.button("Make a new key", "fpt-make-key", "")
+    received = parts.area("Signed approval that was sent", "fpt-approval-sent", rows=2)
+    take = parts.button("Enter it", "fpt-approval-enter")
+
+    def signed() -> str:
+        return entered(sign_off.approve(job, fields.file, fields.passphrase(), role.value,
+                                        fields.name.value))
+
+    def entered(text: str) -> str:
+        found = sign_off.enter_approval(job, text)
+        received.value = ""
+        return f"approved by {found.role} {found.name}, {found.line()}"
+
+    def taken() -> str:
+        if not received.value.strip():
+            raise FormError("Signed approval that was sent: no answer; paste the line that the "
+                            "approver sent")
+        return entered(received.value)
+
+    panel = Panel("Approve the plan by signature",
+                  [role, *fields.parts, parts.line([press, make]), received, take])
+    return panel.does(make, fields.make_key).does(press, signed, saved).does(take, taken, saved)
 
 
 def countersign(job: Job, saved: Saved = lambda: None) -> Panel:

@@ -13,6 +13,7 @@ from fptlib.job.folder import Job
 from fptlib.job.schema import AFTER, PLANNED, WATCHED, Override, Table, table
 from fptlib.procedure.settings import compared
 from fptlib.procedure.steps import CHECKS
+from fptlib.record import approvals
 from fptlib.trends.columns import columns_of
 from fptlib.trends.mapping import files_of
 from fptlib.workbook import static
@@ -226,7 +227,13 @@ class Script(Section):
 
 
 class Approvals(Section):
-    """Who approved the plan, as it stands now."""
+    """Who approved the plan, as it stands now; what was signed is not edited."""
+
+    def put(self, row: Row, old: Row | None) -> None:
+        if old is not None and "signed" in old:
+            raise FormError("this approval is signed; take it away, and have the plan approved "
+                            "again")
+        super().put(row, old)
 
     def finish(self, row: Row) -> Row:
         if not self.job.get("frozen.limits"):
@@ -304,6 +311,12 @@ def glossary() -> static.Shown:
     rows = [[p.name, units.symbol(p.unit) or p.unit, p.meaning, f"{p.low:g} to {p.high:g}"]
             for p in points.GLOSSARY]
     return static.table("Points", ("Name", "Unit", "Meaning", "Plausible"), rows)
+
+
+def approved(job: Job) -> static.Shown:
+    """Every approval of the plan: signed or only entered, and what changed since."""
+    return static.table("Approvals of the plan", ("By", "How it stands"),
+                        list(approvals.standing(job.answers())), "nobody approved the plan")
 
 
 def contradictions(job: Job) -> static.Shown:

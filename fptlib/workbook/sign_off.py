@@ -20,6 +20,7 @@ from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check
 from fptlib.record import (
+    approvals,
     owners_page,
     recalculate,
     render,
@@ -30,10 +31,12 @@ from fptlib.record import (
     verify,
     what_to_set,
 )
+from fptlib.record.approvals import Approval
 from fptlib.record.locate import Located, latest_of
 from fptlib.record.payload import payload
 from fptlib.record.recalculate import Difference, Wording
 from fptlib.workbook import evidence, state
+from fptlib.workbook.readings import site_time
 
 TECHNICIAN, ENGINEER = "technician", "engineer"
 _MOST_NAMED = 3
@@ -81,6 +84,28 @@ def _stated(job: Job, found: Computed) -> dict[str, Any]:
     return payload(job, case.grid, case.limits, found.checks, case.readings, case.instruments,
                    changeovers=changeovers, worth=owners_page.worth(case),
                    settings_sheet=what_to_set.stated(job, case))
+
+
+def approve(job: Job, key_file: Path, passphrase: str, role: str, name: str) -> str:
+    """The signed approval of a job's plan as it stands, one line of text; nothing is written.
+
+    Raises:
+        FormError: role or name is empty, or the limits are not frozen.
+        RecordError: the key does not open.
+    """
+    with signer.opened(key_file, passphrase) as key:
+        return approvals.sign(job.answers(), key, role, name, now())
+
+
+def enter_approval(job: Job, signed: str) -> Approval:
+    """Put a signed approval into a job's plan.
+
+    Raises:
+        FormError: the folder is a copy that is not kept.
+        RecordError: the approval was changed, or is of another plan or job.
+    """
+    _refuse_copy(job)
+    return approvals.enter(job, signed, site_time(job).date().isoformat())
 
 
 def countersign(job: Job, key_file: Path, passphrase: str, name: str, decision: str,

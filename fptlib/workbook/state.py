@@ -24,7 +24,7 @@ from fptlib.limits import standard
 from fptlib.procedure.reads import EVERYTHING, READINGS
 from fptlib.procedure.steps import STEPS, Step
 from fptlib.procedure.verdict import Check, Verdict, worst
-from fptlib.record import store
+from fptlib.record import approvals, store
 from fptlib.trends.mapping import files_of
 
 NOT_STARTED = "not started"
@@ -227,7 +227,9 @@ def left_open(step: Step, answers: Mapping[str, Any]) -> list[str]:
         return []
     return [*(f"Still open: {words}." for place, words in _PLANNED.items()
               if not lookup(answers, place)),
-            *(f"{said}." for said in plan.changes(answers)), *since_frozen(answers)]
+            *(f"{said}." for said in plan.changes(answers)),
+            *(f"The approval by {who} {how}." for who, how in approvals.standing(answers)
+              if how.startswith(approvals.NOT_COUNTED)), *since_frozen(answers)]
 
 
 def since_frozen(answers: Mapping[str, Any]) -> list[str]:

@@ -144,7 +144,8 @@
   /** What is typed as a passphrase never reaches the kernel: when a button needs it, the server gets
       it, opens the key in a process of its own, and the field gets a ticket for that process. */
   function passphrases({ ServerConnection, URLExt }, settings) {
-    const SECRET = '.fpt-sign-secret input', BUTTONS = '.fpt-sign, .fpt-make-key, .fpt-countersign';
+    const SECRET = '.fpt-sign-secret input',
+      BUTTONS = '.fpt-sign, .fpt-make-key, .fpt-countersign, .fpt-approve';
     let ticket = '';
     for (const kind of ['input', 'change', 'keypress'])
       window.addEventListener(kind, event => {
