@@ -22,6 +22,7 @@ from typing import Any
 
 from fptlib import points
 from fptlib.job.schema import Override
+from fptlib.limits import COMMON_PRACTICE
 from fptlib.physics.errors import ImpossibleState
 from fptlib.procedure.approaches import season_to_wait_for
 from fptlib.procedure.functional_test import FunctionalTest
@@ -126,6 +127,11 @@ class CheckOf:
     def words(self) -> Mapping[str, str]:
         """Its question, what pass and fail mean, and what to adjust."""
         return words()[self.id]
+
+    @property
+    def source(self) -> str:
+        """Where its formula is published, or that it is common practice."""
+        return self.words.get("source", COMMON_PRACTICE)
 
     def __call__(self, test: FunctionalTest) -> Check:
         """Judge it."""

@@ -1,5 +1,6 @@
-"""The procedure as a document: every step with its cautions, every check with its formula, limits
-and their basis, what it needs and what pass and fail mean, from the registry the checks run by."""
+"""The procedure as a document: every step with its cautions, every check with its formula, its
+source, limits with their basis, uncertainty, what it needs and what pass and fail mean, from the
+registry the checks run by; of a job, its plan and approvals too."""
 
 from __future__ import annotations
 
@@ -10,11 +11,13 @@ from pathlib import Path
 from fptlib import points, units
 from fptlib.job import answers
 from fptlib.job.folder import Job
+from fptlib.job.schema import labelled
 from fptlib.job.start import EDITION, data_folder
-from fptlib.limits import Limits, standard
+from fptlib.limits import COMMON_PRACTICE, Limits, standard
 from fptlib.procedure.judge import CheckOf
-from fptlib.procedure.steps import STEPS, Step
-from fptlib.workbook import printed
+from fptlib.procedure.steps import CHECKS, STEPS, Step
+from fptlib.record import approvals
+from fptlib.workbook import printed, questionnaire
 from fptlib.workbook.panels import Panel, printout
 from fptlib.workbook.printed import Block
 
@@ -49,17 +52,68 @@ _NEEDED = {
 }
 
 
+# How well the number of a check is known, by its unit.
+_TIME = ("A time is known to one sample at either end; rows within the sensors' uncertainty of the "
+         "level count both ways. A timer may miss its setting by the tolerance on timers.")
+_LEVEL = ("The stated accuracy of the sensors, or the usual one of their kind (k = 2), their "
+          "steps, and what may lie between two samples. An error that enters both sides cancels.")
+_SHARE = ("The accuracy of the sensors (k = 2): rows so near the band count both ways, and the "
+          "scatter about a median or a fitted line is in it.")
+_COUNT = ("A start needs a row on and a row off to be seen; one start may hide in every two rows "
+          "that are unknown.")
+_RATIO = "The accuracy of the meters (k = 2) and the scatter of what was fitted to them."
+_KNOWN_TO = {
+    "min": _TIME, "days": "none, days are counted.", "degF": _LEVEL, "gpm": _LEVEL, "%RH": _LEVEL,
+    "%": _SHARE, "%/30 days": _SHARE, "per hour": _COUNT, "count": _COUNT, "kW": _RATIO,
+    "kW/ton": _RATIO, "tons/ton": _RATIO}
+# What of a job's plan its document states, in this order.
+_PLAN = ("test.planned", "people", "settings", "prerequisites", "abort", "script")
+
+
 def write(path: Path, job: Job | None = None) -> list[Path]:
-    """Write the document as a page and as PDF, with a job's own limits where one is given."""
+    """Write the document as a page and as PDF, with a job's own plan where one is given."""
     limits = Limits() if job is None else answers.limits(job.answers())
     name = f"Procedure, {EDITION}" if job is None else f"Plan and procedure: {job.get('job.title')}"
     parts = [printed.caution(printed.SAFETY), printed.text(_ABOUT),
-             printed.heading("Roles"), printed.listed(_ROLES)]
+             printed.heading("Roles"), printed.listed(_ROLES),
+             *(_plan(job) if job else [])]
     for step in STEPS:
         parts += [printed.heading(str(step)), printed.text(f"Purpose: to {step.purpose}."),
                   printed.listed(cautions(step)),
                   *(part for each in step.checks for part in _check(each, limits))]
-    return printed.write(path, name, parts)
+    return printed.write(path, name, [*parts, *_references()])
+
+
+def _plan(job: Job) -> list[Block]:
+    """What the job's plan states, who approved it, and what changed since."""
+    parts = [printed.heading("The plan")]
+    for section in (questionnaire.section(job, path) for path in _PLAN):
+        table, held = section.table, section.rows() if section.table.row else []
+        if not table.row:
+            pairs = labelled(table.path, {
+                item.name: value for item in table.asked
+                if (value := job.get(f"{table.path}.{item.name}")) not in (None, "")})
+            parts.append(printed.table(table.title, ("", ""), pairs))
+            continue
+        asked = [item for item in table.asked
+                 if item.required or any(row.get(item.name) not in (None, "") for row in held)]
+        parts.append(printed.table(table.title, [item.label for item in asked], [
+            [item.shown(row.get(item.name)) for item in asked] for row in held]))
+    standing = list(approvals.standing(job.answers()))
+    return [*parts, printed.table("Approvals of the plan", ("By", "How it stands"), standing)]
+
+
+def _references() -> list[Block]:
+    """Every published source that a formula or a limit of the standard names, with its checks."""
+    named: dict[str, list[str]] = {standard("decision.rule").basis: ["every verdict"]}
+    for check in CHECKS.values():
+        for source in (check.source, *(standard(name).basis for name in check.limits)):
+            if source != COMMON_PRACTICE and check.id not in named.setdefault(source, []):
+                named[source].append(check.id)
+    return [printed.heading("References"),
+            printed.text(f"Where nothing else is named, a formula or limit is {COMMON_PRACTICE}."),
+            printed.table("", ("Source", "Used by"),
+                          [[source, ", ".join(ids)] for source, ids in named.items()])]
 
 
 def panel(job: Job) -> Panel:
@@ -86,7 +140,9 @@ def _check(check: CheckOf, limits: Limits) -> list[Block]:
     return [
         printed.heading(words["question"], 3),
         printed.text(f"Check {check.id}. Formula: {formula}" + (f" [{unit}]" if unit else "")),
+        printed.text(f"Source of the formula: {check.source}."),
         *([printed.table("Limits", ("Limit", "Value", "Basis"), rows)] if rows else []),
+        printed.text(f"Uncertainty: {_KNOWN_TO[check.unit]}"),
         printed.text("Cannot be known without: " + (", ".join(needed) or "what the plan states")
                      + "." + (" Natural conditions only." if check.capacity else "")),
         printed.text(f"Pass: {words['pass']} Fail: {words['fail']} To adjust: {words['adjust']}")]

@@ -46,10 +46,16 @@ def test_the_document_has_every_step_and_check_with_formula_and_limit(tmp_path, 
     for id, check in CHECKS.items():
         assert f"Check {id}. Formula: " in said and " ".join(
             check.words["question"].split()) in said, id
+        assert f"Source of the formula: {' '.join(check.source.split())}." in said, id
+    # Named where the formula is computed: physics/moist_air.py, physics/exchanger.py.
+    assert "ASHRAE Handbook Fundamentals (2017), chapter 1, eq. 33 and 35" in said
+    assert "Incropera and DeWitt" in said.split("References")[1]
+    assert said.count("Uncertainty: ") == len(CHECKS)
     assert "Licensed" in said or "licensed" in said
     assert "30 min" in said and "common practice, no source" in said
     job.put('limits."enable.dwell"', {"value": 45.0, "reason": "slow sump", "author": "A"})
     own = text(document.write(tmp_path / "own.html", job))
+    assert "Towers in winter operation" in own and "Approvals of the plan" in own
     assert "45 min" in own and "this job's own value: slow sump (A)" in own
 
 
