@@ -20,9 +20,11 @@ from fptlib.errors import FptError, JobError
 from fptlib.job.folder import lookup
 from fptlib.job.readings import numbered_rows
 from fptlib.job.schema import (
+    DEMAND,
     WATCHED,
     Abort,
     Approach,
+    Charge,
     Chiller,
     Cold,
     Exchanger,
@@ -38,6 +40,7 @@ from fptlib.job.schema import (
     Sensors,
     Sequence,
     Site,
+    Tariff,
 )
 
 Answers = Mapping[str, Any]
@@ -90,6 +93,36 @@ def sequence(answers: Answers) -> Sequence:
     if line[0] is not None and line[0] == line[2]:
         raise JobError(f"job.toml, sequence.reset: both ends of the line are at {line[0]:g}; state "
                        "two different values of the driver")
+    return found
+
+
+def tariff(answers: Answers) -> Tariff:
+    """Prices, tower water and emissions as the owner states them.
+
+    Raises:
+        JobError: a line of the rate sheet cannot be used.
+    """
+    return load(Tariff, lookup(answers, "tariff", {}), "tariff", charges=tuple(
+        charge(row, f"tariff.charges, line {count}")
+        for count, row in enumerate(_listed(answers, "tariff.charges"), start=1)))
+
+
+def charge(row: Answers, path: str) -> Charge:
+    """One line of the rate sheet.
+
+    Raises:
+        JobError: it cannot be used.
+    """
+    found = load(Charge, row, path, closed=True)
+    if (found.hours_from is None) != (found.hours_to is None):
+        raise JobError(f"job.toml, {path} ('{found.name}'): of its hours one end only is stated; "
+                       "state both, or none for all hours")
+    if found.hours_from is not None and found.hours_from == found.hours_to:
+        raise JobError(f"job.toml, {path} ('{found.name}'): its hours begin and end at "
+                       f"{found.hours_from:%H:%M}; leave both empty for all hours")
+    if found.ratchet is not None and found.kind != DEMAND:
+        raise JobError(f"job.toml, {path} ('{found.name}'): a ratchet belongs to a demand charge; "
+                       "take it away, or make the line one of demand")
     return found
 
 

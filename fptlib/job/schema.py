@@ -303,6 +303,64 @@ class Sequence:
     reset: Reset = Reset()
 
 
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
+          "October", "November", "December")
+DAYS = ("every day", "weekdays", "weekends")
+ENERGY, DEMAND = "energy", "demand"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Charge:
+    """One line of the rate sheet: a price of energy per kWh, or of demand per kW and month, with
+    the months, days and hours it counts in. Lines that count at the same time add up, as on a
+    bill. A ratchet bills at least so many per cent of the highest peak of the eleven months before
+    that fell in its own months."""
+
+    name: str = answer("Line", "As on the rate sheet: summer on-peak.", default=MISSING,
+                       required=True)
+    kind: str = answer("Charge for", "energy: per kWh. demand: per kW of the month's highest "
+                       "demand interval in these hours.", default=MISSING,
+                       choices=(ENERGY, DEMAND), required=True)
+    price: float = quantity("Price", "", 0, 1e6, "Per kWh, or per kW and month, in the currency "
+                            "above. Lines that count at the same time add up.", default=MISSING,
+                            required=True)
+    first_month: str = answer("First month", "Empty: January.", default="January", choices=MONTHS)
+    last_month: str = answer("Last month", "Empty: December. May be before the first: November to "
+                             "March.", default="December", choices=MONTHS)
+    days: str = answer("Days", "Empty: every day. Holidays are not known.", default="every day",
+                       choices=DAYS)
+    hours_from: time | None = answer("Hours from", "Such as 14:00. Empty: all hours.", Kind.CLOCK,
+                                     None)
+    hours_to: time | None = answer("Hours to", "", Kind.CLOCK, None)
+    ratchet: float | None = quantity("Ratchet", "%", 0, 100, "Of a demand charge. Empty: none.")
+    ratchet_first: str = answer("Ratchet counts peaks from", "Empty: January.", default="January",
+                                choices=MONTHS)
+    ratchet_last: str = answer("Ratchet counts peaks to", "Empty: December.", default="December",
+                               choices=MONTHS)
+
+
+@dataclass(frozen=True, slots=True)
+class Tariff:
+    """What the owner states of prices, tower water and emissions; nothing of it is filled in. How
+    the utility measures demand stands in the plan: ``plant.demand_window``, and the limit
+    ``recovery.demand_interval``."""
+
+    currency: str = answer("Currency", "As it is to be printed: USD, EUR. Without it and a price "
+                           "of energy only kWh and kW are stated.")
+    schedule: str = answer("Rate schedule", "Its name and date, for the record.")
+    emission_factor: float | None = quantity(
+        "Emission factor", "", 0, 5, "In kg of CO2 for each kWh. Empty: emissions are not stated.")
+    emission_source: str = answer("Source of the emission factor", "Who published it, for which "
+                                  "grid and year. Without it emissions are not stated.")
+    cycles: float | None = quantity(
+        "Cycles of concentration of the tower water", "", 1.05, 50, "Dissolved solids in the "
+        "blowdown over those in the make-up water. Empty: evaporation alone is stated.")
+    water_price: float | None = quantity(
+        "Price of make-up water with sewer", "", 0, 1e6, "For 1,000 gallons, in the currency "
+        "above.")
+    charges: tuple[Charge, ...] = ()
+
+
 @dataclass(frozen=True, slots=True)
 class Sensor:
     """One sensor's errors: half-widths in the point's unit, offset = reading - truth."""
@@ -633,6 +691,8 @@ TABLES = (
     Table("sequence", "Exits of the sequence, as specified", Sequence),
     Table("sequence.lift", "Lift protection, as specified", LiftProtection),
     Table("sequence.reset", "Setpoint reset, as specified", Reset),
+    Table("tariff", "Prices, tower water and emissions", Tariff),
+    Table("tariff.charges", "Lines of the rate sheet", Charge, row="line"),
     Table("files", "Trend files", _FILE, row="file", key=_key("file", "File")),
     Table("points", "Points", _POINT, row="point", key=_key("point", "Point")),
     Table("sensors", "Plant sensors", Sensor, row="sensor", key=_key("point", "Point")),

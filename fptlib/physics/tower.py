@@ -14,10 +14,12 @@ from fptlib.physics.atmosphere import SEA_LEVEL_PRESSURE
 from fptlib.physics.errors import TowerInfeasible
 from fptlib.physics.moist_air import (
     ABSOLUTE_ZERO,
+    LIQUID_WICK,
     humidity_ratio,
     saturated_enthalpy,
     vapor_pressure,
 )
+from fptlib.physics.water import BTU_PER_TON_HOUR
 
 WATER_TO_AIR = 1.2  # pound per pound, common design
 FILL_EXPONENT = 0.6  # KaV/L falls with the 0.6 power of L/G, common fill
@@ -27,6 +29,8 @@ LEAST_APPROACH, GREATEST_APPROACH = 0.01, 80.0  # degF
 # is convex along it and can be lost anywhere, so that it is looked at in eleven places.
 _PLACES = np.linspace(0.0, 1.0, 11)
 _CHEBYSHEV = [1, 4, 6, 9]
+# Air that leaves a tower [degF].
+_LEAVING = np.arange(-40.0, 150.0, 0.25)
 
 
 def merkel(
@@ -186,6 +190,40 @@ def air_volume(wet_bulb: Quantity, pressure: Quantity) -> Quantity:
     """
     ratio = humidity_ratio(vapor_pressure(wet_bulb), pressure)
     return 53.350 * (wet_bulb - ABSOLUTE_ZERO) * (1.0 + 1.607858 * ratio) / (144.0 * pressure)
+
+
+def evaporation(
+    dry_bulb: Quantity,
+    wet_bulb: Quantity,
+    cooling_range: Quantity,
+    water_to_air: float,
+    pressure: float = SEA_LEVEL_PRESSURE,
+) -> Array:
+    """Water that evaporates for every ton-hour of heat that a tower rejects.
+
+    Args:
+        dry_bulb [degF]: of the air entering, scalar or array.
+        wet_bulb [degF]: of the air entering, scalar or array.
+        cooling_range [degF]: scalar or array.
+        water_to_air [lb/lb]: water over dry air.
+        pressure [psia]: station pressure.
+
+    Returns:
+        Evaporation [lb per ton-hour]; less than 12,000 Btu over the latent heat where air leaves
+        warmer than it entered.
+
+    Source: heat balance of a tower whose air leaves saturated, enthalpy of moist air by ASHRAE
+    Fundamentals (2017) ch. 1 eq. 30.
+
+    >>> round(float(evaporation(48.0, 42.0, 8.0, 0.6)), 3)
+    9.295
+    """
+    dry, air, duty = floats(dry_bulb, wet_bulb, cooling_range)
+    entering = np.maximum(LIQUID_WICK.ratio(dry, air, pressure), 0.0)
+    given = 0.240 * dry + entering * (1061.0 + 0.444 * dry) + water_to_air * duty
+    leaving = np.interp(given, saturated_enthalpy(_LEAVING, pressure), _LEAVING)
+    taken_up = humidity_ratio(vapor_pressure(leaving), pressure) - entering
+    return taken_up * BTU_PER_TON_HOUR / (water_to_air * duty)
 
 
 def _bisected(

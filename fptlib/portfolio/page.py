@@ -59,6 +59,7 @@ COLUMNS: dict[str, Callable[[Screening], Any]] = {
     "lost_hours_beyond_doubt": _hours("certain"),
     "lost_kwh_estimate": _hours("kwh"),
     "lost_kwh_uncertainty": _hours("kwh_uncertainty"),
+    "lost_money": _hours("money"),
     "chiller_kw": _hours("chiller_kw"),
     "economizer_kw": _hours("economizer_kw"),
     "failed": lambda plant: len(plant.with_verdict(FAIL)),

@@ -17,7 +17,7 @@ from fptlib import __version__, owner
 from fptlib.job.folder import JOB_FILE, READINGS_FILE, sha256, write_atomically
 
 FAIL, NOT_TESTED = "fail", "not tested"
-FORM = 3
+FORM = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +44,7 @@ class Hours:
         unseen: hours in which a gap hides whether the condition held or who carried the plant;
             what was possible or lost in them is not counted.
         kwh, kwh_uncertainty: energy the lost hours cost, or None; ``why_no_kwh`` says why.
+        money: that energy at the job's rate sheet, in words; empty without one.
         chiller_kw, economizer_kw: mean plant power over the lost hours, and that of the
             economizer at the same load and weather.
         spark: (possible, lost) hours in equal parts of the trends, first to last.
@@ -60,6 +61,7 @@ class Hours:
     kwh: float | None = None
     kwh_uncertainty: float | None = None
     why_no_kwh: str = ""
+    money: str = ""
     spark: tuple[tuple[float, float], ...] = ()
     why_unknown: str = ""
 
@@ -98,7 +100,8 @@ class Screening:
         if self.hours.lost is None:
             return f"{failed}; hours not known: {self.hours.why_unknown}"
         energy = "" if self.hours.kwh is None else (
-            f", {self.hours.kwh:,.0f} ± {self.hours.kwh_uncertainty:,.0f} kWh")
+            f", {self.hours.kwh:,.0f} ± {self.hours.kwh_uncertainty:,.0f} kWh"
+            + (f", {self.hours.money}" if self.hours.money else ""))
         return f"{failed}; {self.hours.lost:,.1f} h lost{energy}"
 
 

@@ -26,6 +26,7 @@ from fptlib.job.schema import (
     Reading,
     Sensor,
     Sensors,
+    Tariff,
 )
 from fptlib.job.schema import Sequence as AsSpecified
 from fptlib.limits import Limits
@@ -98,6 +99,7 @@ class FunctionalTest:
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
     marks: Sequence[Mark] = ()
     sequence: AsSpecified = AsSpecified()
+    tariff: Tariff = Tariff()
     aborts: Sequence[Abort] = ()
     overrides: Sequence[Override] = ()
     condition: str = "natural"

@@ -16,6 +16,7 @@ import numpy as np
 
 from fptlib.physics import regression
 from fptlib.procedure.functional_test import FunctionalTest, cached
+from fptlib.procedure.measures import weekend
 
 # An hour counts with two thirds of it known; a level is fitted where each of its hours was seen
 # three times; and a day of hours is the least to fit anything to (common practice, no source).
@@ -154,11 +155,9 @@ def level_columns(hours: np.ndarray, levels: str) -> np.ndarray:
     """One column of ones and zeros for each level."""
     if levels == "none":
         return np.ones((len(hours), 1))
-    days = hours.astype("M8[D]")
-    clock = (hours - days).astype("m8[h]").astype(int)
-    # 1970 began on a Thursday.
-    weekend = (days.astype(int) + 3) % 7 >= 5
-    return np.eye(24 if levels == "day" else 48)[clock + (24 * weekend if levels == "week" else 0)]
+    clock = (hours - hours.astype("M8[D]")).astype("m8[h]").astype(int)
+    later = 24 * weekend(hours) if levels == "week" else 0
+    return np.eye(24 if levels == "day" else 48)[clock + later]
 
 
 @cached
@@ -187,9 +186,17 @@ def hourly(test: FunctionalTest, values: np.ndarray, changing: bool = False
     return hours, np.where(enough, means, np.nan)
 
 
+@cached
+def local_times(test: FunctionalTest) -> np.ndarray:
+    """When each row begins (datetime64, the site's own time); a change of the clocks counts from
+    the quarter-hour on in which it falls."""
+    every = test.rows(15.0)
+    starts = [test.time(row).replace(tzinfo=None) for row in range(0, len(test), every)]
+    within = (np.arange(every) * test.minutes * 60.0).astype("m8[s]")
+    return np.asarray((np.array(starts, dtype="M8[s]")[:, None] + within).ravel()[: len(test)])
+
+
 def by_row(test: FunctionalTest, model: LoadModel) -> np.ndarray:
     """The load of the model in every row [tons]."""
     driver = test["outdoor_dry_bulb"] if model.driver == "outdoor_dry_bulb" else test.wet_bulb
-    start = np.datetime64(test.time(0).replace(tzinfo=None), "s")
-    moments = start + (np.arange(len(test)) * test.minutes * 60.0).astype("m8[s]")
-    return model.predict(np.nan_to_num(driver, nan=np.inf), moments)
+    return model.predict(np.nan_to_num(driver, nan=np.inf), local_times(test))

@@ -42,6 +42,12 @@ def in_hours(moments: Iterable[datetime], begins: time, ends: time) -> np.ndarra
                      begins <= at.time() or at.time() < ends for at in moments], dtype=bool)
 
 
+def weekend(moments: np.ndarray) -> np.ndarray:
+    """Which moments (datetime64) fall on a Saturday or Sunday."""
+    # 1970 began on a Thursday.
+    return np.asarray((moments.astype("M8[D]").astype(int) + 3) % 7 >= 5)
+
+
 def between_rows(values: np.ndarray, every: float) -> float:
     """What may have happened between two samples, ``every`` [min], or after the last: the
     largest change from row to row.

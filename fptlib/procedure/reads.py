@@ -20,7 +20,7 @@ EVERYTHING = ""
 OF_THE_TRENDS = ("site.time_zone", "site.step_minutes", "files", "points")
 _PLACES = {"condition": "job.condition", "wet_bulb_source": "site.wet_bulb_source",
            "weather": "site.weather_file", "readings": READINGS, "marks": "marks",
-           "sequence": "sequence", "aborts": "abort", "overrides": "overrides"}
+           "sequence": "sequence", "tariff": "tariff", "aborts": "abort", "overrides": "overrides"}
 # Noted by what is inside them, or made from the trends.
 _INSIDE = {"grid", "plant", "limits", "sensors", "instruments", "kept", "flickers"}
 _SITE = {"altitude", "time_zone"}

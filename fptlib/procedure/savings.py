@@ -3,29 +3,37 @@
 Workbook, record, screening and comparison all state these and no others. Energy is what the plant
 drew against what the other mode draws at the same load and weather (``power_models``); an hour
 is lost where the enable condition held, chillers ran and nothing spoke for waiting, from the end
-of the enable delay on. Without a tariff there are hours, kWh and kW, and nothing is invented.
+of the enable delay on. Money is that of the job's rate sheet at the hours of the energy; without a
+tariff there are hours, kWh and kW, and nothing is invented.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fptlib.procedure import load_model, power_models
+from fptlib.job.schema import ENERGY
+from fptlib.procedure import load_model, power_models, tariff
 from fptlib.procedure.functional_test import FunctionalTest, cached
 
 
 @dataclass(frozen=True, slots=True)
 class Energy:
     """Hours, and the energy [kWh] of those of them in which it is known, with its expanded
-    uncertainty; ``problem`` says why there is none."""
+    uncertainty; ``problem`` says why there is none. ``cost`` is its money in ``currency``,
+    ``price`` the mean price of a kWh at those hours; both ``None`` where there is no tariff, or
+    none for all of the hours, as ``no_cost`` says."""
 
     hours: float
     kwh: float | None = None
     uncertainty: float | None = None
     known: float = 0.0
     problem: str = ""
+    cost: float | None = None
+    price: float | None = None
+    currency: str = ""
+    no_cost: str = ""
 
     @property
     def kw(self) -> float | None:
@@ -36,14 +44,33 @@ class Energy:
         if self.kwh is None or self.uncertainty is None:
             return f"{self.hours:.1f} h; kWh not known: {self.problem}"
         part = "" if self.known >= 0.95 * self.hours else f" in the {self.known:.1f} h compared"
-        return (f"{self.hours:.1f} h, {rounded(self.kwh, self.uncertainty)} ± "
-                f"{rounded(self.uncertainty, self.uncertainty)} kWh{part}")
+        return f"{self.hours:.1f} h, {self.amount}{part}"
+
+    @property
+    def amount(self) -> str:
+        """The energy, and its money where a tariff is stated; empty where it is not known."""
+        if self.kwh is None or self.uncertainty is None:
+            return ""
+        return f"{within(self.kwh, self.uncertainty)} kWh" + (f", {self.money}" if self.money else
+                                                             "")
+
+    @property
+    def money(self) -> str:
+        """The money, or why it is not known; empty without a tariff."""
+        if self.cost is None or self.price is None or self.uncertainty is None:
+            return f"money not known: {self.no_cost}" if self.no_cost else ""
+        return f"{within(self.cost, self.price * self.uncertainty)} {self.currency}"
 
 
 def rounded(value: float, uncertainty: float) -> str:
     """A number with no more places than two of its uncertainty's."""
     places = 1 - int(np.floor(np.log10(uncertainty))) if uncertainty > 0.0 else 0
     return f"{round(value, min(places, 0)):,.0f}"
+
+
+def within(value: float, uncertainty: float) -> str:
+    """A number with its uncertainty."""
+    return f"{rounded(value, uncertainty)} ± {rounded(uncertainty, uncertainty)}"
 
 
 def lost(test: FunctionalTest, rows: np.ndarray) -> Energy:
@@ -55,24 +82,43 @@ def lost(test: FunctionalTest, rows: np.ndarray) -> Energy:
     if found is None:
         return _unknown(test, rows)
     given = test.load[rows], test.reset_setpoint[rows], test.wet_bulb[rows]
-    return _energy(test, test.power[rows] - found.on_exchanger(*given), found.exchanger_error,
-                   given)
+    return _energy(test, rows, test.power[rows] - found.on_exchanger(*given),
+                   found.exchanger_error, given)
 
 
 @cached
 def gained(test: FunctionalTest) -> Energy:
-    """The energy that the economizer brought in this record, changeovers included: what chillers
-    draw at the same load and weather minus what was drawn. In a changeover the loop gives and
-    takes heat, so the load there is that of the load model."""
-    rows = (test.commanded == 1.0) | test.changing
-    found, model = power_models.models(test), load_model.fit(test)
+    """The energy that the economizer brought in this record, changeovers included."""
+    rows, saved, load = economizer_rows(test), saved_by_row(test), _economizer_load(test)
     if not rows.any():
         return Energy(0.0, 0.0, 0.0)
-    if found is None or model is None:
+    found = power_models.models(test)
+    if found is None or saved is None or load is None:
         return _unknown(test, rows)
-    load = np.where(test.changing, load_model.by_row(test, model), test.load)
-    given = load[rows], test.reset_setpoint[rows]
-    return _energy(test, found.on_chillers(*given) - test.power[rows], found.chillers_error, given)
+    return _energy(test, rows, saved[rows], found.chillers_error,
+                   (load[rows], test.reset_setpoint[rows]))
+
+
+def economizer_rows(test: FunctionalTest) -> np.ndarray:
+    """The rows on the exchanger, and those of changeovers."""
+    return np.asarray((test.commanded == 1.0) | test.changing)
+
+
+@cached
+def _economizer_load(test: FunctionalTest) -> np.ndarray | None:
+    """The load; in a changeover, where the loop gives and takes heat, that of the load model."""
+    model = load_model.fit(test)
+    return None if model is None else np.where(
+        test.changing, load_model.by_row(test, model), test.load)
+
+
+@cached
+def saved_by_row(test: FunctionalTest) -> np.ndarray | None:
+    """What chillers draw at the same load and weather minus what was drawn [kW]; it counts in the
+    ``economizer_rows``. ``None`` where models or load are not known."""
+    found, load = power_models.models(test), _economizer_load(test)
+    return None if found is None or load is None else (
+        found.on_chillers(load, test.reset_setpoint) - test.power)
 
 
 def _unknown(test: FunctionalTest, rows: np.ndarray) -> Energy:
@@ -80,11 +126,32 @@ def _unknown(test: FunctionalTest, rows: np.ndarray) -> Energy:
     return Energy(rows.sum() * test.minutes / 60.0, problem=why)
 
 
-def _energy(test: FunctionalTest, saved: np.ndarray, error: power_models.Error,
+def _energy(test: FunctionalTest, rows: np.ndarray, saved: np.ndarray, error: power_models.Error,
             given: tuple[np.ndarray, ...]) -> Energy:
     known = ~np.isnan(saved)
-    hours, compared = (each * test.minutes / 60.0 for each in (len(saved), int(known.sum())))
     if not known.any():
-        return Energy(hours, problem="the load was never near what the other mode was seen at")
-    doubt = error(*(each[known] for each in given)) * compared
-    return Energy(hours, float(saved[known].mean()) * compared, doubt, compared)
+        return Energy(len(saved) * test.minutes / 60.0,
+                      problem="the load was never near what the other mode was seen at")
+    return valued(test, len(saved), saved[known], error(*(each[known] for each in given)),
+                  load_model.local_times(test)[rows][known], test.minutes / 60.0)
+
+
+def valued(test: FunctionalTest, count: int, saved: np.ndarray, doubt: float, when: np.ndarray,
+           hours: float) -> Energy:
+    """The energy and money of ``count`` rows of so many hours each: ``saved`` [kW] in those of them
+    in which it is known, what their mean is known to [kW], and ``when`` each begins (datetime64,
+    the site's own time)."""
+    known = len(saved) * hours
+    found = Energy(count * hours, float(saved.mean()) * known, doubt * known, known)
+    if not tariff.lines(test.tariff, ENERGY):
+        return found
+    prices = tariff.energy_prices(test.tariff, when)
+    if np.isnan(prices).any():
+        return replace(found, no_cost="no line of the rate sheet prices energy at "
+                       + _spoken(when[np.isnan(prices)][0]))
+    return replace(found, cost=float(saved @ prices) * hours, price=float(prices.mean()),
+                   currency=test.tariff.currency)
+
+
+def _spoken(moment: np.datetime64) -> str:
+    return f"{moment.astype('M8[s]').item():%H:%M on a %A in %B}"

@@ -10,6 +10,7 @@ trends have seen.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from fptlib.procedure import approaches, load_model, power_models
 from fptlib.procedure.approach_curves import exchanger_curve, tower_curve
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.measures import median
-from fptlib.procedure.savings import Energy, rounded
+from fptlib.procedure.savings import Energy, valued
 
 
 @dataclass(frozen=True)
@@ -61,9 +62,14 @@ def _driver(test: FunctionalTest, model: load_model.LoadModel) -> np.ndarray:
     return np.nan_to_num(found, nan=np.inf)
 
 
+@cached
 def clock(test: FunctionalTest) -> np.ndarray:
-    """When each hour of the typical year begins; the calendar year is nominal."""
-    return np.datetime64("2001-01-01T00", "h") + np.arange(len(weather_wet_bulb(test)))
+    """When each hour of the typical year begins, on the site's own clock; the calendar year is
+    nominal. Weather files keep standard time, people and tariffs do not."""
+    count, zone = len(weather_wet_bulb(test)), ZoneInfo(test.plant.time_zone)
+    standard = np.datetime64("2000-01-01T00" if count == 8784 else "2001-01-01T00", "h")
+    ahead = [at.replace(tzinfo=zone).dst() for at in (standard + np.arange(count)).tolist()]
+    return standard + np.arange(count) + np.array(ahead, dtype="m8[h]")
 
 
 def hours(test: FunctionalTest, setpoint: float | np.ndarray) -> Hours:
@@ -95,7 +101,7 @@ def energy(test: FunctionalTest, rows: np.ndarray, setpoint: float | np.ndarray)
     """What these hours of the typical year save at a setpoint, chillers against exchanger at the
     same load and weather; that of the load model's own error among its uncertainty."""
     found, model = power_models.models(test), load_model.fit(test)
-    count = float(np.count_nonzero(rows))
+    count = int(np.count_nonzero(rows))
     if found is None or model is None:
         return Energy(count, problem=power_models.problem(test)
                       or "too few hours of load and weather for a load model")
@@ -114,8 +120,7 @@ def energy(test: FunctionalTest, rows: np.ndarray, setpoint: float | np.ndarray)
     doubt = np.sqrt(found.chillers_error(*given) ** 2
                     + found.exchanger_error(*given, air[known]) ** 2
                     + float(np.nanmean(saved(load + off) - each)) ** 2)
-    compared = float(known.sum())
-    return Energy(count, float(each[known].mean()) * compared, float(doubt) * compared, compared)
+    return valued(test, count, each[known], float(doubt), clock(test)[rows][known], 1.0)
 
 
 def stated(test: FunctionalTest, setpoint: float | np.ndarray) -> str:
@@ -126,11 +131,10 @@ def stated(test: FunctionalTest, setpoint: float | np.ndarray) -> str:
         f"{np.count_nonzero(found.by_curve):,} h by the approach curves ({constant} at constant "
         "approaches)")
     saved = energy(test, found.counted, setpoint)
-    if saved.kwh is None or saved.uncertainty is None:
+    if not saved.amount:
         return f"{said}; kWh not known: {saved.problem}"
-    return (f"{said}; saves {rounded(saved.kwh, saved.uncertainty)} ± "
-            f"{rounded(saved.uncertainty, saved.uncertainty)} kWh in the {saved.known:,.0f} h of "
-            "weather and load that the trends saw")
+    return (f"{said}; saves {saved.amount} in the {saved.known:,.0f} h of weather and load that "
+            "the trends saw")
 
 
 def why_apart(test: FunctionalTest, setpoint: float | np.ndarray) -> str:

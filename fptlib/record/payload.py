@@ -115,6 +115,8 @@ def payload(
     }
     if settings_sheet is not None:
         content["settings_sheet"] = plain(dict(settings_sheet), "settings sheet")
+    if tariff := _table(answers, "tariff"):
+        content["tariff"] = tariff
     return {**content, "statement": statement(content)}
 
 

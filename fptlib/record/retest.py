@@ -21,8 +21,8 @@ from fptlib.record.recalculate import text_of
 from fptlib.record.text import one_line
 
 # What belongs to plant, site and the agreed way of testing; all else is of the test as made.
-_KEPT = ("job", "site", "plant", "sequence", "settings", "files", "points", "sensors", "limits",
-         "people", "instruments", "abort", "test", "script", "deficiencies", "procedure")
+_KEPT = ("job", "site", "plant", "sequence", "settings", "tariff", "files", "points", "sensors",
+         "limits", "people", "instruments", "abort", "test", "script", "deficiencies", "procedure")
 _SIGNED_OFF = ("done", "by")
 _SUFFIX = ", retest"
 _UNPROVEN = (Verdict.NOT_TESTED, Verdict.DEFERRED, "")

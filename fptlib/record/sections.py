@@ -454,8 +454,26 @@ def _watched(row: Content) -> str:
 
 
 def _worth(content: Content) -> list[Block]:
-    """The owner's questions; records from before this page have none."""
-    return _facts({row["question"]: row["answer"] for row in content.get("worth", ())})
+    """The owner's questions and the prices they rest on; records from before have none."""
+    tariff = content.get("tariff", {})
+    stated = {name: value for name, value in tariff.items() if name != "charges"}
+
+    def ends(row: Content, first: str, last: str, without: str) -> str:
+        return f"{row.get(first) or without} to {row.get(last) or without}" if (
+            row.get(first) or row.get(last)) else without
+
+    lines = [[row.get("name", ""), row.get("kind", ""), row.get("price", ""),
+              ends(row, "first_month", "last_month", "all"), row.get("days") or "every day",
+              ends(row, "hours_from", "hours_to", "all"),
+              f"{row['ratchet']} % of {ends(row, 'ratchet_first', 'ratchet_last', 'all')}"
+              if row.get("ratchet") else "none"] for row in tariff.get("charges", [])]
+    return [
+        *_facts({row["question"]: row["answer"] for row in content.get("worth", ())}),
+        *table("Prices, tower water and emissions, as the owner states them", _ANSWERS,
+               labelled("tariff", stated)),
+        *table("Lines of the rate sheet", {
+            "Line": 22, "For": 9, "Price": 9, "Months": 18, "Days": 12, "Hours": 14,
+            "Ratchet": 16}, lines)]
 
 
 def _files(content: Content) -> list[Block]:

@@ -278,12 +278,25 @@ class Aborts(Section):
         return "", "stated in words only: no trend and no spot reading can be held against it"
 
 
+class Charges(Section):
+    """The lines of the rate sheet."""
+
+    def finish(self, row: Row) -> Row:
+        answers.charge(row, "tariff.charges")
+        return row
+
+    def receipt(self, row: Row) -> tuple[str, str]:
+        lacks = "" if self.job.get("tariff.currency") else (
+            "the currency above is not stated: no money is shown")
+        return "", lacks
+
+
 _PARTS = {"test.planned": PLANNED, "test.after": AFTER}
 _SECTIONS: Mapping[str, type[Section]] = {
     "site": Site, "people": People, "files": Files, "points": Points, "sensors": Sensors,
     "instruments": Instruments, "limits": OwnLimits,
     "overrides": Overrides, "abort": Aborts, "settings": Settings, "script": Script,
-    "approvals": Approvals, "deficiencies": Deficiencies,
+    "tariff.charges": Charges, "approvals": Approvals, "deficiencies": Deficiencies,
 }
 
 

@@ -231,3 +231,19 @@ def test_impossible_rows_go_missing_and_kinds_agree():
     assert np.isnan(approaches).tolist() == [False, True, True]
     alone = tower.approach_at(40.0, 5.0, 1.1878)
     assert approaches[0] == pytest.approx(alone)
+
+
+@pytest.mark.parametrize("name, dry, wet, duty, ratio, expected", [
+    ("WAT-06", 95, 78, 10, 1.2, 12.4475), ("WAT-07", 48, 42, 8, 0.6, 9.2950),
+    ("WAT-08", 42, 36, 8, 0.6, 8.7756)])
+def test_evaporation_of_air_that_leaves_saturated(name, dry, wet, duty, ratio, expected):
+    """Heat balance computed with psychrolib at sea level, tolerance 0.5 %."""
+    assert tower.evaporation(dry, wet, duty, ratio) == pytest.approx(expected, rel=5e-3)
+
+
+def test_evaporation_against_heat_that_is_all_latent():
+    """11.4811 lb per ton-hour at 85 degF (latent heat by CoolProp): the summer's air gives heat
+    itself, and in economizer weather it takes a fifth of it without water."""
+    latent = 11.4811
+    assert tower.evaporation(95.0, 78.0, 10.0, 1.2) > latent
+    assert 0.75 < tower.evaporation(48.0, 42.0, 8.0, 0.6) / latent < 0.85

@@ -11,6 +11,7 @@ import pytest
 import record_support as support
 
 from fptlib.job.folder import Job
+from fptlib.job.schema import Tariff
 from fptlib.procedure import enable, savings
 from fptlib.procedure.assemble import assemble
 from fptlib.record import owners_page, schema
@@ -31,6 +32,34 @@ def test_the_sample_before_correction() -> None:
     assert str(savings.lost(test, enable.lost_rows(test))) in said
     assert "h by the approach curves" in said and "no price was given" in said
     assert all("kWh" not in each or "±" in each or "price" in each for each in found.values())
+    assert "kg" not in found["What are the emissions?"]
+
+
+def test_emissions_by_the_stated_factor_alone() -> None:
+    case = replace(drawn.case(), tariff=Tariff(emission_factor=0.4))
+    asked = "What are the emissions?"
+    assert answers(case)[asked].startswith("not stated")
+    case = replace(case, tariff=Tariff(emission_factor=0.4, emission_source="a table, 2024"))
+    kwh = savings.gained(case)
+    assert kwh.kwh is not None and kwh.uncertainty is not None
+    assert answers(case)[asked].startswith(
+        savings.within(0.4 * kwh.kwh, 0.4 * kwh.uncertainty) + " kg CO2 less")
+
+
+def test_a_tariff_stands_in_the_record_and_is_printed(tmp_path) -> None:
+    job = support.make_job(tmp_path / "job")
+    assert "tariff" not in support.make_payload(job)
+    job.put("tariff.currency", "USD")
+    job.put("tariff.charges", [{"name": "summer on-peak", "kind": "energy", "price": 0.1234,
+                                "days": "weekdays", "first_month": "June",
+                                "last_month": "September", "hours_from": "14:00",
+                                "hours_to": "20:00"}])
+    content = schema.current(support.make_payload(job))
+    blocks = all_sections(content, {})[-1]["blocks"]
+    printed = [[cell["text"] for cell in row] for block in blocks for row in block["rows"]]
+    assert printed == [["Currency", "USD"], [
+        "summer on-peak", "energy", "0.1234", "June to September", "weekdays", "14:00 to 20:00",
+        "none"]]
 
 
 @pytest.mark.parametrize("name", list(TABLE.columns))

@@ -6,6 +6,7 @@ import pytest
 from form_views import form_view, rows_view, said
 
 from fptlib.errors import FormError
+from fptlib.job import answers
 from fptlib.workbook import questionnaire
 
 
@@ -46,3 +47,20 @@ def test_a_row_without_a_required_answer_is_refused(job):
     view.fields["role"].control.value = "technician"
     view.save.click()
     assert "Name: no answer; a person needs it" in said(view.message)
+
+
+def test_lines_of_the_rate_sheet_are_entered_by_form(job):
+    view = rows_view(job, "tariff.charges")
+    for name, typed in (("name", "on-peak"), ("kind", "energy"), ("price", "0.18"),
+                        ("hours_from", "2:00 pm")):
+        view.fields[name].control.value = typed
+    view.save.click()
+    assert "one end only" in said(view.message)
+    view.fields["hours_to"].control.value = "20:00"
+    view.save.click()
+    assert "the currency above is not stated" in said(view.message)
+    form = form_view(job, "tariff")
+    form.fields["tariff.currency"].control.value = "USD"
+    stated = answers.tariff(job.answers())
+    assert stated.currency == "USD" and stated.charges[0].price == 0.18
+    assert f"{stated.charges[0].hours_from:%H:%M}" == "14:00"
