@@ -14,9 +14,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from fptlib.procedure import reset, uncertainty
-from fptlib.procedure.functional_test import BY_VALVES, FunctionalTest
+from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.judge import Finding, check, not_judged
 from fptlib.procedure.measures import median
+from fptlib.procedure.trended import BY_VALVES
 from fptlib.procedure.verdict import Deferred, NotApplicable, NotTested
 
 FAN_RISE_KNOWN_TO = 1.5
