@@ -224,6 +224,12 @@ STANDARD: tuple[Limit, ...] = (
           "reset down", "ASHRAE Guideline 36, rogue zones, from memory", since=2),
     Limit("load.asks_hours", 40.0, "h", "a valve is blamed for holding the reset down after",
           "ASHRAE Guideline 36, rogue zones, from memory", since=2),
+    Limit("lift.loading_start", 40.0, "%", "load, of rated current or power, from which a chiller "
+          "that has started ramps up", since=2),
+    Limit("lift.limited", 15.0, "min", "chiller at its current or demand limit with the supply "
+          "above the active setpoint for at most", since=2),
+    Limit("lift.limited_band", 2.0, "%", "a chiller counts as at its limit from so much below it",
+          since=2),
 )
 
 _STANDARD = {limit.name: limit for limit in STANDARD}

@@ -69,10 +69,13 @@ def test_sound_plant_passes_every_check(sound: FunctionalTest) -> None:
              if check.verdict is not Verdict.PASS}
     # Its sequence keeps lift by a temporary setpoint.
     # Its equipment limit of four counts more than the two cells installed.
-    # Its plan states no least flows, no lowest entering water, no basin heater, no air handler.
+    # Its plan states no least flows, no lowest entering water, no most lift, no loading ramp or
+    # current limit, no basin heater, no air handler.
     # Pressure drops, valves' positions and heating are not trended, nor is there a light load.
     assert other == {"lift.head_pressure": "not applicable", "exit.equipment": "not tested",
                      "lift.entering_water": "not applicable", "lift.flow": "not tested",
+                     "lift.maximum": "not applicable", "lift.loading": "not tested",
+                     "lift.current_limit": "not tested",
                      "cold.cell_flow": "not tested", "cold.basin": "not applicable",
                      **dict.fromkeys(("load.pressure_drop", "load.idle_flow", "load.valves",
                                       "load.heating"), "not tested"),

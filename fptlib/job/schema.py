@@ -22,6 +22,12 @@ from fptlib.physics.refrigerant import REFRIGERANTS
 ROLES = ("technician", "engineer", "witness")
 _DIFFERENCE = "degF difference"
 _TAG = "As on the drawings."
+# Water lift that such compressors need at the least, from and to [degF] (common practice, no
+# source; the manufacturer's own number counts before it).
+COMPRESSORS: Mapping[str, tuple[float, float]] = {
+    "centrifugal, medium-pressure refrigerant": (15.0, 25.0),
+    "centrifugal, low-pressure refrigerant": (10.0, 20.0),
+    "centrifugal, magnetic bearings": (5.0, 12.0), "screw": (20.0, 35.0)}
 _LINE = ("Where the manufacturer states a line over load: the minimum above is then that at no "
          "load. Empty: one number for all loads.")
 
@@ -72,8 +78,9 @@ class Chiller:
     refrigerant: str = answer("Refrigerant", choices=tuple(REFRIGERANTS))
     capacity: float | None = quantity("Capacity", "tons", 0, 10000)
     minimum_water_lift: float | None = quantity(
-        "Minimum water lift", _DIFFERENCE, 0, 80, "From the manufacturer: leaving condenser water "
-        "minus leaving chilled water. Not known: leave empty, the lift is then not tested.")
+        "Minimum water lift", _DIFFERENCE, -30, 80, "From the manufacturer: leaving condenser "
+        "water minus leaving chilled water; below 0 where it may run at inverted lift. Not known: "
+        "leave empty, and state the compressor; without either the lift is not tested.")
     minimum_pressure_lift: float | None = quantity(
         "Minimum pressure lift", "psi", 0, 200,
         "From the manufacturer: condenser minus evaporator pressure.")
@@ -112,6 +119,25 @@ class Chiller:
     start_to_start: float | None = quantity(
         "Minimum time from start to start", "min", 0, 240, "From the manufacturer, where its panel "
         "counts it.")
+    compressor: str = answer(
+        "Compressor", "Where no minimum lift is stated, common practice with such compressors "
+        "stands for it, marked as such: it can prove enough lift, never too little.",
+        choices=tuple(COMPRESSORS))
+    maximum_water_lift: float | None = quantity(
+        "Maximum water lift", _DIFFERENCE, 0, 120, "From the manufacturer: above it the chiller "
+        "may surge. Empty: not judged.")
+    maximum_lift_full: float | None = quantity(
+        "Maximum water lift at full load", _DIFFERENCE, 0, 120, "Where the manufacturer states a "
+        "line over load: the maximum above is then that at no load.")
+    rated_amps: float | None = quantity("Rated current", "A", 0, 5000, "From the nameplate.")
+    rated_power: float | None = quantity(
+        "Rated power", "kW", 0, 50000, "From the nameplate; used where the current is not trended.")
+    loading_rate: float | None = quantity(
+        "Loading ramp after a start", "%/min", 0.1, 200, "From the manufacturer or as set at its "
+        "panel, in per cent of rated current or power a minute. Empty: not judged.")
+    current_limit: float | None = quantity(
+        "Current or demand limit", "%", 1, 120, "As set at its panel or by the sequence, in per "
+        "cent of rated current or power. Empty: none is set.")
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,12 +41,12 @@ def evaporator(test: FunctionalTest) -> Iterator[Finding]:
         raise NotTested(f"the low-temperature cutout of chiller {', '.join(lacks)} is not stated "
                         "in the plan")
     for changeover in test.changeovers:
-        for part, rows in _cold_rows(test, changeover):
+        for part, rows in cold_rows(test, changeover):
             for n in test.chiller_numbers:
                 yield from _coldest(test, changeover.number, part, rows, n)
 
 
-def _cold_rows(test: FunctionalTest, changeover: Changeover) -> Iterator[tuple[str, slice]]:
+def cold_rows(test: FunctionalTest, changeover: Changeover) -> Iterator[tuple[str, slice]]:
     """Where a changeover has chillers on cold water: the pull-down and the hour after the exit."""
     hour = HOUR / test.minutes
     ends = (changeover.transition, changeover.abandoned, changeover.last + 1)
@@ -180,7 +180,7 @@ def entering_water(test: FunctionalTest) -> Iterator[Finding]:
         unfair = "" if point == own or test.sequence.lift.means != HEAD_PRESSURE else (
             f"head-pressure control may warm it before the chiller, and {own} is not trended")
         for changeover in test.changeovers:
-            for part, rows in _cold_rows(test, changeover):
+            for part, rows in cold_rows(test, changeover):
                 for found in _lowest(test, changeover.number, rows, f"chiller {n}{part}",
                                      test[point], off, point, least,
                                      uncertainty.expanded(test, {point: 1.0})):

@@ -14,8 +14,9 @@ import numpy as np
 
 from fptlib.job.schema import TEMPORARY_SETPOINT
 from fptlib.physics import refrigerant
-from fptlib.procedure import approaches, lift, uncertainty
+from fptlib.procedure import approaches, uncertainty
 from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.lift_range import saturation_lift
 from fptlib.procedure.measures import median
 from fptlib.procedure.verdict import NotTested
 from fptlib.procedure.waters import condenser_range, waters
@@ -136,7 +137,7 @@ def _approaches(test: FunctionalTest, n: int) -> float:
     if not test.has(*pressures, *test.water_lift_points(n)):
         return 0.0
     try:
-        seen = median(lift.saturation_lift(test, n) - test.water_lift(n))
+        seen = median(saturation_lift(test, n) - test.water_lift(n))
     except NotTested:
         return 0.0
     return 0.0 if math.isnan(seen) else seen

@@ -11,13 +11,12 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from fptlib import units
 from fptlib.job.schema import NO_PROTECTION, TEMPORARY_SETPOINT
-from fptlib.physics import refrigerant, water
 from fptlib.procedure import alarms, approaches, uncertainty
 from fptlib.procedure.changeovers import TAKEN_OVER_MINUTES, Request, Run
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
+from fptlib.procedure.lift_range import NONE_NEEDED, PULL_DOWN
 from fptlib.procedure.measures import between_rows, highest_kept, lowest_kept
 from fptlib.procedure.setpoint_release import (
     lowered,
@@ -26,139 +25,7 @@ from fptlib.procedure.setpoint_release import (
     release_row,
     rise_hidden,
 )
-from fptlib.procedure.verdict import Event, NotApplicable, NotTested, Verdict
-
-_PULL_DOWN = ("economizer_command", "chillers")
-_EXCHANGER_CHW = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp")
-_NONE_NEEDED = ("its machines run at zero or inverted lift, as it says of the sequence")
-
-
-@check("lift.minimum", unit="degF", each="request", all_or_none=True, advise=on_sheet,
-       needs=(*_PULL_DOWN, "chiller_lift"), limits=("lift.short_dip", "lift.start_allowance"))
-def minimum(test: FunctionalTest, request: Request) -> Iterator[Finding]:
-    """The lowest lift of every running chiller that lasted, against the manufacturer's minimum:
-    water, saturation temperature or pressure, one number or a line over load."""
-    stated = {n: _stated(test, n) for n in test.chiller_numbers}
-    if lacks := [str(n) for n, kinds in stated.items() if not kinds]:
-        if test.sequence.lift.means == NO_PROTECTION:
-            raise NotApplicable(f"the plan states no minimum lift: {_NONE_NEEDED}")
-        raise NotTested(f"the manufacturer's minimum lift of chiller {', '.join(lacks)} is not "
-                        "stated in the plan")
-    for n, kinds in stated.items():
-        ways = test.lift_points(n)
-        # One kind that is trended proves it; what else is stated is a second proof.
-        for kind in (kind for kind in kinds if test.has(*ways[kind])):
-            yield from _lowest_lift(test, request, n, kind, *kinds[kind])
-
-
-def _stated(test: FunctionalTest, n: int) -> dict[str, tuple[float, float | None]]:
-    """What the manufacturer states for chiller ``n``, by kind: the minimum, or that at no load
-    and at full load."""
-    chiller = test.plant.chiller(n)
-    kinds = {"water": (chiller.minimum_water_lift, chiller.water_lift_full),
-             "saturation": (chiller.minimum_saturation_lift, chiller.saturation_lift_full),
-             "pressure": (chiller.minimum_pressure_lift, chiller.pressure_lift_full)}
-    return {kind: (low, full) for kind, (low, full) in kinds.items() if low is not None}
-
-
-def _lowest_lift(test: FunctionalTest, request: Request, n: int, kind: str, low: float,
-                 full: float | None) -> Iterator[Finding]:
-    """The row in which one kind of lift of a chiller was lowest against its minimum."""
-    rows, subject = request.pull_down, f"chiller {n} {kind} lift"
-    condenser, evaporator = sensors = test.lift_points(n)[kind]
-    by_water = kind == "water" or not condenser.endswith("pressure")
-    lift = (test.water_lift(n) if by_water else saturation_lift(test, n) if kind == "saturation"
-            else np.where(test.running(n) == 1.0, test[condenser] - test[evaporator], np.nan))
-    if full is not None and (lacks := test.missing("load")):
-        yield not_judged(request.number, request.row, "the minimum is a line over load, and not "
-                         f"trended: {', '.join(lacks)}", subject=subject)
-        return
-    least = np.full(len(test), low) if full is None else low + (full - low) * chiller_load(test)
-    off = (test.running(n) == 0.0) | (test.since_start(n) < test.limits["lift.start_allowance"])
-    if off[rows].all():
-        return
-    above, dip = np.where(off, np.nan, lift - least), test.limits["lift.short_dip"]
-    found = lowest_kept(above[rows], dip, test.minutes, test.sample_interval(*sensors),
-                        (np.isnan(above) & ~off)[rows])
-    if found is None:
-        yield not_judged(request.number, request.row, "the lift has a gap there"
-                         if np.isnan(above[rows]).all() else
-                         "the chiller ran too briefly to be judged", subject=subject)
-        return
-    unit, row = "psi" if kind == "pressure" else "degF", request.row + found.row
-    shown, wanted = units.symbol(unit), float(least[row])
-    doubt = (uncertainty.propagated(
-                 test, lambda **at: refrigerant.saturation_lift(
-                     test.plant.chiller(n).refrigerant, at[condenser], at[evaporator]),
-                 {name: float(test[name][row]) for name in sensors})
-             if kind == "saturation" and not by_water else
-             uncertainty.expanded(test, dict.fromkeys(sensors, 1.0)))
-    if full is not None:
-        doubt = math.hypot(doubt, (wanted - low) * _load_doubt(test, row))
-    yield Finding(
-        request.number, row,
-        f"went down to {wanted + found.value:.1f} {shown} for longer than {dip:.0f} min; the "
-        f"manufacturer asks for {wanted:.4g} {shown}",
-        last=request.end, subject=subject, unit=unit, measured=wanted + found.value,
-        at_least=wanted, uncertainty=doubt + found.uncertainty,
-        worst_in_gaps=wanted + found.worst_in_gaps, cut_off=request.unseen,
-        fail_needs="the pressures are not trended, and the saturation lift is larger than the "
-        "water lift" if kind == "saturation" and by_water else
-        "the chiller's own leaving water is not trended, and the exchanger warms the plant's supply"
-        if evaporator == "chw_supply_temp" and test.exchanger_on[row] else "",
-        quantities={_side("condenser", condenser): float(test[condenser][row]),
-                    _side("evaporator", evaporator): float(test[evaporator][row]),
-                    f"lift in that row, {shown}": float(lift[row]),
-                    **({} if full is None else
-                       {"load, %": 100.0 * float(chiller_load(test)[row])})})
-
-
-def _load_doubt(test: FunctionalTest, row: int) -> float:
-    """Expanded uncertainty of the plant's load in a row, as a share of it."""
-    difference = float((test["chw_return_temp"] - test["chw_supply_temp"])[row])
-    waters = uncertainty.expanded(test, {"chw_return_temp": 1.0, "chw_supply_temp": -1.0})
-    flow = uncertainty.COVERAGE * uncertainty.standard(test, "chw_flow", 1.0)
-    return math.hypot(waters / max(difference, 0.1), flow)
-
-
-def _side(side: str, point: str) -> str:
-    return f"{side} side, {'psi' if point.endswith('pressure') else '°F'}"
-
-
-@cached
-def saturation_lift(test: FunctionalTest, n: int) -> np.ndarray:
-    """Saturated condensing minus saturated evaporating temperature of chiller ``n`` while it
-    runs [degF].
-
-    Raises:
-        NotTested: the plan does not state its refrigerant.
-    """
-    name = test.plant.chiller(n).refrigerant
-    if not name:
-        raise NotTested(f"the refrigerant of chiller {n} is not stated in the plan")
-    lift = refrigerant.saturation_lift(
-        name, test[f"chiller_{n}_condenser_pressure"], test[f"chiller_{n}_evaporator_pressure"])
-    return np.where(test.running(n) == 1.0, lift, np.nan)
-
-
-@cached
-def chiller_load(test: FunctionalTest) -> np.ndarray:
-    """Load of the running chillers as a share of their capacity, 0 to 1: the plant's load without
-    what the exchanger carries; a gap where none runs.
-
-    Raises:
-        NotTested: the plan does not state the capacity of a chiller.
-    """
-    capacity = np.zeros(len(test))
-    for n in test.chiller_numbers:
-        if (tons := test.plant.chiller(n).capacity) is None:
-            raise NotTested(f"the capacity of chiller {n} is not stated in the plan")
-        capacity += np.where(test.running(n) == 1.0, tons, 0.0)
-    load = test.load
-    if test.has(*_EXCHANGER_CHW):
-        flow, entering, leaving = (test[name] for name in _EXCHANGER_CHW)
-        load = load - np.where(flow > 0.0, water.load(flow, entering, leaving), 0.0)
-    return np.asarray(np.clip(load / np.where(capacity > 0.0, capacity, np.nan), 0.0, 1.0))
+from fptlib.procedure.verdict import Event, NotApplicable, Verdict
 
 
 @cached
@@ -174,7 +41,7 @@ def _lowest(test: FunctionalTest) -> float:
 
 
 @check("lift.setpoint", unit="degF", each="request",
-       needs=(*_PULL_DOWN, "chw_supply_setpoint", "reset_setpoint", "cw_supply_temp"),
+       needs=(*PULL_DOWN, "chw_supply_setpoint", "reset_setpoint", "cw_supply_temp"),
        limits=("lift.setpoint_band", "lift.offset", "lift.lowest_setpoint", "lift.short_dip"),
        advise=on_sheet)
 def setpoint(test: FunctionalTest, request: Request) -> Finding:
@@ -182,7 +49,7 @@ def setpoint(test: FunctionalTest, request: Request) -> Finding:
     it."""
     if (means := test.sequence.lift.means) != TEMPORARY_SETPOINT:
         raise NotApplicable(
-            f"the plan states no minimum lift: {_NONE_NEEDED}" if means == NO_PROTECTION else
+            f"the plan states no minimum lift: {NONE_NEEDED}" if means == NO_PROTECTION else
             f"the sequence keeps lift by {means}, as the plan states; see lift.head_pressure")
     rows = request.pull_down
     wanted, active = temporary_setpoint(test)[rows], test["chw_supply_setpoint"][rows]
@@ -211,7 +78,7 @@ def setpoint(test: FunctionalTest, request: Request) -> Finding:
 
 
 @check("lift.floor", unit="degF", each="request", all_or_none=True,
-       needs=("chw_supply_setpoint", "chw_supply_temp", *_PULL_DOWN),
+       needs=("chw_supply_setpoint", "chw_supply_temp", *PULL_DOWN),
        limits=("lift.floor", "lift.above_cutout", "lift.short_dip"),
        advise=on_sheet)
 def floor(test: FunctionalTest, request: Request) -> Iterator[Finding]:
@@ -259,7 +126,7 @@ def _coldest(test: FunctionalTest, request: Request) -> float:
 
 
 @check("lift.chiller_on", unit="degF", each="request", advise=_advise_given_up,
-       needs=(*_PULL_DOWN, "cw_supply_temp", "reset_setpoint", "chiller_{n}_alarm"))
+       needs=(*PULL_DOWN, "cw_supply_temp", "reset_setpoint", "chiller_{n}_alarm"))
 def chiller_on(test: FunctionalTest, request: Request) -> Finding:
     """Condenser water plus exchanger approach against the reset setpoint, when the last chiller
     stopped; a trip or alarm before is a fail."""
@@ -325,4 +192,4 @@ def release(test: FunctionalTest, run: Run) -> Finding | None:
         tolerance=test.timing_tolerance)
 
 
-CHECKS = (minimum, setpoint, floor, chiller_on, release)
+CHECKS = (setpoint, floor, chiller_on, release)

@@ -312,6 +312,9 @@ class Trended:
         if need == "reset_valves":
             stated = self.reset_driver in BY_VALVES
             return [[self._family("ahu_{n}_cooling_valve")]] if stated else []
+        if need == "chiller_draw":
+            return [[(self.draw(n)[0],)] for n in self.chiller_numbers
+                    if (chiller := self.plant.chiller(n)).loading_rate or chiller.current_limit]
         return [[self._family(need)]]
 
     def of_chillers(self, what: str) -> tuple[str, ...]:
@@ -336,6 +339,15 @@ class Trended:
     def is_known(self, n: int) -> bool:
         """Whether it is known when chiller ``n`` runs."""
         return bool(signals(self._readings, n))
+
+    def draw(self, n: int) -> tuple[str, float | None]:
+        """The point that shows how much chiller ``n`` draws, and its rated value where the plan
+        states it: its current, or its power where that is trended or rated alone."""
+        chiller = self.plant.chiller(n)
+        ways = [(f"chiller_{n}_amps", chiller.rated_amps),
+                (f"chiller_{n}_power", chiller.rated_power)]
+        rated = [way for way in ways if way[1]] or ways
+        return next((way for way in rated if self.has(way[0])), rated[0])
 
     @property
     def wet_bulb_point(self) -> str:

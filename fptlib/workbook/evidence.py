@@ -1,16 +1,17 @@
-"""The figure that belongs to each step."""
+"""The figures that belong to each step, or to a check of it."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
 from fptlib.procedure.functional_test import FunctionalTest
-from fptlib.procedure.verdict import Check
+from fptlib.procedure.verdict import Check, step_of
 from fptlib.workbook.figures import (
     changeover,
     enable,
     exit,
     lift,
+    lift_over_load,
     load,
     reset,
     running,
@@ -24,6 +25,7 @@ FIGURES: Mapping[str, Callable[[FunctionalTest, Sequence[Check]], Evidence]] = {
     "reset": reset.figure,
     "enable": enable.figure,
     "lift": lift.figure,
+    "lift.minimum": lift_over_load.figure,
     "handover": changeover.figure,
     "recovery": changeover.recovery,
     "running": running.figure,
@@ -33,11 +35,17 @@ FIGURES: Mapping[str, Callable[[FunctionalTest, Sequence[Check]], Evidence]] = {
 }
 
 
-def of(step: str, case: FunctionalTest, checks: Sequence[Check]) -> Evidence:
-    """The figure of a step, drawn from its own checks."""
-    return FIGURES[step](case, [check for check in checks if check.step == step])
+def of(name: str, case: FunctionalTest, checks: Sequence[Check]) -> Evidence:
+    """The figure of a step, or of a check, drawn from the step's own checks."""
+    step = step_of(name)
+    return FIGURES[name](case, [check for check in checks if check.step == step])
+
+
+def named(step: str) -> list[str]:
+    """The figures of a step: its own, and those of its checks."""
+    return [name for name in FIGURES if step_of(name) == step]
 
 
 def pictures(case: FunctionalTest, checks: Sequence[Check]) -> dict[str, bytes]:
-    """Every step's figure as PNG, by step, for the pages of a record."""
-    return {step: of(step, case, checks).png() for step in FIGURES}
+    """Every figure as PNG, by step or check, for the pages of a record."""
+    return {name: of(name, case, checks).png() for name in FIGURES}

@@ -243,8 +243,12 @@ class Page:
         return static.note(f"{name} is complete.", "done")
 
     def evidence(self, case: FunctionalTest, checks: Sequence[Check]) -> Shown:
-        """The step's figure, and below it what it shows in words."""
-        return self.figure(evidence.of(self.step.name, case, checks))
+        """The step's figures, and below each what it shows in words."""
+        *others, last = (evidence.of(name, case, checks)
+                         for name in evidence.named(self.step.name))
+        for each in others:
+            display(self.figure(each))
+        return self.figure(last)
 
     def figure(self, drawn: Evidence) -> Shown:
         """A figure, and below it what it shows in words, for JupyterLab gives pictures none."""

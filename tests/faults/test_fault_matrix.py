@@ -66,12 +66,14 @@ def test_what_must_fail_fails_and_nothing_else(run: Run) -> None:
 
 
 # Its sequence keeps lift by a temporary setpoint, its equipment limit exceeds what is installed,
-# and there is no plan with abort conditions, least flows, a basin heater or air handlers.
+# and there is no plan with abort conditions, least flows, most lift, a loading ramp or current
+# limit, a basin heater or air handlers.
 NOT_JUDGED = {
-    **dict.fromkeys(("lift.head_pressure", "lift.entering_water", "cold.basin",
+    **dict.fromkeys(("lift.head_pressure", "lift.entering_water", "lift.maximum", "cold.basin",
                      "load.air_economizer", "load.air_damper", "load.air_valve"),
                     Verdict.NOT_APPLICABLE),
-    **dict.fromkeys(("exit.equipment", "abort.conditions", "lift.flow", "cold.cell_flow",
+    **dict.fromkeys(("exit.equipment", "abort.conditions", "lift.flow", "lift.loading",
+                     "lift.current_limit", "cold.cell_flow",
                      "load.pressure_drop", "load.idle_flow", "load.valves", "load.heating"),
                     Verdict.NOT_TESTED),
     "load.fouling": Verdict.DEFERRED,  # eight days of trends

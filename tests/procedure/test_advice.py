@@ -11,7 +11,7 @@ import pytest
 from faulty_case import Run
 from plants import SOUND
 
-from fptlib.procedure import lift, running
+from fptlib.procedure import lift, lift_range, running
 from fptlib.procedure.verdict import Verdict
 
 MINUTE = pd.Timedelta(minutes=1)
@@ -54,7 +54,7 @@ def test_what_a_setting_answers_for_points_to_the_sheet_and_contradicts_no_other
     table.loc[down, ["chw_supply_setpoint", "chw_supply_temp",
                      "chiller_1_chw_leaving_temp"]] = 50.0
     case = drawn.case(table)
-    for check in (lift.minimum(case), lift.setpoint(case)):
+    for check in (lift_range.minimum(case), lift.setpoint(case)):
         assert check.verdict is Verdict.FAIL and "settings sheet of step 10" in check.adjust
         for word in ("raise the offset", "change over with condenser water", "too high against"):
             assert word not in check.adjust

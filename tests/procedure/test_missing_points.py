@@ -44,7 +44,7 @@ NEEDED: dict[str, set[str]] = {
     "economizer_command": {"lift.minimum", "lift.setpoint", "lift.floor", "lift.chiller_on",
                            "lift.head_pressure", "lift.pull_down"},
     "chiller_{n}_chw_leaving_temp": {"lift.evaporator"},
-    "chiller_{n}_cw_leaving_temp": {"lift.minimum"},
+    "chiller_{n}_cw_leaving_temp": {"lift.minimum", "lift.maximum"},
     "chiller_{n}_alarm": {"lift.chiller_on"},
     "tower_{n}_fan_running": {"running.fan_cycling", "exit.equipment"},
     "tower_{n}_fan_speed": {"running.overcooling", "running.tower_tracking", "exit.equipment",
@@ -71,7 +71,8 @@ REPLACED = {
     "cw_pump_power": "the plant's own meter",
 }
 # A chiller's own flows and a basin's heater, which neither plant trends, are in
-# test_chiller_envelope.py and test_cold.py.
+# test_chiller_envelope.py and test_cold.py; what a chiller draws, of which neither plan states the
+# rated value, in test_loading.py.
 ENABLE = {"enable.condition", "enable.dwell", "enable.missed"}
 RESET = {"handover.excursion", "exit.supply", "exit.not_early", "lift.chiller_on"}
 POWER = {"recovery.demand", *COMPARED}

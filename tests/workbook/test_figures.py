@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import time
 
 import drawn_plant
@@ -17,27 +18,70 @@ from fptlib.workbook.figures import base, quality, sketch
 CASE, EMPTY = small_plant.case(), small_plant.empty_case()
 
 
-@pytest.mark.parametrize("step", evidence.FIGURES)
-def test_a_figure_is_a_small_picture_with_a_sentence(step):
-    drawn = evidence.of(step, CASE, step_of(step).judge(CASE))
+def of(name, case):
+    return evidence.of(name, case, step_of(name.partition(".")[0]).judge(case))
+
+
+@pytest.mark.parametrize("name", evidence.FIGURES)
+def test_a_figure_is_a_small_picture_with_a_sentence(name):
+    drawn = of(name, CASE)
     picture = drawn.png()
     assert picture.startswith(b"\x89PNG") and len(picture) < 250_000
-    assert "not tested" not in drawn.sentence
+    # The small plant states no capacity of its chiller, and so shows no lift over load.
+    assert ("not tested" in drawn.sentence) is (name == "lift.minimum")
 
 
-@pytest.mark.parametrize("step", evidence.FIGURES)
-def test_what_is_not_tested_is_said_in_the_figure(step):
-    drawn = evidence.of(step, EMPTY, step_of(step).judge(EMPTY))
+@pytest.mark.parametrize("name", evidence.FIGURES)
+def test_what_is_not_tested_is_said_in_the_figure(name):
+    drawn = of(name, EMPTY)
     assert "not tested" in drawn.sentence
     assert drawn.png().startswith(b"\x89PNG")
 
 
-@pytest.mark.parametrize("step", evidence.FIGURES)
-def test_gaps_do_not_break_a_figure(step):
+@pytest.mark.parametrize("name", evidence.FIGURES)
+def test_gaps_do_not_break_a_figure(name):
     frame = small_plant.frame()
     frame.iloc[200:260] = np.nan
-    holes = small_plant.case(frame)
-    evidence.of(step, holes, step_of(step).judge(holes)).png()
+    of(name, small_plant.case(frame)).png()
+
+
+def chillers(count, **stated):
+    """The drawn plant with so many chillers, of 400 tons each, that run alike."""
+    table, first = drawn_plant.frame(), drawn_plant.PLANT.chillers[0]
+    table = table.drop(columns=[name for name in table if name.startswith("chiller_2")])
+    for n in range(2, count + 1):
+        for what in ("running", "power", "cw_leaving_temp", "chw_leaving_temp", "alarm"):
+            table[f"chiller_{n}_{what}"] = table[f"chiller_1_{what}"]
+    table.loc[table.index < drawn_plant.HANDOVER, ["hx_chw_flow", "hx_cw_flow"]] = 0.0
+    made = tuple(dataclasses.replace(first, number=n, capacity=400.0, **stated)
+                 for n in range(1, count + 1))
+    return drawn_plant.case(table, plant=dataclasses.replace(drawn_plant.PLANT, chillers=made))
+
+
+def test_lift_over_load_is_drawn_with_the_manufacturers_lines_and_the_minutes():
+    """40 minutes of pull-down from 71 - 50 to 51.5 - 40 °F in the last row; 800 gpm and
+    9.6 °F are 320 tons, four fifths of the chiller's 400."""
+    drawn = of("lift.minimum", chillers(1, minimum_water_lift=4.0, water_lift_full=14.0,
+                                        maximum_water_lift=20.0, maximum_lift_full=40.0))
+    assert drawn.sentence == (
+        "lift over load of 1 chiller in 1 pull-down against the manufacturer's lines; in "
+        "changeover 1 chiller 1 went from 21 °F at 80 % load to 12 °F at 80 % after 39 min, 12 °F "
+        "at the lowest")
+    said = [text.get_text() for ax in drawn.figure.axes for text in ax.texts]
+    assert said == ["0", "10", "20", "30", "39", "minimum 4 to 14", "maximum 20 to 40"]
+
+
+def test_lift_over_load_of_many_chillers_shows_those_nearest_to_their_minimum():
+    drawn = of("lift.minimum", chillers(6))
+    assert "of 4 of 6 chillers, those nearest to their minimum, in 1 pull-down" in drawn.sentence
+    assert drawn.png().startswith(b"\x89PNG")
+
+
+def test_lift_over_load_says_what_it_lacks():
+    assert "the capacity of chiller 1 is not stated" in of("lift.minimum", drawn_plant.case(
+        )).sentence
+    table = drawn_plant.frame().drop(columns="chw_flow")
+    assert "not trended: chw_flow" in of("lift.minimum", drawn_plant.case(table)).sentence
 
 
 def test_the_same_case_gives_the_same_picture():

@@ -83,13 +83,13 @@ class Evidence:
 
 
 def canvas(rows: int = 1, height: float = 4.2, heights: Sequence[float] | None = None,
-           share: bool = False) -> tuple[Figure, list[Axes]]:
-    """A figure with so many axes one below the other."""
+           share: bool = False, columns: int = 1) -> tuple[Figure, list[Axes]]:
+    """A figure with so many axes one below the other, or in so many columns."""
     figure = Figure(figsize=(WIDTH, height), dpi=DPI)
     FigureCanvasAgg(figure)
-    grid = figure.subplots(rows, 1, squeeze=False, sharex=share,
+    grid = figure.subplots(rows, columns, squeeze=False, sharex=share,
                            gridspec_kw={"height_ratios": heights or [1.0] * rows})
-    axes = [line[0] for line in grid]
+    axes = list(grid.flat)
     for ax in axes:
         _plain(ax)
     figure.subplots_adjust(left=0.075, right=0.80, top=0.9, bottom=0.11, hspace=0.42)
