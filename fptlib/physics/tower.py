@@ -120,59 +120,6 @@ def approach_at(
     )
 
 
-def predicted_approach(
-    observed_approach: Quantity,
-    observed_range: Quantity,
-    observed_wet_bulb: Quantity,
-    wet_bulb: Quantity,
-    cooling_range: Quantity,
-    flow_share: Quantity = 1.0,
-    fan_share: Quantity = 1.0,
-    water_to_air: float = WATER_TO_AIR,
-    pressure: Quantity = SEA_LEVEL_PRESSURE,
-) -> Array:
-    """Approach at another wet bulb, range, flow and fan speed, from an observed one.
-
-    The fan moves a constant volume, so cold and dense air lowers water over air, and
-    KaV/L rises as the ratio falls. Observe near the wet bulb asked for: the ratio of
-    water to air is assumed, and its error grows with the distance.
-
-    Args:
-        observed_approach [degF]: all cells, fans at full speed, steady; scalar or array.
-        observed_range [degF]: scalar or array.
-        observed_wet_bulb [degF]: scalar or array.
-        wet_bulb [degF]: asked for, scalar or array.
-        cooling_range [degF]: asked for, scalar or array.
-        flow_share [-]: water flow over the observed one, scalar or array.
-        fan_share [-]: air volume over the observed one, scalar or array.
-        water_to_air [lb/lb]: of the observation.
-        pressure [psia]: station pressure, scalar or array.
-
-    Returns:
-        Approach [degF].
-
-    Raises:
-        ImpossibleState: an approach, range or share is not above zero.
-        TowerInfeasible: the observation, or any answer to the question, cannot be.
-
-    Source: Merkel's equation; KaV/L = C (L/G)^-0.6 (common fill).
-
-    >>> round(float(predicted_approach(7.0, 10.0, 78.0, 40.0, 5.0)), 2)
-    10.56
-    """
-    flow, fan = floats(flow_share, fan_share)
-    leaving = observed_wet_bulb + observed_approach
-    observed = merkel(leaving + observed_range, leaving, observed_wet_bulb, water_to_air, pressure)
-    bad = (flow <= 0.0) | (fan <= 0.0)
-    denser = air_volume(wet_bulb, pressure) / air_volume(observed_wet_bulb, pressure)
-    share = np.where(bad, 1.0, flow) / np.where(bad, 1.0, fan) * denser
-    number = observed * share**-FILL_EXPONENT
-    return refuse(
-        bad, approach_at(wet_bulb, cooling_range, number, water_to_air * share, pressure),
-        "flow share {flow} and fan share {fan} must be above zero", flow=flow, fan=fan,
-    )
-
-
 def air_volume(wet_bulb: Quantity, pressure: Quantity) -> Quantity:
     """Specific volume of saturated air, which sets the mass that a fan moves.
 
