@@ -73,15 +73,17 @@ def within(value: float, uncertainty: float) -> str:
     return f"{rounded(value, uncertainty)} ± {rounded(uncertainty, uncertainty)}"
 
 
-def lost(test: FunctionalTest, rows: np.ndarray) -> Energy:
+def lost(test: FunctionalTest, rows: np.ndarray, reset: np.ndarray | None = None) -> Energy:
     """The energy of hours on chillers that the economizer could have carried: what was drawn minus
-    what the exchanger draws at the same load and weather."""
+    what the exchanger draws at the same load and weather; at another ``reset`` setpoint [degF]
+    where one is given."""
     found = power_models.models(test)
     if not rows.any():
         return Energy(0.0, 0.0, 0.0)
     if found is None:
         return _unknown(test, rows)
-    given = test.load[rows], test.reset_setpoint[rows], test.wet_bulb[rows]
+    setpoint = test.reset_setpoint if reset is None else reset
+    given = test.load[rows], setpoint[rows], test.wet_bulb[rows]
     return _energy(test, rows, test.power[rows] - found.on_exchanger(*given),
                    found.exchanger_error, given)
 

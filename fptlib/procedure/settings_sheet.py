@@ -26,6 +26,7 @@ from fptlib.procedure.measures import median
 from fptlib.procedure.recovery import RATE_WINDOW
 from fptlib.procedure.replay import Replay, follows, replayed
 from fptlib.procedure.sequence import CHILLERS, ECONOMIZER, Settings, as_specified
+from fptlib.procedure.sheet_lines import WITHHELD, Line, effect, fans_in_frost, on_cost
 from fptlib.procedure.steps import CHECKS, judge
 from fptlib.procedure.verdict import Check, NotTested, Verdict
 from fptlib.procedure.waters import waters
@@ -41,20 +42,6 @@ REPLAYED = ("reset.active", "enable.condition", "enable.dwell", "enable.stay", "
 TRIES = ((0.0, 0.0), (-1.0, 0.0), (1.0, 0.0), (1.0, 15.0), (2.0, 15.0), (3.0, 30.0))
 # The supply may rise at so large a share of its limit, and the ramp of its own.
 SHARE = 0.8
-WITHHELD = "none given"
-
-
-@dataclass(frozen=True)
-class Line:
-    """One setting, in words with its unit; ``group`` is the step whose checks answer for it."""
-
-    group: str
-    name: str
-    specified: str
-    found: str
-    recommended: str
-    why: str
-    valid: str
 
 
 @dataclass(frozen=True)
@@ -109,8 +96,9 @@ def sheet(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]) -> Shee
     known = path if isinstance(path, Path) else None
     if verdict != FEASIBLE:
         helps = feasibility.helps(test, known) if verdict == INFEASIBLE and known else ()
-        return Sheet(verdict, reason, tuple(helps), known, _lines(test, stated, found, known, line,
-                                                                  verdict))
+        return Sheet(verdict, reason, tuple(helps), known, (
+            *_lines(test, stated, found, known, line, verdict),
+            *_beside(test, stated, None, reset)))
     tried = []
     for more, longer in TRIES:
         found = recommended(test, stated, more, longer, known)
@@ -126,7 +114,8 @@ def sheet(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]) -> Shee
     failed = {check.id.split(".")[0] for check in checks if check.verdict is Verdict.FAIL}
     lines = tuple(replace(each, recommended=WITHHELD, why="no setting was found that passes the "
                           "checks of this step in the replay") if each.group in failed else each
-                  for each in _lines(test, stated, found, known, line, verdict))
+                  for each in (*_lines(test, stated, found, known, line, verdict),
+                               *_beside(test, stated, replay, reset)))
     return Sheet(verdict, reason, (), known, lines, found, replay, checks, waters(test).basis)
 
 
@@ -312,6 +301,15 @@ def _lines(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], s: Set
         found = [each for each in found if each.name not in (
             standard("lift.offset").meaning, standard("lift.lowest_setpoint").meaning)]
     return tuple(found)
+
+
+def _beside(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], replay: Replay | None,
+            reset: np.ndarray) -> tuple[Line, ...]:
+    """The lines that do not rest on the path, and what the settings bring where they were
+    replayed."""
+    specified = _specified(test, stated, "exit.comparative_delay")
+    return (on_cost(test, specified, replay, reset), fans_in_frost(test, replay),
+            *(() if replay is None else (effect(test, replay, reset),)))
 
 
 def _specified(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], name: str) -> str:

@@ -1,0 +1,84 @@
+"""Lines of the settings sheet on power and freezing weather: what they say, and when they say
+nothing. The drawn plant draws 245 kW on chillers and 65 kW on the exchanger by construction."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import drawn_plant as drawn
+import numpy as np
+import pytest
+
+from fptlib.job.schema import ENERGY, Charge, Tariff
+from fptlib.procedure import savings, sheet_lines
+from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.replay import Replay, replayed
+from fptlib.procedure.sequence import CHILLERS, ECONOMIZER, Settings
+
+SETTINGS = Settings(7.0, 2.0)
+
+
+def cost(test: FunctionalTest, replay: Replay | None = None) -> sheet_lines.Line:
+    return sheet_lines.on_cost(test, "–", replay, test.reset_setpoint)
+
+
+def all_day(test: FunctionalTest, mode: int, condenser: float = 48.0) -> Replay:
+    found = replayed(test, SETTINGS)
+    return replace(found, mode=np.full(len(test), mode),
+                   condenser=np.full(len(test), condenser))
+
+
+def test_the_comparative_exit_is_the_chillers_line() -> None:
+    """245 kW at the drawn 320 tons: 0.77 kW/ton."""
+    found = cost(drawn.case())
+    assert "0.7" in found.recommended and "kW/ton at 3" in found.recommended
+    assert found.recommended.endswith("for 30 min") and "nowhere that was seen" in found.why
+
+
+@pytest.mark.parametrize("name", ["chw_flow", "plant_power", "outdoor_wet_bulb"])
+def test_without_power_load_or_weather_it_is_not_known(name: str) -> None:
+    table = drawn.frame().drop(columns=[name])
+    if name == "plant_power":
+        table = table.drop(columns=["tower_fan_power"])
+    if name == "outdoor_wet_bulb":
+        table = table.drop(columns=["outdoor_humidity"])
+    found = cost(drawn.case(table))
+    assert found.recommended == sheet_lines.UNKNOWN and found.why.startswith("not trended: ")
+
+
+def test_an_exchanger_that_draws_more_is_named_and_a_replay_beyond_the_line_withholds_it() -> None:
+    table = drawn.frame()
+    table.loc[table["economizer_active"] == 1.0, "plant_power"] = 400.0
+    test = drawn.case(table)
+    assert "from " in cost(test).why and "°F wet bulb on" in cost(test).why
+    beyond = cost(test, all_day(test, ECONOMIZER))
+    assert beyond.recommended == sheet_lines.WITHHELD
+    assert "beyond this line" in beyond.why
+    assert cost(test, all_day(test, CHILLERS)).recommended != sheet_lines.WITHHELD
+
+
+def test_fans_in_freezing_weather_follow_the_condenser_water() -> None:
+    """36 °F and the sensor's 0.2 °F (k = 2 of a rectangle and of steps of 0.1): 36.5 °F."""
+    table = drawn.frame()
+    test = drawn.case(table)
+    assert sheet_lines.fans_in_frost(test, None).why == "no freezing weather in these trends"
+    table["outdoor_dry_bulb"] -= 12.0
+    cold = drawn.case(table)
+    found = sheet_lines.fans_in_frost(cold, all_day(cold, ECONOMIZER))
+    assert found.recommended.startswith("above 30 % only with condenser water at or above 36.5 °F")
+    assert found.found == "observed 45 to 60 %"
+    too_cold = sheet_lines.fans_in_frost(cold, all_day(cold, ECONOMIZER, 36.0))
+    assert too_cold.recommended == sheet_lines.WITHHELD and "goes down to 36.0 °F" in too_cold.why
+    bare = drawn.case(table.drop(columns=["tower_1_fan_speed"]))
+    assert sheet_lines.fans_in_frost(bare, None).why == "not trended: tower_1_fan_speed"
+
+
+def test_the_effect_is_that_of_the_one_function() -> None:
+    case = replace(drawn.case(), tariff=Tariff(currency="USD", charges=(
+        Charge(name="all", kind=ENERGY, price=0.1),)))
+    found = sheet_lines.effect(case, all_day(case, ECONOMIZER), case.reset_setpoint)
+    assert found.recommended == str(savings.lost(case, case.chiller_mode))
+    assert "USD" in found.recommended
+    none = sheet_lines.effect(case, all_day(case, CHILLERS), case.reset_setpoint)
+    on_exchanger = ((case.commanded == 1.0) & (case.chillers_on == 0.0)).sum() / 60.0
+    assert f"{on_exchanger:.1f} h that the plant ran" in none.why
