@@ -96,9 +96,8 @@ def sheet(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]) -> Shee
     known = path if isinstance(path, Path) else None
     if verdict != FEASIBLE:
         helps = feasibility.helps(test, known) if verdict == INFEASIBLE and known else ()
-        return Sheet(verdict, reason, tuple(helps), known, (
-            *_lines(test, stated, found, known, line, verdict),
-            *_beside(test, stated, None, reset)))
+        return Sheet(verdict, reason, tuple(helps), known, _lines(
+            test, stated, found, known, line, verdict, _beside(test, stated, None, reset)))
     tried = []
     for more, longer in TRIES:
         found = recommended(test, stated, more, longer, known)
@@ -114,8 +113,8 @@ def sheet(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]) -> Shee
     failed = {check.id.split(".")[0] for check in checks if check.verdict is Verdict.FAIL}
     lines = tuple(replace(each, recommended=WITHHELD, why="no setting was found that passes the "
                           "checks of this step in the replay") if each.group in failed else each
-                  for each in (*_lines(test, stated, found, known, line, verdict),
-                               *_beside(test, stated, replay, reset)))
+                  for each in _lines(test, stated, found, known, line, verdict,
+                                     _beside(test, stated, replay, reset)))
     return Sheet(verdict, reason, (), known, lines, found, replay, checks, waters(test).basis)
 
 
@@ -224,8 +223,10 @@ def as_if(test: FunctionalTest, replay: Replay, reset: np.ndarray) -> Functional
 
 
 def _lines(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], s: Settings,
-           path: Path | None, line: ResetLine | None, verdict: str) -> tuple[Line, ...]:
-    """Every line; where no path was found nothing is recommended."""
+           path: Path | None, line: ResetLine | None, verdict: str, beside: tuple[Line, ...]
+           ) -> tuple[Line, ...]:
+    """Every line, those ``beside`` the path among them; where no path was found nothing is
+    recommended."""
     limits, known = test.limits, float(np.nanmedian(approaches.enable_uncertainty(test)))
     approach, distance = s.exchanger_approach, s.offset + s.exchanger_approach + s.margin
     shortest, longest = limits["recovery.shortest"], limits["recovery.longest"]
@@ -295,6 +296,7 @@ def _lines(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], s: Set
              "found, over the outdoor air seen", "up to what air handlers and humidity accept")]}
     found += [Line(group, name, "–", "–", value, why, valid)
               for group, each in moments.items() for name, value, why, valid in each]
+    found += beside
     if verdict != FEASIBLE:
         return tuple(replace(each, recommended=WITHHELD, why=verdict, valid="–") for each in found)
     if test.sequence.lift.means != TEMPORARY_SETPOINT:
