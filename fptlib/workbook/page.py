@@ -25,6 +25,7 @@ from fptlib.procedure.assemble import assemble
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import STEPS, Step, step
 from fptlib.procedure.verdict import Check, Verdict
+from fptlib.units import rounded
 from fptlib.workbook import (
     checklist,
     evidence,
@@ -179,13 +180,13 @@ class Page:
     def at(self, caption: str, moments: Mapping[str, pd.Timestamp | None],
            columns: Mapping[str, pd.Series]) -> None:
         """Show the values of series at named moments, one row for each."""
-        rows = [[name, f"{at:%Y-%m-%d %H:%M}", *(verdicts.number(_value(s, at))
+        rows = [[name, f"{at:%Y-%m-%d %H:%M}", *(rounded(_value(s, at))
                  for s in columns.values())] for name, at in moments.items() if at is not None]
         display(static.table(caption, ["", "Time", *columns], rows, "no such moment"))
 
     def facts(self, caption: str, pairs: Mapping[str, Any]) -> None:
         """Show named results; numbers with one decimal."""
-        texts = [(name, value if isinstance(value, str) else verdicts.number(float(value)))
+        texts = [(name, value if isinstance(value, str) else rounded(float(value)))
                  for name, value in pairs.items()]
         display(static.facts(caption, texts))
 

@@ -13,7 +13,6 @@ from fptlib.procedure.steps import points_used
 from fptlib.trends.quality import quality as report_of
 from fptlib.workbook import static
 from fptlib.workbook.static import Shown
-from fptlib.workbook.verdicts import number
 
 MOST_REMARKS = 60
 
@@ -40,7 +39,7 @@ def remarks(case: FunctionalTest) -> Shown:
 def overview(case: FunctionalTest) -> Shown:
     """How the plant runs, whatever its economizer does."""
     rows = [[fact.name, units.symbol(fact.unit),
-             *(number(value, fact.unit) for value in (fact.low, fact.median, fact.high)),
+             *(units.rounded(value, fact.unit) for value in (fact.low, fact.median, fact.high)),
              f"{fact.hours:.0f}"] for fact in facts(case)]
     return static.table(
         "How the plant runs (nine of ten hours lie between the two outer values)",
@@ -54,8 +53,9 @@ def quality(case: FunctionalTest) -> Shown:
     unused = dict.fromkeys(r.point for r in looked_at if r.severity == "unusable")
     flawed = report[(report["gaps"] > 0) | (report["stuck_hours"] > 0) | (report["spikes"] > 0)
                     | report.index.isin(list(case.doubts))]
-    rows = [[str(name), number(row["coverage"]), f"{row['gaps']}", number(row["longest_gap"]),
-             number(row["stuck_hours"]), f"{row['spikes']}",
+    rows = [[str(name), units.rounded(row["coverage"]), f"{row['gaps']}",
+             units.rounded(row["longest_gap"]),
+             units.rounded(row["stuck_hours"]), f"{row['spikes']}",
              "yes" if name in case.doubts else "no", str(row["costs"]) or "none"]
             for name, row in flawed.iterrows()]
     rows += [[name, *["–"] * 5, "not used", "all that need it"] for name in unused]

@@ -7,28 +7,11 @@ from collections.abc import Sequence
 
 from fptlib.procedure.verdict import Check, Event, Verdict
 from fptlib.record.text import likelihood
-from fptlib.units import symbol
+from fptlib.units import rounded, shown
 from fptlib.workbook.static import Shown, table_markup, verdict_markup
 from fptlib.workbook.static import table as table_of
 
 _HEADS = ("Verdict", "Check")
-
-
-def number(value: float | None, unit: str = "") -> str:
-    """A number as printed in tables; steady against the last digits of arithmetic."""
-    if value is None or value != value:
-        return "–"
-    size = abs(value)
-    digits = 0 if size >= 1000 else 1 if size >= 10 or unit != "kW/ton" else 3
-    text = f"{value:.{digits}f}"
-    # "-0.0" is zero that went through a subtraction.
-    return text.lstrip("-") if float(text) == 0.0 else text
-
-
-def with_unit(value: float | None, unit: str) -> str:
-    """A number with its unit, or a dash."""
-    text = number(value, unit)
-    return text if text == "–" else f"{text} {symbol(unit)}".strip()
 
 
 def margin(check: Check | Event, unit: str) -> str:
@@ -36,13 +19,8 @@ def margin(check: Check | Event, unit: str) -> str:
     if check.margin is None:
         return "–"
     if not check.uncertainty:
-        return with_unit(check.margin, unit)
-    return f"{number(check.margin, unit)} ± {with_unit(check.uncertainty, unit)}"
-
-
-def probability(check: Check | Event) -> str:
-    """Probability of conformance, in the record's words."""
-    return likelihood(check.probability)
+        return shown(check.margin, unit)
+    return f"{rounded(check.margin, unit)} ± {shown(check.uncertainty, unit)}"
 
 
 def table(checks: Sequence[Check], caption: str = "Verdicts") -> Shown:
@@ -64,10 +42,10 @@ def _numbers(check: Check) -> str:
     if check.margin is None:
         return ""
     values = (
-        ("measured", with_unit(check.measured, check.unit)),
-        ("limit", with_unit(check.limit, check.unit)),
+        ("measured", shown(check.measured, check.unit)),
+        ("limit", shown(check.limit, check.unit)),
         ("margin", margin(check, check.unit)),
-        ("probability of conformance", probability(check)),
+        ("probability of conformance", likelihood(check.probability)),
     )
     parts = "".join(
         f"<span style='white-space:nowrap'>{name} <b>{html.escape(text)}</b></span>"
@@ -97,8 +75,8 @@ def _events(check: Check) -> str:
 
 def _text(check: Check) -> str:
     numbers = "" if check.margin is None else (
-        f"measured {with_unit(check.measured, check.unit)}, "
-        f"limit {with_unit(check.limit, check.unit)}, margin {margin(check, check.unit)}: "
+        f"measured {shown(check.measured, check.unit)}, "
+        f"limit {shown(check.limit, check.unit)}, margin {margin(check, check.unit)}: "
     )
     return f"{check.verdict:<13} {check.id:<24} {numbers}{check.reason}"
 
@@ -113,7 +91,7 @@ def worksheet(check: Check) -> Shown:
     given = [[f"{name}: {_given(name, value)}" for name, value in event.quantities.items()]
              for event in check.events]
     rows = [[event.name, f"{event.start:%m-%d %H:%M}", "; ".join(lines),
-             with_unit(event.measured, event.unit), with_unit(event.limit, event.unit),
+             shown(event.measured, event.unit), shown(event.limit, event.unit),
              margin(event, event.unit), event.verdict.value]
             for event, lines in zip(check.events, given, strict=True)]
     known = [at for at in range(len(heads)) if any(row[at] not in ("", "–") for row in rows)]
@@ -125,7 +103,7 @@ def _given(name: str, value: float | str) -> str:
     if isinstance(value, str):
         return value
     # A ratio needs its third digit.
-    return number(value, "kW/ton" if "kW/ton" in name else "")
+    return rounded(value, "kW/ton" if "kW/ton" in name else "")
 
 
 def summary(checks: Sequence[Check]) -> str:

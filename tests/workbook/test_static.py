@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 import small_plant
@@ -68,9 +69,7 @@ def test_output_holds_nothing_a_notebook_would_lose():
     assert not re.search(r"<(script|style|svg|iframe)|\bon\w+=|\bclass=|\bid=", shown)
 
 
-@pytest.mark.parametrize(("value", "unit", "text"), [
-    (None, "degF", "–"), (float("nan"), "degF", "–"), (-0.04, "degF", "0.0"), (1.25, "degF", "1.2"),
-    (0.1234, "kW/ton", "0.123"), (12345.6, "min", "12346"),
-])
-def test_numbers_are_printed_steadily(value, unit, text):
-    assert verdicts.number(value, unit) == text
+def test_a_small_margin_reads_as_in_the_record():
+    """0.04 degF beside its limit is not on it: notebook and record print the same digits."""
+    check = replace(CHECKS[0], unit="degF", margin=-0.04, uncertainty=0.0)
+    assert "-0.04 °F" in verdicts.table([check]).text
