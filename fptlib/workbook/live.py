@@ -322,7 +322,13 @@ class LivePanel:
         self.marks.value = static.table("Marks of this test", ("Time", "What", "By"), shown,
                                         "none yet").markup
         if self._tick():
-            _Ticker.of(self._tick)
+            _Ticker.of(self._tick, self._stopped)
+
+    def _stopped(self) -> None:
+        """Say that the clock stands: abort conditions that are not evaluated any more must not look
+        as if they were."""
+        self.watch.value = ("<p role='alert'>✗ The clock has stopped, and the abort conditions are "
+                            "not watched: run this workbook again. Nothing is lost.</p>")
 
     def _tick(self) -> bool:
         marks = self.job.get("marks", [])
@@ -395,25 +401,27 @@ def _safe_state(job: Job) -> str:
 
 
 class _Ticker:
-    """One thread that calls the panel opened last, until it says stop."""
+    """One thread that calls the panel opened last, until it says stop; a fault of it is told."""
 
     _present: threading.Event | None = None
 
     @classmethod
-    def of(cls, tick: Callable[[], bool]) -> None:
+    def of(cls, tick: Callable[[], bool], failed: Callable[[], None]) -> None:
         if cls._present is not None:
             cls._present.set()
         cls._present = stop = threading.Event()
-        threading.Thread(target=_tick_until, args=(tick, stop), daemon=True).start()
+        threading.Thread(target=_tick_until, args=(tick, failed, stop), daemon=True).start()
 
 
-def _tick_until(tick: Callable[[], bool], stop: threading.Event) -> None:
+def _tick_until(tick: Callable[[], bool], failed: Callable[[], None], stop: threading.Event
+                ) -> None:
     while not stop.wait(_TICK_SECONDS):
         try:
             if not tick():
                 return
         except Exception:  # noqa: BLE001
             # A clock that stops is better than one that floods a kernel with faults.
+            failed()
             return
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -158,3 +159,15 @@ def test_there_are_codes_for_every_chiller():
     assert live.spot("k4 51", codes(4)) == ("chiller_4_cw_leaving_temp", "51", "")
     with pytest.raises(FormError):
         live.spot("k4 51", codes(3))
+
+
+def test_a_clock_that_fails_says_that_nothing_is_watched(tmp_path, monkeypatch):
+    job = Job(small_plant.write_job(tmp_path / "job"))
+    live.add_mark(job, START, "A", T0)
+    monkeypatch.setattr(live, "_TICK_SECONDS", 0.02)
+    panel = live.LivePanel(job)
+    monkeypatch.setattr(live, "clock_markup", lambda *_: 1 / 0)
+    until = time.monotonic() + 60.0
+    while "not watched" not in panel.watch.value and time.monotonic() < until:
+        time.sleep(0.02)
+    assert "abort conditions are not watched" in panel.watch.value
