@@ -29,9 +29,12 @@ FLUIDS = {
     "R-514A": "HEOS::R1336mzz(Z)[0.63566]&R1130(E)[0.36434]",
 }
 BLENDS = ("R-513A",)  # whose dew point is not its bubble point
+GLYCOLS = {"propylene": "MPG", "ethylene": "MEG"}
 LOOP_PRESSURE = 0.5e6  # Pa, about 58 psig
 REFRIGERANT_RANGE = (-45.0, 150.0)  # degF
 WATER_RANGE = (32.02, 140.0)  # degF, above the triple point
+GLYCOL_RANGE = (34.0, 140.0)  # degF
+PERCENT_RANGE = (10.0, 50.0)  # mass percent
 LB_PER_FT3 = 0.45359237 / 0.3048**3  # kg/m3
 BTU_PER_LB_F = 4186.8  # J/kg K
 PSI = 6894.757293168  # Pa
@@ -84,6 +87,31 @@ def water_fit(quantity: str, unit: float) -> list[float]:
     )
 
 
+def glycol_fit(fluid: str, quantity: str, unit: float) -> list[list[float]]:
+    """Rows by powers of temperature, columns by powers of mass percent."""
+    from CoolProp.CoolProp import PropsSI
+
+    def across(percent: float) -> list[float]:
+        mixture = f"INCOMP::{fluid}-{percent:.12f}%"
+        return interpolate(
+            lambda t: PropsSI(quantity, "T", kelvin(t), "P", LOOP_PRESSURE, mixture) / unit,
+            *GLYCOL_RANGE, 4,
+        )
+
+    by_percent = np.array([across(percent) for percent in nodes(*PERCENT_RANGE, 5)])
+    return [chebyshev_of(values) for values in by_percent.T]
+
+
+def freezing_fit(fluid: str) -> list[float]:
+    from CoolProp.CoolProp import PropsSI
+
+    def freezing(percent: float) -> float:
+        mixture = f"INCOMP::{fluid}-{percent:.12f}%"
+        return PropsSI("T_FREEZE", "T", 290.0, "P", LOOP_PRESSURE, mixture) * 1.8 - 459.67
+
+    return interpolate(freezing, *PERCENT_RANGE, 5)
+
+
 def fits() -> dict[str, Any]:
     return {
         "REFRIGERANT_RANGE": REFRIGERANT_RANGE,
@@ -92,6 +120,11 @@ def fits() -> dict[str, Any]:
         "WATER_RANGE": WATER_RANGE,
         "WATER_DENSITY": water_fit("D", LB_PER_FT3),
         "WATER_HEAT_CAPACITY": water_fit("C", BTU_PER_LB_F),
+        "GLYCOL_RANGE": GLYCOL_RANGE,
+        "PERCENT_RANGE": PERCENT_RANGE,
+        "GLYCOL_DENSITY": {k: glycol_fit(f, "D", LB_PER_FT3) for k, f in GLYCOLS.items()},
+        "GLYCOL_HEAT_CAPACITY": {k: glycol_fit(f, "C", BTU_PER_LB_F) for k, f in GLYCOLS.items()},
+        "GLYCOL_FREEZING": {k: freezing_fit(f) for k, f in GLYCOLS.items()},
     }
 
 
@@ -103,7 +136,8 @@ def text(values: dict[str, Any]) -> str:
         "Do not edit.",
         "",
         "Refrigerants: ln of bubble or dew pressure [psia] over 1/T [1/degR].",
-        "Water at 0.5 MPa: density [lb/ft3], heat capacity [Btu/lb.degF].",
+        "Water and glycol at 0.5 MPa: density [lb/ft3], heat capacity [Btu/lb.degF],",
+        "freezing point [degF].",
         '"""',
         "",
     ]
@@ -118,6 +152,9 @@ def _literal(value: Any, indent: str) -> str:
     if isinstance(value, dict):
         inner = [f'{deeper}"{k}": {_literal(v, deeper)},' for k, v in value.items()]
         return "\n".join(["{", *inner, indent + "}"])
+    if isinstance(value[0], list):
+        inner = [f"{deeper}{_literal(row, deeper)}," for row in value]
+        return "\n".join(["(", *inner, indent + ")"])
     numbers = ", ".join(repr(float(each)) for each in value)
     if len(numbers) <= 80:
         return f"({numbers})"

@@ -25,7 +25,7 @@ MODULES = sorted(
 UNITS = {
     "degF", "%RH", "psia", "psig", "psi", "inHg", "gpm", "gal", "tons", "Btu/lb", "Btu/lb.degF",
     "Btu/h.degF", "Btu/h per gpm.degF", "lb/lb", "lb/ft3", "ft3/lb", "ft", "kW", "kW/ton", "kW/K",
-    "K/kW", "lb per ton-hour", "min", "h", "%", "-", "any",
+    "K/kW", "lb per ton-hour", "min", "h", "%", "mass %", "-", "any",
 }
 
 

@@ -1,4 +1,4 @@
-"""Water against IAPWS-95 and CoolProp.
+"""Water and glycol against IAPWS-95 and CoolProp's incompressible mixtures.
 
 Rows without another source are computed with CoolProp 8.0.0 at 0.5 MPa.
 """
@@ -69,6 +69,46 @@ def test_load(flow, entering, leaving, tons, rule):
     assert rule_of_thumb(flow, entering, leaving) == pytest.approx(rule, rel=1e-5)
 
 
+# Glycol at 50 degF, CoolProp INCOMP: heat factor and freezing point
+@pytest.mark.parametrize("glycol, percent, factor, freezing", [
+    ("propylene", 20, 481.6, 19.1), ("propylene", 25, 476.7, 14.4), ("propylene", 30, 470.9, 9.0),
+    ("propylene", 40, 456.0, -5.0), ("ethylene", 20, 476.3, 17.7), ("ethylene", 30, 459.6, 5.8),
+])
+def test_glycol(glycol, percent, factor, freezing):
+    assert water.heat_factor(50.0, glycol, percent) == pytest.approx(factor, abs=0.06)
+    assert water.freezing_point(glycol, percent) == pytest.approx(freezing, abs=0.06)
+
+
+# V2.2, CoolProp INCOMP by mass, within 0.05 degF: 10, 15, ... 50 percent
+@pytest.mark.parametrize("glycol, points", [
+    ("propylene", [26.84, 23.23, 19.09, 14.39, 8.98, 2.62, -5.02, -14.38, -25.95]),
+    ("ethylene", [25.96, 22.20, 17.69, 12.26, 5.76, -1.91, -10.86, -21.14, -32.79]),
+])
+def test_freezing_points(glycol, points):
+    found = [water.freezing_point(glycol, percent) for percent in range(10, 51, 5)]
+    assert found == pytest.approx(points, abs=0.06)
+
+
+# V2.2a, ASHRAE Fundamentals ch. 31 by mass at 20, 30, 40 and 50 percent, recalled and reproduced
+@pytest.mark.parametrize("glycol, table, colder, warmer", [
+    ("propylene", [19.2, 9.2, -6.0, -28.3], 0.25, 2.4),
+    ("ethylene", [17.9, 6.7, -8.1, -28.9], 3.9, 0.0),
+])
+def test_freezing_points_against_the_handbook(glycol, table, colder, warmer):
+    """The two families of mixtures part: the docstring says by how much."""
+    found = np.array([water.freezing_point(glycol, percent) for percent in (20, 30, 40, 50)])
+    assert np.all(found - table >= -colder) and np.all(found - table <= warmer)
+
+
+def test_glycol_taken_for_water_overstates_the_load():
+    """25 percent propylene glycol: 4.9 percent by the rule of thumb (computed)."""
+    factor = water.heat_factor(50.0, "propylene", 25.0)
+    assert 500.0 / factor - 1 == pytest.approx(0.049, abs=5e-4)
+    loads = rule_of_thumb(1000.0, 54.0, 46.0), water.load(
+        1000.0, 54.0, 46.0, "propylene", 25.0)
+    assert loads[0] / loads[1] - 1 == pytest.approx(0.049, abs=1e-3)
+
+
 def test_water_against_iapws():
     from iapws import IAPWS97
 
@@ -89,6 +129,20 @@ def test_water_against_coolprop_between_the_nodes():
     assert np.abs(water.heat_capacity(temperature) * J_KGK / cp - 1).max() < 1e-5
 
 
+@pytest.mark.parametrize("glycol, fluid", [("propylene", "MPG"), ("ethylene", "MEG")])
+def test_glycol_against_coolprop_between_the_nodes(glycol, fluid):
+    from CoolProp.CoolProp import PropsSI
+
+    for percent in (10.0, 17.5, 33.3, 50.0):
+        for temperature in (34.5, 47.0, 95.0):
+            state = "T", (temperature + 459.67) / 1.8, "P", 0.5e6, f"INCOMP::{fluid}-{percent}%"
+            rho, cp = PropsSI("D", *state), PropsSI("C", *state)
+            found = water.density(temperature, glycol, percent) * KG_M3
+            assert found == pytest.approx(rho, rel=1e-6)
+            found = water.heat_capacity(temperature, glycol, percent) * J_KGK
+            assert found == pytest.approx(cp, rel=1e-6)
+
+
 @exact
 @given(st.floats(0.0, 20_000.0), st.floats(33.0, 110.0), st.floats(33.0, 110.0))
 def test_a_heated_stream_carries_the_negative_load(flow, one, other):
@@ -103,8 +157,8 @@ def test_array_and_scalar_agree():
     assert np.isnan(found).tolist() == [False, False, True]
     assert water.load(1000.0, 54.0, 44.0) == found[0]
     assert isinstance(water.load(1000, 54, 44), float)
-    factors = water.heat_factor(np.array([50.0, 60.0]))
-    assert factors[1] == pytest.approx(water.heat_factor(60.0))
+    mixed = water.heat_factor(np.array([50.0, 60.0]), "propylene", 25.0)
+    assert mixed[1] == pytest.approx(water.heat_factor(60.0, "propylene", 25.0))
 
 
 def test_what_water_cannot_be():
@@ -112,5 +166,11 @@ def test_what_water_cannot_be():
         water.load(-5.0, 54.0, 44.0)
     with pytest.raises(OutsideRange, match="30"):
         water.density(30.0)
+    with pytest.raises(OutsideRange, match="55"):
+        water.density(50.0, "propylene", 55.0)
+    with pytest.raises(OutsideRange, match="methanol"):
+        water.density(50.0, "methanol", 20.0)
+    with pytest.raises(OutsideRange, match="5"):
+        water.freezing_point("ethylene", 5.0)
     found = water.load(np.array([1000.0, -1.0, 1000.0]), 54.0, np.array([44.0, 44.0, 20.0]))
     assert np.isnan(found).tolist() == [False, True, True]
