@@ -86,6 +86,9 @@ class Question:
             return {"unit": self.offered[0]}
         if "on" in self.free and len(self.offered) > 1:
             return {"on": list(self.offered[:1]), "off": list(self.offered[1:])}
+        if "year" in self.free:
+            # A leap year has every date.
+            return {"year": 2024}
         return {}
 
 

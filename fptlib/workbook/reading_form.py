@@ -113,15 +113,23 @@ class ReadingForm:
             return [said]
         items = _items(question)
         answered: dict[str, Any] = {}
+        # The words of a status take two fields.
+        both = {"on", "off"} if {"on", "off"} <= set(question.free) else set[str]()
+
+        def left() -> set[str]:
+            return both - answered.keys() if both & answered.keys() else set()
 
         def taken(given: Mapping[str, Any]) -> None:
-            first = not answered
+            was_open = not answered or bool(left())
             answered.update(given)
             for place in dict.fromkeys(each.place for each in questions):
                 self._state(place, given)
-            message.saved("saved; " + _told(items, answered))
-            self._open -= first
-            if first and not self._open:
+            still = ", ".join(items[key].label for key in left())
+            message.saved("saved; " + _told(items, answered)
+                          + f"; still open: {still}" * bool(still))
+            closed = was_open and not left()
+            self._open -= closed
+            if closed and not self._open:
                 self._again()
             self._saved()
 

@@ -72,11 +72,9 @@ def test_a_stop_is_answered_where_it_stands(export: Export, tmp_path: Path) -> N
         wanted |= tomllib.loads(advice) if value.strip() else {key: None}
     view = ReadingForm(job)
     view.panel.message.saved(view.look())
-    for _ in range(4):
-        if not view.asked:
-            break
-        for question in [each for one in view.asked for each in one.questions]:
-            answer(view, question, wanted)
+    # One round: whatever a file leaves open is asked together.
+    for question in [each for one in view.asked for each in one.questions]:
+        answer(view, question, wanted)
     assert not view.asked, said(view.panel.message)
     grid = read_trends(job.trends_folder, PointMap.from_answers(job.answers()))
     assert not wrong(export, grid)
@@ -150,6 +148,22 @@ def test_dates_without_a_year_ask_for_it(tmp_path: Path) -> None:
     assert (grid.time(0).isoformat()[:16], grid.time(len(grid) - 1).isoformat()[:16]) == (
         "2024-08-26T01:00", "2024-08-27T00:00")
     assert grid.columns["chw_supply_temp"][-1] == pytest.approx(44.24)
+
+
+def test_year_and_order_of_dates_are_asked_together(tmp_path: Path) -> None:
+    job = start(tmp_path / "new", "new")
+    rows = [f"{date} {hour:02d}:00,{44 + hour / 10:.1f}{'!' * (hour == 7)}"
+            for date in ("02/03",) for hour in range(24)]
+    (job.trends_folder / "t.csv").write_text("\n".join(["Time,CHWST", *rows]), encoding="utf-8")
+    job.put("site", {"time_zone": "America/Denver", "altitude": 5280.0})
+    job.put("points", {"chw_supply_temp": {"file": "t.csv", "column": "CHWST", "unit": "degF"}})
+    view = ReadingForm(job)
+    assert "3 questions open" in view.look()
+    wanted = {"year": 2023, "date_order": "month first", "bad": ["*!"]}
+    for question in view.asked[0].questions:
+        answer(view, question, wanted)
+    assert not view.asked and job.get("files")["t.csv"] == wanted
+    assert "24 rows from 2023-02-03" in said(view.panel.message)
 
 
 def test_dates_without_a_year_over_new_year_are_exported_again(tmp_path: Path) -> None:
