@@ -226,13 +226,17 @@ def run(stated: Namespace) -> int:
                 "help": "write the rows as CSV, to be edited in a spreadsheet"},
     "--read": {"type": Path, "metavar": "FILE",
                "help": "read such a table back and put its accepted rows into the point map"},
+    "--model": {"type": Path, "metavar": "FILE",
+                "help": "a Brick model (.ttl) or Haystack grid (.json) that says what columns are"},
 })
 def map_(stated: Namespace) -> int:
     from fptlib.job.folder import Job
     from fptlib.workbook import point_table
 
     job = Job(stated.job)
-    table = point_table.of(job)
+    if stated.model and not stated.model.is_file():
+        raise JobError(f"there is no file '{stated.model}'; name the model's file")
+    table = point_table.of(job, stated.model)
     if stated.table:
         point_table.write(table, stated.table)
     say("\n".join(point_table.lines(table)))

@@ -136,6 +136,7 @@ def look(readings: Mapping[str, Reading], answers: Mapping[str, Any]) -> dict[st
         _ends(plant)
         _flow(plant)
         _other_flows(plant)
+        _unsure(plant, "heating_load", "tons", "this load")
         for n in plant.numbers("chiller_{n}_running"):
             _state(plant, f"chiller_{n}_running", f"chiller_{n}_power", "chiller_{n}_power")
             _state(plant, f"chiller_{n}_running", f"chiller_{n}_amps", "chiller_{n}_amps")
@@ -237,10 +238,10 @@ def _by_factor(plant: Plant, flow: str, wanted: float, band: tuple[float, float]
                     flow, wrong=True)
 
 
-def _unsure(plant: Plant, flow: str) -> None:
-    if plant.has(flow) and not plant.readings[flow].stated and plant.seen[flow].unit != "gpm":
-        plant.doubt("the file does not state the unit of this flow, and nothing else settles it",
-                    flow)
+def _unsure(plant: Plant, name: str, usual: str = "gpm", what: str = "this flow") -> None:
+    if plant.has(name) and not plant.readings[name].stated and plant.seen[name].unit != usual:
+        plant.doubt(f"the file does not state the unit of {what}, and nothing else settles it",
+                    name)
 
 
 def _other_flows(plant: Plant) -> None:

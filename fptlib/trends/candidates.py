@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fptlib import points, units
-from fptlib.trends.columns import Column
+from fptlib.trends.columns import Column, Meant
 from fptlib.trends.in_units import Candidate, if_it_moves, in_its_unit, in_one_system
 from fptlib.trends.names import Name, read
 
@@ -26,11 +26,15 @@ chw_supply_setpoint|-|chw|supply leaving ?|temp|setpoint
 chw_reset_setpoint|-|chw|supply leaving ?|temp|setpoint reset
 chw_return_temp|-|chw|return entering warm|temp|
 chw_flow|-|chw|supply return leaving entering ?|flow|
+chw_valve_position|-|chw?||position|most command?
 chw_diff_pressure|-|chw|supply return ?|differential_pressure|
 decoupler_flow|decoupler|chw?||flow|
 cw_supply_temp|-|cw|supply entering cold sump from|temp|
 cw_supply_temp|tower|cw?|supply leaving cold sump from|temp|
 cw_supply_temp|-||sump|temp|
+basin_temp|-|cw?|basin|temp|
+basin_temp|tower|cw?|basin|temp|
+basin_heater_running|heater||basin sump|status|
 cw_supply_setpoint|-|cw|supply entering sump from ?|temp|setpoint
 cw_supply_setpoint|tower|cw?|supply leaving sump from ?|temp|setpoint
 cw_return_temp|-|cw|return leaving warm|temp|
@@ -43,6 +47,8 @@ hx_cw_entering_temp|hx|cw|entering supply cold|temp|
 hx_cw_leaving_temp|hx|cw|leaving return warm|temp|
 hx_chw_flow|hx|chw|entering leaving supply return ?|flow|
 hx_cw_flow|hx|cw|entering leaving supply return ?|flow|
+hx_chw_pressure_drop|hx|chw||differential_pressure|
+hx_cw_pressure_drop|hx|cw||differential_pressure|
 hx_valve|hx|cw? chw?||position|command?
 economizer_command|economizer||||command
 economizer_command|hx||||command
@@ -61,12 +67,21 @@ chiller_{n}_condenser_pressure|chiller|cw||pressure|
 chiller_{n}_alarm|chiller||||alarm
 tower_{n}_fan_running|tower|||status|
 tower_{n}_fan_speed|tower|||speed percent|command?
+ahu_{n}_fan_running|ahu||supply ?|status|
+ahu_{n}_return_temp|ahu|ra||temp|
+ahu_{n}_return_temp|ahu||return|temp|
+ahu_{n}_mixed_temp|ahu|ma||temp|
+ahu_{n}_discharge_temp|ahu|sa||temp|
+ahu_{n}_discharge_temp|ahu||supply discharge|temp|
+ahu_{n}_outdoor_damper|ahu|oa||damper|command?
+ahu_{n}_cooling_valve|ahu|chw||position|command?
 tower_fan_power|tower|||power|
 chw_pump_power|pump|chw||power|
 cw_pump_power|pump|cw||power|
 plant_power|-|||power|
 service_power|service|||power|
 plant_load|-|chw?||load heat|
+heating_load|-|hw||load heat|
 """
 
 
@@ -90,7 +105,9 @@ class Rule:
 
 RULES = tuple(Rule.of(line) for line in _RULES.split("\n") if line)
 _EQUIPMENT = frozenset(("chiller", "tower", "fan", "pump", "hx", "economizer", "decoupler",
-                        "service"))
+                        "service", "ahu", "heater"))
+# Equipment that comes in numbers, and the plan's answer that counts it.
+_COUNTED = {"chiller": "chillers", "tower": "tower_cells", "ahu": "air_handlers"}
 # The quantity that a unit belongs to, where the header names none.
 _QUANTITY = (("temp", "degF"), ("flow", "gpm"), ("power", "kW"), ("amps", "A"),
              ("load", "tons"), ("humidity", "%RH"), ("pressure", "psia"))
@@ -105,12 +122,29 @@ def candidates_of(columns: Sequence[Column], answers: Mapping[str, Any]) -> list
         columns: of all files.
         answers: the job's; the plant's counts of chillers and tower cells are used.
     """
-    said = [(column, read(column.said)) for column in columns]
-    numbers = {family: _numbering([name for _, name in said if _is_of(name, family)],
-                                  _count(answers, family)) for family in ("chiller", "tower")}
-    found = [candidate for column, name in said
-             for candidate in _of_column(column, name, numbers, _weather_only(column, said))]
-    return in_one_system(found)
+    said = [(column, read(str(column.model or column.said))) for column in columns]
+    # A model counts its equipment in its own way.
+    numbers = {by_model: {family: _numbering(
+        [name for column, name in said if bool(column.model) == by_model and _is_of(name, family)],
+        _count(answers, family)) for family in _COUNTED} for by_model in (False, True)}
+    found: list[Candidate] = []
+    for column, name in said:
+        given = numbers[bool(column.model)], _weather_only(column, said)
+        if column.model and read(column.model.words).unknown:
+            # A class is chosen with care: with a word that says nothing here it is another point.
+            continue
+        mine = list(_of_column(column, name, *given))
+        if not mine and column.model and _vague(column.model):
+            mine = list(_of_column(column, read(f"{column.model} {column.said}"), *given))
+        found += mine
+    # A model's word outranks a name.
+    claimed = {one.point for one in found if one.column.model and one.strength > BARE}
+    return in_one_system([one for one in found if one.column.model or one.point not in claimed])
+
+
+def _vague(meant: Meant) -> bool:
+    """Whether a model names a quantity and no more, as ``Temperature_Sensor``."""
+    return all(each.startswith("is=") for each in read(meant.words).concepts)
 
 
 def _of_column(column: Column, name: Name, numbers: Mapping[str, Mapping[tuple[int, str], int]],
@@ -125,7 +159,7 @@ def _of_column(column: Column, name: Name, numbers: Mapping[str, Mapping[tuple[i
             else:
                 number = 0
                 # One of several pumps or cells is not all of them.
-                if family in ("pump", "tower") and name.key != (0, ""):
+                if family in ("pump", "tower", "heater") and name.key != (0, ""):
                     continue
             point = points.point(rule.point.format(n=number))
             if candidate := in_its_unit(point, column, strength):
@@ -139,9 +173,7 @@ def _strength(rule: Rule, name: Name, column: Column, weather: bool) -> float:
     of = name.all("of") & _EQUIPMENT
     if of == {"chiller", "pump"} and not inside:
         inside = {"chw"}
-    if name.all("not") - ({"room"} if "critical" in rule.quantity else set()):
-        return 0.0
-    if "critical" in is_ and "critical" not in rule.quantity:
+    if _never(rule, name, column):
         return 0.0
     strength = _of_equipment(rule, of)
     strength *= _of_medium(rule, inside, weather)
@@ -166,6 +198,22 @@ def _strength(rule: Rule, name: Name, column: Column, weather: bool) -> float:
     return strength * (1.0 - 0.01 * min(name.unknown, 5))
 
 
+def _never(rule: Rule, name: Name, column: Column) -> bool:
+    """Whether a word says that it is something else."""
+    critical = "critical" in rule.quantity
+    if name.all("not") - ({"room"} if critical else set()):
+        return True
+    if "is=critical" in name and not critical:
+        return True
+    if column.model and rule.equipment == "tower" and "of=tower" not in name:
+        # A model says whose fan it is.
+        return True
+    # The water's pressure is not the refrigerant's, its temperature not the air's.
+    return "in=water" in name and (
+        rule.point.endswith(("evaporator_pressure", "condenser_pressure"))
+        or rule.equipment == "ahu" and "temp" in rule.quantity)
+
+
 def _of_equipment(rule: Rule, found: set[str]) -> float:
     if rule.equipment == "economizer":
         return float(bool(found) and found <= {"economizer", "hx"} and "economizer" in found)
@@ -176,6 +224,12 @@ def _of_equipment(rule: Rule, found: set[str]) -> float:
     if rule.point == "chw_pump_power" and found == {"chiller", "pump"}:
         # A "chiller pump" moves chilled water.
         return 0.9
+    if rule.equipment == "ahu":
+        # The status of an air handler is mostly that of its supply fan.
+        plain = 0.7 if "status" in rule.quantity and "fan" not in found else 1.0
+        return plain * ("ahu" in found and found <= {"ahu", "fan"})
+    if rule.equipment == "heater":
+        return float("heater" in found and found <= {"heater", "tower"})
     if rule.equipment == "pump" and not found:
         # Power of a water is that of its pumps.
         return 0.7
@@ -232,7 +286,7 @@ def _of_quantity(rule: Rule, is_: set[str], roles: set[str], column: Column) -> 
 
 def _of_state(rule: Rule, is_: set[str], _roles: set[str], column: Column) -> float:
     """Of an alarm, a command or a status."""
-    if is_ - {"status", "mode"}:
+    if is_ - {"status", "mode", *(("enable",) if rule.roles else ())}:
         return 0.0
     if rule.roles:
         return 1.0
@@ -255,14 +309,15 @@ def _weather_only(column: Column, said: Sequence[tuple[Column, Name]]) -> bool:
 
 def _is_of(name: Name, family: str) -> bool:
     of = name.all("of") & _EQUIPMENT
-    if name.all("not") & {"air", "room", "hot"}:
+    if name.all("not") & {"air", "room", "hot"} or "in=hw" in name:
         return False
-    return of == {family} or family == "tower" and bool(of) and of <= {"tower", "fan"}
+    return of == {family} or family != "chiller" and bool(of) and of <= {family, "fan"} and (
+        family in of or family == "tower" and not name.all("end"))
 
 
 def _count(answers: Mapping[str, Any], family: str) -> int:
     plant = answers.get("plant", {})
-    return int(plant.get({"chiller": "chillers", "tower": "tower_cells"}[family], 0) or 0)
+    return int(plant.get(_COUNTED[family], 0) or 0)
 
 
 def _numbering(names: Sequence[Name], count: int) -> dict[tuple[int, str], int]:

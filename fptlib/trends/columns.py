@@ -20,6 +20,7 @@ from fptlib.trends.continuing import Stretch, chains, copies, undated
 from fptlib.trends.grid import Notes
 from fptlib.trends.long import POINT_HEADERS, VALUE_HEADERS, long_columns
 from fptlib.trends.mapping import FileForm, forms_of
+from fptlib.trends.safe import NO_TRENDS
 from fptlib.trends.samples import open_table, parts_of
 from fptlib.trends.table import NUMBER, TEXT, Batch, Table, coded, numbers, texts
 
@@ -35,6 +36,19 @@ _ALARM_ON = {"alarm", "fault", "trip", "tripped"}
 _SENTINELS = (-9999.0, 9999.0, -999.0, 32767.0, -32768.0, 65535.0)
 # The header of the only column of a file that is named after its point.
 _NAMELESS = {"value", "values", "data", "reading", "present value", "trend", "trend value", ""}
+
+
+@dataclass(frozen=True)
+class Meant:
+    """What a model of the site says that a column is: its equipment with the number, the point's
+    class or tags, its unit or ``""``."""
+
+    equipment: str
+    words: str
+    unit: str = ""
+
+    def __str__(self) -> str:
+        return " ".join(f"{self.equipment} {self.words}".replace("_", " ").split())
 
 
 @dataclass(frozen=True)
@@ -56,6 +70,7 @@ class Column:
         minutes: the usual time from row to row as the file has them [min]; ``values`` and
             ``times`` may keep every few rows only.
         more: the files that continue this one, in the order of time.
+        model: what a model of the site says of it.
     """
 
     file: str
@@ -70,6 +85,7 @@ class Column:
     minutes: float | None = None
     more: tuple[str, ...] = ()
     part: tuple[str, str] | None = None
+    model: Meant | None = None
 
     @property
     def there(self) -> np.ndarray:
@@ -107,14 +123,14 @@ class Files:
 
 
 def read_columns(folder: Path, answers: Mapping[str, Any]) -> Files:
-    """Every column of every file in ``folder``; time columns and weather files left out.
+    """Every column of every file in ``folder``; time columns, weather and models left out.
 
     Args:
         folder: the job's ``trends/``.
         answers: the job's answers; ``[files]`` and ``[site]`` are used where stated.
     """
     paths = [path for path in folder.iterdir()
-             if path.is_file() and path.name[0] != "." and path.suffix.lower() != ".epw"]
+             if path.is_file() and path.name[0] != "." and path.suffix.lower() not in NO_TRENDS]
     twice = copies(paths)
     unread = {name: f"file '{name}' is a copy of '{other}' and is not used"
               for name, other in twice.items()}

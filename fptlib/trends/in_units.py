@@ -60,7 +60,10 @@ _USUAL: dict[str, tuple[float, float]] = {
     "chiller_amps": (5.0, 2000.0), "tower_fan_power": (0.2, 2000.0),
     "chw_pump_power": (0.5, 2000.0), "cw_pump_power": (0.5, 2000.0), "plant_power": (5.0, 20_000.0),
     "tower_fan_speed": (0.0, 105.0), "station_pressure": (9.5, 15.8),
-    "chw_diff_pressure": (0.5, 80.0),
+    "chw_diff_pressure": (0.5, 80.0), "basin_temp": (36.0, 95.0),
+    "ahu_return_temp": (60.0, 85.0), "ahu_mixed_temp": (20.0, 95.0),
+    "ahu_discharge_temp": (45.0, 110.0), "heating_load": (10.0, 20_000.0),
+    "hx_chw_pressure_drop": (0.2, 40.0), "hx_cw_pressure_drop": (0.2, 40.0),
 }
 # What files write without saying so, the likeliest first.
 _UNSTATED = {

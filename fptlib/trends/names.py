@@ -23,12 +23,21 @@ of=pump: pump pumps pmp p
 of=hx: hx phx phe hex exch exchanger heatexchanger
 of=economizer: wse econ economizer economizing econz waterside freecool freecooling fc wsec
 of=decoupler: decoupler decpl bypass byp
+of=ahu: ahu ah ahus
+of=heater: heater heaters htr
 of=plant: plant plt cup cep chillerplant
 of=total: total tot
 of=service: utility service billing
 in=chw: chilled evap evaporator
 in=cw: cond condenser con cnd condensing
 in=oa: oa osa outdoor outside ambient amb exterior weather wx weatherstation
+in=hw: hw hhw hot heating
+in=sa: sa da
+in=sa is=temp: sat dat
+in=ra: ra
+in=ra is=temp: rat
+in=ma: ma mixed
+in=ma is=temp: mat
 in=water: water wtr
 end=supply: sup supply sply spl sup
 end=return: ret return rtn returning
@@ -38,7 +47,10 @@ end=from: from
 end=to: to
 end=warm: hi
 end=cold: lo
-end=sump: sump basin
+end=sump: sump
+end=basin: basin
+end=discharge: discharge disch
+of=fan end=supply: sf
 is=temp: t tmp temp temps temperature rtd
 is=temp end=entering: ewt
 is=temp end=leaving: lwt
@@ -57,34 +69,42 @@ is=barometer: baro barometer barometric atmospheric atmos
 is=speed: spd speed vfd freq frequency ratio
 is=hertz: hz hertz
 is=position: pos position vlv valve iso isolation
+is=damper: damper dmpr dpr
+is=damper in=oa: oad
 is=status: st sts stat status run running proof prf on off active act
-as=command: cmd command ena enable en enbl enabled request req
+as=command: cmd command request req
+as=command is=enable: ena enable en enbl enabled
 as=alarm: alm alarm flt fault trip tripped
 as=setpoint: sp spt stpt setpt setpoint target
 as=reset: reset rst
 as=feedback: fb fbk feedback
 as=own: effective
+as=most: mostopen
 is=load: load tons ton tonnage rt tr
 is=heat: cooling heat thermal
 is=percent: pct percent per output signal sig
 is=mode: mode
 is=difference: delta diff differential dt
-not=efficiency: eff efficiency cop perton kwrt kwt
+not=efficiency: eff efficiency cop perton kwrt kwt factor pf reactive apparent kvar imbalance peak
 not=hours: hrs hours runtime starts
+not=limit: deadband integral proportional parameter
 not=limit: limit lim min max minimum maximum average high low lead lag lockout threshold
 not=level: level lvl
 not=makeup: makeup mu blowdown
 not=oil: oil lube
-not=inside: sat saturated suct suction bearing winding motortemp discharge disch superheat vane
-not=enthalpy: dewpoint dew enthalpy enth
-not=hot: hw hhw hot heating boiler blr dhw steam stm domestic
-not=air: ahu ah ahus rtu vav vavs fcu crah crac mau doas oau sa ra ma ea za sat rat mat dat zt
-not=air: coil duct damper zonetemp
+not=inside: saturated suct suction bearing winding motortemp superheat vane
+not=enthalpy: dewpoint dew enthalpy enth co
+not=switch: filter freeze available availability ready disable disabled occupied occupancy manual
+not=switch: auto hoa timer vibration vib direction override overridden standby maintenance
+not=hot: boiler blr dhw steam stm domestic
+not=air: rtu vav vavs fcu crah crac mau doas oau ea za zt coil duct zonetemp
+not=air: rf ef exhaust exh relief preheat reheat
 not=room: rm room zone zn zone space office mech fl floor zs
 is=critical: suite suites critical server datahall
 not=storage: ts storage tank ice glycol
 not=generator: gen generator ups lighting transformer
-: clg cool sys system loop site sensor value val pv rel relative air avg deg hdr header common plate
+: collection clg cool sys system loop site sensor value val pv rel relative air avg deg hdr header
+: common plate
 """
 _CONCEPTS: dict[str, set[str]] = {}
 for _line in _WORDS.split("\n"):
@@ -97,6 +117,14 @@ for _line in _WORDS.split("\n"):
 _TOGETHER = (
     (r"\bset (point|pt)\b", "setpoint"), (r"\bchiller plant\b", "plant"),
     (r"\bin service\b", "status"), (r"\bmachine room\b", "mech"),
+    (r"\bair (handler|handling unit|handling)s?\b", "ahu"),
+    (r"\b(supply|sup|discharge|disch) (air|fan)\b", r"s\2"), (r"\bsair\b", "sa"),
+    (r"\bsfan\b", "sf"), (r"\b(return|ret) air\b", "ra"), (r"\breturn fan\b", "rf"),
+    (r"\bmixed air\b", "ma"), (r"\b(damper|dmpr|dpr) pos(ition)?\b", "damper"),
+    (r"\b(most open|max|maximum|highest) ((ahu|coil|chw|clg|cooling) )*(valve|vlv)\b",
+     "mostopen valve"),
+    (r"\b(chilled water|chw|cooling|clg|cool) (coil )?(valve|vlv)\b", "chw valve"),
+    (r"\bpress(ure)? drop\b", "dp"),
     (r"\bcommon (leg|pipe)\b", "decoupler"),
     # "CHR" alone may be chilled-water return.
     (r"\bchr (?=\d)", "chiller "),
@@ -114,7 +142,8 @@ _TOGETHER = (
     (r"\b(p?chw|cd?w) rt\b", r"\1 ret temp"), (r"\bon off (status|stat)\b", "status"),
     (r"\bon off (cmd|command)\b", "cmd"), (r"\bkw (rt|ton|tons|per ton)\b", "efficiency"),
     (r"\b(pct|percent|rated) (rated )?(load )?(rla|fla|amps|load)\b", "rla"),
-    (r"\b(active|actv|reactive|apparent|electric|elec) (power|energy)\b", r"\2"),
+    (r"\b(active|actv|electric|elec) (power|energy)\b", r"\2"),
+    (r"\babsolute hum\w*\b", "enthalpy"),
     (r"\bno (?=\d)", ""), (r"\bl s\b", "flow"), (r"\bkg s\b", "flow"), (r"\bm3 [hs]\b", "flow"),
     (r"\bs ?/ ?s\b", "cmd"), (r"\b(motor|input) (current|amps|power)\b", r"\2"),
     (r"\bdeg ?[fck]\b", "temp"),
@@ -140,7 +169,7 @@ _MEASURED = {"T": "temp", "F": "flow", "P": "pressure", "PD": "dp", "M": "humidi
              "I": "amps", "Z": "position", "S": "speed", "L": "level"}
 _DEGREES = re.compile(r"[°º]\s*[FCK]\b")
 _LETTERS = ("a", "b", "c", "d")
-_NUMBERED = {"of=chiller", "of=tower", "of=fan", "of=pump", "of=hx"}
+_NUMBERED = {"of=chiller", "of=tower", "of=fan", "of=pump", "of=hx", "of=ahu"}
 
 
 @dataclass(frozen=True)
@@ -173,7 +202,7 @@ def read(header: str) -> Name:
     """What a header says.
 
     >>> sorted(read("B12_CHLRA_LCHWT").concepts), read("B12_CHLRA_LCHWT").key
-    (['end=leaving', 'in=chw', 'is=temp', 'of=chiller'], (0, 'a'))
+    (['end=leaving', 'in=chw', 'in=water', 'is=temp', 'of=chiller'], (0, 'a'))
     """
     concepts: set[str] = set()
     key, numbered, unknown = (0, ""), False, 0
@@ -221,7 +250,8 @@ def _meaning(token: str) -> tuple[set[str], str]:
     if found := _WATER.fullmatch(token):
         return set(_of_water(found)), ""
     if found := _AIR.fullmatch(token):
-        air = "in=oa" if found["air"] in ("oa", "osa") else "not=air"
+        air = {"oa": "in=oa", "osa": "in=oa", "sa": "in=sa", "da": "in=sa", "ra": "in=ra",
+               "ma": "in=ma"}.get(found["air"], "not=air")
         what = {"h": "humidity", "rh": "humidity", "hum": "humidity", "f": "flow", "wb": "wet_bulb",
                 "wbt": "wet_bulb", "db": "dry_bulb", "dbt": "dry_bulb"}.get(found["what"], "temp")
         return {air, f"is={what}"}, ""
@@ -237,6 +267,7 @@ def _of_water(found: re.Match[str]) -> Iterator[str]:
     for part, text in found.groupdict().items():
         if text and part != "loop":
             yield _OF_WATER.get(text, "in=cw")
+    yield "in=water"
 
 
 def _in_parts(token: str) -> Iterator[str]:

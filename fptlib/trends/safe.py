@@ -19,6 +19,9 @@ from typing import IO, Any
 
 from fptlib.errors import IntakeError
 
+# What lies in trends/ and holds no trends: weather of a typical year, models of the site.
+MODELS = {".ttl", ".json"}
+NO_TRENDS = {".epw", *MODELS}
 MIB = 1 << 20
 LINE_BYTES = MIB
 # Of a gzip or zip member, and of all parts of a workbook together, unpacked.

@@ -20,6 +20,7 @@ from fptlib.trends import agreement
 from fptlib.trends.candidates import BARE, candidates_of
 from fptlib.trends.columns import Column, read_columns
 from fptlib.trends.in_units import Candidate
+from fptlib.trends.safe import MODELS
 
 # What is less sure is no proposal; what is at least so sure is ticked.
 LEAST, SURE = 0.4, 0.75
@@ -58,18 +59,25 @@ class Proposal:
         return self.chosen.get((column.file, column.name))
 
 
-def propose(folder: Path, answers: Mapping[str, Any]) -> Proposal:
+def propose(folder: Path, answers: Mapping[str, Any], model: Path | None = None) -> Proposal:
     """The likely point map of the files in ``folder``, each point and each column once.
 
     Args:
-        folder: the job's ``trends/``.
+        folder: the job's ``trends/``; a model of the site in it is used.
         answers: the job's answers; ``[files]``, ``[site]`` and the plant's counts are used.
+        model: a further model, which comes first.
     """
     files = read_columns(Path(folder), answers)
-    candidates = candidates_of(files.columns, answers)
+    columns, unread = list(files.columns), dict(files.unread)
+    if models := [*([model] if model else []), *sorted(
+            path for path in Path(folder).iterdir() if path.suffix.lower() in MODELS)]:
+        from fptlib.trends.model import named
+
+        columns = named(columns, models, unread)
+    candidates = candidates_of(columns, answers)
     chosen = _assigned(candidates)
     suggestions = _judged(chosen, candidates, answers)
-    return Proposal(files.columns, {(s.file, s.column): s for s in suggestions}, files.unread)
+    return Proposal(tuple(columns), {(s.file, s.column): s for s in suggestions}, unread)
 
 
 # -- all columns at once --------------------------------------------------------------------------
@@ -130,9 +138,12 @@ def _judged(chosen: Mapping[str, Candidate], candidates: Sequence[Candidate],
     for name, one in chosen.items():
         seen = said[name]
         partner = chosen[seen.swap] if seen.swap else one
+        against = ""
+        if one.column.model or partner.column.model:
+            partner, against = one, _against_model(one, seen)
         doubt = "; ".join(text for text in (
-            one.doubt if seen.unit == one.unit else "", seen.doubt, _rival(one, candidates, chosen))
-            if text)
+            one.doubt if seen.unit == one.unit else "", seen.doubt, against,
+            _rival(one, candidates, chosen)) if text)
         sure = 0.3 + 0.5 * one.strength + (0.06 if one.stated else 0.0)
         sure += 0.0 if one.fit is None else 0.08 * (one.fit - 0.5)
         sure += 0.09 if seen.agrees else 0.0
@@ -156,8 +167,21 @@ def _rival(one: Candidate, candidates: Sequence[Candidate], chosen: Mapping[str,
     return ""
 
 
+def _against_model(one: Candidate, seen: agreement.Seen) -> str:
+    """What speaks against a model's word for a column; it stays, and is not ticked."""
+    if seen.swap:
+        return seen.agrees.pop(0).partition(",")[0].removeprefix("but ") + ", against the model"
+    if one.fit is not None and one.fit < 0.3 and not seen.agrees and not seen.doubt:
+        return f"only {100 * one.fit:.0f} % of its values lie where this point usually does"
+    stated = one.column.model and units.alias(one.column.model.unit, points.point(one.point).unit)
+    if stated and stated != seen.unit != "fraction":
+        return f"the model says {units.symbol(stated)}, the file {units.symbol(seen.unit)}"
+    return ""
+
+
 def _why(one: Candidate, seen: agreement.Seen) -> str:
-    why = [f"the header '{one.column.said}'"]
+    why = [f"the model: '{one.column.model}'" if one.column.model else
+           f"the header '{one.column.said}'"]
     if points.point(one.point).kind in (points.STATUS, points.ALARM):
         why.append("on and off")
     elif one.stated:

@@ -98,7 +98,8 @@ def upload(job: Job, saved: Saved = lambda: None) -> Panel:
     words = parts.html(
         f"<p>Drop them on this field, or choose them; up to {LARGEST / MB:.0f} MB each. Larger "
         "ones: <a href='/lab/tree/trends' target='_blank'>open the folder <b>trends</b></a> and "
-        "drop them on its list, then press “Run this step”.</p>")
+        "drop them on its list, then press “Run this step”. A Brick model (.ttl) or Haystack grid "
+        "(.json) of the site goes here too: it says which column is which point.</p>")
     panel = Panel("Trend files", [chooser, words])
 
     def taken(files: Sequence[dict[str, Any]]) -> None:

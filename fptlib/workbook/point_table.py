@@ -109,8 +109,9 @@ class PointTable:
     tower_cells: int
 
 
-def of(job: Job) -> PointTable:
-    """The table of a job: what is mapped, and what is proposed for the rest.
+def of(job: Job, model: Path | None = None) -> PointTable:
+    """The table of a job: what is mapped, and what is proposed for the rest, by names or by
+    ``model``, a Brick model or Haystack grid beside those in ``trends/``.
 
     Raises:
         IntakeError: ``trends/`` holds no file, or what the job states of a file cannot be used.
@@ -118,7 +119,7 @@ def of(job: Job) -> PointTable:
     answers = job.answers()
     if not job.trend_files():
         raise IntakeError("trends/ holds no trend file; put one there")
-    proposal = propose(job.trends_folder, answers)
+    proposal = propose(job.trends_folder, answers, model)
     mapped = _mapped(answers)
     taken, shown = {name for names in mapped.values() for name in names}, set[str]()
     rows: list[Row] = []
@@ -126,7 +127,8 @@ def of(job: Job) -> PointTable:
         minutes = column.minutes
         row = Row(column.file, column.name, first="  ".join(column.first), looks=column.looks,
                   interval="" if minutes is None else f"{minutes:.3g}",
-                  good=f"{100 * column.good:.0f}", more=column.more, part=column.part)
+                  good=f"{100 * column.good:.0f}", more=column.more, part=column.part,
+                  why=f"the model: '{column.model}'" if column.model else "")
         every = column.file, *column.more
         if names := [name for name in dict.fromkeys(
                 name for file in every for name in mapped.get((file, column.name), ()))

@@ -95,12 +95,12 @@ def test_the_assignment_is_the_best_there_is() -> None:
 
 
 @pytest.mark.parametrize("header, concepts, key", [
-    ("CHWST", "in=chw end=supply is=temp", (0, "")),
-    ("LCDWT", "in=cw end=leaving is=temp", (0, "")),
+    ("CHWST", "in=chw in=water end=supply is=temp", (0, "")),
+    ("LCDWT", "in=cw in=water end=leaving is=temp", (0, "")),
     ("CHLRB-KW", "of=chiller is=power", (0, "b")), ("CT 2A FAN SPD", "of=tower of=fan is=speed",
                                                     (2, "a")),
     ("Bldg 12/Chiller 03/Amps", "of=chiller is=amps", (3, "")),
-    ("lvgchwtemp", "in=chw end=leaving is=temp", (0, "")),
+    ("lvgchwtemp", "in=chw in=water end=leaving is=temp", (0, "")),
 ])
 def test_words_of_the_trade(header: str, concepts: str, key: tuple[int, str]) -> None:
     name = read(header)
@@ -115,7 +115,27 @@ def test_rooms_suites_and_air_handlers_are_never_outdoors(tmp_path: Path) -> Non
     dice = np.random.default_rng(2)
     write(tmp_path, {name: 40 + dice.normal(0, 1, 300) for name in (
         "OR 3 Suite RH", "Lab Humidity", "AHU-2 OA RH", "AHU-2 MAT", "Room 12 Temp", "Zone RH")})
-    assert points_of(proposed(tmp_path).values()) <= {"space_humidity"}
+    assert points_of(proposed(tmp_path).values()) <= {"space_humidity", "ahu_2_mixed_temp"}
+
+
+@pytest.mark.parametrize("header", [
+    "Boiler Heating Load", "AHU-1 Min OA Damper", "AHU-1 RA Damper", "Duct Heater Status",
+    "AHU-1 CHW Supply Temp", "AHU-1 SAT High Limit", "AHU-1 SAT SP", "VAV-3 DAT", "AHU-1 HW Valve",
+    "AHU-1 Economizer Enable", "AHU-1 Exhaust Fan Status", "AHU-1 RF Status", "HW Loop DP",
+    "HX-1 HW DP", "HWS Temp", "AHU-1 Preheat Discharge Temp", "RTU-1 MAT", "CT-2 Basin Heater",
+    "Supply Fan 3 Status", "AHU-1 SF VFD Alarm", "Chiller 1 Discharge Temp"])
+@pytest.mark.parametrize("switched", [False, True])
+def test_what_air_handlers_and_heating_do_else_is_no_point(header: str, switched: bool,
+                                                           tmp_path: Path) -> None:
+    values = naming.plant()["chiller_1_running"].to_numpy()
+    write(tmp_path, {header: values if switched else 55.0 + values + np.arange(len(values)) % 7})
+    assert not proposed(tmp_path)
+
+
+def test_a_heating_load_without_its_unit_is_not_ticked(tmp_path: Path) -> None:
+    write(tmp_path, {"CHWST (°C)": np.linspace(6.0, 8.0, 300),
+                     "Heating Water Load": np.linspace(200.0, 400.0, 300)})
+    assert not proposed(tmp_path)["Heating Water Load"].ticked
 
 
 def test_a_pumps_watts_are_not_a_chillers(tmp_path: Path) -> None:

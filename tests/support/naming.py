@@ -3,6 +3,7 @@ plant of three chillers, and how many of the proposals are right."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
@@ -85,7 +86,7 @@ def _cells(each: Named, name: str) -> np.ndarray | list[str]:
 def _values(truth: str, number: int, unit: str) -> np.ndarray:
     frame = plant()
     truth = truth.replace("chiller_4", "chiller_3")
-    if not truth.startswith("-"):
+    if truth in frame:
         values = frame[truth].to_numpy(float)
         wanted = points.point(truth).unit
         if unit == "psig":
@@ -110,10 +111,19 @@ def _values(truth: str, number: int, unit: str) -> np.ndarray:
                                                                    (1, 2, 3)]].sum(axis=1),
         "chillers_heat": 900_000 * on, "efficiency": 0.6 + 0.02 * noise, "hours": 4000 + hours,
         "energy": 90_000 + 60 * hours, "running": on, "mode": np.floor(hours / 9) % 4,
-    }[truth.removeprefix("-")]
+        # Points that the invented plant does not trend.
+        "basin_temp": frame["cw_supply_temp"] - 0.3, "basin_heater_running": (hours % 24) < 4,
+        "hx_chw_pressure_drop": 4 + 0.2 * noise, "hx_cw_pressure_drop": 6 + 0.2 * noise,
+        "chw_valve_position": 80 + 5 * noise, "heating_load": 60 + 5 * noise,
+        "ahu_fan_running": (hours % 24) > 5, "ahu_return_temp": 73 + 0.5 * noise,
+        "ahu_mixed_temp": frame["outdoor_dry_bulb"] * 0.4 + 42,
+        "ahu_discharge_temp": 55 + 0.5 * noise, "ahu_outdoor_damper": 50 + 10 * noise,
+        "ahu_cooling_valve": 40 + 10 * noise,
+    }[re.sub(r"_\d+", "", truth.removeprefix("-"))]
     values = np.asarray(drawn, dtype=float)
     scale = {"degC": lambda f: (f - 32) / 1.8, "kg/s": lambda g: g / 15.85,
-             "fraction": lambda p: p / 100}.get(unit, lambda same: same)
+             "fraction": lambda p: p / 100, "MBtu/h": lambda tons: 12 * tons}.get(
+                 unit, lambda same: same)
     return scale(values)
 
 
