@@ -68,6 +68,13 @@ def plant(answers: Answers) -> Plant:
     where = site(answers)
     count = taken(answers_of(Plant)["chillers"], stated["chillers"], "plant.chillers") \
         if stated.get("chillers") else 0
+    for side, words in (("chw", "chilled"), ("cw", "condenser")):
+        answered = [stated.get(name) in (None, "") for name in (
+            f"{side}_glycol", f"{side}_glycol_percent")]
+        if answered[0] != answered[1]:
+            raise JobError(f"job.toml, plant: of the glycol in the {words} water only one of kind "
+                           f"and share is stated; state {side}_glycol and {side}_glycol_percent, "
+                           "or neither for water")
     return load(
         Plant, stated, "plant", altitude=where.altitude, time_zone=where.time_zone,
         chillers=tuple(load(Chiller, stated.get(f"chiller_{n}", {}), f"plant.chiller_{n}",

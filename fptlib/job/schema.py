@@ -17,11 +17,18 @@ from fptlib import points, units
 from fptlib.answer import Answer, Kind, answer, answers_of, quantity
 from fptlib.limits import STANDARD, Deviation
 from fptlib.physics.atmosphere import pressure_at
+from fptlib.physics.moist_air import FREEZING
 from fptlib.physics.refrigerant import REFRIGERANTS
+from fptlib.physics.water import GLYCOLS, WATER, Fluid, freezing_point
 
 ROLES = ("technician", "engineer", "witness")
 _DIFFERENCE = "degF difference"
 _TAG = "As on the drawings."
+_BY_MASS = ("From a refractometer. By mass, not by volume: 30 % by volume are 31 % by mass of "
+            "propylene and 32 % of ethylene glycol.")
+# Running equipment keeps so far above its fluid's freezing point (common practice, no source); it
+# holds the 4 °F by which tables of glycols differ (physics.water.freezing_point).
+GLYCOL_DISTANCE = 5.0
 # Water lift that such compressors need at the least, from and to [degF] (common practice, no
 # source; the manufacturer's own number counts before it).
 COMPRESSORS: Mapping[str, tuple[float, float]] = {
@@ -208,6 +215,7 @@ class Plant:
         base_load: to expect at night in cold weather [tons], or None.
         pumps: how many pumps the equipment limit counts; none where it counts cells alone.
         demand_window: ``clock`` (fixed block) or ``sliding`` (rolling).
+        chw_glycol, cw_glycol: ``propylene`` or ``ethylene`` with its mass per cent, or empty.
         on_peak_from, on_peak_to, on_peak_days: when the utility bills demand; None: always.
     """
 
@@ -251,11 +259,29 @@ class Plant:
     on_peak_to: time | None = answer("Utility's on-peak hours to", "", Kind.CLOCK, None)
     on_peak_days: str = answer("On-peak days", default="weekdays",
                                choices=("weekdays", "every day"))
+    chw_glycol: str = answer("Glycol in the chilled water", "Empty: water.", choices=GLYCOLS)
+    chw_glycol_percent: float | None = quantity("Its share by mass", "%", 10, 50, _BY_MASS)
+    cw_glycol: str = answer("Glycol in the condenser water", "Of closed-circuit towers or dry "
+                            "coolers. Empty: water.", choices=GLYCOLS)
+    cw_glycol_percent: float | None = quantity("Its share by mass there", "%", 10, 50, _BY_MASS)
 
     @property
     def atmosphere(self) -> float:
         """Pressure of the standard atmosphere at the site [psia]."""
         return float(pressure_at(self.altitude))
+
+    def fluid(self, side: str) -> Fluid:
+        """What flows on the ``chw`` or the ``cw`` side."""
+        glycol, percent = getattr(self, f"{side}_glycol"), getattr(self, f"{side}_glycol_percent")
+        return Fluid(glycol, percent) if glycol and percent else WATER
+
+    def above_freezing(self, limit: float, side: str) -> float:
+        """A limit that is stated for water [degF], for what flows on a side: as far above its
+        freezing point, and with glycol by ``GLYCOL_DISTANCE`` at the least."""
+        fluid = self.fluid(side)
+        if fluid.glycol is None:
+            return limit
+        return freezing_point(fluid.glycol, fluid.percent) + max(limit - FREEZING, GLYCOL_DISTANCE)
 
     def chiller(self, n: int) -> Chiller:
         """Design data of chiller ``n``; empty where the job has none."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from fptlib.physics._arrays import Array, Quantity, floats, refuse
-from fptlib.physics.water import BTU_PER_TON_HOUR, load
+from fptlib.physics.water import BTU_PER_TON_HOUR, WATER, Fluid, load
 
 _NEARLY_EQUAL = 1e-4  # relative difference of the two ends below which a series is exact
 FILM_EXPONENT = 0.7
@@ -88,6 +88,9 @@ def observed_ua(
     cw_flow: Quantity,
     cw_entering: Quantity,
     cw_leaving: Quantity,
+    *,
+    chw_fluid: Fluid = WATER,
+    cw_fluid: Fluid = WATER,
 ) -> Array:
     """UA as found, from the mean heat of both sides.
 
@@ -98,21 +101,22 @@ def observed_ua(
         cw_flow [gpm]: scalar or array.
         cw_entering [degF]: scalar or array.
         cw_leaving [degF]: scalar or array.
+        chw_fluid, cw_fluid [-]: water, or a glycol with its mass per cent.
 
     Returns:
         UA [Btu/h.degF].
 
     Raises:
         ImpossibleState: reversed approach, reversed range or negative flow.
-        OutsideRange: a temperature is outside the fit of water.
+        OutsideRange: a temperature or percent is outside the fit of its fluid.
 
-    Source: definition of UA, heat by the properties of water.
+    Source: definition of UA, heat by the properties of the fluids.
 
     >>> round(float(observed_ua(1200.0, 54.0, 44.0, 1200.0, 42.0, 52.0) / 1e6), 3)
     3.011
     """
-    given_up = load(chw_flow, chw_entering, chw_leaving)
-    taken_up = -load(cw_flow, cw_entering, cw_leaving)
+    given_up = load(chw_flow, chw_entering, chw_leaving, *chw_fluid)
+    taken_up = -load(cw_flow, cw_entering, cw_leaving, *cw_fluid)
     difference = lmtd(chw_entering, chw_leaving, cw_entering, cw_leaving)
     return refuse(
         (given_up <= 0.0) | (taken_up <= 0.0),

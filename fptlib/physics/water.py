@@ -6,7 +6,7 @@ All at 0.5 MPa, about 58 psig; from 15 to 145 psia the heat factor moves by 0.05
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.polynomial import chebyshev
@@ -18,6 +18,16 @@ from fptlib.physics.errors import OutsideRange
 BTU_PER_TON_HOUR = 12_000.0
 FT3_PER_HOUR_PER_GPM = 60.0 * 231.0 / 1728.0
 GLYCOLS = tuple(fits.GLYCOL_DENSITY)
+
+
+class Fluid(NamedTuple):
+    """What flows in a loop: water, or a glycol with its mass per cent."""
+
+    glycol: str | None = None
+    percent: float = 0.0
+
+
+WATER = Fluid()
 
 _Fit = tuple[float, ...]
 _Row = TypeVar("_Row")

@@ -175,8 +175,11 @@ def _parts(test: FunctionalTest, rows: np.ndarray) -> dict[str, float]:
                                     cw / design.cw_flow)
     except NotTested:
         return {}
-    factor = float(fluid.heat_factor(median(test["chw_supply_temp"][rows])))
-    expected = float(physics.predicted_approach(tons, clean, chw * factor, cw * factor))
+    at = median(test["chw_supply_temp"][rows])
+    chw_capacity, cw_capacity = (
+        flow * float(fluid.heat_factor(at, *test.plant.fluid(side)))
+        for flow, side in ((chw, "chw"), (cw, "cw")))
+    expected = float(physics.predicted_approach(tons, clean, chw_capacity, cw_capacity))
     return {"approach seen, °F": seen, "approach at that load with the design UA, °F": expected,
             "design approach, °F": (design.chw_leaving or math.nan) - (
                 design.cw_entering or math.nan)}

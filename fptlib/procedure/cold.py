@@ -30,7 +30,7 @@ EXCHANGER_WATERS = ("hx_cw_entering_temp", "hx_cw_leaving_temp", "hx_chw_enterin
 def water_minimum(test: FunctionalTest) -> float:
     """Lowest condenser water allowed [degF]: the tower manufacturer's, or the limit."""
     stated = test.plant.cold.water_minimum
-    return test.limits["cold.water"] if stated is None else stated
+    return test.plant.above_freezing(test.limits["cold.water"], "cw") if stated is None else stated
 
 
 def _lowest(test: FunctionalTest, subject: str, above: np.ndarray, counted: np.ndarray,
@@ -89,16 +89,21 @@ def condenser_water(test: FunctionalTest) -> Iterator[Finding]:
 def exchanger(test: FunctionalTest) -> Iterator[Finding]:
     """The coldest condenser water entering the exchanger that lasted, against the limit, or
     against 32 degF where chilled water is proven to flow; and the coldest of its trended
-    temperatures while condenser water does not flow, against the limit."""
-    point, least = "hx_cw_entering_temp", test.limits["cold.exchanger"]
+    temperatures while condenser water does not flow, against the limit. With glycol as far above
+    its freezing point."""
+    point, limit = "hx_cw_entering_temp", test.limits["cold.exchanger"]
     opens = next(name for name in ("hx_cw_flow", "hx_valve", "economizer_active")
                  if test.has(name))
     open_ = test[opens] if opens == "economizer_active" else flowing(test[opens])
     proven = flowing(test["hx_chw_flow"]) == 1.0 if test.has("hx_chw_flow") else False
-    wanted = np.where(proven, FREEZING, least)
+    # Moving condenser water freezes by itself alone; what stands beside it by its cold, too.
+    moving = test.plant.above_freezing(FREEZING, "cw")
+    wanted = np.maximum(moving, np.where(proven, test.plant.above_freezing(FREEZING, "chw"),
+                                         test.plant.above_freezing(limit, "chw")))
     yield from _lowest(test, "in service", test[point] - wanted, open_ != 0.0, wanted, point)
     for name in EXCHANGER_WATERS:
         if test.has(name):
+            least = test.plant.above_freezing(limit, name.split("_")[1])
             yield from _lowest(test, f"idle, {name.removeprefix('hx_').replace('_', ' ')}",
                                test[name] - least, open_ == 0.0, least, name)
 

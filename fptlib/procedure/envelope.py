@@ -79,9 +79,12 @@ def _coldest(test: FunctionalTest, number: int, part: str, rows: slice, n: int
         return
     low, high = refrigerant.saturation_temperature(
         chiller.refrigerant, np.nanmin(running) + np.array([-apart, apart]), dew=True)
-    cutout = FREEZING if chiller.evaporating_cutout is None else chiller.evaporating_cutout
+    cutout = chiller.evaporating_cutout
+    above = test.limits["lift.above_evaporating"]
+    least = (test.plant.above_freezing(FREEZING + above, "chw") if cutout is None
+             else cutout + above)
     yield from _lowest(test, number, rows, f"chiller {n} evaporating temperature{part}",
-                       temperature, off, pressure, cutout + test.limits["lift.above_evaporating"],
+                       temperature, off, pressure, least,
                        uncertainty.COVERAGE * float(high - low) / 2.0)
 
 

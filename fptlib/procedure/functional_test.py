@@ -211,7 +211,8 @@ class FunctionalTest(Trended):
     def load(self) -> np.ndarray:
         """Cooling load of the plant [tons], from flow and temperatures."""
         return np.asarray(water.load(
-            self["chw_flow"], self["chw_return_temp"], self["chw_supply_temp"]))
+            self["chw_flow"], self["chw_return_temp"], self["chw_supply_temp"],
+            *self.plant.fluid("chw")))
 
     @cached_property
     def power(self) -> np.ndarray:
@@ -259,7 +260,7 @@ class FunctionalTest(Trended):
         """Lowest setpoint and supply allowed [degF]: the limit, or cutout plus its distance."""
         cutouts = [c.cutout for c in self.plant.chillers if c.cutout is not None]
         above = [cutout + self.limits["lift.above_cutout"] for cutout in cutouts]
-        return max([self.limits["lift.floor"], *above])
+        return max([self.plant.above_freezing(self.limits["lift.floor"], "chw"), *above])
 
     def light_load(self, rows: slice) -> str:
         """Why the load in these rows proves no capacity; empty where it does or is not known."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from datetime import datetime, timedelta
+from functools import partial
 
 import numpy as np
 
@@ -313,7 +314,7 @@ def heat_balance(test: FunctionalTest, run: Run) -> Finding:
     """Heat given up by the chilled water against heat taken up by the condenser water."""
     rows = test.settled(run)
     values = np.array([test[name][rows] for name in EXCHANGER])
-    given, taken = exchanger_heat(dict(zip(EXCHANGER, values, strict=True)))
+    given, taken = exchanger_heat(test, dict(zip(EXCHANGER, values, strict=True)))
     usable = (given > 0.0) & (taken > 0.0)
     if usable.sum() * test.minutes < LEAST_MINUTES:
         return not_judged(run.number, run.first,
@@ -322,7 +323,7 @@ def heat_balance(test: FunctionalTest, run: Run) -> Finding:
     imbalance = 200.0 * (tons_given - tons_taken) / (tons_given + tons_taken)
     middle = dict(zip(EXCHANGER, np.median(values[:, usable], axis=1).tolist(), strict=True))
     try:
-        allowed = uncertainty.propagated(test, _imbalance, middle)
+        allowed = uncertainty.propagated(test, partial(_imbalance, test), middle)
     except ValueError as error:
         return not_judged(run.number, run.first, f"the sensors cannot decide it: {error}")
     # The sensors' own errors are what is tested and do not enter; how it scatters does. Rows
@@ -343,18 +344,19 @@ def heat_balance(test: FunctionalTest, run: Run) -> Finding:
                     "explained by the sensors, %": allowed})
 
 
-def exchanger_heat(values: Mapping[str, np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+def exchanger_heat(test: FunctionalTest, values: Mapping[str, np.ndarray]
+                   ) -> tuple[np.ndarray, np.ndarray]:
     """Heat given up by the chilled water and taken up by the condenser water [tons], from the
     exchanger's points by name."""
     given = water.load(values["hx_chw_flow"], values["hx_chw_entering_temp"],
-                       values["hx_chw_leaving_temp"])
+                       values["hx_chw_leaving_temp"], *test.plant.fluid("chw"))
     taken = water.load(values["hx_cw_flow"], values["hx_cw_leaving_temp"],
-                       values["hx_cw_entering_temp"])
+                       values["hx_cw_entering_temp"], *test.plant.fluid("cw"))
     return np.asarray(given), np.asarray(taken)
 
 
-def _imbalance(**readings: np.ndarray) -> np.ndarray:
-    given, taken = exchanger_heat(readings)
+def _imbalance(test: FunctionalTest, **readings: np.ndarray) -> np.ndarray:
+    given, taken = exchanger_heat(test, readings)
     return 200.0 * (given - taken) / (given + taken)
 
 

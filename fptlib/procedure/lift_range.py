@@ -235,5 +235,6 @@ def chiller_load(test: FunctionalTest) -> np.ndarray:
     load = test.load
     if test.has(*_EXCHANGER_CHW):
         flow, entering, leaving = (test[name] for name in _EXCHANGER_CHW)
-        load = load - np.where(flow > 0.0, water.load(flow, entering, leaving), 0.0)
+        load = load - np.where(flow > 0.0, water.load(
+            flow, entering, leaving, *test.plant.fluid("chw")), 0.0)
     return np.asarray(np.clip(load / np.where(capacity > 0.0, capacity, np.nan), 0.0, 1.0))

@@ -93,7 +93,8 @@ def load_uncertainty(test: FunctionalTest) -> float:
 
     def tons(chw_flow: np.ndarray, chw_return_temp: np.ndarray, chw_supply_temp: np.ndarray
              ) -> np.ndarray:
-        return np.asarray(water.load(chw_flow, chw_return_temp, chw_supply_temp))
+        return np.asarray(water.load(chw_flow, chw_return_temp, chw_supply_temp,
+                                     *test.plant.fluid("chw")))
 
     return uncertainty.propagated(test, tons, middle) / float(tons(
         **{name: np.array(value) for name, value in middle.items()}))

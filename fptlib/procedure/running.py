@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -234,9 +234,15 @@ def design_ua(test: FunctionalTest) -> float:
         raise NotTested("the exchanger's design flows and temperatures are not all stated in "
                         "the plan")
     try:
-        return float(physics.observed_ua(*known))
+        return float(_ua(test, known))
     except ValueError as error:
         raise NotTested(f"the exchanger's design data are impossible: {error}") from error
+
+
+def _ua(test: FunctionalTest, values: Iterable[float | np.ndarray]) -> np.ndarray:
+    """UA as found, by the fluids of the plan; flow, entering and leaving of each side."""
+    return np.asarray(physics.observed_ua(
+        *values, chw_fluid=test.plant.fluid("chw"), cw_fluid=test.plant.fluid("cw")))
 
 
 EXCHANGER_NEEDS = (*(name for name in EXCHANGER if name.endswith("temp")), "exchanger_flows", *_RUN)
@@ -301,7 +307,7 @@ def of_design(test: FunctionalTest, readings: Mapping[str, np.ndarray], clean: f
     stated = (test.plant.exchanger.plate_share or 0.0) / 100.0
     chw, cw = _flow_shares(test, readings)
     ua = physics.corrected_ua(
-        physics.observed_ua(*(readings[name] for name in EXCHANGER)), clean, chw, cw, exponent,
+        _ua(test, (readings[name] for name in EXCHANGER)), clean, chw, cw, exponent,
         stated if plates is None else plates)
     return 100.0 * median(ua) / clean if np.isfinite(ua).mean() > MOST_ROWS else math.nan
 

@@ -118,25 +118,28 @@ def _envelope(plant: Plant) -> Iterator[dict[str, Any]]:
 def _cold(plant: Plant, limits: Limits) -> Iterator[dict[str, Any]]:
     """What no trend shows of ice: read and looked at while the plant runs in frost."""
     cold, frost = plant.cold, f"With the air at or below {limits['cold.air']:g} °F"
-    least = limits["cold.water"] if cold.water_minimum is None else cold.water_minimum
+    least = cold.water_minimum
+    if least is None:
+        least = plant.above_freezing(limits["cold.water"], "cw")
+    idle = max(plant.above_freezing(limits["cold.exchanger"], side) for side in ("chw", "cw"))
     cells = f"{cold.cell_flow:g} gpm" if cold.cell_flow else "the manufacturer's least, not stated"
     yield _step("natural", f"{frost}: look at louvers, fill edge, drift eliminators and inlet of "
                 "every cell from safe ground, and note the load; read the water that leaves the "
                 f"cell with the fastest fan, which is the coldest. {_FALLING_ICE}",
-                f"No hard ice; at least {least:g} °F in the coldest cell; every open cell wetted "
+                f"No hard ice; at least {least:.4g} °F in the coldest cell; every open cell wetted "
                 f"over its width, {cells} each.", "cold.condenser_water", "cold.fans",
                 "cold.cell_flow")
     yield _step("natural", f"{frost}: watch a start of the towers without heat load. "
                 f"{_FALLING_ICE}",
                 "All water through the bypass to the basin, none modulated over the fill, until "
-                f"it is clear of {least:g} °F; fans off until then. Fans reverse only as the "
+                f"it is clear of {least:.4g} °F; fans off until then. Fans reverse only as the "
                 "manufacturer allows, with its pause before either way.", "cold.condenser_water")
     yield _step("natural", f"{frost}: follow makeup, equalizers and idle pipes outdoors; read "
                 "surface temperatures at the lowest and the most exposed point.",
                 "Makeup valve moves, equalizers open, heat trace on or pipes drained.")
     yield _step("natural", f"{frost}, exchanger idle: read all four of its water temperatures at "
                 "the connections. Do not open a valve to an exchanger that may hold ice.",
-                f"At least {limits['cold.exchanger']:g} °F each; condenser water opens on proven "
+                f"At least {idle:.4g} °F each; condenser water opens on proven "
                 "chilled-water flow only.", "cold.exchanger")
     if cold.basin_heater is not None:
         yield _step("natural", f"{frost}, towers idle: read the basin's water beside its heater's "

@@ -45,10 +45,13 @@ def test_sound_plant_passes_every_check() -> None:
     other = {id: check.verdict for id, check in found.items()
              if check.verdict is not Verdict.PASS and check.step != "load"}
     # The drawn plant has one field reading, and its chillers hardly saw the weather of the run; its
-    # plan states no least flows, lowest entering water, basin heater or critical space.
+    # plan states no least flows, lowest entering water, most lift, loading ramp, current limit,
+    # basin heater or critical space.
     assert other == {"lift.head_pressure": Verdict.NOT_APPLICABLE,
                      "lift.entering_water": Verdict.NOT_APPLICABLE,
-                     "lift.flow": Verdict.NOT_TESTED, "cold.cell_flow": Verdict.NOT_TESTED,
+                     "lift.maximum": Verdict.NOT_APPLICABLE,
+                     **dict.fromkeys(("lift.flow", "lift.loading", "lift.current_limit",
+                                      "cold.cell_flow"), Verdict.NOT_TESTED),
                      "cold.basin": Verdict.NOT_APPLICABLE,
                      "cold.humidity": Verdict.NOT_APPLICABLE,
                      "instruments.coverage": Verdict.INDETERMINATE,
