@@ -40,11 +40,14 @@ def said(row: Check) -> str:
 CASES = [(kind, seed) for kind in (SOUND, FALSE, STUCK, FOULED, SMALL) for seed in range(20)]
 
 
-def test_a_hundred_random_plants_get_the_right_one_of_the_verdicts():
-    """Right in at least 95 of 100, wrongly accused at most one, undecided the rest."""
+@pytest.mark.parametrize("first", [pytest.param(1000, marks=pytest.mark.full), 5000])
+def test_a_hundred_random_plants_get_the_right_one_of_the_verdicts(first: int):
+    """Right in at least 95 of 100, wrongly accused at most one, undecided the rest. The rules were
+    settled on the first hundred; of the second 7 of 20 sound ones came out undecided before
+    supply and UA counted together."""
     right, wrong, why = 0, 0, []
     for kind, seed in CASES:
-        row = judge(build(kind, 1000 + seed).test(), "load.cause")
+        row = judge(build(kind, first + seed).test(), "load.cause")
         if said(row).startswith(VERDICT[kind]):
             right += 1
             continue

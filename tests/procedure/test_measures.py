@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
+
 import numpy as np
+import pandas as pd
 import pytest
 
 from fptlib.procedure.flags import Flags, Stretch
@@ -123,3 +127,23 @@ def test_median_and_largest_step_leave_gaps_out() -> None:
     assert median(values) == 4.5 and largest_step(values) == 1.0
     nothing = np.full(3, np.nan)
     assert np.isnan(median(nothing)) and np.isnan(largest_step(nothing))
+
+
+SHARED = Path(os.environ.get("FPTLIB_SHARED") or Path(__file__).parents[3] / "shared")
+
+
+@pytest.mark.parametrize(("day", "energy", "block", "rolling"), [
+    ("atlanta_eff_default", 128.1691, 12.56809, 14.16392),
+    ("buffalo_eff_typshldr", 70.5709, 5.97189, 8.08855)])
+def test_demand_of_two_measured_days(day: str, energy: float, block: float, rolling: float) -> None:
+    """Chillers, pumps and fans of a public laboratory's day (DEM-26 and -27 of the check values,
+    summed there without this library)."""
+    file = SHARED / "real_trends" / f"laboratory_{day}.csv.gz"
+    if not file.is_file():
+        pytest.skip("the measured days are public but not ours to commit")
+    names = [*(f"ch{n}_power" for n in (1, 2)), *(f"pump{n}_power" for n in (1, 2, 3, 4)),
+             *(f"ahu{n}_fan_power" for n in (1, 2))]
+    power = pd.read_csv(file, usecols=names).iloc[:1440].sum(axis=1).to_numpy() / 1000.0
+    assert power.sum() / 60.0 == pytest.approx(energy, abs=5e-4)
+    assert demand(power, 1.0, "clock").power.max() == pytest.approx(block, abs=5e-5)
+    assert demand(power, 1.0, "sliding").power.max() == pytest.approx(rolling, abs=5e-5)
