@@ -210,6 +210,7 @@ class Plant:
         loop_volume, sump_volume: [gal], or None.
         equipment_limit: largest number of tower cells, and of the ``pumps`` with them, in
             economizer mode, or None.
+        exchangers, sumps: how many; the design data and points are those of all together.
         air_handlers: how many are trended; ``air_economizer`` whether they have outdoor-air
             economizers (``not stated``, ``yes``, ``no``).
         base_load: to expect at night in cold weather [tons], or None.
@@ -225,6 +226,14 @@ class Plant:
                                              default=(), required=True)
     tower_cells: int = quantity("Number of tower cells", "", 1, 80, kind=Kind.WHOLE, default=0,
                                 required=True)
+    exchangers: int = quantity(
+        "Number of exchangers", "", 1, 20, "In parallel, or one for each chiller. State below the "
+        "design data of all together, and trend their total flows and common temperatures.",
+        Kind.WHOLE, default=1)
+    sumps: int = quantity(
+        "Number of sumps", "", 1, 20, "With equalizers or without. Condenser water is what leaves "
+        "them all together; in freezing weather measure the water of each.", Kind.WHOLE,
+        default=1)
     exchanger: Exchanger = Exchanger()
     cold: Cold = Cold()
     tower_approach: Approach | None = None

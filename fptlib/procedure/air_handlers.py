@@ -189,9 +189,9 @@ def reset_holders(test: FunctionalTest) -> Iterator[Finding]:
             f"{leading:.1f} h; {said}", last=int(held[-1]),
             subject=f"air handler {n}", measured=100.0 * float(alone.mean()),
             at_most=test.limits["load.asks_share"],
-            fail_needs="what the reset would ask for without it" if without is None else "" if (
-                asked >= test.limits["load.asks_hours"])
-            else f"{test.limits['load.asks_hours']:.0f} h of it",
+            fail_needs="what the reset would ask for without it is not known" if without is None
+            else "" if asked >= test.limits["load.asks_hours"]
+            else f"that is less than {test.limits['load.asks_hours']:.0f} h: watch it for longer",
             uncertainty=100.0 * float((few & (np.abs(valves[at, held] - least) <= (
                 uncertainty.expanded(test, {f"ahu_{n}_cooling_valve": 1.0})))).mean()),
             quantities={"below the warm end, h": hours, "asked, h": asked,

@@ -81,7 +81,11 @@ def condenser_water(test: FunctionalTest) -> Iterator[Finding]:
     least = water_minimum(test)
     # What stands in a pipe that carries nothing is not what the towers make.
     counted = (test.chillers_on != 0.0) | test.exchanger_on | (test.commanded == 1.0)
-    yield from _lowest(test, "", test["cw_supply_temp"] - least, counted, least, "cw_supply_temp")
+    together = "" if test.plant.sumps == 1 else (
+        f"; it is the water of {test.plant.sumps} sumps together, of which one may be colder")
+    for found in _lowest(test, "", test["cw_supply_temp"] - least, counted, least,
+                         "cw_supply_temp"):
+        yield found.saying(together)
 
 
 @check("cold.exchanger", unit="degF", needs=("hx_cw_entering_temp", "exchanger_opens"),
@@ -174,6 +178,9 @@ def basin(test: FunctionalTest) -> Iterator[Finding]:
     water, least = test["basin_temp"], test.limits["cold.exchanger"]
     yield from _lowest(test, "water", water - least, np.ones(len(test), dtype=bool), least,
                        "basin_temp")
+    if test.plant.sumps > 1:
+        yield not_judged(0, 0, f"one basin of {test.plant.sumps} is trended: measure the others' "
+                         "water", subject="other basins")
     heating, band = Flags.on(test["basin_heater_running"]), test.limits["cold.heater_band"]
     every = test.sample_interval("basin_temp", "basin_heater_running")
     for subject, wrong in (

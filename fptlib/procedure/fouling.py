@@ -11,7 +11,14 @@ from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.instruments import EXCHANGER, balanced
 from fptlib.procedure.judge import Finding, check, not_judged
 from fptlib.procedure.measures import median
-from fptlib.procedure.running import EXCHANGER_NEEDS, design_ua, of_design, settled
+from fptlib.procedure.running import (
+    EXCHANGER_NEEDS,
+    design_ua,
+    flow_shares,
+    of_design,
+    settled,
+    some_may_idle,
+)
 from fptlib.procedure.verdict import Deferred, NotTested
 
 # Days with an hour of operation, and the time between the first and the last of them, that a trend
@@ -45,6 +52,8 @@ def fouling(test: FunctionalTest) -> Finding:
         f"the UA goes from {np.polyval(line, days[0]):.0f} to {np.polyval(line, days[-1]):.0f} % "
         f"of design in {np.ptp(days):.0f} days", last=int(rows[-1]), subject="exchanger",
         measured=loss, at_most=test.limits["load.fouling"], uncertainty=doubt,
+        fail_needs=some_may_idle(test, float(np.quantile(flow_shares(
+            test, {name: test[name][rows] for name in EXCHANGER}), 0.1, axis=1).min())),
         quantities={"days judged": len(days), "first day's UA, %": shares[0],
                     "last day's UA, %": shares[-1],
                     "scatter about the line, %": float(np.std(shares - np.polyval(line, days)))})
@@ -102,6 +111,7 @@ def _of_side(test: FunctionalTest, side: str, subject: str, rows: np.ndarray) ->
         last=int(rows[enough][-1]), subject=subject, measured=found,
         at_most=test.limits["load.pressure_drop"],
         uncertainty=float(np.hypot(sensor, (high - low) / 2.0)),
+        fail_needs=some_may_idle(test, float(np.quantile(share[enough], 0.1))),
         quantities={"rows judged": int(enough.sum()), "median drop, psi": median(drop[enough]),
                     "median flow of design, %": 100.0 * median(share[enough]),
                     "design drop, psi": design})

@@ -27,6 +27,9 @@ MOST_ROWS = 0.8
 # Muley and Manglik, Martin, Khan and Khan, from secondary sources); the plates with their fouling
 # allowance hold up to a fifth of the resistance (common practice, no source).
 FILM_EXPONENT_LOW, FILM_EXPONENT_HIGH, LARGEST_PLATES = 0.66, 0.84, 0.2
+# Nobody sends through an exchanger half again its design flow, for its pressure drop doubles
+# (common practice, no source).
+OVERFLOW = 1.5
 _RUN = ("request", "chillers")
 _TOO_SHORT = f"less than {SHORTEST_RUN:.0f} min of settled run"
 
@@ -265,9 +268,10 @@ def exchanger(test: FunctionalTest, run: Run) -> Finding:
         return not_judged(run.number, run.first,
                           f"less than {LEAST_KNOWN:.0f} min without a gap at the exchanger")
     # The half of the rows nearest to design flow, where films and plates leave the least doubt.
-    away = np.sum(np.abs(_flow_shares(test, readings) - 1.0), axis=0)
+    away = np.sum(np.abs(flow_shares(test, readings) - 1.0), axis=0)
     known &= away <= median(away[known])
     readings = {name: values[known] for name, values in readings.items()}
+    shares = np.median(flow_shares(test, readings), axis=1)
     found, sensors = of_design(test, readings, clean), []
     for name, values in readings.items():
         off = uncertainty.standard(test, name, median(values))
@@ -286,6 +290,7 @@ def exchanger(test: FunctionalTest, run: Run) -> Finding:
         f"{found:.0f} % of the design UA, known to {doubt:.0f} %", last=rows.stop - 1,
         measured=found, at_least=test.limits["running.conductance"], uncertainty=doubt,
         cut_off=test.cut_off(run), pass_needs=test.light_load(rows),
+        fail_needs=some_may_idle(test, float(shares.min())),
         quantities={
             "rows judged": int(known.sum()),
             **{f"median {points.point(name).meaning}, {units.symbol(points.point(name).unit)}":
@@ -293,7 +298,17 @@ def exchanger(test: FunctionalTest, run: Run) -> Finding:
             "of it films and plates, %": math.hypot(films, wall)})
 
 
-def _flow_shares(test: FunctionalTest, readings: Mapping[str, np.ndarray]) -> np.ndarray:
+def some_may_idle(test: FunctionalTest, share: float) -> str:
+    """Why of several exchangers it is not known that all carried water; empty where the ``share``
+    of their total design flow is more than all but one would let through."""
+    count = test.plant.exchangers
+    return "" if count == 1 or share >= OVERFLOW * (count - 1) / count else (
+        f"which of the {count} exchangers carried water is not trended, and fewer have only a part "
+        f"of their UA: compare when all do, with {100.0 * OVERFLOW * (count - 1) / count:.0f} % of "
+        "the design flow or more")
+
+
+def flow_shares(test: FunctionalTest, readings: Mapping[str, np.ndarray]) -> np.ndarray:
     """Chilled-water and condenser-water flow over their design flows."""
     design = test.plant.exchanger
     return np.array([readings["hx_chw_flow"] / (design.chw_flow or math.nan),
@@ -305,7 +320,7 @@ def of_design(test: FunctionalTest, readings: Mapping[str, np.ndarray], clean: f
     """The rows' median UA at design flow over the ``clean`` one [%]; NaN where too many rows are
     no possible state. ``plates`` is their share of the resistance, unless the plan's."""
     stated = (test.plant.exchanger.plate_share or 0.0) / 100.0
-    chw, cw = _flow_shares(test, readings)
+    chw, cw = flow_shares(test, readings)
     ua = physics.corrected_ua(
         _ua(test, (readings[name] for name in EXCHANGER)), clean, chw, cw, exponent,
         stated if plates is None else plates)

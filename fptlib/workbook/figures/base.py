@@ -106,6 +106,7 @@ def _plain(ax: Axes) -> None:
 def nothing(title: str, why: str) -> Evidence:
     """A figure that says why there is nothing to draw."""
     figure, (ax,) = canvas(height=1.6)
+    figure.subplots_adjust(top=0.78)
     ax.set_title(title, loc="left", fontsize=11, color=INK)
     ax.set_axis_off()
     ax.text(0.0, 0.5, "Not tested: " + _wrapped(why), transform=ax.transAxes, fontsize=11,

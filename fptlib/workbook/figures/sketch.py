@@ -37,12 +37,20 @@ def figure(answers: Mapping[str, Any]) -> base.Evidence:
                  color=base.INK)
     cells = int(lookup(answers, "plant.tower_cells", 0) or 0)
     count = int(lookup(answers, "plant.chillers", 0) or 0)
-    _towers(ax, cells)
-    _machines(ax, answers, count)
+    exchangers, sumps = (int(lookup(answers, f"plant.{name}", 1) or 1)
+                         for name in ("exchangers", "sumps"))
+    _towers(ax, cells, sumps)
+    _machines(ax, answers, count, exchangers)
     _pipes(ax)
     _points(ax, answers)
-    return base.Evidence(drawn, f"plant of {count} chillers and one exchanger in parallel, "
-                                f"{cells} tower cells over one common sump, with trended points")
+    return base.Evidence(drawn, f"plant of {count} chillers and {_number(exchangers)} exchanger"
+                                f"{'s' * (exchangers > 1)} in parallel, {cells} tower cells over "
+                                f"{f'{sumps} sumps' if sumps > 1 else 'one common sump'}, with "
+                                "trended points")
+
+
+def _number(count: int) -> str:
+    return "one" if count == 1 else str(count)
 
 
 def _box(ax: Axes, x: float, y: float, w: float, h: float, text: str, ground: str) -> None:
@@ -51,21 +59,22 @@ def _box(ax: Axes, x: float, y: float, w: float, h: float, text: str, ground: st
     ax.text(x + w / 2, y + h / 2, text, ha="center", va="center", fontsize=9, color=base.INK)
 
 
-def _towers(ax: Axes, cells: int) -> None:
+def _towers(ax: Axes, cells: int, sumps: int) -> None:
     ax.add_patch(Polygon([(0.5, 6.3), (1.9, 6.3), (2.1, 8.2), (0.3, 8.2)], facecolor="#eaf4ee",
                          edgecolor=base.INK, linewidth=1.2))
     ax.text(1.2, 7.25, f"{cells} tower\ncells", ha="center", va="center", fontsize=9)
-    _box(ax, 0.4, 5.1, 1.6, 0.7, "common sump", "#d7e8f5")
+    _box(ax, 0.4, 5.1, 1.6, 0.7, "common sump" if sumps == 1 else f"{sumps} sumps", "#d7e8f5")
     ax.plot([1.2, 1.2], [6.3, 5.9], color=base.INK, linewidth=1.2)
 
 
-def _machines(ax: Axes, answers: Mapping[str, Any], count: int) -> None:
+def _machines(ax: Axes, answers: Mapping[str, Any], count: int, exchangers: int) -> None:
     shown = min(count, MOST_CHILLERS)
     for n in range(1, shown + 1):
         tag = lookup(answers, f"plant.chiller_{n}.tag") or f"chiller {n}"
         more = f" and {count - shown} more" if n == shown and count > shown else ""
         _machine(ax, 8.6 - 1.3 * n, f"{tag}{more}", "#f4f1ea")
-    tag = lookup(answers, "plant.exchanger.tag") or "plate exchanger"
+    tag = lookup(answers, "plant.exchanger.tag") or (
+        "plate exchanger" if exchangers == 1 else f"{exchangers} plate exchangers")
     _machine(ax, 2.0, str(tag), "#fbf0d4")
 
 

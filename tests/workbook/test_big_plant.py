@@ -1,0 +1,146 @@
+"""A plant of four chillers, two exchangers, six tower cells and three sumps goes through forms,
+live test, figures and record; several exchangers and sumps accuse nobody wrongly.
+"""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+
+import big_plant
+import numpy as np
+import pypdf
+import pytest
+import record_support as support
+from form_views import form_view, rows_view, said
+
+from fptlib.job.folder import Job
+from fptlib.job.start import start
+from fptlib.procedure.assemble import assemble
+from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.steps import JUDGED, STEPS, all_checks, judge
+from fptlib.procedure.verdict import Verdict
+from fptlib.record import render, signing
+from fptlib.workbook import evidence, panels, run, sign_off, upload
+from fptlib.workbook.figures import sketch
+from fptlib.workbook.live_readings import codes
+
+FORMS = {
+    "site": {"name": "Invented works", "place": "Nowhere", "altitude": "4200",
+             "time_zone": big_plant.ZONE},
+    "plant": {"chillers": "4", "tower_cells": "6", "exchangers": "2", "sumps": "3",
+              "equipment_limit": "9", "pumps": "4"},
+    "plant.exchanger": big_plant.DESIGN,
+    **{f"plant.chiller_{n}": {"tag": f"CH-{n}", "minimum_water_lift": "14", "cutout": "32"}
+       for n in range(1, 5)},
+    "plant.tower_approach": {"value": "6", "basis": "observed", "remark": "January"},
+    "plant.exchanger_approach": {"value": "1.8", "basis": "observed", "remark": "January"},
+}
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory) -> Job:
+    """Filled as its pages are: nothing is written into job.toml but by a form."""
+    root = tmp_path_factory.mktemp("big")
+    trends = big_plant.write_trends(root / "plant.csv")
+    job = start(root / "job", "Large plant, invented")
+    upload.take_in(job, "plant.csv", trends.read_bytes())
+    for path, row in FORMS.items():
+        view = form_view(job, path)
+        for name, typed in row.items():
+            view.fields[f"{view.section.table.path}.{name}"].control.value = typed
+    view = rows_view(job, "points")
+    for name in big_plant.frame().columns:
+        for field, typed in {"point": name, "file": "plant.csv", "column": name,
+                             "unit": big_plant.unit(name)}.items():
+            view.fields[field].control.value = typed
+        view.save.click()
+        assert "saved" in said(view.message), name
+    return job
+
+
+@pytest.fixture(scope="module")
+def test(job: Job) -> FunctionalTest:
+    return assemble(job, keep=False)
+
+
+def test_every_machine_is_in_the_plan_and_the_sound_plant_fails_nothing(test: FunctionalTest):
+    assert test.chiller_numbers == [1, 2, 3, 4] and test.tower_numbers == [1, 2, 3, 4, 5, 6]
+    assert (test.plant.exchangers, test.plant.sumps, test.pump_numbers) == (2, 3, [1, 2, 3, 4])
+    failed = [f"{row.id}: {row.reason}" for row in all_checks(test) if row.verdict is Verdict.FAIL]
+    assert not failed, failed
+    # Three chillers ran and stopped half an hour apart; the fourth is the standby.
+    assert {event.subject for event in judge(test, "lift.minimum").events} == {
+        f"chiller {n} water lift" for n in (1, 2, 3)}
+    assert judge(test, "exit.equipment").verdict is Verdict.PASS
+    # At default accuracies a small approach leaves UA to a fifth.
+    assert 85.0 < judge(test, "running.exchanger").events[0].measured < 115.0
+    assert "3 sumps together" in judge(test, "cold.condenser_water").events[0].text
+
+
+def test_figures_and_sketch_show_all_of_it(job: Job, test: FunctionalTest):
+    for step in JUDGED:
+        drawn = evidence.of(step.name, test, step.judge(test))
+        assert drawn.png().startswith(b"\x89PNG")
+        _nothing_cut_off(drawn.figure)
+    drawn = sketch.figure(job.answers())
+    assert "4 chillers and 2 exchangers" in drawn.sentence and "3 sumps" in drawn.sentence
+    words = {text.get_text() for text in drawn.figure.axes[0].texts}
+    assert {"CH-1", "CH-2", "CH-3", "CH-4", "HX-1 and HX-2", "3 sumps", "6 tower\ncells"} <= words
+
+
+def _nothing_cut_off(figure) -> None:
+    wide, high = figure.canvas.get_width_height()
+    for ax in figure.axes:
+        for text in (*ax.texts, ax.title, ax._left_title):
+            if not text.get_text() or not text.get_visible():
+                continue
+            box = text.get_window_extent()
+            assert box.x0 >= -1 and box.x1 <= wide + 1, text.get_text()
+            assert box.y0 >= -1 and box.y1 <= high + 1, text.get_text()
+
+
+def test_the_live_page_asks_for_every_chiller():
+    named = set(codes(4).values())
+    assert {f"chiller_{n}_cw_leaving_temp" for n in range(1, 5)} <= named
+
+
+def test_the_record_names_them(job: Job):
+    panels.make_script(job).widget.children[1].click()
+    content = sign_off._stated(job, sign_off.compute(job))
+    key = support.make_keys()["technician"]
+    record = signing.sign(content, key, "technician", "Avery Field", support.MOMENT)
+    pages = pypdf.PdfReader(io.BytesIO(render.pdf(record, {}))).pages
+    text = "".join("".join(page.extract_text() for page in pages).split())
+    for words in ("CH-1", "CH-4", "HX-1 and HX-2"):
+        assert words.replace(" ", "") in text, words
+
+
+@pytest.mark.full
+def test_every_workbook_runs(job: Job):
+    stopped = [f"{found.file}: {found.stopped}" for found in run.run_all(job) if found.stopped]
+    assert not stopped and len(STEPS) >= 12
+
+
+def test_an_idle_one_of_two_exchangers_is_not_taken_for_fouling(test: FunctionalTest):
+    """Half the flow and half the heat through one of two, at the same approach: together they have
+    half their UA, and none is fouled."""
+    columns = dict(test.grid.columns)
+    for name in ("hx_chw_flow", "hx_cw_flow"):
+        columns[name] = 0.5 * columns[name]
+    half = replace(test, grid=replace(test.grid, columns=columns))
+    row = judge(half, "running.exchanger")
+    assert row.verdict is Verdict.INDETERMINATE and "which of the 2 exchangers" in row.reason
+    assert judge(half, "load.cause").verdict is not Verdict.FAIL
+    alone = replace(half, plant=replace(half.plant, exchangers=1))
+    assert judge(alone, "running.exchanger").verdict is Verdict.FAIL
+
+
+def test_one_basin_of_three_proves_nothing_of_the_others(test: FunctionalTest):
+    columns = {**test.grid.columns, "basin_temp": np.full(len(test), 44.0) + 0.1 * np.sin(
+        np.arange(len(test))), "basin_heater_running": np.zeros(len(test))}
+    cold = replace(test.plant, cold=replace(test.plant.cold, basin_heater=40.0))
+    found = [judge(replace(test, grid=replace(test.grid, columns=columns), plant=replace(
+        cold, sumps=sumps)), "cold.basin") for sumps in (3, 1)]
+    assert found[0].verdict is Verdict.NOT_TESTED and "measure the others' water" in found[0].reason
+    assert found[1].verdict is Verdict.PASS
