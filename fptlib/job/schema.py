@@ -198,6 +198,9 @@ class Approach:
     remark: str = answer("Where it comes from")
 
 
+VARIABLE_SPEED, SINGLE_SPEED = "variable speed", "single speed"
+
+
 @dataclass(frozen=True, slots=True)
 class Plant:
     """Plant and site.
@@ -210,6 +213,7 @@ class Plant:
         loop_volume, sump_volume: [gal], or None.
         equipment_limit: largest number of tower cells, and of the ``pumps`` with them, in
             economizer mode, or None.
+        fans: ``variable speed``, ``two-speed`` or ``single speed``.
         exchangers, sumps: how many; the design data and points are those of all together.
         air_handlers: how many are trended; ``air_economizer`` whether they have outdoor-air
             economizers (``not stated``, ``yes``, ``no``).
@@ -226,6 +230,10 @@ class Plant:
                                              default=(), required=True)
     tower_cells: int = quantity("Number of tower cells", "", 1, 80, kind=Kind.WHOLE, default=0,
                                 required=True)
+    fans: str = answer(
+        "Tower fans", "Single speed: a running fan is at full speed, and its status is enough. "
+        "Two-speed: trend their stage as a speed in per cent.",
+        default=VARIABLE_SPEED, choices=(VARIABLE_SPEED, "two-speed", SINGLE_SPEED))
     exchangers: int = quantity(
         "Number of exchangers", "", 1, 20, "In parallel, or one for each chiller. State below the "
         "design data of all together, and trend their total flows and common temperatures.",

@@ -10,7 +10,7 @@ import numpy as np
 from fptlib.errors import JobError
 from fptlib.job import answers as job_answers
 from fptlib.job.folder import Job, lookup
-from fptlib.job.schema import Sensors
+from fptlib.job.schema import SINGLE_SPEED, Plant, Sensors
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.trends.grid import Grid, Remark
 
@@ -39,7 +39,7 @@ def assemble(job: Job, progress: Callable[[float, str], None] | None = None,
         cache = job.folder / ".cache" / "trends"
         trends = cached_trends(job.trends_folder, cache, answers, keep, progress)
     return FunctionalTest(
-        grid=without_offsets(trends, sensors),
+        grid=with_fan_speeds(without_offsets(trends, sensors), plant),
         plant=plant,
         limits=job_answers.limits(answers),
         sensors=sensors,
@@ -67,6 +67,25 @@ def without_offsets(trends: Grid, sensors: Sensors) -> Grid:
                for name, offset in offsets.items()]
     return replace(trends, columns={**trends.columns, **corrected},
                    remarks=(*trends.remarks, *remarks))
+
+
+def with_fan_speeds(trends: Grid, plant: Plant) -> Grid:
+    """Trends with the speed [%] of single-speed fans by their status, where no speed is trended."""
+    known = {f"tower_{n}_fan_speed": f"tower_{n}_fan_running"
+             for n in range(1, plant.tower_cells + 1)
+             if plant.fans == SINGLE_SPEED and trends.has(f"tower_{n}_fan_running")
+             and not trends.has(f"tower_{n}_fan_speed")}
+    if not known:
+        return trends
+    return replace(
+        trends,
+        columns={**trends.columns, **{
+            speed: 100.0 * trends.columns[status] for speed, status in known.items()}},
+        intervals={**trends.intervals, **{
+            speed: trends.intervals[status] for speed, status in known.items()
+            if status in trends.intervals}},
+        remarks=(*trends.remarks, Remark(
+            "note", f"speed of {len(known)} single-speed tower fans taken from their status")))
 
 
 def _weather(job: Job, answers: job_answers.Answers) -> dict[str, np.ndarray] | None:

@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from fptlib import points, units
+from fptlib.job.schema import VARIABLE_SPEED
 from fptlib.physics import exchanger as physics
 from fptlib.procedure import approaches, uncertainty
 from fptlib.procedure.changeovers import Run
@@ -17,7 +18,7 @@ from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.instruments import EXCHANGER, balanced
 from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
 from fptlib.procedure.measures import busiest, median
-from fptlib.procedure.verdict import Event, NotTested
+from fptlib.procedure.verdict import Event, NotApplicable, NotTested
 
 SHORTEST_RUN = 60.0
 LEAST_KNOWN = 15.0
@@ -139,10 +140,12 @@ def overcooling(test: FunctionalTest, run: Run) -> Finding:
     known = ~np.isnan(colder) & ((colder <= band) | ~np.isnan(fastest))
     good = ((colder <= band) | slow) & known
     doubt = uncertainty.expanded(test, {"cw_supply_temp": 1.0})
-    return _share(test, run, rows, Flags(good, good | ~known),
-                  (np.abs(colder - band) <= doubt) & ~slow,
-                  f"not colder than needed by more than {band:g} °F, or fans at minimum",
-                  median_colder_than_needed=median(colder))
+    found = _share(test, run, rows, Flags(good, good | ~known),
+                   (np.abs(colder - band) <= doubt) & ~slow,
+                   f"not colder than needed by more than {band:g} °F, or fans at minimum",
+                   median_colder_than_needed=median(colder))
+    return replace(found, fail_needs="" if test.plant.fans == VARIABLE_SPEED else
+                   f"{test.plant.fans} fans cool in steps, which may be larger than this band")
 
 
 @check("running.tower_tracking", unit="%", each="run",
@@ -152,6 +155,9 @@ def overcooling(test: FunctionalTest, run: Run) -> Finding:
 def tower_tracking(test: FunctionalTest, run: Run) -> Finding:
     """Share of the run with condenser water within the band of its setpoint, of the rows in which
     fans are between their limits and could hold it."""
+    if test.plant.fans != VARIABLE_SPEED:
+        raise NotApplicable(f"{test.plant.fans} fans cycle about their setpoint; "
+                            "running.fan_cycling judges how often")
     if (rows := settled(test, run)) is None:
         return not_judged(run.number, run.first, _TOO_SHORT)
     speeds = np.array([test[f"tower_{n}_fan_speed"][rows] for n in test.tower_numbers])

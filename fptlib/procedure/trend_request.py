@@ -15,6 +15,7 @@ import numpy as np
 from fptlib import points
 from fptlib.job.schema import Abort, Plant
 from fptlib.procedure import abort
+from fptlib.procedure.assemble import with_fan_speeds
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import CHECKS, points_used
 from fptlib.trends.grid import Grid
@@ -57,7 +58,7 @@ def stub(plant: Plant, names: Iterable[str], aborts: Sequence[Abort] = ()) -> Fu
     """A test in which these points are trended, and nothing else is known."""
     grid = Grid({name: np.ones(2) for name in names}, datetime(2026, 1, 1, tzinfo=UTC),
                 timedelta(minutes=1), rows=2)
-    return FunctionalTest(grid, plant, aborts=aborts)
+    return FunctionalTest(with_fan_speeds(grid, plant), plant, aborts=aborts)
 
 
 def _missing(test: FunctionalTest) -> dict[str, list[str]]:

@@ -14,9 +14,10 @@ import pytest
 import record_support as support
 from form_views import form_view, rows_view, said
 
+from fptlib.job import answers as job_answers
 from fptlib.job.folder import Job
 from fptlib.job.start import start
-from fptlib.procedure.assemble import assemble
+from fptlib.procedure.assemble import assemble, with_fan_speeds
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import JUDGED, STEPS, all_checks, judge
 from fptlib.procedure.verdict import Verdict
@@ -144,3 +145,23 @@ def test_one_basin_of_three_proves_nothing_of_the_others(test: FunctionalTest):
         cold, sumps=sumps)), "cold.basin") for sumps in (3, 1)]
     assert found[0].verdict is Verdict.NOT_TESTED and "measure the others' water" in found[0].reason
     assert found[1].verdict is Verdict.PASS
+
+
+def test_single_speed_fans_are_judged_by_their_status(job: Job):
+    """Their speed is their status; what steps of whole fans cannot hold accuses nobody."""
+    test = assemble(job, keep=False)
+    names = [f"tower_{n}_fan_speed" for n in range(1, 7)]
+    columns = {name: held for name, held in test.grid.columns.items() if name not in names}
+    plant = replace(job_answers.plant(job.answers()), fans="single speed")
+    found = with_fan_speeds(replace(test.grid, columns=columns), plant)
+    assert np.all(found.columns["tower_6_fan_speed"] == 100.0)
+    steps = replace(test, grid=found, plant=plant)
+    assert judge(steps, "cold.fans").verdict is Verdict.PASS
+    # Six cells, all at maximum by their status, and three pumps: nine.
+    for limit, verdict in ((9, Verdict.PASS), (8, Verdict.FAIL)):
+        less = replace(steps, plant=replace(plant, equipment_limit=limit))
+        assert judge(less, "exit.equipment").verdict is verdict
+    assert judge(steps, "running.tower_tracking").verdict is Verdict.NOT_APPLICABLE
+    assert judge(steps, "running.overcooling").verdict is not Verdict.FAIL
+    without = replace(steps, grid=replace(test.grid, columns=columns), plant=test.plant)
+    assert judge(without, "cold.fans").verdict is Verdict.NOT_TESTED
