@@ -57,9 +57,6 @@ class Flags:
     def __and__(self, other: Flags) -> Flags:
         return Flags(self.sure & other.sure, self.maybe & other.maybe, self.begin)
 
-    def __or__(self, other: Flags) -> Flags:
-        return Flags(self.sure | other.sure, self.maybe | other.maybe, self.begin)
-
     def __invert__(self) -> Flags:
         return Flags(~self.maybe, ~self.sure, self.begin)
 

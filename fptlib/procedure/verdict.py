@@ -11,14 +11,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
-from typing import TYPE_CHECKING
 
-from fptlib import units
 from fptlib.limits import Rule
 from fptlib.physics.conformance import conformance_probability
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 class Verdict(StrEnum):
@@ -132,24 +127,6 @@ class Check:
     def step(self) -> str:
         """The step the check belongs to."""
         return step_of(self.id)
-
-    @property
-    def worksheet(self) -> pd.DataFrame:
-        """How the verdict was calculated: a row per event with the quantities of the formula."""
-        import pandas as pd
-
-        return pd.DataFrame([worksheet_row(event) for event in self.events])
-
-
-def worksheet_row(event: Event) -> dict[str, float | str | None]:
-    """An event's line of the worksheet, by column head."""
-    unit = units.symbol(event.unit)
-    return {
-        "event": event.name, "from": f"{event.start:%Y-%m-%d %H:%M}", **event.quantities,
-        f"measured, {unit}": event.measured, f"limit, {unit}": event.limit,
-        f"margin, {unit}": event.margin, "± (k = 2)": event.uncertainty,
-        "verdict": event.verdict.value,
-    }
 
 
 def decide(margin: float, uncertainty: float, rule: Rule, tolerance: float = 0.0,

@@ -65,15 +65,19 @@ class Files(Section):
         return {"file": _files(self.job)}
 
 
-class Points(Section):
+class OfPoints(Section):
+    """Rows that each belong to a point."""
+
+    def choices(self) -> Mapping[str, Sequence[str]]:
+        return {"point": points_of(self.job)}
+
+
+class Points(OfPoints):
     """The point map: columns of the chosen file and units of the chosen point."""
 
     def __init__(self, job: Job, table: Table) -> None:
         super().__init__(job, table)
         self._columns: dict[str, list[str]] | None = None
-
-    def choices(self) -> Mapping[str, Sequence[str]]:
-        return {"point": points_of(self.job)}
 
     def rows(self) -> list[Row]:
         # Files that continue one another stand in one field.
@@ -114,11 +118,8 @@ class Points(Section):
         return {**row, "file": files if len(files) > 1 else files[0]}
 
 
-class Sensors(Section):
+class Sensors(OfPoints):
     """The plant's own sensors."""
-
-    def choices(self) -> Mapping[str, Sequence[str]]:
-        return {"point": points_of(self.job)}
 
     def finish(self, row: Row) -> Row:
         answers.accuracy(points.point(row["point"]), row["accuracy"], "Accuracy ±")
@@ -167,11 +168,8 @@ class OwnLimits(Section):
                 f"{units.stated(usual.value, usual.unit)}"), ""
 
 
-class Overrides(Section):
+class Overrides(OfPoints):
     """The overrides: points of the glossary, or in words what was adjusted."""
-
-    def choices(self) -> Mapping[str, Sequence[str]]:
-        return {"point": points_of(self.job)}
 
     def finish(self, row: Row) -> Row:
         found = points.point(row["point"]) if points.is_point(row["point"]) else None

@@ -85,7 +85,7 @@ def worksheet(check: Check) -> Shown:
     """How a check's numbers came about: a row for each event, as it was judged.
 
     What the formula was given stands in one cell, a line each, so that the table fits a narrow
-    window; ``Check.worksheet`` has it in columns.
+    window.
     """
     heads = ["Event", "From", "Given to the formula", "Measured", "Limit", "Margin", "Verdict"]
     given = [[f"{name}: {_given(name, value)}" for name, value in event.quantities.items()]

@@ -80,7 +80,6 @@ def test_conditions_with_gaps_are_three_valued() -> None:
     assert (~above).stretches() == [Stretch(2, 2)]
     on = Flags.on(np.array([1.0, 1.0, 1.0, 0.0, np.nan, 1.0]))
     assert (above & on).stretches(maybe=True) == [Stretch(0, 1), Stretch(4, 5)]
-    assert (above | on).stretches() == [Stretch(0, 5)]
 
 
 def test_dip_shorter_than_the_window_does_not_count() -> None:
