@@ -13,6 +13,7 @@ from typing import Any
 from fptlib.job.schema import Abort, Plant
 from fptlib.job.schema import Sequence as AsSpecified
 from fptlib.limits import Limits
+from fptlib.physics.water import freezing_point
 
 _LICENSED = ("Licensed people only, under the site's lockout rules and the manufacturer's "
              "instructions; no work on live equipment.")
@@ -113,6 +114,16 @@ def _envelope(plant: Plant) -> Iterator[dict[str, Any]]:
                 f"At least {lowest or 'the manufacturer’s minimum flow, not stated yet'}. No trip; "
                 "starts and restart times within the manufacturer's.", "lift.flow", "lift.starts",
                 "lift.trips")
+    ramps = "; ".join(f"{c.tag or f'chiller {c.number}'} {c.loading_rate:g} % a minute"
+                      for c in plant.chillers if c.loading_rate)
+    limited = "; ".join(f"{c.tag or f'chiller {c.number}'} {c.current_limit:g} %"
+                        for c in plant.chillers if c.current_limit)
+    yield _step("natural", "As a chiller takes over at the exit: read at its panel the ramp and "
+                "the current or demand limit in force, and its load every minute until it is "
+                "steady; read them, change none.",
+                f"Ramp: {ramps or 'the manufacturer’s, not stated yet'}. Limit: "
+                f"{limited or 'none is stated'}; none that was set for the test is left in place.",
+                "lift.loading", "lift.current_limit")
 
 
 def _cold(plant: Plant, limits: Limits) -> Iterator[dict[str, Any]]:
@@ -132,15 +143,34 @@ def _cold(plant: Plant, limits: Limits) -> Iterator[dict[str, Any]]:
     yield _step("natural", f"{frost}: watch a start of the towers without heat load. "
                 f"{_FALLING_ICE}",
                 "All water through the bypass to the basin, none modulated over the fill, until "
-                f"it is clear of {least:.4g} °F; fans off until then. Fans reverse only as the "
-                "manufacturer allows, with its pause before either way.", "cold.condenser_water")
+                f"it is clear of {least:.4g} °F; fans off until then.", "cold.condenser_water")
+    # Two manufacturers' manuals; field-erected lines allow longer, so the tower's own counts.
+    yield _step("natural", f"{frost}, where fans have two speeds or reverse: operator, as the "
+                "technician asks: step one down from high to low and, only to remove ice, reverse "
+                f"it at low speed; time each pause. {_FALLING_ICE} Reversed air throws ice: "
+                "nobody beside the louvers.",
+                "As the tower manufacturer states, else 20 s or longer from high to low, 2 min "
+                "off before reversing, reversed for 2 min at most, 10 min before forward again; "
+                "ice melts, no vibration trip.", "running.fan_cycling", "cold.fans")
     yield _step("natural", f"{frost}: follow makeup, equalizers and idle pipes outdoors; read "
-                "surface temperatures at the lowest and the most exposed point.",
-                "Makeup valve moves, equalizers open, heat trace on or pipes drained.")
+                "surface temperatures at the lowest and the most exposed point, and the level in "
+                f"every basin. {_FALLING_ICE} Break no ice at a valve, a pipe or a float by force.",
+                "Makeup valve moves, equalizers open (basins level with each other), heat trace "
+                "on or pipes drained.")
     yield _step("natural", f"{frost}, exchanger idle: read all four of its water temperatures at "
                 "the connections. Do not open a valve to an exchanger that may hold ice.",
                 f"At least {idle:.4g} °F each; condenser water opens on proven "
                 "chilled-water flow only.", "cold.exchanger")
+    for side, loop in (("chw", "chilled"), ("cw", "condenser")):
+        fluid = plant.fluid(side)
+        if fluid.glycol is not None:
+            yield _step(
+                "prepare", f"Technician: read a sample of the {loop} water's glycol with a "
+                "refractometer for that glycol. Wear gloves and eye protection; collect it, none "
+                "goes to a drain; ethylene glycol is poisonous.",
+                f"{fluid.percent:g} % {fluid.glycol} glycol by mass, as the plan states, which "
+                f"freezes at {freezing_point(fluid.glycol, fluid.percent):.0f} °F; else correct "
+                "the plan before the limits are frozen.", "cold.exchanger", "lift.evaporator")
     if cold.basin_heater is not None:
         yield _step("natural", f"{frost}, towers idle: read the basin's water beside its heater's "
                     f"status and current; test the low-water cutout. {_LICENSED}",

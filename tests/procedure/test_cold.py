@@ -174,11 +174,15 @@ def test_the_script_asks_for_what_no_trend_shows() -> None:
             or "cold.humidity" in row["checks"]]
 
     plain, equipped = steps(), steps(basin_heater=40.0, space_humidity=55.0, water_minimum=40.0)
-    assert len(plain) == 4 and len(equipped) == 6
-    for word in ("louvers", "bypass", "equalizers", "exchanger", "Ice falls"):
+    assert len(plain) == 5 and len(equipped) == 7
+    for word in ("louvers", "bypass", "two speeds or reverse", "Makeup", "equalizers",
+                 "idle pipes", "exchanger idle", "Ice falls"):
         assert any(word in text for text in plain), word
+    assert all("Ice falls" in text or "may hold ice" in text for text in plain)
     assert "at least 36 °F" in plain[0] and "at least 40 °F" in equipped[0]
-    assert "under the site's lockout rules" in equipped[4] and "55 %RH" in equipped[5]
+    # Reversal in frost: two manufacturers' manuals (reference tables, third set, V2.1h).
+    assert "reversed for 2 min at most, 10 min before forward again" in plain[2]
+    assert "under the site's lockout rules" in equipped[5] and "55 %RH" in equipped[6]
 
 
 def test_the_plan_states_what_the_cold_asks_for() -> None:

@@ -159,6 +159,11 @@ def test_condenser_water_with_glycol_has_its_own_minimum() -> None:
     steps = script.script(plant(cw=PROPYLENE, cold=Cold()), drawn.SEQUENCE, Limits(), (), "", "")
     towers = next(row for row in steps if "louvers" in row["action"])
     assert "at least 13.98 °F" in towers["expected"]
+    sample = next(row for row in steps if "refractometer" in row["action"])
+    assert "30 % propylene glycol by mass" in sample["expected"] and "9 °F" in sample["expected"]
+    assert "gloves" in sample["action"]
+    water_only = script.script(plant(), drawn.SEQUENCE, Limits(), (), "", "")
+    assert not any("refractometer" in row["action"] for row in water_only)
 
 
 def test_half_an_answer_on_glycol_is_refused() -> None:

@@ -15,7 +15,9 @@ import pandas as pd
 import pytest
 from drawn_plant import EXIT, HANDOVER, REQUEST, at
 
-from fptlib.job.schema import LiftProtection, Sensor, Sensors, Sequence
+from fptlib.job.schema import LiftProtection, Plant, Sensor, Sensors, Sequence
+from fptlib.limits import Limits
+from fptlib.procedure import script
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import judge
 from fptlib.procedure.verdict import Check, Verdict
@@ -182,3 +184,16 @@ def test_an_inverted_lift_that_the_manufacturer_allows_is_judged() -> None:
     for least, verdict in ((-5.0, Verdict.PASS), (0.0, Verdict.FAIL)):
         found = judge(case(table, minimum_water_lift=least), "lift.minimum")
         assert found.verdict is verdict, found.reason
+
+
+def test_the_script_reads_ramp_and_limit_at_the_panel() -> None:
+    """What trends of five minutes leave open is read there, and nothing is changed for it."""
+    def step(plant: Plant) -> str:
+        rows = script.script(plant, drawn.SEQUENCE, Limits(), (), "", "")
+        return next(row["action"] + " " + row["expected"] for row in rows
+                    if row["checks"] == "lift.loading, lift.current_limit")
+
+    stated = replace(drawn.PLANT, chillers=(
+        replace(drawn.PLANT.chillers[0], tag="CH-1", loading_rate=5.0, current_limit=80.0),))
+    assert "Ramp: CH-1 5 % a minute. Limit: CH-1 80 %" in step(stated)
+    assert "not stated yet" in step(drawn.PLANT) and "change none" in step(drawn.PLANT)
