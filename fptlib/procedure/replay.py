@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -20,6 +21,7 @@ from fptlib.procedure import approaches, enable, exit
 from fptlib.procedure.chiller_baseline import BLOCK_MINUTES
 from fptlib.procedure.flags import stretches
 from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.load_model import local_times
 from fptlib.procedure.sequence import (
     CHILLERS,
     ECONOMIZER,
@@ -53,7 +55,7 @@ class Replay:
     since_exit: np.ndarray
     enables: np.ndarray
 
-    @property
+    @cached_property
     def stage(self) -> np.ndarray:
         """0 on chillers, 1 changing over, 2 on the exchanger."""
         return np.array([0, 1, 1, 2])[self.mode]
@@ -86,7 +88,7 @@ def replayed(test: FunctionalTest, settings: Settings, reset: np.ndarray | None 
     wanted = carried_on(test.reset_setpoint if reset is None else reset)
     stage = plant_stage(test).tolist()
     seen_cw, seen_supply = test["cw_supply_temp"].tolist(), test["chw_supply_temp"].tolist()
-    days = [test.time(row).toordinal() for row in range(len(test))]
+    days = local_times(test).astype("M8[D]").astype(int).tolist()
     shut = (enable.hours_closed(test).sure if closed is None else closed).tolist()
     left = (_left_with_cause(test) if beside else np.zeros(len(test), dtype=bool)).tolist()
     controller = Controller(settings, ECONOMIZER if beside and stage[0] == 2 else CHILLERS)

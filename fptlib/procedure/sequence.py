@@ -80,7 +80,7 @@ def as_specified(limits: Limits, stated: Mapping[str, Mapping[str, Any]]) -> dic
     return found
 
 
-@dataclass
+@dataclass(slots=True)
 class Seen:
     """What the controller reads in a row [degF]; ``allowed`` is false where something else keeps
     it from enabling. Beside a plant, ``plant`` is that plant's mode, which is followed where the
@@ -101,6 +101,7 @@ class Controller:
 
     def __init__(self, settings: Settings, mode: int = CHILLERS) -> None:
         self.settings, self.mode, self.active = settings, mode, math.nan
+        self.needed = settings.needed
         self.in_mode, self.since_exit = 0.0, math.inf
         # Since when a condition has held without a break [min]; minus infinity: it does not.
         self.held = self.above = self.short = -math.inf
@@ -112,7 +113,7 @@ class Controller:
         s = self.settings
         self.in_mode += minutes
         self.since_exit += minutes
-        needed = seen.wet_bulb + s.needed
+        needed = seen.wet_bulb + self.needed
         self.held = _kept(self.held, needed <= seen.reset, minutes)
         self.short = _kept(self.short, needed > seen.reset + s.weather_band, minutes)
         self.above = _kept(self.above, seen.supply > seen.reset + s.band, minutes)
