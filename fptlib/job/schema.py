@@ -230,18 +230,6 @@ class Plant:
                                              default=(), required=True)
     tower_cells: int = quantity("Number of tower cells", "", 1, 80, kind=Kind.WHOLE, default=0,
                                 required=True)
-    fans: str = answer(
-        "Tower fans", "Single speed: a running fan is at full speed, and its status is enough. "
-        "Two-speed: trend their stage as a speed in per cent.",
-        default=VARIABLE_SPEED, choices=(VARIABLE_SPEED, "two-speed", SINGLE_SPEED))
-    exchangers: int = quantity(
-        "Number of exchangers", "", 1, 20, "In parallel, or one for each chiller. State below the "
-        "design data of all together, and trend their total flows and common temperatures.",
-        Kind.WHOLE, default=1)
-    sumps: int = quantity(
-        "Number of sumps", "", 1, 20, "With equalizers or without. Condenser water is what leaves "
-        "them all together; in freezing weather measure the water of each.", Kind.WHOLE,
-        default=1)
     exchanger: Exchanger = Exchanger()
     cold: Cold = Cold()
     tower_approach: Approach | None = None
@@ -256,6 +244,18 @@ class Plant:
         "operation: tower cells, and pumps where it counts them.", Kind.WHOLE)
     pumps: int = quantity("Pumps counted with it", "", 0, 40, "Empty: tower cells alone. Otherwise "
                           "the status of each is needed.", Kind.WHOLE, default=0)
+    fans: str = answer(
+        "Tower fans", "Single speed: a running fan is at full speed, and its status is enough. "
+        "Two-speed: trend their stage as a speed in per cent.",
+        default=VARIABLE_SPEED, choices=(VARIABLE_SPEED, "two-speed", SINGLE_SPEED))
+    exchangers: int = quantity(
+        "Number of exchangers", "", 1, 20, "In parallel, or one for each chiller. State below the "
+        "design data of all together, and trend their total flows and common temperatures.",
+        Kind.WHOLE, default=1)
+    sumps: int = quantity(
+        "Number of sumps", "", 1, 20, "With equalizers or without. Condenser water is what leaves "
+        "them all together; in freezing weather measure the water of each.", Kind.WHOLE,
+        default=1)
     base_load: float | None = quantity(
         "Cooling load to expect at night in cold weather", "tons", 0, 60000, "From the owner: what "
         "runs then, such as server rooms and process. Empty: a load that should not be there "

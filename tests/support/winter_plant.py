@@ -113,8 +113,9 @@ def build(kind: str, seed: int) -> Built:
     f["chiller_1_running"] = chillers.astype(float)
     plant = Plant(
         4000.0, "America/Denver", (Chiller(1),), 2,
-        Exchanger("HX-1", tons, chw, cw, setpoint + rise, setpoint, setpoint - approach,
-                  setpoint - approach + 24.0 * tons / cw),
+        Exchanger(tag="HX-1", load=tons, chw_flow=chw, cw_flow=cw, chw_entering=setpoint + rise,
+                  chw_leaving=setpoint, cw_entering=setpoint - approach,
+                  cw_leaving=setpoint - approach + 24.0 * tons / cw),
         tower_approach=Approach(tower, "observed", "drawn"),
         exchanger_approach=Approach(approach, "observed", "drawn"), base_load=expected)
     return Built(plant, f)
