@@ -329,10 +329,12 @@ def test_check_shows_doubts_and_files_that_were_not_read(
 ) -> None:
     job = Job(shutil.copytree(before, tmp_path / "job"))
     (job.trends_folder / "forgotten.csv").write_text("Time,x\n", encoding="utf-8")
+    (job.trends_folder / "site.json").write_text("{}", encoding="utf-8")
     job.put("points.plant_power.unusable", "the meter was changed")
     assert main(["check", str(job.folder)]) == 1
     said = capsys.readouterr().out
     assert "not read: forgotten.csv: no point of the job's map is in it" in said
+    assert "site.json" not in said, "a model of the site is no trend"
     assert "unusable: plant_power" in said and "the meter was changed" in said
     assert "note: plant.csv" not in said and "limit lift.offset" not in said
     assert main(["check", str(job.folder), "--all"]) == 1

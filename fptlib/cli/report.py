@@ -25,6 +25,7 @@ from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Event
 from fptlib.record.canonical import plain
 from fptlib.trends.grid import Remark, TrendFile
+from fptlib.trends.safe import MODELS
 from fptlib.units import rounded, stated, symbol
 
 WIDTH = 100
@@ -123,7 +124,8 @@ def report_of(job: Job, test: FunctionalTest) -> Report:
         number=str(job.get("job.number", "")), invented=job.get("job.invented") is True,
         first=test.time(0), last=test.time(len(test)), row_minutes=test.minutes,
         files=grid.files, remarks=grid.remarks,
-        not_read=tuple(file.name for file in job.trend_files() if file.name not in used),
+        not_read=tuple(file.name for file in job.trend_files()
+                       if file.name not in used and file.suffix.lower() not in MODELS),
         limits=_in_force(test.limits),
         changeovers=tuple(_moments(test, changeover) for changeover in test.changeovers),
         checks=tuple(all_checks(test)),

@@ -74,7 +74,7 @@ def named(columns: Sequence[Column], models: Iterable[Path], unread: dict[str, s
             continue
         tables = [_by_name(points, level) for level in range(3)]
         meant = [_meant(column, tables) for column in found]
-        if not any(meant):
+        if found and not any(meant):
             unread[path.name] = (
                 f"model '{path.name}': none of its {len(points)} points is a column of the trend "
                 "files, by timeseries reference, label or id; export both from the same system, "
@@ -129,9 +129,14 @@ def _points(path: Path) -> Iterator[tuple[Meant, _Thing]]:
         raise IntakeError(f"model '{path.name}' holds no point; export the points of the plant "
                           "with their equipment")
     for id in points:
-        thing = things[id]
-        said = [_numbered(one) for one in _above(thing, things)]
-        yield Meant(" ".join(said), thing.words, thing.unit), thing
+        thing, above = things[id], _above(things[id], things)
+        words = thing.words
+        # Water of a chilled beam is not the plant's: no word of it may be lost.
+        if thing.above and not above:
+            words += " of equipment that the model does not list"
+        elif above and not _understood(above[-1]):
+            words += f" of {above[-1].words}"
+        yield Meant(" ".join(map(_numbered, above)), words, thing.unit), thing
 
 
 def _above(thing: _Thing, things: Mapping[str, _Thing]) -> list[_Thing]:
@@ -145,6 +150,12 @@ def _above(thing: _Thing, things: Mapping[str, _Thing]) -> list[_Thing]:
         if not step or read(thing.words).all("of"):
             found.insert(0, thing)
     return found
+
+
+def _understood(thing: _Thing) -> bool:
+    """Whether it is a machine that the tables know, or every word of it says something here."""
+    name = read(thing.words)
+    return bool(name.all("of")) or not name.unknown
 
 
 def _numbered(thing: _Thing) -> str:
@@ -227,11 +238,12 @@ def _haystack(path: Path) -> tuple[dict[str, _Thing], list[str]]:
                      key=lambda tag: _ORDER.index(tag) if tag in _ORDER else -1)
         is_point = _kind(row.get("point")) == "marker"
         points += [id] if is_point else []
-        names = [_text(row.get(key))[0] for key in ("dis", "navName")]
-        things[id] = _Thing(
-            " ".join(own if is_point else [tag for tag in _EQUIPMENT if tag in tags]),
-            ((), tuple(filter(None, (label, *names))), (id,)),
-            (_text(row.get("equipRef"))[0],), _text(row.get("unit"))[0])
+        above, of = _text(row.get("equipRef"))
+        dis, nav = (_text(row.get(key))[0] for key in ("dis", "navName"))
+        names = tuple(filter(None, (label, dis, nav, nav and of and f"{of} {nav}")))
+        kind = own if is_point else [tag for tag in _EQUIPMENT if tag in tags] or [*own, *names[:1]]
+        things[id] = _Thing(" ".join(kind), ((), names, (id,)),
+                            (above,) if above else (), _text(row.get("unit"))[0])
     return things, points
 
 

@@ -104,7 +104,7 @@ is=critical: suite suites critical server datahall
 not=storage: ts storage tank ice glycol
 not=generator: gen generator ups lighting transformer
 : collection clg cool sys system loop site sensor value val pv rel relative air avg deg hdr header
-: common plate
+: common plate building bldg meter mtr
 """
 _CONCEPTS: dict[str, set[str]] = {}
 for _line in _WORDS.split("\n"):

@@ -71,6 +71,30 @@ def test_from_a_dropped_file_to_verdicts_in_ten_actions(desk: Desk, tmp_path: Pa
     print(f"{time.monotonic() - began:.0f} s from the drop to the first verdicts")
 
 
+def test_the_table_file_goes_out_and_comes_back(desk: Desk, tmp_path: Path):
+    naming.written("trade_4_words", tmp_path)
+    desk.open("plan")
+    job = desk.office.job
+    drop(desk.page, [tmp_path / "plant.csv"])
+    desk.wait_for("taken in: plant.csv", 60)
+    desk.press("write-table")
+    desk.wait_for("point_map.csv is written", 60)
+    with desk.page.expect_download() as download:
+        desk.page.locator("a[href$='point_map.csv']").click()
+    table = tmp_path / "point_map.csv"
+    table.write_bytes(Path(download.value.path()).read_bytes().replace(
+        b"yes,outdoor_humidity,", b"yes,outdoor_moisture,"))
+    for sentence in ("'point_map.csv', row 3: ", "46 points are in the map"):
+        with desk.page.expect_file_chooser() as chooser:
+            desk.page.locator(".fpt-read-table").click()
+        chooser.value.set_files(table)
+        desk.wait_for(sentence, 60)
+        assert job.get("points.outdoor_humidity") is None
+        table.write_bytes(table.read_bytes().replace(b"yes,outdoor_moisture,",
+                                                     b"no,outdoor_humidity,"))
+    assert len(job.get("points")) == 46
+
+
 def test_forty_weekly_files_with_three_questions(desk: Desk, tmp_path: Path, pictures: Path):
     """Eight weeks of five groups, one with dates either way round, flags and a contact."""
     naming.written("trade_4_words", tmp_path)

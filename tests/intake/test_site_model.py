@@ -243,6 +243,48 @@ def test_a_class_that_is_no_point_of_ours_is_none_by_its_name(kind: str, tmp_pat
 
 
 @brick
+@pytest.mark.parametrize("equipment", [
+    "a brick:Active_Chilled_Beam", "a brick:Thermal_Energy_Storage_Tank", 'rdfs:label "CH-9"',
+    "a brick:Boiler", "a brick:Fan_Coil_Unit", "a brick:Variable_Air_Volume_Box"])
+def test_water_of_other_equipment_is_not_the_plants(equipment: str, tmp_path: Path) -> None:
+    trends(tmp_path)
+    text = turtle().replace(":loop a brick:Chilled_Water_Loop ; brick:hasPart :ch1, :ch2, :ch3",
+                            f":loop {equipment}")
+    (tmp_path / "site.ttl").write_text(text, encoding="utf-8")
+    found = by_column(propose(tmp_path, naming.SITE))
+    assert not {"x003", "x004", "x005"} & set(found)
+    assert found["x102"].point == "chiller_1_chw_leaving_temp"
+
+
+@pytest.mark.parametrize("change", ["no record", "a tank"])
+def test_haystack_points_of_other_equipment_are_not_the_plants(change: str, tmp_path: Path
+                                                               ) -> None:
+    trends(tmp_path)
+    grid = json.loads(haystack())
+    (plant,) = (row for row in grid["rows"] if row["id"]["val"] == "loop")
+    del plant["chillerPlant"]
+    plant["id"]["dis"] = "TES 1"
+    if change == "no record":
+        grid["rows"].remove(plant)
+    (tmp_path / "site.json").write_text(json.dumps(grid), encoding="utf-8")
+    assert not {"x003", "x004", "x005"} & set(by_column(propose(tmp_path, naming.SITE)))
+
+
+def test_a_haystack_point_is_found_by_its_equipments_name_and_its_own(tmp_path: Path) -> None:
+    trends(tmp_path)
+    grid = json.loads(haystack(by="id"))
+    (row,) = (row for row in grid["rows"] if row["id"]["val"] == "x102")
+    row["id"]["val"], row["navName"] = "p", "LCHWT of it"
+    row["equipRef"]["dis"] = "Machine East"
+    (tmp_path / "site.json").write_text(json.dumps(grid), encoding="utf-8")
+    table = (tmp_path / "plant.csv").read_text(encoding="utf-8")
+    (tmp_path / "plant.csv").write_text(table.replace("x102", "Machine East LCHWT of it", 1),
+                                        encoding="utf-8")
+    found = by_column(propose(tmp_path, naming.SITE))
+    assert found["Machine East LCHWT of it"].point == "chiller_1_chw_leaving_temp"
+
+
+@brick
 def test_a_broken_turtle_is_named(tmp_path: Path) -> None:
     trends(tmp_path)
     for text in (":ch1 a brick:Chiller", "( " * 5000, "\0\0", ""):
