@@ -28,6 +28,7 @@ from fptlib.procedure.steps import judge
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.trends.grid import Grid
 
+SHARED = Path(os.environ.get("FPTLIB_SHARED") or Path(__file__).parents[3] / "shared")
 VERDICT = {SOUND: "the exchanger carries its load", FALSE: "load too high",
            STUCK: "load too high", FOULED: "exchanger fouled", SMALL: "exchanger small",
            WARM: "water too warm"}
@@ -218,6 +219,35 @@ def test_low_delta_t_through_a_bypass_is_found():
         assert np.nanmedian(test.load) == pytest.approx(np.median(tons), rel=0.02)
 
 
+def test_low_delta_t_of_a_measured_day_is_found_and_its_energy_closes():
+    """Medians while the loop runs: coils 9.06 gpm at 8.09 °F, loop 17.65 gpm at 4.2 °F (LDT-11):
+    the same energy within 2 %, half the difference."""
+    file = SHARED / "real_trends" / "laboratory_atlanta_eff_default.csv.gz"
+    if not file.is_file():
+        pytest.skip("the measured days are public but not ours to commit")
+    raw = pd.read_csv(file, low_memory=False).iloc[:1440]
+    raw = raw[raw["sl_f"] > 5.0].reset_index(drop=True)
+    supply = raw["pump3_out_rtd"]
+    coils = raw["ahu1_f_cc"] + raw["ahu2_f_cc"]
+    rise = sum(raw[f"ahu{n}_f_cc"] * (raw[f"ahu{n}_cc_out_rtd"] - supply) for n in (1, 2)) / coils
+    found = {}
+    for name, flow, back in (("coils", coils, supply + rise),
+                             ("loop", raw["sl_f"], raw["ch1_e_in_rtd"])):
+        table = pd.DataFrame({"chw_flow": flow, "chw_supply_temp": supply, "chw_return_temp": back,
+                              "economizer_command": 0.0, "chiller_1_running": 1.0})
+        table.index = pd.date_range("2026-01-08", periods=len(table), freq="min",
+                                    tz="America/Denver")
+        base = build(SOUND, 7).plant
+        plant = replace(base, exchanger=replace(base.exchanger, load=3.0, chw_entering=58.1,
+                                                chw_leaving=50.0))
+        found[name] = judge(Built(plant, table).test(minutes=1), "load.delta_t")
+    assert found["coils"].verdict is Verdict.PASS and found["loop"].verdict is Verdict.FAIL
+    rises, flows = ([float(found[name].events[0].quantities[what]) for name in ("coils", "loop")]
+                    for what in ("median difference, °F", "median flow, gpm"))
+    assert rises == pytest.approx([8.09, 4.22], abs=0.05)
+    assert rises[0] * flows[0] == pytest.approx(rises[1] * flows[1], rel=0.025)
+
+
 def test_a_constant_flow_loop_is_not_accused_of_a_low_delta_t():
     found = build(SOUND, 7)
     found.table["chw_flow"] = 800.0
@@ -314,9 +344,6 @@ def test_an_air_handler_lacks_a_point():
     assert row.verdict is Verdict.NOT_TESTED and row.missing == ("ahu_2_mixed_temp",)
     none = judge(build(SOUND, 8).test(), "load.air_damper")
     assert "the plan (step 0) lists no air handler with trends" in none.reason
-
-
-SHARED = Path(os.environ.get("FPTLIB_SHARED") or Path(__file__).parents[3] / "shared")
 
 
 @pytest.mark.parametrize("day", ["atlanta_eff_default", "buffalo_eff_typshldr"])

@@ -137,6 +137,15 @@ def test_an_idle_one_of_two_exchangers_is_not_taken_for_fouling(test: Functional
     assert judge(alone, "running.exchanger").verdict is Verdict.FAIL
 
 
+def test_two_fouled_exchangers_that_both_carry_water_are_found(test: FunctionalTest):
+    """Four fifths of the design flow is more than one alone would take; 3 °F more approach."""
+    columns = dict(test.grid.columns)
+    for name in ("hx_cw_entering_temp", "hx_cw_leaving_temp"):
+        columns[name] = columns[name] - 3.0
+    dirty = replace(test, grid=replace(test.grid, columns=columns))
+    assert judge(dirty, "running.exchanger").verdict is Verdict.FAIL
+
+
 def test_one_basin_of_three_proves_nothing_of_the_others(test: FunctionalTest):
     columns = {**test.grid.columns, "basin_temp": np.full(len(test), 44.0) + 0.1 * np.sin(
         np.arange(len(test))), "basin_heater_running": np.zeros(len(test))}
@@ -165,3 +174,46 @@ def test_single_speed_fans_are_judged_by_their_status(job: Job):
     assert judge(steps, "running.overcooling").verdict is not Verdict.FAIL
     without = replace(steps, grid=replace(test.grid, columns=columns), plant=test.plant)
     assert judge(without, "cold.fans").verdict is Verdict.NOT_TESTED
+
+
+def test_two_speed_fans_are_judged_by_their_stage(test: FunctionalTest):
+    """A stage trended as a speed, half or full: what it can show is judged, what steps cannot
+    hold accuses nobody."""
+    columns = dict(test.grid.columns)
+    for n in range(1, 7):
+        columns[f"tower_{n}_fan_speed"] = np.where(np.arange(len(test)) // 6 % 2, 100.0, 50.0)
+    steps = replace(test, grid=replace(test.grid, columns=columns),
+                    plant=replace(test.plant, fans="two-speed"))
+    assert judge(steps, "cold.fans").verdict is Verdict.PASS
+    assert judge(steps, "running.tower_tracking").verdict is Verdict.NOT_APPLICABLE
+    assert judge(steps, "running.overcooling").verdict is not Verdict.FAIL
+
+
+def test_headered_pumps_count_as_many_as_run(test: FunctionalTest):
+    """Four pumps on one header, whichever of them run: three count."""
+    columns = dict(test.grid.columns)
+    columns["pump_4_running"], columns["pump_1_running"] = (
+        columns["pump_1_running"], columns["pump_4_running"])
+    swapped = replace(test, grid=replace(test.grid, columns=columns))
+    for each in (test, swapped):
+        assert judge(each, "exit.equipment").verdict is Verdict.PASS
+    lacking = {name: held for name, held in columns.items() if name != "pump_2_running"}
+    row = judge(replace(test, grid=replace(test.grid, columns=lacking)), "exit.equipment")
+    assert row.verdict is Verdict.NOT_TESTED and row.missing == ("pump_2_running",)
+
+
+def test_a_primary_secondary_plant_is_judged_at_its_decoupler(test: FunctionalTest):
+    columns = {**test.grid.columns, "decoupler_flow": 0.1 * test.grid.columns["chw_flow"]}
+    forward = replace(test, grid=replace(test.grid, columns=columns))
+    back = replace(test, grid=replace(test.grid, columns={
+        **columns, "decoupler_flow": -columns["decoupler_flow"]}))
+    assert judge(forward, "load.decoupler").verdict is Verdict.PASS
+    assert judge(back, "load.decoupler").verdict is Verdict.FAIL
+
+
+def test_chillers_that_share_the_plants_sensors_are_judged_by_them(test: FunctionalTest):
+    """Without a leaving-water sensor of their own the plant's supply stands for it."""
+    columns = {name: held for name, held in test.grid.columns.items()
+               if not name.endswith("chw_leaving_temp") or name.startswith("hx")}
+    row = judge(replace(test, grid=replace(test.grid, columns=columns)), "lift.minimum")
+    assert row.verdict in (Verdict.PASS, Verdict.INDETERMINATE) and len(row.events) == 3
