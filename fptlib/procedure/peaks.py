@@ -33,9 +33,12 @@ class Peaks:
 
     def __str__(self) -> str:
         least = "" if self.known else " at least"
-        doubt = (f"{within(self.without, self.uncertainty)} kW" if self.uncertainty else
-                 f"{self.without:,.0f} kW, for it falls on chillers in either case")
-        return f"{self.with_it:,.0f} kW with the economizer, without it{least} {doubt}"
+        without = (within(self.without, self.uncertainty) if self.uncertainty else
+                   f"{self.without:,.0f}")
+        more = self.with_it - self.without
+        why = (": it falls on chillers in either case" if abs(more) < 0.5 else
+               ": a changeover set it" if more > self.uncertainty else "")
+        return f"{self.with_it:,.0f} kW with the economizer, without it{least} {without} kW{why}"
 
 
 def of_record(test: FunctionalTest) -> Peaks | None:
@@ -45,7 +48,7 @@ def of_record(test: FunctionalTest) -> Peaks | None:
         NotTested: rows do not fit into the demand interval.
     """
     found = savings.saved_by_row(test)
-    rows = savings.economizer_rows(test)
+    rows = savings.economizer_rows(test) | savings.after_changeover(test)
     if found is None or not rows.any():
         return None
     saved, interval = np.where(rows, found, 0.0), max(

@@ -17,6 +17,9 @@ from fptlib.job.schema import ENERGY
 from fptlib.procedure import load_model, power_models, tariff
 from fptlib.procedure.functional_test import FunctionalTest, cached
 
+# A changeover is felt for so long after it [min] (common practice, no source).
+AFTER = 60.0
+
 
 @dataclass(frozen=True, slots=True)
 class Energy:
@@ -106,18 +109,25 @@ def economizer_rows(test: FunctionalTest) -> np.ndarray:
     return np.asarray((test.commanded == 1.0) | test.changing)
 
 
+def after_changeover(test: FunctionalTest) -> np.ndarray:
+    """The hour after each, in which chillers still take the heat that the loop has kept."""
+    return test.within(test.window(each.last + 1, each.last + 1 + AFTER / test.minutes)
+                       for each in test.changeovers if each.complete)
+
+
 @cached
 def _economizer_load(test: FunctionalTest) -> np.ndarray | None:
-    """The load; in a changeover, where the loop gives and takes heat, that of the load model."""
+    """The load; in a changeover and after it, where the loop gives and takes heat, that of the
+    load model."""
     model = load_model.fit(test)
     return None if model is None else np.where(
-        test.changing, load_model.by_row(test, model), test.load)
+        test.changing | after_changeover(test), load_model.by_row(test, model), test.load)
 
 
 @cached
 def saved_by_row(test: FunctionalTest) -> np.ndarray | None:
     """What chillers draw at the same load and weather minus what was drawn [kW]; it counts in the
-    ``economizer_rows``. ``None`` where models or load are not known."""
+    ``economizer_rows`` and ``after_changeover``. ``None`` where models or load are not known."""
     found, load = power_models.models(test), _economizer_load(test)
     return None if found is None or load is None else (
         found.on_chillers(load, test.reset_setpoint) - test.power)

@@ -9,6 +9,7 @@ lie within it and the mean miss. The second hand's plants are simulated over all
 from __future__ import annotations
 
 import argparse
+import math
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -26,6 +27,7 @@ from fptlib.job.folder import Job
 from fptlib.procedure import savings
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.measures import interval_demand
 from sample_trends.generator import Scenario, simulate
 from sample_trends.generator.job_file import job_file
 from sample_trends.generator.samples import BEFORE, SOUND, STORIES
@@ -38,10 +40,12 @@ NEVER = 10**7
 
 @dataclass(frozen=True)
 class Twin:
-    """A plant's test, and what it truly saved against itself on chillers alone [kWh]."""
+    """A plant's test, what it truly saved against itself on chillers alone [kWh], and the highest
+    quarter-hour of that by the clock [kW]."""
 
     test: FunctionalTest
     saved: float
+    peak: float = math.nan
 
 
 def twin(scenario: Scenario) -> Twin:
@@ -50,7 +54,9 @@ def twin(scenario: Scenario) -> Twin:
     alone = simulate(replace(scenario, sequence=replace(scenario.sequence, dwell=NEVER)))
     more = alone.actual["plant_power"] - result.actual["plant_power"]
     text = job_file(scenario, STORIES["sound"])
-    return Twin(case_from(Inputs(result.frame, 1, text, {}, [], [])), float(more.sum()) / 60.0)
+    blocks = interval_demand(alone.actual["plant_power"].to_numpy(), 1.0, 15.0, "clock", 0.0)
+    return Twin(case_from(Inputs(result.frame, 1, text, {}, [], [])), float(more.sum()) / 60.0,
+                float(blocks.power.max()))
 
 
 def second_hand() -> Iterator[tuple[str, Twin]]:

@@ -13,7 +13,7 @@ import pytest
 from measure_savings import Twin, twin
 
 from fptlib.portfolio.screening import hours
-from fptlib.procedure import enable, power_models, savings
+from fptlib.procedure import enable, peaks, power_models, savings
 from fptlib.procedure.steps import judge
 from sample_trends.generator import Scenario
 from sample_trends.generator.samples import BEFORE
@@ -33,6 +33,14 @@ def test_what_the_economizer_brought_lies_within_its_uncertainty(pair: Twin) -> 
     assert abs(found.kwh - pair.saved) <= found.uncertainty
     assert found.kwh == pytest.approx(pair.saved, rel=0.08)
     assert found.uncertainty < 0.25 * found.kwh
+
+
+def test_the_peak_without_the_economizer_is_that_of_the_twin(pair: Twin) -> None:
+    """Within what the model is known to and 1 % of the meter; the plant before its correction sets
+    a peak after its exits that its twin does not have."""
+    found = peaks.of_record(pair.test)
+    assert found is not None
+    assert abs(found.without - pair.peak) <= found.uncertainty + 0.01 * pair.peak
 
 
 def test_a_night_is_not_compared_with_a_day(pair: Twin) -> None:

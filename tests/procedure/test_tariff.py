@@ -187,7 +187,19 @@ def test_the_records_peak_is_measured_with_and_modelled_without() -> None:
     assert found is not None
     assert found.with_it == pytest.approx(interval_demand(
         case.demand, 1.0, 15.0, "clock", 0.0).power.max())
-    assert found.without >= found.with_it - 1e-9
+    assert found.without == pytest.approx(found.with_it)
+    assert str(found).endswith("it falls on chillers in either case")
+
+
+def test_a_peak_after_an_exit_is_the_changeovers() -> None:
+    """Chillers that take the loop's heat within the hour after the exit at 20:16."""
+    table = drawn.frame()
+    usual = peaks.of_record(drawn.case(table))
+    table.loc[drawn.at("20:30") : drawn.at("20:59"), "plant_power"] = 600.0
+    found = peaks.of_record(drawn.case(table))
+    assert usual is not None and found is not None
+    assert found.with_it == 600.0 and found.without == pytest.approx(usual.without)
+    assert str(found).endswith("a changeover set it")
 
 
 # -- in the file -------------------------------------------------------------------------------
