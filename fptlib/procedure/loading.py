@@ -9,13 +9,13 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from fptlib.procedure import uncertainty
 from fptlib.procedure.envelope import cold_rows
 from fptlib.procedure.flags import Flags
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.judge import Finding, check, not_judged
-from fptlib.procedure.measures import highest_kept
 from fptlib.procedure.verdict import NotTested
 
 
@@ -35,8 +35,8 @@ def _drawn(test: FunctionalTest, numbers: list[int]) -> dict[int, tuple[str, np.
 @check("lift.loading", unit="%", needs=("chillers", "chiller_draw"), all_or_none=True,
        limits=("lift.loading_start", "lift.short_dip"))
 def loading(test: FunctionalTest) -> Iterator[Finding]:
-    """What each chiller that has started draws, in per cent of rated and kept for longer than a
-    short dip, against the load it may start with plus the manufacturer's ramp times the minutes
+    """What each chiller that has started draws, in per cent of rated and for longer than a short
+    dip, against the load it may start with plus the manufacturer's ramp times the minutes
     since its start; the start that comes furthest above."""
     rates = {n: rate for n in test.chiller_numbers if (rate := test.plant.chiller(n).loading_rate)}
     if not rates:
@@ -44,28 +44,40 @@ def loading(test: FunctionalTest) -> Iterator[Finding]:
     for n, (point, drawn) in _drawn(test, list(rates)).items():
         begin, rate, since = test.limits["lift.loading_start"], rates[n], test.since_start(n)
         every = test.sample_interval(point, *test.signals_of(n))
-        ramp = (test.running(n) == 1.0) & (begin + rate * since < 100.0)
+        on = test.running(n) == 1.0
+        ramp = on & (begin + rate * since < 100.0)
         if not ramp.any():
             continue
         # It started between two samples, half of their interval ago as likely as not.
         allowed = np.minimum(begin + rate * (since + every / 2.0), 100.0)
-        above = np.where(ramp, drawn - allowed, np.nan)
-        found = highest_kept(above, test.limits["lift.short_dip"], test.minutes, every,
-                             ramp & np.isnan(drawn))
-        if found is None:
+        level = np.where(ramp, _lasting(test, np.where(on, drawn, np.nan), every) - allowed, np.nan)
+        if np.isnan(level).all():
             yield not_judged(0, int(ramp.argmax()), "a gap, or too few rows show its ramp",
                              subject=f"chiller {n}")
             continue
-        row = found.row
+        row = int(np.nanargmax(level))
         most, after = float(allowed[row]), float(since[row])
-        doubt = uncertainty.COVERAGE * uncertainty.standard(test, point, float(drawn[row]))
+        measured = most + float(level[row])
+        # A single sample of rare ones, or a gap, may have lasted.
+        single = np.where(ramp, drawn - allowed, np.nan) if every > 1.0 else level
+        hidden = np.isnan(drawn[ramp]).any()
+        doubt = uncertainty.COVERAGE * uncertainty.standard(test, point, measured)
         yield Finding(
-            0, row, f"{after:.0f} min after its start it drew {most + found.value:.0f} % of rated; "
-            f"from {begin:g} % on, {rate:g} % a minute allow {most:.0f} %", subject=f"chiller {n}",
-            measured=most + found.value, at_most=most, tolerance=rate * test.timing_tolerance,
-            uncertainty=math.hypot(doubt, rate * every / 2.0) + found.uncertainty,
-            worst_in_gaps=most + found.worst_in_gaps,
+            0, row, f"{after:.0f} min after its start it drew {measured:.0f} % of rated; from "
+            f"{begin:g} % on, {rate:g} % a minute allow {most:.0f} %", subject=f"chiller {n}",
+            measured=measured, at_most=most, tolerance=rate * test.timing_tolerance,
+            uncertainty=math.hypot(doubt, rate * every / 2.0),
+            worst_in_gaps=math.inf if hidden else most + float(np.nanmax(single)),
             quantities={"minutes since the start": after, "drawn, % of rated": float(drawn[row])})
+
+
+def _lasting(test: FunctionalTest, drawn: np.ndarray, every: float) -> np.ndarray:
+    """What a chiller draws from each row on for longer than a short dip, of rare samples until the
+    next one: the current of a motor that comes up to speed is no load."""
+    rows = int(test.limits["lift.short_dip"] // test.minutes) + 1
+    rows = rows if every <= 1.0 else 1 + test.rows(every)
+    padded = np.append(drawn, np.full(rows - 1, np.nan))
+    return np.asarray(sliding_window_view(padded, rows).min(axis=1))
 
 
 @check("lift.current_limit", unit="min", all_or_none=True,

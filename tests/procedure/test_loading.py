@@ -65,10 +65,10 @@ def test_a_chiller_that_loads_at_once_is_found(minutes: int) -> None:
     """90 % at its start, where 40 % and 1 % a minute are allowed: an hour of ramp."""
     found = judge(case(ramped(50.0), minutes, rated_amps=RATED, loading_rate=1.0), "lift.loading")
     failed_at(found, EXIT + MINUTE, minutes)
-    # A ramp that is over within a row or two shows nothing there: open, never passed as sound.
+    # 90 % at most 5 min after the start is more than 65; after 15 min it may be full load.
     quick = judge(case(ramped(50.0), minutes, rated_amps=RATED, loading_rate=5.0), "lift.loading")
-    assert quick.verdict is {1: Verdict.FAIL, 5: Verdict.INDETERMINATE,
-                             15: Verdict.NOT_TESTED}[minutes], quick.reason
+    assert quick.verdict is (Verdict.INDETERMINATE if minutes == 15 else Verdict.FAIL)
+    assert quick.measured == pytest.approx(90.0)
 
 
 def test_the_current_of_a_motor_that_comes_up_to_speed_is_no_load() -> None:
