@@ -189,8 +189,8 @@ def largest_rise(values: np.ndarray, window: float, row_minutes: float) -> Rise 
     if len(values) < 2 or not np.isfinite(values).any():
         return None
     low, at = _rise_over(values, max(fits, 1))
-    # A row longer than the window: at least its share of the change fell into the window.
-    low = low if fits >= 1 else low * window / row_minutes
+    # A row longer than the window: of the windows that cover it one held its share at the least.
+    low = low if fits >= 1 else low / math.ceil(row_minutes / window)
     whole = fits >= 1 and fits * row_minutes == window and row_minutes <= 1.0
     touched = math.ceil(window / row_minutes) + 1
     high = low if whole else _rise_over(values, touched)[0]

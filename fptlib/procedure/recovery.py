@@ -68,7 +68,8 @@ def rate(test: FunctionalTest, run: Run) -> Finding | None:
     apart = test.rows(every)
     active = test[_ACTIVE][before : (run.last if back is None else back) + 1][::apart]
     # Over a gap it rose in a straight line at the gentlest, and at the worst all at its end.
-    rise, at_worst = _rise(straightened(active), every), _rise(carried(active), every)
+    unseen = _followed(test, before, apart)
+    rise, at_worst = (_rise(each(active), every, unseen) for each in (straightened, carried))
     if rise is None or at_worst is None:
         return not_judged(run.number, run.first, "the setpoint has a gap there")
     return Finding(
@@ -84,18 +85,26 @@ def rate(test: FunctionalTest, run: Run) -> Finding | None:
                     "reset setpoint before, °F": float(test.reset_setpoint[before])})
 
 
-def _rise(active: np.ndarray, every: float) -> Rise | None:
-    """Largest rise of the returning setpoint in samples ``every`` [min], from the last one of
-    the pull-down on.
+def _followed(test: FunctionalTest, before: int, apart: int) -> float:
+    """How far up the setpoint may have followed the condenser water [degF] after row ``before``,
+    unseen between samples so many rows ``apart``: the water's largest change between two of those
+    around it; infinite where it is not known."""
+    if test.missing("cw_supply_temp"):
+        return math.inf
+    water = test["cw_supply_temp"][test.window(before - 2 * apart, before + 3 * apart)]
+    change = np.abs(water[apart:] - water[:-apart])
+    return float(change.max()) if len(change) and not np.isnan(change).any() else math.inf
 
-    Between rare samples the setpoint may still have followed the water up before the
-    transition, so that first one makes a rise possible but proves none.
-    """
+
+def _rise(active: np.ndarray, every: float, followed: float) -> Rise | None:
+    """Largest rise of the returning setpoint in samples ``every`` [min], from the last one of
+    the pull-down on; between rare samples it may have ``followed`` the water up before the
+    transition by so much, and that is no return."""
     whole = largest_rise(active, RATE_WINDOW, every)
     if whole is None or every <= 1.0:
         return whole
-    after = largest_rise(active[1:], RATE_WINDOW, every)
-    return Rise(min(after.low, whole.low) if after else 0.0, whole.high, whole.start)
+    least = largest_rise(np.concatenate([active[:1] + followed, active[1:]]), RATE_WINDOW, every)
+    return Rise(max(least.low if least else 0.0, 0.0), whole.high, whole.start)
 
 
 @check("recovery.duration", unit="min", each="run", needs=_SETPOINTS,

@@ -15,7 +15,7 @@ import pytest
 
 from fptlib.job.schema import Approach, Plant, Sensor, Sensors
 from fptlib.limits import Deviation, Limits
-from fptlib.procedure import approaches, enable, instruments, lift
+from fptlib.procedure import approaches, enable, instruments, lift, lift_range
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Verdict
 from fptlib.trends.grid import Grid
@@ -55,7 +55,7 @@ def lift_outcomes(rule: str, seed: int) -> list[Verdict]:
     """Chiller 1 truly a hair below its minimum lift; both its sensors err on their own."""
     chosen = np.random.default_rng(seed)
     sound = drawn.case(WINDOW)
-    truth = lift.minimum(sound).measured
+    truth = lift_range.minimum(sound).measured
     assert truth is not None
     one = dataclasses.replace(drawn.PLANT.chillers[0], minimum_water_lift=truth + HAIR)
     plant = dataclasses.replace(drawn.PLANT, chillers=(one, drawn.PLANT.chillers[1]))
@@ -63,7 +63,7 @@ def lift_outcomes(rule: str, seed: int) -> list[Verdict]:
     for _ in range(DRAWS):
         errors = dict(zip(("chiller_1_cw_leaving_temp", "chiller_1_chw_leaving_temp"),
                           chosen.uniform(-ACCURACY, ACCURACY, 2), strict=True))
-        outcomes.append(lift.minimum(case_with(errors, rule, plant=plant)).verdict)
+        outcomes.append(lift_range.minimum(case_with(errors, rule, plant=plant)).verdict)
     assert Verdict.NOT_TESTED not in outcomes
     return outcomes
 

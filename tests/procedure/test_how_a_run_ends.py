@@ -6,11 +6,11 @@ import drawn_plant as drawn
 import pandas as pd
 import pytest
 
-from fptlib.procedure import enable, exit, handover, lift, recovery
+from fptlib.procedure import enable, exit, handover, lift, lift_range, recovery
 from fptlib.procedure.judge import CheckOf
 from fptlib.procedure.verdict import Check, Verdict
 
-IN_THE_PULL_DOWN = (lift.minimum, lift.setpoint, lift.floor, recovery.demand)
+IN_THE_PULL_DOWN = (lift_range.minimum, lift.setpoint, lift.floor, recovery.demand)
 IN_THE_RETURN = (handover.excursion, recovery.rate, recovery.stable, recovery.demand)
 MINUTE = pd.Timedelta(minutes=1)
 
@@ -41,10 +41,26 @@ def test_a_fail_stands_whatever_came_after_the_trends_end() -> None:
     table = drawn.frame()
     table.loc[drawn.REQUEST : drawn.at("03:24"), [
         "chw_supply_setpoint", "chw_supply_temp", "chiller_1_chw_leaving_temp"]] = 50.0
-    assert lift.minimum(drawn.case(table[: drawn.at("03:20")])).verdict is Verdict.FAIL
+    assert lift_range.minimum(drawn.case(table[: drawn.at("03:20")])).verdict is Verdict.FAIL
     step = drawn.frame()
     step.loc[drawn.RELEASE :, "chw_supply_setpoint"] = 49.0
     assert recovery.rate(drawn.case(step[: drawn.at("03:40")])).verdict is Verdict.FAIL
+
+
+@pytest.mark.parametrize("minutes", [1, 5])
+def test_a_return_in_one_step_fails_where_the_water_stood(minutes: int) -> None:
+    """Between samples a setpoint may have followed the water up before the transition: by what the
+    water moved and no more."""
+    step = drawn.frame()
+    step.loc[drawn.HANDOVER :, "chw_supply_setpoint"] = 49.0
+    assert recovery.rate(drawn.case(step, minutes)).verdict is Verdict.FAIL
+    follows = step.copy()
+    follows["cw_supply_temp"] = follows["cw_supply_temp"].where(
+        follows.index < drawn.HANDOVER, follows["cw_supply_temp"] + 12.0)
+    expected = Verdict.FAIL if minutes == 1 else Verdict.INDETERMINATE
+    assert recovery.rate(drawn.case(follows, minutes)).verdict is expected
+    unknown = step.drop(columns="cw_supply_temp")
+    assert recovery.rate(drawn.case(unknown, minutes)).verdict is expected
 
 
 def fallback(command_off: int, chiller_on: int) -> Check:

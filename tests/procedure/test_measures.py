@@ -107,6 +107,15 @@ def test_rise_of_coarse_rows_brackets_the_true_one(minutes: int, seed: int) -> N
     assert coarse.high >= truth.low - 1e-9
 
 
+def test_of_a_row_longer_than_the_window_half_may_have_fallen_outside() -> None:
+    """A step of 3 at either end of fifteen minutes: no ten minutes held both."""
+    fine = np.r_[40.0, np.full(14, 43.0), 46.0]
+    truth = largest_rise(fine, 10.0, 1.0)
+    coarse = largest_rise(fine[[0, -1]], 10.0, 15.0)
+    assert truth is not None and coarse is not None
+    assert coarse.low == truth.low == 3.0
+
+
 def test_reversals_count_swings_of_the_size() -> None:
     swing = np.array([50, 52, 50, np.nan, 52, 50, 50.5, 50.2, 53])
     assert reversals(swing, 1.0) == 4
