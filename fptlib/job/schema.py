@@ -390,7 +390,7 @@ class Charge:
     kind: str = answer("Charge for", "energy: per kWh. demand: per kW of the month's highest "
                        "demand interval in these hours.", default=MISSING,
                        choices=(ENERGY, DEMAND), required=True)
-    price: float = quantity("Price", "", 0, 1e6, "Per kWh, or per kW and month, in the currency "
+    price: float = quantity("Price per kWh, or per kW and month", "", 0, 1e6, "In the currency "
                             "above. Lines that count at the same time add up.", default=MISSING,
                             required=True)
     first_month: str = answer("First month", "Empty: January.", default="January", choices=MONTHS)
@@ -418,14 +418,14 @@ class Tariff:
                            "of energy only kWh and kW are stated.")
     schedule: str = answer("Rate schedule", "Its name and date, for the record.")
     emission_factor: float | None = quantity(
-        "Emission factor", "", 0, 5, "In kg of CO2 for each kWh. Empty: emissions are not stated.")
+        "Emission factor, kg CO2 per kWh", "", 0, 5, "Empty: emissions are not stated.")
     emission_source: str = answer("Source of the emission factor", "Who published it, for which "
                                   "grid and year. Without it emissions are not stated.")
     cycles: float | None = quantity(
         "Cycles of concentration of the tower water", "", 1.05, 50, "Dissolved solids in the "
         "blowdown over those in the make-up water. Empty: evaporation alone is stated.")
     water_price: float | None = quantity(
-        "Price of make-up water with sewer", "", 0, 1e6, "For 1,000 gallons, in the currency "
+        "Price of 1,000 gallons of make-up water, sewer included", "", 0, 1e6, "In the currency "
         "above.")
     charges: tuple[Charge, ...] = ()
 

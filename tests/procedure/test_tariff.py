@@ -1,17 +1,21 @@
 """Prices by the lines of a rate sheet, demand as it is billed, and the same money everywhere.
 
-Worked values: those of the reference tables of demand charges (DEM-20 to DEM-25), computed there
-with plain arithmetic; the ratchet's rule is that of PNNL's FEDS ("What is a demand ratchet?").
+Worked values: those of the reference tables of demand charges (DEM-20 to DEM-27), computed there
+with plain arithmetic or pandas; the ratchet's rule is that of PNNL's FEDS ("What is a demand
+ratchet?").
 Rates and prices are invented.
 """
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from datetime import time
+from pathlib import Path
 
 import drawn_plant as drawn
 import numpy as np
+import pandas as pd
 import pytest
 
 from fptlib.errors import JobError
@@ -22,6 +26,7 @@ from fptlib.procedure import enable, load_model, peaks, savings, tariff
 from fptlib.procedure.measures import interval_demand
 from fptlib.record import owners_page
 
+SHARED = Path(os.environ.get("FPTLIB_SHARED") or Path(__file__).parents[3] / "shared")
 YEAR = np.datetime64("2026-01-01T00", "h") + np.arange(8760)
 MONTHS = np.array([620, 610, 640, 700, 880, 1120, 1250, 1190, 1010, 760, 650, 630], dtype=float)
 SUMMER = {"first_month": "June", "last_month": "September"}
@@ -52,6 +57,29 @@ def test_dem_20_five_minute_means(interval: float, window: str, peak: float) -> 
 def test_dem_21_a_block_depends_on_the_utilitys_clock(window: str, peak: float) -> None:
     power = np.array([600.0] * 7 + [900.0] * 3 + [600.0] * 2)
     assert interval_demand(power, 5.0, 15.0, window, 0.0).power.max() == pytest.approx(peak)
+
+
+@pytest.mark.parametrize(("day", "energy", "expected"), [
+    ("atlanta_eff_default", 128.1691, {15: (12.56809, 14.16392), 30: (9.96697, 12.10613),
+                                       60: (9.88296, 10.26732)}),
+    ("buffalo_eff_typshldr", 70.5709, {15: (5.97189, 8.08855), 30: (5.81536, 6.47636),
+                                       60: (5.62642, 5.68959)})])
+def test_dem_26_and_27_a_laboratorys_days(
+    day: str, energy: float, expected: dict[int, tuple[float, float]]
+) -> None:
+    """Chillers, pumps and fans of a public laboratory, one-minute means in W; block and rolling
+    demand computed with pandas."""
+    file = SHARED / "real_trends" / f"laboratory_{day}.csv.gz"
+    if not file.is_file():
+        pytest.skip(f"{file.name} is not in the shared folder (set FPTLIB_SHARED)")
+    parts = [*(f"ch{n}_power" for n in (1, 2)), *(f"pump{n}_power" for n in (1, 2, 3, 4)),
+             *(f"ahu{n}_fan_power" for n in (1, 2))]
+    power = pd.read_csv(file, usecols=parts).sum(axis=1).to_numpy() / 1000.0
+    assert power.sum() / 60.0 == pytest.approx(energy, abs=1e-4)
+    for interval, peaks_ in expected.items():
+        found = [interval_demand(power, 1.0, interval, window, 0.0).power.max()
+                 for window in ("clock", "sliding")]
+        assert found == pytest.approx(peaks_, abs=1e-5)
 
 
 @pytest.mark.parametrize(("line", "total"), [
