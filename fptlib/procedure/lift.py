@@ -19,7 +19,7 @@ from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
 from fptlib.procedure.lift_range import NONE_NEEDED, PULL_DOWN
 from fptlib.procedure.measures import between_rows, highest_kept, lowest_kept
 from fptlib.procedure.setpoint_release import (
-    lowered,
+    last_lowered,
     nothing_lowered,
     ramp_before,
     release_row,
@@ -169,12 +169,12 @@ def release(test: FunctionalTest, run: Run) -> Finding | None:
     """Minutes from the last chiller's stop to the first rise of the active setpoint."""
     if run.enabled is None:
         return None
-    if not lowered(test, run):
+    if last_lowered(test, run) is None:
         return nothing_lowered(test, run)
-    if rise_hidden(test, run):
+    up = release_row(test, run)
+    if up is not None and rise_hidden(test, up):
         return not_judged(run.number, run.first,
                           "the setpoint has a gap before it began to rise")
-    up = release_row(test, run)
     waited = max((run.last if up is None else up) - run.first, 0) * test.minutes
     limit, every = test.limits["lift.release"], test.sample_interval("chw_supply_setpoint",
                                                                      "chillers")

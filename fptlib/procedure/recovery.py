@@ -29,7 +29,6 @@ from fptlib.procedure.measures import (
 )
 from fptlib.procedure.setpoint_release import (
     last_lowered,
-    lowered,
     nothing_lowered,
     release_row,
     rise_hidden,
@@ -113,12 +112,12 @@ def duration(test: FunctionalTest, run: Run) -> Finding | None:
     """Minutes from the active setpoint's first rise until it is back at the reset setpoint."""
     if run.enabled is None:
         return None
-    if not lowered(test, run):
+    if last_lowered(test, run) is None:
         return nothing_lowered(test, run)
-    if rise_hidden(test, run):
+    start, end = release_row(test, run), test.recovered(run)
+    if start is not None and rise_hidden(test, start):
         return not_judged(run.number, run.first,
                           "the setpoint has a gap before it began to rise")
-    start, end = release_row(test, run), test.recovered(run)
     if start is None or end is None:
         return _not_back(test, run)
     took = (end - start) * test.minutes

@@ -15,11 +15,6 @@ from fptlib.procedure.verdict import Verdict
 RUN_DOWN_MINUTES = 10.0
 
 
-def lowered(test: FunctionalTest, run: Run) -> bool:
-    """Whether the setpoint was below the reset setpoint when the last chiller was told to stop."""
-    return last_lowered(test, run) is not None
-
-
 def last_lowered(test: FunctionalTest, run: Run) -> int | None:
     """The last row with the setpoint below the reset setpoint before the last chiller stopped, or
     within its run-down: a sequence may release the setpoint as it stops the chiller."""
@@ -75,8 +70,6 @@ def ramp_before(test: FunctionalTest, row: int, every: float) -> float:
     return float(np.clip((seen - before) / (after - seen), 0.0, 1.0)) if after > seen else 0.0
 
 
-def rise_hidden(test: FunctionalTest, run: Run) -> bool:
+def rise_hidden(test: FunctionalTest, seen: int) -> bool:
     """Whether a gap of more than a row lies just before the row in which it was seen to rise."""
-    if (seen := release_row(test, run)) is None:
-        return False
     return bool(np.isnan(test["chw_supply_setpoint"][test.window(seen - 2, seen)]).all())
