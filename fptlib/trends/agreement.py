@@ -136,7 +136,10 @@ def look(readings: Mapping[str, Reading], answers: Mapping[str, Any]) -> dict[st
         _ends(plant)
         _flow(plant)
         _other_flows(plant)
-        _unsure(plant, "heating_load", "tons", "this load")
+        # MBtu/h pass for tons, kPa for psi: no usual range tells them apart.
+        for name, what in (("heating_load", "this load"), ("hx_chw_pressure_drop", "this pressure"),
+                           ("hx_cw_pressure_drop", "this pressure")):
+            _unsure(plant, name, "", what)
         for n in plant.numbers("chiller_{n}_running"):
             _state(plant, f"chiller_{n}_running", f"chiller_{n}_power", "chiller_{n}_power")
             _state(plant, f"chiller_{n}_running", f"chiller_{n}_amps", "chiller_{n}_amps")

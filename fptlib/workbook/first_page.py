@@ -116,7 +116,7 @@ class FirstPage:
     def _look_again(self) -> None:
         """Show the columns of files that could not be read before, and read what is mapped."""
         self.look()
-        if any(row.was and row.doubt for row in self.rows):
+        if any("continues it" in row.doubt for row in self.rows):
             self.panel.message.saved("look through the doubts: a file that can be read now "
                                      "continues points of the map once they are accepted again")
         self._read()

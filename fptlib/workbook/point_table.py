@@ -19,8 +19,9 @@ from fptlib.job.folder import Job, write_atomically
 from fptlib.procedure.steps import CHECKS
 from fptlib.procedure.trend_request import provable
 from fptlib.record.text import harmless
+from fptlib.trends.columns import Column
 from fptlib.trends.mapping import PointMap, files_of
-from fptlib.trends.suggest import propose
+from fptlib.trends.suggest import Proposal, propose
 
 HEADS = ("Accept", "Point", "Unit", "Sure %", "File", "Column", "First values", "Interval min",
          "Good %", "Looks like", "Why", "Doubt")
@@ -136,8 +137,8 @@ def of(job: Job, model: Path | None = None) -> PointTable:
             shown.update(names)
             rows += [replace(row, accept=True, point=name, was=name, confidence=IN_THE_MAP,
                              unit=str(answers["points"][name].get("unit", "")),
-                             doubt="" if column.part else _new(
-                                 every, files_of(answers["points"][name])))
+                             doubt=_otherwise(column, proposal, names) or ("" if column.part else
+                                   _new(every, files_of(answers["points"][name]))))
                      for name in names]
             continue
         one = proposal.of(column)
@@ -183,6 +184,13 @@ def _new(found: Sequence[str], held: Sequence[str]) -> str:
     """What is said of files that continue a mapped one and are not in the map."""
     new = [file for file in found if file not in held]
     return f"{', '.join(new)} continues it: accept, and it is read too" if new else ""
+
+
+def _otherwise(column: Column, proposal: Proposal, names: Sequence[str]) -> str:
+    """What is said of a mapped column that a model knows as another point."""
+    one = proposal.of(column) if column.model else None
+    return "" if one is None or one.point in names else (
+        f"the model says that it is {points.point(one.point).meaning}")
 
 
 def _count(answers: Mapping[str, Any], rows: Iterable[Row], key: str, family: str) -> int:

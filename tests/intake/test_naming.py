@@ -132,10 +132,13 @@ def test_what_air_handlers_and_heating_do_else_is_no_point(header: str, switched
     assert not proposed(tmp_path)
 
 
-def test_a_heating_load_without_its_unit_is_not_ticked(tmp_path: Path) -> None:
-    write(tmp_path, {"CHWST (°C)": np.linspace(6.0, 8.0, 300),
-                     "Heating Water Load": np.linspace(200.0, 400.0, 300)})
-    assert not proposed(tmp_path)["Heating Water Load"].ticked
+@pytest.mark.parametrize("header", ["Heating Water Load", "HX-1 CHW DP", "HX CW Pressure Drop"])
+def test_what_a_range_cannot_tell_the_unit_of_is_not_ticked(header: str, tmp_path: Path) -> None:
+    values = np.linspace(20.0, 30.0, 300)
+    for unit, ticked in (("", False), (" (tons)" if "Load" in header else " (psi)", True)):
+        write(tmp_path, {"CHWST (°F)": np.linspace(44.0, 46.0, 300), header + unit: values})
+        one = proposed(tmp_path)[header + unit]
+        assert one.ticked == ticked and ("does not state the unit" in one.doubt) != ticked
 
 
 def test_a_pumps_watts_are_not_a_chillers(tmp_path: Path) -> None:

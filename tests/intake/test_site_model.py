@@ -21,6 +21,7 @@ from fptlib.job.start import start
 from fptlib.trends.mapping import PointMap
 from fptlib.trends.reading import read_trends
 from fptlib.trends.suggest import Proposal, Suggestion, propose
+from fptlib.workbook import point_table
 from fptlib.workbook.first_page import FirstPage
 
 brick = pytest.mark.skipif(
@@ -341,6 +342,17 @@ def test_a_model_dropped_on_the_page_names_the_columns(fresh: Job) -> None:
     assert sum(row.accept for row in page.rows) == 22, said(page.panel.message)
     room = next(row for row in page.rows if row.column == "x501")
     assert not room.point and room.why == "the model: 'vav zone air temp sensor'"
+
+
+def test_a_mapped_column_that_the_model_knows_as_another_point_is_doubted(fresh: Job) -> None:
+    columns = {"chw_supply_temp": "x004", "outdoor_wet_bulb": "x002"}
+    fresh.put("points", {name: {"file": "plant.csv", "column": column, "unit": "degC"}
+                         for name, column in columns.items()})
+    (fresh.trends_folder / "site.json").write_text(haystack(), encoding="utf-8")
+    found = {row.was: row for row in point_table.of(fresh).rows if row.was}
+    assert found["chw_supply_temp"].doubt == (
+        "the model says that it is chilled water returning to the plant")
+    assert found["chw_supply_temp"].accept and not found["outdoor_wet_bulb"].doubt
 
 
 def test_a_model_among_the_trends_is_no_trend(fresh: Job) -> None:
