@@ -139,3 +139,11 @@ def test_gaps_are_drawn_for_the_points_that_have_them() -> None:
     assert [label.get_text() for label in ax.get_yticklabels()] == ["chw_flow"]
     assert "36 of 37 points have no gap" in shown.sentence
     assert len(shown.png()) < 250_000
+
+
+@pytest.mark.parametrize("least", [0.0, -5.0])
+def test_a_minimum_of_no_or_inverted_lift_is_drawn_too(least):
+    for name in ("lift", "lift.minimum"):
+        drawn = of(name, chillers(1, minimum_water_lift=least))
+        said = [text.get_text() for ax in drawn.figure.axes for text in ax.texts]
+        assert f"minimum {least:g}" in said

@@ -46,7 +46,8 @@ def _lifts(ax: Axes, case: FunctionalTest, rows: slice) -> None:
         if series.notna().any():
             base.draw(ax, series, look)
             labels.append((series, f"chiller {n}", look))
-    least = {c.minimum_water_lift for c in case.plant.chillers if c.minimum_water_lift}
+    least = {c.minimum_water_lift for c in case.plant.chillers
+             if c.minimum_water_lift is not None}
     for value in sorted(least):
         ax.axhline(value, color=base.LIMIT.colour, linestyle=base.LIMIT.style)
     base.finish(ax, "Water lift: condenser water leaving minus chilled water leaving", "°F",
