@@ -5,6 +5,7 @@ live test, figures and record; several exchangers and sumps accuse nobody wrongl
 from __future__ import annotations
 
 import io
+import shutil
 from dataclasses import replace
 
 import big_plant
@@ -22,7 +23,7 @@ from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import JUDGED, STEPS, all_checks, judge
 from fptlib.procedure.verdict import Verdict
 from fptlib.record import render, signing
-from fptlib.workbook import evidence, panels, run, sign_off, upload
+from fptlib.workbook import evidence, live, panels, run, sign_off, upload
 from fptlib.workbook.figures import sketch
 from fptlib.workbook.live_readings import codes
 
@@ -101,9 +102,35 @@ def _nothing_cut_off(figure) -> None:
             assert box.y0 >= -1 and box.y1 <= high + 1, text.get_text()
 
 
-def test_the_live_page_asks_for_every_chiller():
-    named = set(codes(4).values())
-    assert {f"chiller_{n}_cw_leaving_temp" for n in range(1, 5)} <= named
+def test_the_live_test_asks_for_every_chiller_and_takes_its_readings(
+        job: Job, tmp_path_factory: pytest.TempPathFactory):
+    """Marks and spot readings as they are typed; the fourth chiller's lift is watched too."""
+    folder = tmp_path_factory.mktemp("live") / "job"
+    shutil.copytree(job.folder, folder)
+    live_job = Job(folder)
+    view = rows_view(live_job, "instruments")
+    for field, typed in {"tag": "T1", "make_model": "Thermometer X", "serial": "1",
+                         "accuracy": "0.2", "accuracy_unit": "degF", "calibrated": "2025-06-01",
+                         "due": "2030-06-01"}.items():
+        view.fields[field].control.value = typed
+    view.save.click()
+    view = rows_view(live_job, "abort")
+    for field, typed in {"text": "Water lift below 19 °F", "watched": "water_lift",
+                         "side": "below", "limit": "19", "stop_within": "5"}.items():
+        view.fields[field].control.value = typed
+    view.save.click()
+    panel = live.LivePanel(live_job)
+    panel.instrument.value, panel.by.value = "T1", "AF"
+    asked = live.asked([{"what": live.START}, {"what": live.REQUEST}], 4)
+    assert {f"chiller_{n}_cw_leaving_temp" for n in range(1, 5)} <= set(asked)
+    short = {point: code for code, point in codes(4).items()}
+    for typed in ("start", "1", f"{short['chiller_4_cw_leaving_temp']} 58.2",
+                  f"{short['chiller_4_chw_leaving_temp']} 40.1"):
+        panel.spot.value = typed
+        assert "✗" not in said(panel.message), said(panel.message)
+    assert "chiller_4_cw_leaving_temp" in live_job.readings_file.read_text(encoding="utf-8")
+    # 58.2 less 40.1 °F: the lift of the fourth, the only one read, is below it.
+    assert "18.1" in panel.watch.value and "stop" in panel.watch.value
 
 
 def test_the_record_names_them(job: Job):
