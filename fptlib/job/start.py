@@ -13,7 +13,8 @@ from fptlib.job.folder import JOB_FILE, Job, now, write_atomically
 
 EDITION = "standard 1"
 SAMPLES = ("sound", "before")
-_DRAWS_A_FORM = re.compile(r"\bopen_page\(|\bpage\.(form|rows|panel|prerequisites|overrides)\(")
+_DRAWS_A_FORM = re.compile(
+    r"\bopen_page\(|\bpage\.(form|rows|panel|prerequisites|overrides|approval)\(")
 
 _EMPTY_JOB = """\
 # Answers of this job. The workbooks write here; you may edit it too, comments are kept.

@@ -21,7 +21,7 @@ ARGUMENTS = [
 ]
 IDLE = '.jp-Notebook-ExecutionIndicator[data-status="idle"]'
 BUSY = '.jp-Notebook-ExecutionIndicator[data-status="busy"]'
-RUN = '[data-jp-item-name="run-step"] jp-button'
+RUN = '[data-jp-item-name="run-step"] jp-button:visible'
 # What is wider than its place, cut by it, or lies over another control or line of text.
 MISPLACED = """() => {
   const all = s => [...document.querySelectorAll(s)].filter(e => e.offsetParent);

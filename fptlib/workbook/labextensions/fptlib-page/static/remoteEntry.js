@@ -5,6 +5,7 @@
   const CODE = 'fptlib:code', RUN = 'notebook:run-all-cells';
   const WIDGET = 'application/vnd.jupyter.widget-view+json';
   const FIELD = 'input, select, textarea';
+  const CONTROL = 'input:not([type=file]), select, textarea, button';
   // What takes keys by itself; everywhere else on the page a key belongs to the browser.
   const TAKES_KEYS = `${FIELD}, .jp-Toolbar, .lm-MenuBar, .lm-Menu, .jp-Dialog`;
   const NOT_REACHED = ['', 'initializing', 'connecting', 'unknown', 'disconnected'];
@@ -94,19 +95,65 @@
     }
   }
 
-  /** Stray keys reach no cell; F8 runs the step, with what is half typed taken as answered. */
+  /** End a page, and with it its kernel, once another was opened from it and nothing runs in it any
+      more: its answers are in the job, and twelve kernels fill a field laptop. */
+  async function leave(panel, tracker) {
+    await panel.context.ready;
+    while (panel.sessionContext.session?.kernel?.status === 'busy') await pause(500);
+    if (tracker.currentWidget === panel || panel.isDisposed) return;
+    await panel.context.save().catch(() => 0);
+    panel.close();
+  }
+
+  /** The first control of a form that can be used now. */
+  const firstOf = form => [...form.querySelectorAll(CONTROL)].find(
+    each => each.offsetParent && !each.disabled);
+
+  const go = to => {
+    to?.focus();
+    to?.scrollIntoView({ block: 'center' });
+  };
+
+  /** The next form, or the one before; from where there is none, the first or the last. */
+  function nextForm(at, back) {
+    const forms = [...document.querySelectorAll('.fpt-form')].filter(firstOf);
+    if (back) forms.reverse();
+    const side = back ? Node.DOCUMENT_POSITION_PRECEDING : Node.DOCUMENT_POSITION_FOLLOWING;
+    const on = forms.find(form => !form.contains(at) && at.compareDocumentPosition(form) & side);
+    go(firstOf(on ?? forms[0] ?? document.body));
+  }
+
+  /** The link to the step after this one. */
+  const nextStep = page => page?.querySelector('nav [aria-current=step]')?.closest('li')
+    .nextElementSibling?.querySelector('a') ?? page?.querySelector('nav li a');
+
+  /** Stray keys reach no cell. F8 runs the step, Ctrl+Enter presses the form's main button, both
+      with what is half typed taken as answered; F9 goes to the next form, Shift+F9 to the one
+      before, Ctrl+F9 to the links of the steps. */
   function guard(app, tracker) {
     window.addEventListener('keydown', event => {
       const panel = tracker.currentWidget, at = event.target;
-      if (!panel || !(at === document.body || panel.node.contains(at))) return;
+      if (event.key === 'F9' && !at.closest('.jp-Dialog, .lm-Menu')) {
+        event.preventDefault();
+        if (event.ctrlKey) go(nextStep(panel?.node)); else nextForm(at, event.shiftKey);
+      }
+      if (!panel || !(at.matches('body, .fpt-skip') || panel.node.contains(at))) return;
       if (event.key === 'F8') {
         event.preventDefault();
         at.dispatchEvent(new Event('change', { bubbles: true }));
         if (panel.hasClass('fpt-ready')) app.commands.execute(RUN);
       }
+      const press = event.key === 'Enter' && (event.ctrlKey || event.metaKey)
+        && at.closest('.fpt-form')?.querySelector('.mod-primary:not(:disabled)');
+      if (press) {
+        event.preventDefault();
+        at.dispatchEvent(new Event('change', { bubbles: true }));
+        press.click();
+      }
       const saves = (event.ctrlKey || event.metaKey) && event.key === 's';
       const runs = event.key === 'Enter' && (event.shiftKey || event.ctrlKey || event.altKey);
-      if (event.key === 'F8' || runs || !saves && !at.closest(TAKES_KEYS))
+      // An arrow in a list would else move to another cell.
+      if (event.key === 'F8' || runs || !saves && (at.matches('select') || !at.closest(TAKES_KEYS)))
         event.stopPropagation();
     }, true);
     // The menus of cells and what a double click or a drag does to them.
@@ -175,12 +222,11 @@
   /** The first thing a Tab reaches: over menus and cells to the first field. */
   function skipLink() {
     const link = document.createElement('a');
-    Object.assign(link, { href: '#', className: 'fpt-skip', textContent: 'Skip to the form' });
+    Object.assign(link, { href: '#', className: 'fpt-skip', textContent: 'Skip to the form '
+      + '(F9: next form, Ctrl+Enter: its main button, F8: run, Ctrl+F9: the steps)' });
     link.addEventListener('click', event => {
       event.preventDefault();
-      const first = document.querySelector('.fpt-form :is(input, select, textarea, button)');
-      first?.focus();
-      first?.scrollIntoView({ block: 'center' });
+      nextForm(document.body);
     });
     document.body.prepend(link);
   }
@@ -202,7 +248,11 @@
               tracker.currentWidget.content);
             app.commands.notifyCommandChanged(CODE);
           } });
-        tracker.widgetAdded.connect((_, panel) => attend(panel, NotebookActions, Widget));
+        tracker.widgetAdded.connect((_, panel) => {
+          attend(panel, NotebookActions, Widget);
+          panel.revealed.then(() => tracker.filter(each => each !== panel).forEach(
+            each => leave(each, tracker)));
+        });
         guard(app, tracker);
         drops();
         passphrases({ ServerConnection, URLExt }, app.serviceManager.serverSettings);
