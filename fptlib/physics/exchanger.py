@@ -101,7 +101,8 @@ def observed_ua(
         cw_flow [gpm]: scalar or array.
         cw_entering [degF]: scalar or array.
         cw_leaving [degF]: scalar or array.
-        chw_fluid, cw_fluid [-]: water, or a glycol with its mass per cent.
+        chw_fluid [-]: water, or a glycol with its mass per cent.
+        cw_fluid [-]: likewise.
 
     Returns:
         UA [Btu/h.degF].
