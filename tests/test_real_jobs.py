@@ -61,10 +61,12 @@ def test_campus_chiller_is_judged_only_where_it_can_be(tmp_path: Path) -> None:
     found = verdicts(case)
     assert found["instruments.wet_bulb"].verdict is Verdict.PASS
     rest = {id: check for id, check in found.items() if id != "instruments.wet_bulb"}
-    # Its chiller ran on for all of the record; air handlers and basin heaters are not its scope.
+    # Its chiller ran on for all of the record; air handlers and basin heaters are not its scope,
+    # and its plan states no maximum lift.
     assert rest.pop("lift.starts").reason.startswith(
         "chiller 1, starts per hour: starts in the busiest hour: 0")
-    outside = {"cold.basin", "load.air_economizer", "load.air_damper", "load.air_valve"}
+    outside = {"cold.basin", "lift.maximum", "load.air_economizer", "load.air_damper",
+               "load.air_valve"}
     assert {rest.pop(id).verdict for id in outside} == {Verdict.NOT_APPLICABLE}
     assert {check.verdict for check in rest.values()} == {Verdict.NOT_TESTED}
     economizer = [check for check in rest.values() if check.step != "instruments"]
