@@ -69,13 +69,13 @@ class Hands:
             self.press("F9")
         raise AssertionError(f"F9 never reached '{title}', it ended at '{self.where()}'")
 
-    def tab_to(self, label: str) -> None:
-        """Tab until the focus is on the control of that label."""
+    def tab_to(self, label: str, key: str = "Tab") -> None:
+        """Tab, or Shift+Tab, until the focus is on the control of that label."""
         for _ in range(20):
             if self.where().rsplit(": ", 1)[-1].startswith(label):
                 return
-            self.press("Tab")
-        raise AssertionError(f"Tab never reached '{label}', it ended at '{self.where()}'")
+            self.press(key)
+        raise AssertionError(f"{key} never reached '{label}', it ended at '{self.where()}'")
 
     def run(self) -> None:
         """F8, and wait for the end."""
@@ -140,7 +140,7 @@ def test_a_whole_job_by_keyboard(desk: Desk, tmp_path: Path) -> None:
     hands.tab_to("Make a new key")
     hands.press("Enter")
     desk.wait_for("key made")
-    hands.press("Shift+Tab", "Shift+Tab")
+    hands.tab_to("Passphrase", "Shift+Tab")
     hands.type(PASSPHRASE, "Passphrase")
     hands.press("Control+Enter")
     desk.wait_for("signed: record/0001.json", 120)
