@@ -40,6 +40,8 @@ _NEEDED = {
     "chillers": "status, power or current of every chiller", "power": "plant power",
     "exchanger_flows": "both flows of the exchanger", "wet_bulb": "outdoor wet bulb",
     "reset_driver": "what drives the reset", "reset_setpoint": "chilled-water reset setpoint",
+    "chiller_leaving_water": "each chiller's leaving chilled water",
+    "chiller_draw": "current or power of every chiller",
     "chiller_lift": "each chiller's lift", "demand": "metered demand or plant power",
     "evaporator_pressures": "evaporator pressures",
     "chiller_flows": "evaporator and condenser flows",
@@ -66,6 +68,17 @@ _KNOWN_TO = {
     "min": _TIME, "days": "none, days are counted.", "degF": _LEVEL, "gpm": _LEVEL, "%RH": _LEVEL,
     "%": _SHARE, "%/30 days": _SHARE, "per hour": _COUNT, "count": _COUNT, "kW": _RATIO,
     "kW/ton": _RATIO, "tons/ton": _RATIO}
+_SYMBOLS = [
+    ("WB, DB, RH", "outdoor wet bulb, dry bulb, relative humidity"),
+    ("CHWS, CHWR", "chilled water supply and return temperature"),
+    ("CHWL, CWL, CWE", "a chiller's leaving chilled water, leaving and entering condenser water"),
+    ("CWS, CWSP", "condenser water supply, off the common sump, and its setpoint"),
+    ("SP, RSP", "active chilled-water setpoint, and what the reset asks for"),
+    ("Tsat(p), p, Δp", "saturation temperature at a pressure, pressure, pressure drop"),
+    ("Q, UA, LMTD", "heat, heat transfer coefficient times area, log mean temperature difference"),
+    ("MAT, DAT", "an air handler's mixed and discharge air temperature"),
+    ("t", "a time; minutes from one moment to another, or for which something lasts"),
+]
 # What of a job's plan its document states, in this order.
 _PLAN = ("test.planned", "people", "settings", "prerequisites", "abort", "script")
 
@@ -75,6 +88,7 @@ def write(path: Path, job: Job | None = None) -> list[Path]:
     limits = Limits() if job is None else answers.limits(job.answers())
     name = f"Procedure, {EDITION}" if job is None else f"Plan and procedure: {job.get('job.title')}"
     parts = [printed.caution(printed.SAFETY), printed.text(_ABOUT),
+             printed.table("Symbols", ("Symbol", "What it stands for"), _SYMBOLS),
              printed.heading("Roles"), printed.listed(_ROLES),
              *(_plan(job) if job else [])]
     for step in STEPS:
@@ -140,6 +154,7 @@ def _check(check: CheckOf, limits: Limits) -> list[Block]:
     return [
         printed.heading(words["question"], 3),
         printed.text(f"Check {check.id}. Formula: {formula}" + (f" [{unit}]" if unit else "")),
+        *([printed.text(f"In symbols: {words['symbols']}")] if "symbols" in words else []),
         printed.text(f"Source of the formula: {check.source}."),
         *([printed.table("Limits", ("Limit", "Value", "Basis"), rows)] if rows else []),
         printed.text(f"Uncertainty: {_KNOWN_TO[check.unit]}"),

@@ -47,6 +47,10 @@ def test_the_document_has_every_step_and_check_with_formula_and_limit(tmp_path, 
         assert f"Check {id}. Formula: " in said and " ".join(
             check.words["question"].split()) in said, id
         assert f"Source of the formula: {' '.join(check.source.split())}." in said, id
+        if "symbols" in check.words:
+            assert f"In symbols: {' '.join(check.words['symbols'].split())}" in said, id
+    assert ("In symbols: WB + tower approach + tolerance + exchanger approach + tolerance ≤ RSP"
+            in said)
     # Named where the formula is computed: physics/moist_air.py, physics/exchanger.py.
     assert "ASHRAE Handbook Fundamentals (2017), chapter 1, eq. 33 and 35" in said
     assert "Incropera and DeWitt" in said.split("References")[1]
