@@ -44,7 +44,8 @@ class Hours:
         unseen: hours in which a gap hides whether the condition held or who carried the plant;
             what was possible or lost in them is not counted.
         kwh, kwh_uncertainty: energy the lost hours cost, or None; ``why_no_kwh`` says why.
-        money: that energy at the job's rate sheet, in words; empty without one.
+        amount: that energy in words as workbook and record say it, and its money where the job has
+            a rate sheet; ``money`` that alone.
         chiller_kw, economizer_kw: mean plant power over the lost hours, and that of the
             economizer at the same load and weather.
         spark: (possible, lost) hours in equal parts of the trends, first to last.
@@ -61,6 +62,7 @@ class Hours:
     kwh: float | None = None
     kwh_uncertainty: float | None = None
     why_no_kwh: str = ""
+    amount: str = ""
     money: str = ""
     spark: tuple[tuple[float, float], ...] = ()
     why_unknown: str = ""
@@ -99,9 +101,7 @@ class Screening:
         failed = f"{len(self.with_verdict(FAIL))} failed"
         if self.hours.lost is None:
             return f"{failed}; hours not known: {self.hours.why_unknown}"
-        energy = "" if self.hours.kwh is None else (
-            f", {self.hours.kwh:,.0f} ± {self.hours.kwh_uncertainty:,.0f} kWh"
-            + (f", {self.hours.money}" if self.hours.money else ""))
+        energy = f", {self.hours.amount}" if self.hours.amount else ""
         return f"{failed}; {self.hours.lost:,.1f} h lost{energy}"
 
 

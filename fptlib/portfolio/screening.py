@@ -96,8 +96,8 @@ def hours(test: FunctionalTest) -> Hours:
     kwh, doubt = (None if each is None else round(each, 0)
                   for each in (energy.kwh, energy.uncertainty))
     return Hours(span, counted(unseen), counted(holds), counted(lost), counted(certain),
-                 chillers, economizer, kwh, doubt, energy.problem, energy.money,
-                 _parts(test, holds, lost))
+                 chillers, economizer, kwh, doubt, energy.problem, energy.amount,
+                 energy.money, _parts(test, holds, lost))
 
 
 def _mean(test: FunctionalTest, rows: np.ndarray) -> float | None:

@@ -16,6 +16,7 @@ from fptlib.portfolio import engine
 from fptlib.portfolio.engine import Task, screen_plant
 from fptlib.portfolio.result import Results, Screening, from_json, inputs_digest
 from fptlib.portfolio.screening import hours, screen_with_record
+from fptlib.procedure import enable, savings
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.steps import all_checks
 from fptlib.record import schema
@@ -52,8 +53,12 @@ def test_lost_hours_are_counted_by_hand(folder: Path) -> None:
     # An hour is lost from the end of the enable delay on, half an hour by the standard limit.
     since = lost.groupby((~lost).cumsum()).cumsum()
     lost &= since > DELAY
-    found = screen_with_record(folder)[0].hours
+    screened = screen_with_record(folder)[0]
+    found = screened.hours
     assert found is not None
+    # In the words of workbook and record.
+    test = assemble(Job(folder), keep=False)
+    assert screened.outcome.endswith(str(savings.lost(test, enable.lost_rows(test))).split("h, ")[1])
     assert found.lost == round(lost.sum() / 60.0, 2)
     assert found.possible == round(held.sum() / 60.0, 2)
     assert found.span == 96.0
