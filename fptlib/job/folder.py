@@ -21,6 +21,7 @@ from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 from fptlib.errors import JobError
 
@@ -39,6 +40,13 @@ _LOCK_SECONDS, _LEFT_SECONDS = 20.0, 3600.0
 def now() -> datetime:
     """The present moment in UTC, to the second."""
     return datetime.now(UTC).replace(microsecond=0)
+
+
+def site_time(job: Job, moment: datetime | None = None) -> datetime:
+    """A moment, now where none is given, on the site's clock."""
+    zone = ZoneInfo(str(job.get("site.time_zone", "UTC")))
+    moment = moment or now()
+    return moment.astimezone(zone) if moment.tzinfo else moment.replace(tzinfo=zone)
 
 
 def sha256(path: Path) -> str:

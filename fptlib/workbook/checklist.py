@@ -9,11 +9,10 @@ from typing import Any
 import ipywidgets as widgets
 
 from fptlib.errors import FormError
-from fptlib.job.folder import Job
+from fptlib.job.folder import Job, site_time
 from fptlib.job.schema import contradictions, table
 from fptlib.workbook import parts, static
 from fptlib.workbook.forms import Message, Saved, guarded, position
-from fptlib.workbook.readings import site_time
 
 Row = Mapping[str, Any]
 

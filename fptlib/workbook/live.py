@@ -15,7 +15,7 @@ import tomlkit
 from fptlib import points, units
 from fptlib.errors import FormError, FptError
 from fptlib.job import answers
-from fptlib.job.folder import Job
+from fptlib.job.folder import Job, site_time
 from fptlib.job.schema import ABORTED, ENDED, STARTED, Plant
 from fptlib.limits import Limits
 from fptlib.workbook import parts, readings, static
@@ -263,7 +263,7 @@ class LivePanel:
         return made
 
     def _mark(self, what: str) -> None:
-        when = readings.site_time(self.job)
+        when = site_time(self.job)
         add_mark(self.job, what, self.by.value, when)
         self.message.saved(f"{when:%H:%M:%S} {_shown(what)}")
         self.refresh()
@@ -289,7 +289,7 @@ class LivePanel:
             raise FormError("with instrument: choose the one that shows the reading; instruments "
                             "are listed in the Plan. The reading is not saved")
         row = readings.finish(self.job, {
-            "time": readings.site_time(self.job).isoformat(), "point": name, "value": number,
+            "time": site_time(self.job).isoformat(), "point": name, "value": number,
             "unit": unit, "instrument": self.instrument.value or "", "taken_by": self.by.value,
         })
         readings.Readings(self.job).put(row, None)
@@ -308,7 +308,7 @@ class LivePanel:
         begun = datetime.fromisoformat(current[0]["time"])
         taken = answers.readings(self.job.readings_file, self._plant)
         return Now(sorted((r for r in taken if r.time >= begun), key=lambda r: r.time),
-                   readings.site_time(self.job))
+                   site_time(self.job))
 
     def _meant(self) -> list[str]:
         now = self._now()
@@ -335,7 +335,7 @@ class LivePanel:
         # The page shows above its cells what a head bears that runs (labextensions/).
         (self.head.remove_class if state(marks) in (NOT_STARTED, OVER) else self.head.add_class)(
             "fpt-running")
-        self.clock.value = clock_markup(marks, self._limits, readings.site_time(self.job),
+        self.clock.value = clock_markup(marks, self._limits, site_time(self.job),
                                         self._plant)
         try:
             self.watch.value = self._watch_markup(marks)

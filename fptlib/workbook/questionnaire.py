@@ -9,7 +9,7 @@ from typing import Any
 from fptlib import limits, points, units
 from fptlib.errors import FormError, FptError
 from fptlib.job import answers, plan
-from fptlib.job.folder import Job
+from fptlib.job.folder import Job, site_time
 from fptlib.job.schema import AFTER, PLANNED, WATCHED, Override, Table, table
 from fptlib.procedure.settings import compared
 from fptlib.procedure.steps import CHECKS
@@ -18,7 +18,7 @@ from fptlib.trends.columns import columns_of
 from fptlib.trends.mapping import files_of
 from fptlib.workbook import static
 from fptlib.workbook.forms import Row, Section
-from fptlib.workbook.readings import Readings, points_of, site_time
+from fptlib.workbook.readings import Readings, points_of
 
 # Between the files of one point that continue one another.
 _BETWEEN = "; "

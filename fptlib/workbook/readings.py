@@ -9,12 +9,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from fptlib import points, units
 from fptlib.answer import Answer, Kind, answers_of, taken
 from fptlib.errors import FormError, FptError
-from fptlib.job.folder import Job, lookup, now, write_atomically
+from fptlib.job.folder import Job, lookup, site_time, write_atomically
 from fptlib.job.readings import COLUMNS, numbered_rows
 from fptlib.job.schema import READINGS, Site
 from fptlib.physics.atmosphere import pressure_at
@@ -110,13 +109,6 @@ def points_of(job: Job) -> list[str]:
     counts = (int(job.get(f"plant.{name}", 0) or 0)
               for name in ("chillers", "tower_cells", "pumps", "air_handlers"))
     return [point.name for point in points.all_points(*counts)]
-
-
-def site_time(job: Job, moment: datetime | None = None) -> datetime:
-    """A moment, now where none is given, on the site's clock."""
-    zone = ZoneInfo(str(job.get("site.time_zone", "UTC")))
-    moment = moment or now()
-    return moment.astimezone(zone) if moment.tzinfo else moment.replace(tzinfo=zone)
 
 
 def finish(job: Job, row: Row) -> Row:

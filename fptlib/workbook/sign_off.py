@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from fptlib.errors import FormError, RecordError
-from fptlib.job.folder import Job, now, write_atomically
+from fptlib.job.folder import Job, now, site_time, write_atomically
 from fptlib.job.received import not_kept
 from fptlib.job.start import pasted
 from fptlib.procedure.assemble import assemble
@@ -36,7 +36,6 @@ from fptlib.record.locate import Located, latest_of
 from fptlib.record.payload import payload
 from fptlib.record.recalculate import Difference, Wording
 from fptlib.workbook import evidence, state
-from fptlib.workbook.readings import site_time
 
 TECHNICIAN, ENGINEER = "technician", "engineer"
 _MOST_NAMED = 3
