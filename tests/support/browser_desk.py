@@ -90,9 +90,14 @@ class Office:
             self.ask(f"/api/sessions/{session['id']}", "DELETE")
 
     def close(self) -> None:
-        """Stop the server."""
-        self.end_kernels()
-        self.server.stop()
+        """Stop the server; one that has ended by itself says its last words."""
+        ended = self.server.process.poll()
+        try:
+            assert ended is None, (ended, (self._settings / launch.LOG).read_text(
+                encoding="utf-8", errors="replace")[-3000:])
+            self.end_kernels()
+        finally:
+            self.server.stop()
 
 
 class Desk:
