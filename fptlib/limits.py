@@ -222,7 +222,7 @@ STANDARD: tuple[Limit, ...] = (
           "it", since=2),
     Limit("load.asks_share", 70.0, "%", "share of the time in which one valve, or two, hold the "
           "reset down", "ASHRAE Guideline 36, rogue zones, from memory", since=2),
-    Limit("load.asks_hours", 40.0, "h", "a valve is blamed for holding the reset down after",
+    Limit("load.asks_hours", 40.0, "h", "time for which a valve must hold the reset down to count",
           "ASHRAE Guideline 36, rogue zones, from memory", since=2),
     Limit("lift.loading_start", 40.0, "%", "load, of rated current or power, from which a chiller "
           "that has started ramps up", since=2),
