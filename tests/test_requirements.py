@@ -1,4 +1,4 @@
-"""The exact sets of packages in ``requirements/``: for a firm, and for who only verifies."""
+"""The exact sets of packages in ``.requirements/``: for a firm, and for who only verifies."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ sys.exit(main(sys.argv[2:]))
 
 def exact(name: str) -> dict[str, str]:
     """The versions of a set, every one of which has a digest."""
-    text = (ROOT / "requirements" / name).read_text(encoding="utf-8")
+    text = (ROOT / ".requirements" / name).read_text(encoding="utf-8")
     entries = re.findall(r"^(\S+)==(\S+)[^\n]*\n(?:    --hash=sha256:[0-9a-f]{64}.*\n)+", text,
                          re.M)
     assert len(entries) == text.count("==") - len(re.findall(r";.*?==", text))

@@ -6,6 +6,7 @@ Imports inside functions count. The order is the one the contributor guide draws
 from __future__ import annotations
 
 import ast
+import subprocess
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
@@ -63,3 +64,11 @@ def test_nothing_imports_in_a_circle() -> None:
         TopologicalSorter(graph).prepare()
     except CycleError as error:
         pytest.fail(" -> ".join(error.args[1]))
+
+
+def test_the_top_level_is_what_a_user_of_the_workbooks_was_promised() -> None:
+    kept = subprocess.run(["git", "ls-tree", "--name-only", "HEAD"], capture_output=True,
+                          text=True, cwd=PACKAGE.parent, check=False).stdout.split()
+    assert {name for name in kept if not name.startswith(".")} <= {
+        "README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "workbooks", "fptlib",
+        "sample_trends", "tests"}

@@ -70,7 +70,8 @@ def in_notebook(path: Path) -> Iterator[tuple[str, str]]:
 def read_by_users() -> Iterator[tuple[str, str]]:
     for path in sorted((ROOT / "fptlib").rglob("*.py")):
         yield from in_code(path)
-    for name in ("README.md", "workbooks/worked_example.md", "fptlib/procedure/words.toml"):
+    for name in ("README.md", "workbooks/worked_example.md", "workbooks/own_procedure.md",
+                 "fptlib/procedure/words.toml"):
         yield from in_text(ROOT / name)
     for path in sorted((ROOT / "workbooks").glob("*.ipynb")):
         yield from in_notebook(path)

@@ -6,7 +6,9 @@ import ast
 import builtins
 import json
 import re
+import textwrap
 import tomllib
+from pathlib import Path
 
 import pytest
 import record_support
@@ -19,7 +21,7 @@ from fptlib.errors import JobError
 from fptlib.job.folder import Job
 from fptlib.job.start import start
 from fptlib.limits import Limits
-from fptlib.procedure.steps import all_checks
+from fptlib.procedure.steps import STEPS, all_checks
 from fptlib.record import store
 from fptlib.workbook import review, standard
 from fptlib.workbook.page import Page
@@ -97,6 +99,16 @@ def test_a_firms_folder_is_begun_with_a_command(tmp_path):
     (folder / "procedure.toml").write_text(examples, encoding="utf-8")
     stated = standard.read(folder).stated
     assert stated["limits"]["enable.dwell"]["value"] == 45.0 and stated["texts"]["enable"]
+
+
+def test_the_page_on_a_firms_own_procedure_names_every_step_and_its_example_is_right(tmp_path):
+    page = (Path(__file__).parents[2] / "workbooks" / "own_procedure.md").read_text("utf-8")
+    named = re.search(r"the steps are (.*?)\.\n", page, re.S)[1]
+    assert re.findall(r"`(\w+)`", named) == [step.name for step in STEPS]
+    (tmp_path / "procedure.toml").write_text(
+        textwrap.dedent("".join(re.findall(r"^ {4}\S.*\n|^\n", page.split("## An example")[1]
+                                           .split("## What")[0], re.M))), encoding="utf-8")
+    assert standard.read(tmp_path).stated["limits"]["enable.dwell"]["value"] == 45.0
 
 
 def test_a_retest_follows_the_procedure_of_its_record(tmp_path, firm):
