@@ -19,7 +19,7 @@ from fptlib.limits import STANDARD, Deviation
 from fptlib.physics.atmosphere import pressure_at
 from fptlib.physics.moist_air import FREEZING
 from fptlib.physics.refrigerant import REFRIGERANTS
-from fptlib.physics.water import GLYCOLS, WATER, Fluid, freezing_point
+from fptlib.physics.water import GLYCOLS, WATER, Fluid, freezing_point, heat_factor
 
 ROLES = ("technician", "engineer", "witness")
 _DIFFERENCE = "degF difference"
@@ -292,6 +292,12 @@ class Plant:
         glycol, percent = getattr(self, f"{side}_glycol"), getattr(self, f"{side}_glycol_percent")
         return Fluid(glycol, percent) if glycol and percent else WATER
 
+    def btu_per_gpm(self, side: str) -> float:
+        """Heat that a gpm on the ``chw`` or the ``cw`` side takes with one degF [Btu/h]: the
+        trade's 500 for water, a glycol's by its properties at 50 degF."""
+        fluid = self.fluid(side)
+        return 500.0 if fluid == WATER else float(heat_factor(50.0, *fluid))
+
     def above_freezing(self, limit: float, side: str) -> float:
         """A limit that is stated for water [degF], for what flows on a side: as far above its
         freezing point, and with glycol by ``GLYCOL_DISTANCE`` at the least."""
@@ -375,24 +381,24 @@ class Sequence:
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
           "October", "November", "December")
 DAYS = ("every day", "weekdays", "weekends")
-ENERGY, DEMAND = "energy", "demand"
+ENERGY, DEMAND, RIDER = "energy", "demand", "rider"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Charge:
     """One line of the rate sheet: a price of energy per kWh, or of demand per kW and month, with
-    the months, days and hours it counts in. Lines that count at the same time add up, as on a
-    bill. A ratchet bills at least so many per cent of the highest peak of the eleven months before
-    that fell in its own months."""
+    the months, days and hours it counts in. One line of energy counts at a time; riders are added
+    to it, and demand charges add up, as on a bill. A ratchet bills at least so many per cent of the
+    highest peak of the eleven months before that fell in its own months."""
 
     name: str = answer("Line", "As on the rate sheet: summer on-peak.", default=MISSING,
                        required=True)
-    kind: str = answer("Charge for", "energy: per kWh. demand: per kW of the month's highest "
-                       "demand interval in these hours.", default=MISSING,
-                       choices=(ENERGY, DEMAND), required=True)
+    kind: str = answer("Charge for", "energy: per kWh, one line at a time. rider: per kWh, "
+                       "added to it, such as a fuel adjustment. demand: per kW of the month's "
+                       "highest demand interval in these hours.", default=MISSING,
+                       choices=(ENERGY, RIDER, DEMAND), required=True)
     price: float = quantity("Price per kWh, or per kW and month", "", 0, 1e6, "In the currency "
-                            "above. Lines that count at the same time add up.", default=MISSING,
-                            required=True)
+                            "above.", default=MISSING, required=True)
     first_month: str = answer("First month", "Empty: January.", default="January", choices=MONTHS)
     last_month: str = answer("Last month", "Empty: December. May be before the first: November to "
                              "March.", default="December", choices=MONTHS)

@@ -23,8 +23,8 @@ from fptlib.procedure.measures import median
 # (common practice, no source).
 STEADY_BAND = 0.5
 BLOCK_MINUTES = 15.0
-# One ton warms so many gpm of water by one degF.
-GPM_PER_TON = 24.0
+# A ton is so much heat [Btu/h].
+TON = 12_000.0
 FEWEST_BLOCKS = 4
 MOST_BLOCKS = 200
 # Below half speed published tower models part by degrees (section 3 of the check values: 4 °F at
@@ -37,8 +37,8 @@ USUAL, AROUND = np.array([0.6, np.log(cells.WATER_TO_AIR)]), np.array([0.3, 0.4]
 PER_WET_BULB, PER_RANGE = 0.1, 0.2
 # Films of plates: exponents found by experiment lie from 0.66 to 0.84.
 FILM, FILM_DOUBT = 0.7, 0.1
-# A gpm of water takes so much heat with one degF [Btu/h]: the trade's 500.
-BTU_PER_GPM = 500.0
+# A gpm of water takes so much heat with one degF [Btu/h]: the trade's 500 (``Plant.btu_per_gpm``).
+WATER = 500.0
 OPEN_VALVE = 90.0
 
 
@@ -46,9 +46,10 @@ OPEN_VALVE = 90.0
 class TowerCurve:
     """Tower approach at full fans over wet bulb [degF] and range [degF].
 
-    ``flow`` is the condenser water the economizer moves [gpm], ``seen`` the lowest and highest
-    wet bulb, range, approach and share of full air it was fitted to, ``cells`` how many ran;
-    ``points`` those quarter-hours (wet bulb, range, approach, air share, what the curve gives).
+    ``flow`` is the condenser water the economizer moves [gpm], of which a gpm takes ``heat`` with
+    one degF [Btu/h], ``seen`` the lowest and highest wet bulb, range, approach and share of full
+    air it was fitted to, ``cells`` how many ran; ``points`` those quarter-hours (wet bulb, range,
+    approach, air share).
     """
 
     axes: tuple[np.ndarray, np.ndarray]
@@ -60,6 +61,7 @@ class TowerCurve:
     points: np.ndarray
     scatter: float
     doubt: float
+    heat: float = WATER
 
     @property
     def seen(self) -> np.ndarray:
@@ -70,7 +72,7 @@ class TowerCurve:
         """Range [degF] at a load [tons] in economizer mode; the usual one where none is known."""
         if load is None or np.isnan(self.flow):
             return np.asarray(self.usual_range)
-        return np.asarray(np.maximum(load, 0.0) * GPM_PER_TON / self.flow)
+        return np.asarray(np.maximum(load, 0.0) * TON / self.heat / self.flow)
 
     def approach(self, wet_bulb: np.ndarray, load: np.ndarray | None) -> np.ndarray:
         """Approach [degF] with all fans at full speed."""
@@ -118,7 +120,9 @@ def tower_curve(test: FunctionalTest) -> TowerCurve | None:
     if most < 1 or len(used) < FEWEST_BLOCKS:
         return None
     used = used[np.linspace(0, len(used) - 1, min(len(used), MOST_BLOCKS)).astype(int)]
-    return fitted_tower(used, float(np.median(np.atleast_1d(test.pressure))), int(most), doubt)
+    return replace(
+        fitted_tower(used, float(np.median(np.atleast_1d(test.pressure))), int(most), doubt),
+        heat=test.plant.btu_per_gpm("cw"))
 
 
 def _tower_flow(test: FunctionalTest, cooling: np.ndarray) -> np.ndarray:
@@ -129,7 +133,7 @@ def _tower_flow(test: FunctionalTest, cooling: np.ndarray) -> np.ndarray:
             return test[name]
     if not test.missing("load"):
         with np.errstate(divide="ignore", invalid="ignore"):
-            return np.asarray(test.load * GPM_PER_TON / cooling)
+            return np.asarray(test.load * TON / test.plant.btu_per_gpm("cw") / cooling)
     return np.ones(len(test))
 
 
@@ -258,9 +262,10 @@ class ExchangerCurve:
     """Exchanger approach with the condenser-water valve open, over load [tons] and flow [gpm].
 
     ``ua`` [Btu/h.degF] at the usual flows ``chw_flow`` and ``cw_flow`` [gpm] (the latter with the
-    valve open), ``scatter`` [degF] about the curve, ``points`` the quarter-hours behind it (load,
-    chilled-water flow, condenser-water flow, approach). Where the exchanger's flows are not
-    trended ``line`` is a straight line over load instead.
+    valve open), of which a gpm takes ``heat`` with one degF [Btu/h], ``scatter`` [degF] about the
+    curve, ``points`` the quarter-hours behind it (load, chilled-water flow, condenser-water flow,
+    approach). Where the exchanger's flows are not trended ``line`` is a straight line over load
+    instead.
     """
 
     points: np.ndarray
@@ -269,6 +274,7 @@ class ExchangerCurve:
     chw_flow: float = np.nan
     cw_flow: float = np.nan
     line: tuple[float, float] = (np.nan, np.nan)
+    heat: tuple[float, float] = (WATER, WATER)
 
     @property
     def seen(self) -> np.ndarray:
@@ -282,8 +288,8 @@ class ExchangerCurve:
             return np.asarray(self.line[0] + self.line[1] * np.clip(load, low, high))
         flow = np.where(flow > 0.0, flow, np.nan)
         ua = plates.expected_ua(self.ua, flow / self.chw_flow, np.ones_like(flow), film, 0.0)
-        return plates.predicted_approach(np.maximum(load, 0.0), ua, flow * BTU_PER_GPM,
-                                         np.full_like(flow, self.cw_flow * BTU_PER_GPM))
+        return plates.predicted_approach(np.maximum(load, 0.0), ua, flow * self.heat[0],
+                                         np.full_like(flow, self.cw_flow * self.heat[1]))
 
     def uncertainty(self, load: np.ndarray, flow: np.ndarray) -> np.ndarray:
         """Expanded uncertainty of that [degF], without the sensors' errors."""
@@ -330,20 +336,24 @@ def exchanger_curve(test: FunctionalTest) -> ExchangerCurve | None:
         missed = approach - (level + slope * load)
         return ExchangerCurve(blocks[:, :4], max(float(np.std(missed)), 0.05),
                               line=(float(level), float(slope)))
-    return fitted_exchanger(blocks)
+    return fitted_exchanger(blocks, tuple(test.plant.btu_per_gpm(side) for side in ("chw", "cw")))
 
 
-def fitted_exchanger(blocks: np.ndarray) -> ExchangerCurve:
+def fitted_exchanger(blocks: np.ndarray, heat: tuple[float, ...] = (WATER, WATER)
+                     ) -> ExchangerCurve:
     """UA at the usual chilled-water flow and open valve, from quarter-hours of load [tons], both
-    flows [gpm], approach and cooling of the chilled water [degF]."""
+    flows [gpm], approach and cooling of the chilled water [degF]; a gpm on either side takes
+    ``heat`` with one degF [Btu/h]."""
     load, chw, cw, approach, cooled = blocks[:, :5].T
+    warm, cold = chw * heat[0], cw * heat[1]
     # Counterflow solved for the transfer units, then brought to the usual flows.
-    least, most = np.minimum(chw, cw), np.maximum(chw, cw)
-    reach, ratio = cooled / (cooled + approach) * chw / least, least / most
+    least, most = np.minimum(warm, cold), np.maximum(warm, cold)
+    reach, ratio = cooled / (cooled + approach) * warm / least, least / most
     reach, ratio = np.minimum(reach, 0.999), np.where(ratio > 0.9999, 0.9999, ratio)
-    ua = np.log((1.0 - reach * ratio) / (1.0 - reach)) / (1.0 - ratio) * least * BTU_PER_GPM
+    ua = np.log((1.0 - reach * ratio) / (1.0 - reach)) / (1.0 - ratio) * least
     usual, full = float(np.median(chw)), float(np.percentile(cw, 95))
     films = 0.5 * ((chw / usual) ** -FILM + (cw / full) ** -FILM)
-    curve = ExchangerCurve(blocks[:, :4], 0.0, float(np.median(ua * films)), usual, full)
-    again = plates.predicted_approach(load, curve.ua / films, chw * BTU_PER_GPM, cw * BTU_PER_GPM)
+    curve = ExchangerCurve(blocks[:, :4], 0.0, float(np.median(ua * films)), usual, full,
+                           heat=(heat[0], heat[1]))
+    again = plates.predicted_approach(load, curve.ua / films, warm, cold)
     return replace(curve, scatter=max(float(np.sqrt(np.mean((approach - again) ** 2))), 0.05))

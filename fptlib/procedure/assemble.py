@@ -12,6 +12,7 @@ from fptlib.job import answers as job_answers
 from fptlib.job.folder import Job, lookup
 from fptlib.job.schema import SINGLE_SPEED, Plant, Sensors
 from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.tariff import with_one_price
 from fptlib.trends.grid import Grid, Remark
 
 
@@ -47,7 +48,7 @@ def assemble(job: Job, progress: Callable[[float, str], None] | None = None,
         instruments=job_answers.instruments(answers),
         marks=job_answers.marks(answers),
         sequence=job_answers.sequence(answers),
-        tariff=job_answers.tariff(answers),
+        tariff=with_one_price(job_answers.tariff(answers)),
         aborts=job_answers.aborts(answers),
         overrides=job_answers.overrides(answers),
         condition=job_answers.general(answers).condition,

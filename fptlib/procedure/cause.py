@@ -13,7 +13,7 @@ import numpy as np
 
 from fptlib.physics import exchanger as physics
 from fptlib.physics import water as fluid
-from fptlib.procedure import air_handlers, approaches, load, running
+from fptlib.procedure import air_handlers, approaches, load, running, uncertainty
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import CheckOf, Finding, check
 from fptlib.procedure.measures import median
@@ -143,7 +143,7 @@ def _small(test: FunctionalTest, found: Complaint) -> str:
         NotTested: the load was not above its design load either.
     """
     design, tons = load.design_load(test), median(test.load[found.by_exchanger])
-    if tons * (1.0 - load.load_uncertainty(test)) <= design:
+    if tons * (1.0 - uncertainty.of_load(test, load.winter(test).rows)) <= design:
         raise NotTested(
             f"cannot be known: the exchanger has its UA, the load is within design ({tons:.0f} of "
             f"{design:.0f} tons), no sign of a false load was found, and the supply was too warm: "

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fptlib.physics import regression, water
+from fptlib.physics import regression
 from fptlib.procedure import instruments, load_model, uncertainty
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import Finding, check
@@ -85,22 +85,6 @@ def winter(test: FunctionalTest) -> Winter:
 
 
 @cached
-def load_uncertainty(test: FunctionalTest) -> float:
-    """What the load is known to, as a share of it, at the median of the cold hours."""
-    names = {"chw_flow": 0.0, "chw_return_temp": 0.0, "chw_supply_temp": 0.0}
-    rows = winter(test).rows
-    middle = {name: median(test[name][rows]) for name in names}
-
-    def tons(chw_flow: np.ndarray, chw_return_temp: np.ndarray, chw_supply_temp: np.ndarray
-             ) -> np.ndarray:
-        return np.asarray(water.load(chw_flow, chw_return_temp, chw_supply_temp,
-                                     *test.plant.fluid("chw")))
-
-    return uncertainty.propagated(test, tons, middle) / float(tons(
-        **{name: np.array(value) for name, value in middle.items()}))
-
-
-@cached
 def sensors_contradicted(test: FunctionalTest) -> str:
     """Why the load's own sensors accuse nobody: a field reading or the exchanger's heat balance
     contradicts them; empty where neither does."""
@@ -152,7 +136,7 @@ def base(test: FunctionalTest) -> Finding:
         f"the base load at night in cold weather is {tons:.0f} tons where {expected:.0f} are "
         "expected", last=int(found.rows[-1]), subject="load", measured=share,
         at_most=test.limits["load.base"], fail_needs=sensors_contradicted(test),
-        uncertainty=share * load_uncertainty(test),
+        uncertainty=share * uncertainty.of_load(test, found.rows),
         quantities={"hours of the night": int(found.night.sum()), "base load, tons": tons,
                     "expected, tons": expected,
                     "base load of the exchanger's design, %": 100.0 * tons / (design or np.nan),
@@ -178,7 +162,7 @@ def peak(test: FunctionalTest) -> Finding:
         f"{share:.0f} % of the exchanger's design load {design:.0f} tons",
         last=int(found.rows[-1]), subject="load", measured=share,
         at_most=test.limits["load.peak"], fail_needs=sensors_contradicted(test),
-        uncertainty=share * load_uncertainty(test),
+        uncertainty=share * uncertainty.of_load(test, found.rows),
         quantities={"cold hours": len(found.rows), "median load, tons": median(found.load),
                     "largest load, tons": float(found.load[top]),
                     "outdoors then, °F": float(found.outdoor[top])})

@@ -23,6 +23,9 @@ from fptlib.procedure.measures import weekend
 LEAST_KNOWN, FEWEST_EACH, FEWEST_HOURS = 2.0 / 3.0, 3, 24
 # So far beyond what was seen the line still counts [degF].
 BEYOND_SEEN = 1.0
+# How the load goes on into the cold shows over the last so many degrees that were seen, and no
+# further beyond them [degF] (common practice, no source).
+COLDER = 10.0
 # The published edges of the pieces, with so many hours in each [degF].
 EDGES, FEWEST_IN_PIECE = (30.0, 45.0, 55.0, 65.0, 75.0, 90.0), 20
 # The levels, from one for all hours to one for each of working days and weekends.
@@ -58,6 +61,21 @@ class LoadModel:
         """Whether such weather was seen."""
         low, high = self.seen
         return np.asarray((driver >= low - BEYOND_SEEN) & (driver <= high + BEYOND_SEEN))
+
+    def at_most(self, driver: np.ndarray, hours: np.ndarray) -> np.ndarray:
+        """Load [tons] that is not exceeded: as predicted, and in weather up to ``COLDER`` colder
+        than was seen on the steepest line that the coldest ``COLDER`` degrees of it allow (k = 2),
+        level where they fall towards the cold; NaN elsewhere."""
+        low = self.seen[0]
+        ends = np.array([low, low + COLDER])
+        columns = self.columns(ends, hours[[0, 0]])
+        moved = np.diff(regression.jacobian(self.fit, ends, columns), axis=0)[0]
+        known_to = 2.0 * self.fit.rmse * np.sqrt(
+            self.fit.n / self.fit.effective * (moved @ self.fit.spread @ moved))
+        rise = max(known_to - float(np.diff(self.fit.predict(ends, columns))[0]), 0.0) / COLDER
+        beyond = np.maximum(low - driver, 0.0)
+        tons = self.predict(np.maximum(driver, low), hours) + rise * beyond
+        return np.where(self.known(driver) | (beyond <= COLDER), tons, np.nan)
 
     def uncertainty(self, driver: np.ndarray, hours: np.ndarray) -> np.ndarray:
         """Expanded uncertainty (k = 2) of one hour's load [tons]: the scatter of hours about the

@@ -3,9 +3,10 @@ it does to the demand charges.
 
 The record's is measured, in intervals as the utility bills them, beside what chillers would have
 drawn. The year's are hourly means: chillers' power where they run in either case, both modes where
-the economizer can carry the load. A month whose highest demand lies in weather or load that the
-trends did not see is not known, unless the hours that are known show that it falls on chillers in
-either case. What a changeover itself draws is not in the year: ``recovery.demand`` judges it.
+the economizer can carry the load. In somewhat colder weather than the trends saw the load is taken
+at the most that it may be. A month whose highest demand lies in other weather or load that they did
+not see is not known, unless the hours that are known show that it falls on chillers in either case.
+What a changeover itself draws is not in the year: ``recovery.demand`` judges it.
 """
 
 from __future__ import annotations
@@ -109,7 +110,7 @@ def power_of_year(test: FunctionalTest) -> Year | None:
     found, fitted = power_models.models(test), chiller_baseline.fit(test)
     if found is None or fitted is None:
         return None
-    line, load = reset.setpoint_of_year(test), year.weather_load(test)
+    line, load = reset.setpoint_of_year(test), year.weather_load_at_most(test)
     air = year.weather_wet_bulb(test)
     on = year.hours(test, line).counted
     with np.errstate(invalid="ignore"):

@@ -44,10 +44,14 @@ class Energy:
         return None if self.kwh is None or not self.known else self.kwh / self.known
 
     def __str__(self) -> str:
+        if not self.hours:
+            return "0 h"
+        hours, known = (f"{each:,.{0 if each >= 100.0 else 1}f} h" for each in (
+            self.hours, self.known))
         if self.kwh is None or self.uncertainty is None:
-            return f"{self.hours:.1f} h; kWh not known: {self.problem}"
-        part = "" if self.known >= 0.95 * self.hours else f" in the {self.known:.1f} h compared"
-        return f"{self.hours:.1f} h, {self.amount}{part}"
+            return f"{hours}; kWh not known: {self.problem}"
+        part = "" if self.known >= 0.95 * self.hours else f" in the {known} compared"
+        return f"{hours}, {self.amount}{part}"
 
     @property
     def amount(self) -> str:
@@ -160,10 +164,7 @@ def valued(test: FunctionalTest, count: int, saved: np.ndarray, doubt: float, wh
     prices = tariff.energy_prices(test.tariff, when)
     if np.isnan(prices).any():
         return replace(found, no_cost="no line of the rate sheet prices energy at "
-                       + _spoken(when[np.isnan(prices)][0]))
+                       + tariff.spoken(when[np.isnan(prices)][0]))
     return replace(found, cost=float(saved @ prices) * hours, price=float(prices.mean()),
                    currency=test.tariff.currency)
 
-
-def _spoken(moment: np.datetime64) -> str:
-    return f"{moment.astype('M8[s]').item():%H:%M on a %A in %B}"

@@ -20,6 +20,7 @@ from fptlib import units
 from fptlib.job.schema import SETTINGS, TEMPORARY_SETPOINT, Approach
 from fptlib.limits import standard
 from fptlib.procedure import approaches, feasibility, uncertainty
+from fptlib.procedure.approach_curves import TON
 from fptlib.procedure.feasibility import FEASIBLE, INFEASIBLE, Path
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.measures import median
@@ -202,7 +203,8 @@ def as_if(test: FunctionalTest, replay: Replay, reset: np.ndarray) -> Functional
         "chw_supply_temp": replay.supply, "cw_supply_temp": replay.condenser}
     if "chw_flow" in water and not test.missing("load"):
         with np.errstate(divide="ignore", invalid="ignore"):
-            water["chw_return_temp"] = replay.supply + test.load * 24.0 / water["chw_flow"]
+            water["chw_return_temp"] = replay.supply + (
+                test.load * TON / test.plant.btu_per_gpm("chw") / water["chw_flow"])
     # A chiller's own water follows its setpoint, whatever the exchanger mixes in.
     leaving = np.minimum(replay.supply, replay.active + feasibility.LAGGING)
     for n in test.chiller_numbers:

@@ -1,14 +1,15 @@
 """What energy and demand cost by the lines of the job's rate sheet (``job.schema.Charge``).
 
-Lines that count at the same time add up, as on a bill. Where no line prices a moment nothing is
-invented: its price is not known.
+An hour has one price of energy, to which riders are added; demand charges that count at the same
+time add up, as on a bill. Where no line prices a moment its price is not known.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from fptlib.job.schema import ENERGY, MONTHS, Charge, Tariff
+from fptlib.errors import JobError
+from fptlib.job.schema import ENERGY, MONTHS, RIDER, Charge, Tariff
 from fptlib.procedure.measures import weekend
 
 # A ratchet looks back so many months.
@@ -48,14 +49,40 @@ def lines(tariff: Tariff, kind: str) -> list[Charge]:
 
 
 def energy_prices(tariff: Tariff, moments: np.ndarray) -> np.ndarray:
-    """The price of a kWh at moments (datetime64, the site's own time), in the tariff's currency;
-    NaN where no line counts."""
-    total, priced = np.zeros(len(moments)), np.zeros(len(moments), dtype=bool)
+    """The price of a kWh at moments (datetime64, the site's own time), riders included, in the
+    tariff's currency; NaN where no line of energy counts."""
+    total = np.full(len(moments), np.nan)
     for charge in lines(tariff, ENERGY):
-        here = counts(charge, moments)
-        total += charge.price * here
-        priced |= here
-    return np.where(priced, total, np.nan)
+        total[counts(charge, moments)] = charge.price
+    for charge in lines(tariff, RIDER):
+        total += charge.price * counts(charge, moments)
+    return total
+
+
+def with_one_price(tariff: Tariff) -> Tariff:
+    """The tariff itself, whose every hour has one line of energy at the most: a second one is a
+    mistake that the money would hide.
+
+    Raises:
+        JobError: two lines of energy count at the same time.
+    """
+    months = np.datetime64("2001-01", "M") + np.arange(12)
+    week = months.astype("M8[m]")[:, None] + np.arange(7 * 1440)
+    priced = [(each, counts(each, week.ravel())) for each in lines(tariff, ENERGY)]
+    for at, (charge, here) in enumerate(priced):
+        for other, there in priced[:at]:
+            if (here & there).any():
+                raise JobError(
+                    f"job.toml, tariff.charges: the lines '{other.name}' and '{charge.name}' both "
+                    f"price energy at {spoken(week.ravel()[here & there][0])}; state months, days "
+                    "or hours so that one line counts at a time, and what is added to another "
+                    f"line's price as a charge for '{RIDER}'")
+    return tariff
+
+
+def spoken(moment: np.datetime64) -> str:
+    """A moment of a rate sheet, for people."""
+    return f"{moment.astype('M8[s]').item():%H:%M on a %A in %B}"
 
 
 def billed(charge: Charge, months: np.ndarray, peaks: np.ndarray) -> np.ndarray:

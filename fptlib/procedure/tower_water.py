@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fptlib import points
-from fptlib.physics import tower, water
+from fptlib.physics import tower
 from fptlib.physics.sump import LB_PER_GALLON
 from fptlib.procedure import uncertainty
 from fptlib.procedure.approach_curves import tower_curve
@@ -60,20 +60,8 @@ def evaporated(test: FunctionalTest, load: np.ndarray, dry_bulb: np.ndarray, air
             for ratio in WATER_TO_AIR]
     gallons = sum(ends) / 2.0 * hours / LB_PER_GALLON
     apart = abs(ends[0] - ends[1]) / sum(ends)
-    return Evaporated(len(tons) * hours, gallons, gallons * float(np.hypot(apart, _load(test))),
-                      _more_on_chillers(test))
-
-
-def _load(test: FunctionalTest) -> float:
-    """What the load is known to, as a share of it."""
-    usual = {name: median(test[name][~np.isnan(test.load)])
-             for name in ("chw_flow", "chw_return_temp", "chw_supply_temp")}
-
-    def tons(chw_flow: np.ndarray, chw_return_temp: np.ndarray, chw_supply_temp: np.ndarray
-             ) -> np.ndarray:
-        return np.asarray(water.load(chw_flow, chw_return_temp, chw_supply_temp))
-
-    return uncertainty.propagated(test, tons, usual) / median(test.load)
+    return Evaporated(len(tons) * hours, gallons, gallons * float(np.hypot(
+        apart, uncertainty.of_load(test, ~np.isnan(test.load)))), _more_on_chillers(test))
 
 
 def _more_on_chillers(test: FunctionalTest) -> float | None:
@@ -86,10 +74,12 @@ def _more_on_chillers(test: FunctionalTest) -> float | None:
     return float(np.nansum(own) / np.nansum(test.load[rows])) / KW_PER_TON
 
 
-def make_up(evaporation: float, cycles: float) -> float:
-    """Make-up water at so many cycles of concentration, in the unit of the evaporation: drift
-    carries solids away and counts as blowdown."""
-    return evaporation * cycles / (cycles - 1.0)
+def make_up(evaporation: float, cycles: float) -> tuple[float, float]:
+    """Make-up water at so many cycles of concentration, and what of it leaves as blowdown and
+    drift, in the unit of the evaporation. Drift carries solids away as blowdown does, so the cycles
+    hold the sum of both: more drift asks for less blowdown and for the same make-up (GEMI, Water
+    Sustainability Planner)."""
+    return evaporation * cycles / (cycles - 1.0), evaporation / (cycles - 1.0)
 
 
 def stated(test: FunctionalTest, found: Evaporated) -> str:
@@ -98,8 +88,10 @@ def stated(test: FunctionalTest, found: Evaporated) -> str:
     said = f"{within(found.gallons, found.uncertainty)} gal evaporated in {found.hours:,.0f} h"
     if tariff.cycles is None:
         return f"{said}; make-up not known: no cycles of concentration are stated"
-    gallons, doubt = (make_up(each, tariff.cycles) for each in (found.gallons, found.uncertainty))
-    said += f"; make-up at {tariff.cycles:g} cycles {within(gallons, doubt)} gal"
+    (gallons, away), (doubt, each) = (make_up(each, tariff.cycles) for each in (
+        found.gallons, found.uncertainty))
+    said += (f"; make-up at {tariff.cycles:g} cycles {within(gallons, doubt)} gal, of it blowdown "
+             f"and drift {within(away, each)} gal")
     if tariff.water_price is not None and tariff.currency:
         each = tariff.water_price / 1000.0
         said += f", {within(gallons * each, doubt * each)} {tariff.currency}"

@@ -131,7 +131,8 @@ def _uncertainty(test: FunctionalTest, ratios: list[float], loads: list[float]) 
 def _load_uncertainty(test: FunctionalTest) -> float:
     """Expanded uncertainty of the load [tons] from the temperature sensors, at the usual flow."""
     sensors = {"chw_return_temp": 1.0, "chw_supply_temp": -1.0}
-    return uncertainty.expanded(test, sensors) * median(test["chw_flow"]) / 24.0
+    return uncertainty.expanded(test, sensors) * median(test["chw_flow"]) * (
+        test.plant.btu_per_gpm("chw") / 12_000.0)
 
 
 def _judge(test: FunctionalTest, number: int, row: int, found: AgainstChillers, seen: Comparison,

@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
-from fptlib.physics import moist_air
+from fptlib.physics import moist_air, water
 from fptlib.physics.errors import ImpossibleState
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.measures import median
@@ -64,6 +64,21 @@ def resolution(test: FunctionalTest, *names: str) -> float:
     """
     steps = [test.sensor(name).resolution for name in names]
     return COVERAGE * math.hypot(*(step / math.sqrt(12.0) for step in steps))
+
+
+def of_load(test: FunctionalTest, rows: np.ndarray) -> float:
+    """Expanded uncertainty of the load by flow and temperatures, as a share of it, at the median
+    of some rows."""
+    usual = {name: median(test[name][rows])
+             for name in ("chw_flow", "chw_return_temp", "chw_supply_temp")}
+
+    def tons(chw_flow: np.ndarray, chw_return_temp: np.ndarray, chw_supply_temp: np.ndarray
+             ) -> np.ndarray:
+        return np.asarray(water.load(chw_flow, chw_return_temp, chw_supply_temp,
+                                     *test.plant.fluid("chw")))
+
+    return propagated(test, tons, usual) / float(tons(
+        **{name: np.array(value) for name, value in usual.items()}))
 
 
 @cached

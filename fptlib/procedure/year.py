@@ -55,6 +55,15 @@ def weather_load(test: FunctionalTest) -> np.ndarray:
     return model.predict(_driver(test, model), clock(test))
 
 
+@cached
+def weather_load_at_most(test: FunctionalTest) -> np.ndarray:
+    """The same, in somewhat colder weather what it is at the most: enough for a peak, not for
+    energy."""
+    model = load_model.fit(test)
+    return weather_load(test) if model is None else model.at_most(
+        _driver(test, model), clock(test))
+
+
 def _driver(test: FunctionalTest, model: load_model.LoadModel) -> np.ndarray:
     assert test.weather is not None
     found = (np.asarray(test.weather["outdoor_dry_bulb"])

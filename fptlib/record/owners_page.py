@@ -88,7 +88,7 @@ def _water(test: FunctionalTest) -> str:
                                    test.wet_bulb[rows], test.minutes / 60.0)
     if found is None:
         return "not known: no load on the exchanger was trended"
-    said = tower_water.stated(test, found)
+    said = f"on the exchanger alone {tower_water.stated(test, found)}"
     if found.more is not None:
         said += (f"; on chillers {100.0 * found.more:.0f} % more at the same load, for their own "
                  "heat is rejected too")

@@ -35,7 +35,8 @@ _CHW = ("chw_flow", "chw_supply_temp", "chw_return_temp")
 _CW = ("cw_flow", "cw_supply_temp", "cw_return_temp")
 # Rows that show what is usual, and the fewest that show anything.
 _ROWS, _FEW = 100_000, 20
-# Btu/h of one gpm of water warmed by one degree F (8.33 lb/gal * 60 min/h * 1 Btu/lb F).
+# Btu/h of one gpm of water warmed by one degree F (8.33 lb/gal * 60 min/h * 1 Btu/lb F). Half of
+# glycol carries 12 % less: nothing beside a wrong unit, which is all that is looked for here.
 _BTU = 500.0
 _TON = 12_000.0
 _KW_OF_TON = 3.517

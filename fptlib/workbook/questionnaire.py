@@ -7,10 +7,11 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fptlib import limits, points, units
-from fptlib.errors import FormError, FptError
+from fptlib.errors import FormError, FptError, JobError
 from fptlib.job import answers, plan
 from fptlib.job.folder import Job, site_time
 from fptlib.job.schema import AFTER, PLANNED, WATCHED, Override, Table, table
+from fptlib.procedure import tariff
 from fptlib.procedure.settings import compared
 from fptlib.procedure.steps import CHECKS
 from fptlib.record import approvals
@@ -284,9 +285,13 @@ class Charges(Section):
         return row
 
     def receipt(self, row: Row) -> tuple[str, str]:
-        lacks = "" if self.job.get("tariff.currency") else (
-            "the currency above is not stated: no money is shown")
-        return "", lacks
+        if not self.job.get("tariff.currency"):
+            return "", "the currency above is not stated: no money is shown"
+        try:
+            tariff.with_one_price(answers.tariff(self.job.answers()))
+        except JobError as error:
+            return "", str(error)
+        return "", ""
 
 
 _PARTS = {"test.planned": PLANNED, "test.after": AFTER}

@@ -22,6 +22,7 @@ from fptlib.job.schema import Cold, Plant
 from fptlib.limits import Limits
 from fptlib.physics import exchanger, water
 from fptlib.procedure import script
+from fptlib.procedure.approach_curves import fitted_exchanger, tower_curve
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.instruments import exchanger_heat
 from fptlib.procedure.steps import judge
@@ -56,6 +57,31 @@ def test_the_load_is_that_of_the_fluid(fluid: tuple[str, float]) -> None:
     supply, back = (float(test[name][row]) for name in ("chw_supply_temp", "chw_return_temp"))
     assert test.load[row] == pytest.approx(tons(800.0, back, supply, fluid), rel=ACCURACY)
     assert drawn.case().load[row] / test.load[row] > 1.04
+
+
+@pytest.mark.parametrize("fluid", [PROPYLENE, ETHYLENE])
+def test_curves_count_with_the_heat_of_the_fluid(fluid: tuple[str, float]) -> None:
+    """Quarter-hours of an exchanger of 2 million Btu/h·°F by a logarithmic mean difference, its
+    chilled side filled with glycol, and a tower whose range is heat over flow (CoolProp)."""
+    heat = 12_000.0 * tons(1.0, 51.0, 49.0, fluid) / 2.0
+    assert plant(fluid).btu_per_gpm("chw") == pytest.approx(heat, rel=2e-3)
+    assert plant().btu_per_gpm("chw") == 500.0
+    flow, load = np.array([600.0, 700.0, 800.0, 900.0]), np.array([200.0, 250.0, 280.0, 310.0])
+    cooled, warmed = load * 12_000.0 / heat / flow, load * 24.0 / 900.0
+    mean, apart = load * 12_000.0 / 2e6, cooled - warmed
+    # Of cold end a and warm end a + apart the logarithmic mean is apart / ln(1 + apart / a).
+    approach = apart / np.expm1(apart / mean)
+    blocks = np.column_stack([load, flow, np.full(4, 900.0), approach, cooled])
+    of_glycol = fitted_exchanger(blocks, (plant(fluid).btu_per_gpm("chw"), 500.0))
+    of_water = fitted_exchanger(blocks)
+    ratio = (0.5 * ((flow / np.median(flow)) ** -0.7 + 1.0))
+    assert of_glycol.ua == pytest.approx(2e6 * np.median(ratio), rel=5e-3)
+    assert abs(of_water.ua / of_glycol.ua - 1.0) > 0.015
+    test = drawn.case(plant=plant(cw=fluid))
+    curve = tower_curve(test)
+    assert curve is not None
+    assert float(curve.range_at(np.array(300.0))) == pytest.approx(
+        300.0 * 12_000.0 / heat / curve.flow, rel=2e-3)
 
 
 def balanced(chw: tuple[str, float], cw: tuple[str, float | None]) -> FunctionalTest:

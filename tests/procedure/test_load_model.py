@@ -77,3 +77,24 @@ def test_working_days_and_weekends_part_where_the_building_does() -> None:
 
 def test_without_a_flow_there_is_no_load() -> None:
     assert load_model.fit(drawn.case(drawn.frame().drop(columns="chw_flow"))) is None
+
+
+@pytest.mark.parametrize("rise", [0.0, 4.0])
+def test_colder_weather_than_was_seen_has_a_load_at_most(rise: float) -> None:
+    """Invented: a load level in the cold, or one that rises by 4 tons a degree below 30 °F, seen
+    down to 20 °F; ten degrees colder it is not more than what is said, and beyond nothing is."""
+    chance = np.random.default_rng(3)
+    hours = MONDAY + np.arange(400)
+    seen = 20.0 + 45.0 * chance.random(400)
+
+    def tons(air: np.ndarray) -> np.ndarray:
+        return 220.0 + rise * np.maximum(30.0 - air, 0.0) + 3.0 * np.maximum(air - 45.0, 0.0)
+
+    model = load_model.fitted_to(
+        "outdoor_dry_bulb", hours, seen, tons(seen) + 3.0 * chance.standard_normal(400))
+    assert model is not None
+    cold = np.array([18.0, 14.0, 11.0])
+    most = model.at_most(cold, hours[:3])
+    assert (tons(cold) <= most).all() and (most <= tons(cold) + 15.0).all()
+    assert np.isnan(model.at_most(np.array([5.0, 70.0]), hours[:2])).all()
+    assert model.at_most(seen, hours) == pytest.approx(model.predict(seen, hours))

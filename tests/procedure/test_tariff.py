@@ -20,9 +20,11 @@ import pytest
 
 from fptlib.errors import JobError
 from fptlib.job import answers
-from fptlib.job.schema import DEMAND, ENERGY, Charge, Tariff
+from fptlib.job.folder import Job
+from fptlib.job.schema import DEMAND, ENERGY, RIDER, Charge, Tariff
 from fptlib.portfolio.screening import hours
 from fptlib.procedure import enable, load_model, peaks, savings, tariff
+from fptlib.procedure.assemble import assemble
 from fptlib.procedure.measures import interval_demand
 from fptlib.record import owners_page
 
@@ -38,6 +40,10 @@ def energy(name: str, price: float, **line: object) -> Charge:
 
 def demand(price: float = 12.0, **line: object) -> Charge:
     return Charge(name="demand", kind=DEMAND, price=price, **line)
+
+
+def rider(name: str, price: float, **line: object) -> Charge:
+    return Charge(name=name, kind=RIDER, price=price, **line)
 
 
 FLAT = Tariff(currency="USD", charges=(energy("all hours", 0.1),))
@@ -129,12 +135,25 @@ def test_hours_days_and_months_of_a_line() -> None:
 
 def test_an_hour_that_no_line_prices_has_no_price() -> None:
     prices = tariff.energy_prices(Tariff(currency="EUR", charges=(
-        energy("summer", 0.2, **SUMMER), energy("rider", 0.01, **SUMMER))),
+        energy("summer", 0.2, **SUMMER), rider("fuel adjustment", 0.01))),
         YEAR)
     assert np.isnan(prices[0]) and prices[24 * 200] == pytest.approx(0.21)
     case = replace(drawn.case(), tariff=Tariff(currency="EUR", charges=(
         energy("summer", 0.2, **SUMMER),)))
     assert "no line of the rate sheet prices energy at" in savings.gained(case).money
+
+
+@pytest.mark.parametrize(("lines", "when"), [
+    ((energy("all hours", 0.1), energy("on-peak", 0.2, hours_from=time(14), hours_to=time(20),
+                                       days="weekdays", **SUMMER)), "14:00 on a Friday in June"),
+    ((energy("night", 0.1, hours_from=time(22), hours_to=time(6, 1)),
+      energy("day", 0.2, hours_from=time(6), hours_to=time(22))), "06:00 on a Monday in January")])
+def test_two_lines_that_price_one_hour_stop_the_job(lines: tuple[Charge, ...], when: str) -> None:
+    with pytest.raises(JobError, match=f"both price energy at {when}") as raised:
+        tariff.with_one_price(Tariff(currency="USD", charges=lines))
+    assert "'rider'" in str(raised.value)
+    apart = (*lines[1:], rider(lines[0].name, lines[0].price))
+    assert tariff.with_one_price(Tariff(currency="USD", charges=apart)).charges == apart
 
 
 def test_without_currency_or_price_there_is_only_energy() -> None:
@@ -152,7 +171,7 @@ def test_money_is_energy_times_price_with_the_energys_uncertainty() -> None:
 
 def test_each_row_has_the_price_of_its_own_hour() -> None:
     """Half of the hours at twice the price, against a plain sum over the rows."""
-    night = energy("night", 0.1, hours_from=time(0), hours_to=time(12))
+    night = rider("night", 0.1, hours_from=time(0), hours_to=time(12))
     case = replace(drawn.case(), tariff=replace(FLAT, charges=(*FLAT.charges, night)))
     rows, saved = savings.economizer_rows(case), savings.saved_by_row(case)
     assert saved is not None
@@ -207,6 +226,15 @@ def test_a_month_with_unknown_hours_is_known_only_where_they_cannot_matter() -> 
     assert np.isnan(open_.month(0, every)).all()
     assert peaks.of_year(open_, 5.0) == (
         "not known: the trends did not show the load and weather of January")
+
+
+@pytest.mark.parametrize("sample", ["sound", "before"])
+def test_a_few_nights_colder_than_the_trends_saw_hide_no_peak(sample: str) -> None:
+    """The samples' year has 49 hours down to 8 °F where the trends saw 15: their load, level in the
+    cold, is known well enough to say that every month peaks on chillers."""
+    profile = peaks.power_of_year(assemble(Job(f"sample_trends/{sample}"), keep=False))
+    assert profile is not None
+    assert peaks.of_year(profile, 5.0).startswith("no lower with the economizer")
 
 
 def test_the_records_peak_is_measured_with_and_modelled_without() -> None:
