@@ -37,6 +37,7 @@ from fptlib.workbook import (
     style,
     verdicts,
 )
+from fptlib.workbook.figures import zoom
 from fptlib.workbook.figures.base import Evidence
 from fptlib.workbook.forms import FormView, RowsView, Section
 from fptlib.workbook.static import Shown
@@ -216,6 +217,7 @@ class Page:
         self._before = state.basis(self.job)
         if missing := self._missing():
             raise FormError(" · ".join(missing))
+        zoom.clear()
         return self.shown()
 
     def shown(self) -> Shown:
@@ -253,6 +255,7 @@ class Page:
 
     def figure(self, drawn: Evidence) -> Shown:
         """A figure, and below it what it shows in words, for JupyterLab gives pictures none."""
+        zoom.keep(drawn)
         display(drawn)
         words = f"{drawn.sentence[0].upper()}{drawn.sentence[1:]}."
         return Shown(f"<p style='color:#404a54;margin:0 0 .6em'>{html.escape(words)}</p>", words)

@@ -13,7 +13,7 @@ import small_plant
 
 from fptlib.procedure.steps import step as step_of
 from fptlib.workbook import evidence
-from fptlib.workbook.figures import base, quality, sketch
+from fptlib.workbook.figures import base, quality, sketch, zoom
 
 CASE, EMPTY = small_plant.case(), small_plant.empty_case()
 
@@ -109,6 +109,37 @@ def test_names_of_events_that_would_meet_are_joined():
     base.events(ax, test, [(at, "handover"), (at + 1, "recovered"), (at + 180, "exit"),
                            (None, "never")])
     assert [text.get_text() for text in ax.texts] == ["handover, recovered", "exit"]
+
+
+def test_a_nearer_look_has_the_rows_that_the_whole_has_no_room_for():
+    """A day of a year of minutes, 525,600 rows on 960 pixels: all 1,440 of it and one on either
+    side; and what was drawn first comes back byte for byte."""
+    index = pd.date_range("2025-01-01", periods=525_600, freq="min", tz="UTC")
+    drawn, (ax,) = base.canvas()
+    base.draw(ax, pd.Series(np.sin(np.arange(len(index)) / 7.0), index=index), base.MEASURED)
+    base.finish(ax, "a year", "°F", index[0], index[-1])
+    base.shade(ax, index[0], index[600], "dwell", "of another day")
+    shown = base.Evidence(drawn, "an invented year")
+    assert shown.about["time"] == [[0.075, 0.8, 0.1, 0.89]]
+    whole = shown.png()
+    zoom.keep(shown)
+    nearer = zoom.view("an invented year", 0, 100 / 364.999, 101 / 364.999)
+    assert nearer.about["shown"] == "2025-04-11 00:00 to 2025-04-12 00:00"
+    assert len(ax.lines[0].get_xdata()) in (1441, 1442, 1443)
+    assert not any(text.get_visible() for text in ax.texts)
+    assert nearer.png() != whole
+    assert zoom.view("an invented year", 0, -3.0, 0.0).about["share"][0] == 0.0
+    assert zoom.view("an invented year", 0, -1.0, 2.0).about["share"] == [0.0, 1.0]
+    assert nearer.png() == whole
+    zoom.clear()
+    with pytest.raises(KeyError):
+        zoom.view("an invented year", 0, 0.0, 1.0)
+
+
+def test_charts_of_different_stretches_are_zoomed_apart():
+    """The enable's margin spans the record, what the condition adds up the hours around one."""
+    assert [len(of(name, CASE).about.get("time", [])) for name in (
+        "enable", "handover", "exit", "reset")] == [2, 1, 1, 0]
 
 
 def test_labels_at_line_ends_do_not_overlap():

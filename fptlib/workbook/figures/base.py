@@ -9,7 +9,7 @@ from __future__ import annotations
 import base64
 import io
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -21,6 +21,7 @@ from matplotlib import dates
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.transforms import Bbox
 
 from fptlib.procedure.changeovers import Changeover
 from fptlib.procedure.functional_test import FunctionalTest
@@ -64,10 +65,13 @@ MARKERS = {"pass": ("o", "#007a5a"), "fail": ("X", "#9c1c1c"), "indeterminate": 
 
 
 class Evidence:
-    """A figure as static output: a PNG, and a sentence for who cannot see it."""
+    """A figure as static output: a PNG, a sentence for who cannot see it, and ``about`` it what the
+    page's zoom needs."""
 
-    def __init__(self, figure: Figure, sentence: str) -> None:
+    def __init__(self, figure: Figure, sentence: str,
+                 about: Mapping[str, Any] | None = None) -> None:
         self.figure, self.sentence = figure, sentence
+        self.about = about or ({"time": edges} if (edges := _edges(figure)) else {})
 
     def png(self) -> bytes:
         """The picture."""
@@ -79,7 +83,23 @@ class Evidence:
     def _repr_mimebundle_(self, **_: Any) -> Any:
         picture = base64.b64encode(self.png()).decode("ascii")
         data = {"image/png": picture, "text/plain": f"Figure: {self.sentence}"}
-        return data, {"image/png": {"alt": self.sentence}}
+        return data, {"image/png": {"alt": self.sentence, **self.about}}
+
+
+def over_time(figure: Figure) -> list[list[Axes]]:
+    """The charts with time across, those of the same stretch together."""
+    groups: dict[tuple[float, float], list[Axes]] = {}
+    for ax in figure.axes:
+        if isinstance(ax.xaxis.get_major_formatter(), dates.ConciseDateFormatter):
+            groups.setdefault(ax.get_xlim(), []).append(ax)
+    return list(groups.values())
+
+
+def _edges(figure: Figure) -> list[list[float]]:
+    """Left, right, top and bottom of each such group, as shares of the picture from its corner."""
+    boxes = [Bbox.union([ax.get_position() for ax in group]) for group in over_time(figure)]
+    return [[round(each, 4) for each in (box.x0, box.x1, 1.0 - box.y1, 1.0 - box.y0)]
+            for box in boxes]
 
 
 def canvas(rows: int = 1, height: float = 4.2, heights: Sequence[float] | None = None,
@@ -149,10 +169,16 @@ def _arg(blocks: np.ndarray, filler: float) -> np.ndarray:
 
 
 def draw(ax: Axes, series: pd.Series, look: Look, step: bool = False) -> None:
-    """A line over time; a gap stays a gap."""
-    x, y = decimated(series)
-    ax.plot(x, y, color=look.colour, linestyle=look.style, linewidth=look.width,
-            drawstyle="steps-post" if step else "default")
+    """A line over time; a gap stays a gap, and a nearer look has rows of its own."""
+    (line,) = ax.plot(*decimated(series), color=look.colour, linestyle=look.style,
+                      linewidth=look.width, drawstyle="steps-post" if step else "default")
+    x = times(pd.DatetimeIndex(series.index))
+
+    def nearer(ax: Axes) -> None:
+        first, last = np.searchsorted(x, ax.get_xlim())
+        line.set_data(*decimated(series.iloc[max(first - 1, 0): last + 1]))
+
+    ax.callbacks.connect("xlim_changed", nearer)
 
 
 def label_lines(ax: Axes, lines: Sequence[tuple[pd.Series, str, Look]]) -> None:

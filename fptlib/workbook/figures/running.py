@@ -27,7 +27,7 @@ def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
         ("cw_supply_temp", "condenser water", base.CONDENSER),
         ("cw_supply_setpoint", "tower setpoint", base.TOWER_SETPOINT)), wet_bulb=True)
     for ax in (above, below):
-        base.events(ax, case, [(chosen.transition, "handover" if ax is above else ""),
+        base.events(ax, case, [(chosen.transition, "transition" if ax is above else ""),
                          (chosen.exit_row, "exit" if ax is above else "")])
     return base.Evidence(drawn, f"supply and condenser water against their setpoints in the run "
                                 f"of {chosen.name}")

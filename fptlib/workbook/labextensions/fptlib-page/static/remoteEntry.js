@@ -16,13 +16,95 @@
 
   const pause = time => new Promise(done => setTimeout(done, time));
 
-  /** The picture's words, which its output carries beside it: JupyterLab gives it none. */
-  function describe(cell) {
+  /** The picture's words, which its output carries beside it: JupyterLab gives it none; and its
+      zoom, where it has time across. */
+  function describe(cell, session) {
     const pictures = [...cell.node.querySelectorAll('.jp-RenderedImage img')];
     const outputs = cell.model.type === 'code' ? cell.model.outputs : { length: 0 };
-    for (let n = 0; n < outputs.length; n++)
-      if (outputs.get(n).data['image/png'])
-        pictures.shift()?.setAttribute('alt', outputs.get(n).metadata['image/png']?.alt ?? '');
+    for (let n = 0; n < outputs.length; n++) {
+      const picture = outputs.get(n).data['image/png'] && pictures.shift();
+      if (!picture) continue;
+      const about = outputs.get(n).metadata['image/png'] ?? {};
+      picture.setAttribute('alt', about.alt ?? '');
+      if (about.time && picture.draggable) zoomable(picture, about, session);
+    }
+  }
+
+  const made = (tag, className, textContent = '') =>
+    Object.assign(document.createElement(tag), { className, textContent });
+
+  // What each button makes of the stretch that is shown, as shares of the whole one.
+  const ZOOM = {
+    'Zoom in': (from, to) => [from + (to - from) / 4, to - (to - from) / 4],
+    'Zoom out': (from, to) => [from - (to - from) / 2, to + (to - from) / 2],
+    Earlier: (from, to) => [from - (to - from) / 2, to - (to - from) / 2],
+    Later: (from, to) => [from + (to - from) / 2, to + (to - from) / 2],
+    All: () => [0, 1],
+  };
+
+  /** Charts over time are looked at more nearly by a drag across them, or by the buttons below. The
+      kernel draws the stretch with all its rows (figures/zoom.py); the output itself, and with it
+      what is saved, stays as it was. */
+  function zoomable(picture, { alt, time }, session) {
+    picture.draggable = false;
+    const shown = time.map(() => [0, 1]);
+    const bars = time.map((_, n) => {
+      const bar = made('div', 'fpt-zoom'), said = made('span', '', 'Drag across the chart to zoom.');
+      bar.setAttribute('role', 'group');
+      bar.setAttribute('aria-label', `Zoom of chart ${n + 1}: ${alt}`);
+      said.setAttribute('role', 'status');
+      if (time.length > 1) bar.append(made('b', '', `Chart ${n + 1}`));
+      for (const [name, change] of Object.entries(ZOOM)) {
+        const button = made('button', '', name);
+        button.onclick = () => show(n, ...change(...shown[n]));
+        bar.append(button);
+      }
+      bar.append(said);
+      return { bar, said };
+    });
+    picture.after(...bars.map(each => each.bar));
+
+    async function show(n, from, to) {
+      const view = `__import__('fptlib.workbook.figures.zoom', fromlist=['view']).view(${
+        JSON.stringify(alt)}, ${n}, ${from}, ${to})`;
+      const reply = await session.session?.kernel?.requestExecute({ code: '', silent: true,
+        store_history: false, user_expressions: { view } }).done;
+      const { status, data, metadata } = reply?.content.user_expressions?.view ?? {};
+      if (status !== 'ok') {
+        bars[n].said.textContent = 'Press “Run this step” first.';
+        return;
+      }
+      picture.src = `data:image/png;base64,${data['image/png']}`;
+      shown[n] = metadata['image/png'].share;
+      bars[n].said.textContent = metadata['image/png'].shown;
+    }
+
+    picture.addEventListener('pointerdown', down => {
+      const box = picture.getBoundingClientRect();
+      const at = event => (event.clientX - box.left) / box.width;
+      const x = at(down), y = (down.clientY - box.top) / box.height;
+      const n = time.findIndex(([left, right, top, bottom]) =>
+        left <= x && x <= right && top <= y && y <= bottom);
+      if (n < 0 || down.button) return;
+      const [left, right, top, bottom] = time[n], mark = made('div', 'fpt-stretch');
+      let ends = [x, x];
+      picture.setPointerCapture(down.pointerId);
+      picture.after(mark);
+      picture.onpointermove = event => {
+        ends = [x, Math.min(Math.max(at(event), left), right)].sort((a, b) => a - b);
+        Object.assign(mark.style, { left: `${picture.offsetLeft + ends[0] * box.width}px`,
+          width: `${(ends[1] - ends[0]) * box.width}px`,
+          top: `${picture.offsetTop + top * box.height}px`,
+          height: `${(bottom - top) * box.height}px` });
+      };
+      picture.onlostpointercapture = () => {
+        picture.onpointermove = picture.onlostpointercapture = null;
+        mark.remove();
+        const [from, to] = shown[n];
+        if (ends[1] - ends[0] > 0.01)
+          show(n, ...ends.map(each => from + (each - left) / (right - left) * (to - from)));
+      };
+    });
   }
 
   /** Wait until the widgets' manager has taken over what a running kernel holds, as in a second
@@ -75,7 +157,7 @@
         const said = notebook.node.querySelector(from)?.innerHTML ?? '';
         if (line.said !== said) line.innerHTML = line.said = said;
       }
-      notebook.widgets.forEach(describe);
+      notebook.widgets.forEach(cell => describe(cell, session));
     };
     new MutationObserver(follow).observe(notebook.node, { subtree: true, childList: true,
       characterData: true });
@@ -162,6 +244,18 @@
         if (event.target.closest?.('.jp-Cell') && !event.target.closest(FIELD))
           event.stopPropagation();
       }, true);
+  }
+
+  /** A button that is disabled while it works loses the focus; it gets it back when it is done,
+      unless the user has gone elsewhere meanwhile. */
+  function keepFocus() {
+    let left;
+    new MutationObserver(changes => changes.forEach(({ target }) => {
+      if (target.disabled && target === document.activeElement) left = target;
+      if (target.disabled || target !== left) return;
+      if (document.activeElement === document.body) target.focus({ preventScroll: true });
+      left = null;
+    })).observe(document.body, { subtree: true, attributeFilter: ['disabled'] });
   }
 
   /** Files that are dropped on the field for them are taken as if they were chosen there. */
@@ -254,6 +348,7 @@
             each => leave(each, tracker)));
         });
         guard(app, tracker);
+        keepFocus();
         drops();
         passphrases({ ServerConnection, URLExt }, app.serviceManager.serverSettings);
         skipLink();
