@@ -166,9 +166,9 @@ def verdict(test: FunctionalTest, found: Path | str) -> tuple[str, str]:
              f"{found.beside:.1f} °F. ")
     if found.feasible:
         return FEASIBLE, (words + f"An offset of {found.offset:.1f} °F keeps the minimum lift of "
-                          f"{found.needed:.1f} °F with {found.guard:.1f} °F to spare; the lowest "
-                          f"setpoint is {max(found.lowest, found.transition - found.offset):.1f} "
-                          "°F.")
+                          f"{found.needed:.1f} °F with {found.guard:.1f} °F to spare; the "
+                          "setpoint then goes down to "
+                          f"{max(found.lowest, found.transition - found.offset):.1f} °F.")
     words += (f"With the setpoint at its lowest of {found.lowest:.1f} °F the lift is "
               f"{found.lift:.1f} °F, and the manufacturer asks for {found.needed:.1f} (with "
               f"{found.guard:.1f} to spare). ")

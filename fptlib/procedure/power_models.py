@@ -107,6 +107,15 @@ class Models:
         """Expanded uncertainty of the mean on the exchanger [kW]."""
         return self.exchanger.mean_error(load, setpoint - wet_bulb)
 
+    def dearer(self, load: np.ndarray, setpoint: np.ndarray, wet_bulb: np.ndarray) -> np.ndarray:
+        """Where the exchanger draws more than chillers by more than these are known to; not where
+        either is not known."""
+        more = self.on_exchanger(load, setpoint, wet_bulb) - self.on_chillers(load, setpoint)
+        known = ~np.isnan(more)
+        if not known.any():
+            return known
+        return np.asarray(known & (more > self.chillers_error(load[known], setpoint[known])))
+
     def __str__(self) -> str:
         said = []
         for name, model in (("chillers", self.chillers), ("exchanger", self.exchanger)):

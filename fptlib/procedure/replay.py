@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from fptlib.job.schema import TEMPORARY_SETPOINT
-from fptlib.procedure import approaches, enable, exit
+from fptlib.procedure import approaches, enable, exit, power_models
 from fptlib.procedure.chiller_baseline import BLOCK_MINUTES
 from fptlib.procedure.flags import stretches
 from fptlib.procedure.functional_test import FunctionalTest
@@ -90,6 +90,9 @@ def replayed(test: FunctionalTest, settings: Settings, reset: np.ndarray | None 
     seen_cw, seen_supply = test["cw_supply_temp"].tolist(), test["chw_supply_temp"].tolist()
     days = local_times(test).astype("M8[D]").astype(int).tolist()
     shut = (enable.hours_closed(test).sure if closed is None else closed).tolist()
+    models = None if settings.cost_delay is None else power_models.models(test)
+    dearer = (np.zeros(len(test), dtype=bool) if models is None else models.dearer(
+        test.load, np.array(wanted), test.wet_bulb)).tolist()
     left = (_left_with_cause(test) if beside else np.zeros(len(test), dtype=bool)).tolist()
     controller = Controller(settings, ECONOMIZER if beside and stage[0] == 2 else CHILLERS)
     condenser, supply = (start if math.isnan(value) else value for value, start in (
@@ -102,7 +105,8 @@ def replayed(test: FunctionalTest, settings: Settings, reset: np.ndarray | None 
         follows = (CHILLERS, PULL_DOWN, ECONOMIZER)[stage[row]] if (
             beside and stage[row] > 0) else None
         controller.step(Seen(wet_bulb[row], wanted[row], condenser, supply, not shut[row],
-                             days[row], follows, left[row] and 0 <= stage[row] < 2), minutes)
+                             days[row], follows, left[row] and 0 <= stage[row] < 2, dearer[row]),
+                        minutes)
         rows.append((controller.mode, controller.active, condenser, supply, controller.held,
                      controller.above, controller.since_exit, controller.enables))
         condenser = move.condenser(row, condenser, controller.mode, wanted[row],

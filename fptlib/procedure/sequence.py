@@ -3,7 +3,8 @@
 It knows no plant and no trends: what it reads goes in, what it wants comes out. Chillers carry the
 load until the enable condition has held for its delay; the sump is pulled cold under a chiller
 whose setpoint goes down with it; the exchanger opens and the chillers stop one after another; the
-setpoint ramps back; and the plant leaves when the chilled water has been too warm for the delay.
+setpoint ramps back; and the plant leaves when the chilled water has been too warm, or the exchanger
+dearer than chillers, for the delay.
 """
 
 from __future__ import annotations
@@ -22,7 +23,8 @@ MODES = ("chillers", "pull-down", "transition", "economizer")
 @dataclass(frozen=True)
 class Settings:
     """The numbers of the sequence: temperatures in degF, times in minutes, ``rate`` in degF within
-    ten minutes; ``weather_exit`` is ``None`` where the sequence has no such exit."""
+    ten minutes; ``weather_exit`` and ``cost_delay`` are ``None`` where the sequence has no such
+    exit."""
 
     tower_approach: float
     exchanger_approach: float
@@ -46,6 +48,7 @@ class Settings:
     exit_delay: float = 15.0
     weather_exit: float | None = None
     weather_band: float = 0.0
+    cost_delay: float | None = None
     # Where another means keeps the lift the setpoint stays.
     follows: bool = True
 
@@ -83,8 +86,9 @@ def as_specified(limits: Limits, stated: Mapping[str, Mapping[str, Any]]) -> dic
 @dataclass(slots=True)
 class Seen:
     """What the controller reads in a row [degF]; ``allowed`` is false where something else keeps
-    it from enabling. Beside a plant, ``plant`` is that plant's mode, which is followed where the
-    sequence leaves the moment open, and ``may_leave`` whether it left with a valid cause."""
+    it from enabling, ``dearer`` true where chillers would clearly draw less. Beside a plant,
+    ``plant`` is that plant's mode, which is followed where the sequence leaves the moment open,
+    and ``may_leave`` whether it left with a valid cause."""
 
     wet_bulb: float
     reset: float
@@ -94,6 +98,7 @@ class Seen:
     day: int = 0
     plant: int | None = None
     may_leave: bool = False
+    dearer: bool = False
 
 
 class Controller:
@@ -104,7 +109,7 @@ class Controller:
         self.needed = settings.needed
         self.in_mode, self.since_exit = 0.0, math.inf
         # Since when a condition has held without a break [min]; minus infinity: it does not.
-        self.held = self.above = self.short = -math.inf
+        self.held = self.above = self.short = self.dearer = -math.inf
         self.day, self.enables = -1, 0
         self.recovering = False
 
@@ -117,6 +122,7 @@ class Controller:
         self.held = _kept(self.held, needed <= seen.reset, minutes)
         self.short = _kept(self.short, needed > seen.reset + s.weather_band, minutes)
         self.above = _kept(self.above, seen.supply > seen.reset + s.band, minutes)
+        self.dearer = _kept(self.dearer, seen.dearer, minutes)
         if seen.day != self.day:
             self.day, self.enables = seen.day, 0
         (self._chillers, self._pull_down, self._transition, self._economizer)[self.mode](seen)
@@ -131,6 +137,8 @@ class Controller:
 
     def _chillers(self, seen: Seen) -> None:
         s = self.settings
+        if s.cost_delay is not None and seen.dearer:
+            return
         if (seen.allowed and self.held >= s.delay and self.since_exit >= s.off_time
                 and self.enables < s.per_day):
             self.enables += 1
@@ -159,7 +167,9 @@ class Controller:
         s = self.settings
         too_warm = self.above >= s.exit_delay
         weather = s.weather_exit is not None and self.short >= s.weather_exit
-        if seen.may_leave or ((too_warm or weather) and self.in_mode >= s.run_time):
+        dearer = s.cost_delay is not None and self.dearer >= s.cost_delay
+        if seen.may_leave or (
+                (too_warm or weather or dearer) and self.in_mode >= s.run_time):
             self._leave()
 
     def _ramp(self, seen: Seen, minutes: float) -> None:

@@ -56,10 +56,16 @@ def _compared(name: str, row: Mapping[str, Any], limit: Any,
                      f"{units.stated(limit, unit)}: state it as this job's own limit")
     measured = [event["measured"] for event in check["events"] if event["measured"] is not None] \
         if check else []
-    observed = " to ".join(dict.fromkeys(
-        units.shown(value, unit) for value in (min(measured), max(measured)))) if measured else ""
+    observed = span(min(measured), max(measured), unit) if measured else ""
     if check and observed and check["verdict"] == Verdict.FAIL:
         found.append(f"observed {observed}: {check['id']} failed")
     source = ", ".join(str(row[part]) for part in ("source", "revision") if row.get(part))
     return Setting(name, meaning, units.stated(specified, unit), units.stated(programmed, unit),
                    units.stated(limit, unit), observed or "–", source, tuple(found))
+
+
+def span(low: float, high: float, unit: str) -> str:
+    """From the lowest to the highest that was measured, in one unit; a timer in whole minutes."""
+    ends = dict.fromkeys(f"{each:.0f}" if unit == "min" else units.rounded(each, unit)
+                         for each in (low, high))
+    return f"{' to '.join(ends)} {units.symbol(unit)}".strip()

@@ -19,7 +19,7 @@ import numpy as np
 from fptlib import units
 from fptlib.job.schema import SETTINGS, TEMPORARY_SETPOINT, Approach
 from fptlib.limits import standard
-from fptlib.procedure import approaches, feasibility, uncertainty
+from fptlib.procedure import approaches, feasibility, power_models, uncertainty
 from fptlib.procedure.approach_curves import TON
 from fptlib.procedure.feasibility import FEASIBLE, INFEASIBLE, Path
 from fptlib.procedure.functional_test import FunctionalTest
@@ -27,17 +27,18 @@ from fptlib.procedure.measures import median
 from fptlib.procedure.recovery import RATE_WINDOW
 from fptlib.procedure.replay import Replay, follows, replayed
 from fptlib.procedure.sequence import CHILLERS, ECONOMIZER, Settings, as_specified
+from fptlib.procedure.settings import span
 from fptlib.procedure.sheet_lines import WITHHELD, Line, effect, fans_in_frost, on_cost
 from fptlib.procedure.steps import CHECKS, judge
 from fptlib.procedure.verdict import Check, NotTested, Verdict
 from fptlib.procedure.waters import waters
 
-# What the replay shows and so what can be judged of it; power and alarms it does not show.
+# What the replay shows and so what can be judged of it; alarms it does not show.
 REPLAYED = ("reset.active", "enable.condition", "enable.dwell", "enable.stay", "enable.rest",
             "enable.missed", "lift.minimum", "lift.setpoint", "lift.floor", "lift.chiller_on",
             "lift.release", "lift.evaporator", "lift.pull_down", "handover.excursion",
             "recovery.rate", "recovery.duration", "recovery.supply", "exit.supply",
-            "exit.not_early")
+            "exit.comparative", "exit.not_early")
 # Where hours are missed, so much less tolerance in all, where runs come out too short more [degF],
 # and such longer delays [min].
 TRIES = ((0.0, 0.0), (-1.0, 0.0), (1.0, 0.0), (1.0, 15.0), (2.0, 15.0), (3.0, 30.0))
@@ -175,7 +176,8 @@ def recommended(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], m
         spacing=RATE_WINDOW + timing, longest_pull_down=limits["lift.pull_down"],
         rate=min(most, _down(10.0 * distance / (limits["recovery.shortest"] + timing), 0.1)),
         band=min(spec["band"], limits["exit.band"]), exit_delay=exit_delay + timing,
-        weather_exit=test.sequence.weather_exit, weather_band=test.sequence.weather_exit_band)
+        weather_exit=test.sequence.weather_exit, weather_band=test.sequence.weather_exit_band,
+        cost_delay=limits["exit.comparative_delay"] if power_models.models(test) else None)
 
 
 def _up(value: float, step: float) -> float:
@@ -191,7 +193,8 @@ def _down(value: float, step: float) -> float:
 
 def as_if(test: FunctionalTest, replay: Replay, reset: np.ndarray) -> FunctionalTest:
     """The replay as a functional test of its own: the job's weather and load, the replay's
-    commands, setpoints and water, and one chiller that carries what the exchanger does not."""
+    commands, setpoints and water, one chiller that carries what the exchanger does not, and the
+    power of either by the job's models."""
     move, on = waters(test), replay.mode != ECONOMIZER
     water = {name: test.grid.columns[name] for name in (
         "outdoor_dry_bulb", "outdoor_wet_bulb", "outdoor_humidity", "station_pressure", "chw_flow")
@@ -205,6 +208,10 @@ def as_if(test: FunctionalTest, replay: Replay, reset: np.ndarray) -> Functional
         with np.errstate(divide="ignore", invalid="ignore"):
             water["chw_return_temp"] = replay.supply + (
                 test.load * TON / test.plant.btu_per_gpm("chw") / water["chw_flow"])
+    if (models := power_models.models(test)) is not None:
+        water["plant_power"] = np.where(
+            on, models.on_chillers(test.load, reset),
+            models.on_exchanger(test.load, reset, test.wet_bulb))
     # A chiller's own water follows its setpoint, whatever the exchanger mixes in.
     leaving = np.minimum(replay.supply, replay.active + feasibility.LAGGING)
     for n in test.chiller_numbers:
@@ -273,8 +280,7 @@ def _lines(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], s: Set
          f"{limits['exit.delay'] - test.timing_tolerance:.0f} to "
          f"{limits['exit.delay'] + limits['exit.grace']:.0f} min"),
     ]
-    found = [Line(name.split(".")[0], standard(name).meaning,
-                  _specified(test, stated, name),
+    found = [Line(name.split(".")[0], _named(name), _specified(test, stated, name),
                   _found(test, stated, name), _stated(value, name), why, valid)
              for name, value, why, valid in rows]
     moments = {
@@ -303,8 +309,13 @@ def _lines(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], s: Set
         return tuple(replace(each, recommended=WITHHELD, why=verdict, valid="–") for each in found)
     if test.sequence.lift.means != TEMPORARY_SETPOINT:
         found = [each for each in found if each.name not in (
-            standard("lift.offset").meaning, standard("lift.lowest_setpoint").meaning)]
+            _named("lift.offset"), _named("lift.lowest_setpoint"))]
     return tuple(found)
+
+
+def _named(name: str) -> str:
+    """A setting's name without what its limit adds in brackets."""
+    return standard(name).meaning.partition(" (")[0]
 
 
 def _beside(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], replay: Replay | None,
@@ -312,7 +323,7 @@ def _beside(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], repla
     """The lines that do not rest on the path, and what the settings bring where they were
     replayed."""
     specified = _specified(test, stated, "exit.comparative_delay")
-    return (on_cost(test, specified, replay, reset), fans_in_frost(test, replay),
+    return (on_cost(test, specified), fans_in_frost(test, replay),
             *(() if replay is None else (effect(test, replay, reset),)))
 
 
@@ -349,6 +360,5 @@ def _range(seen: np.ndarray, name: str, lowest: bool = False) -> str:
     seen = seen[~np.isnan(seen)]
     if not len(seen):
         return "–"
-    unit = standard(name).unit
-    ends = (seen.min(),) if lowest else (seen.min(), seen.max())
-    return "observed " + " to ".join(dict.fromkeys(units.shown(float(end), unit) for end in ends))
+    low, high = float(seen.min()), float(seen.min() if lowest else seen.max())
+    return f"observed {span(low, high, standard(name).unit)}"

@@ -12,7 +12,6 @@ import numpy as np
 from fptlib.procedure import power_models, savings, uncertainty
 from fptlib.procedure.approach_curves import tower_curve
 from fptlib.procedure.cold import water_minimum
-from fptlib.procedure.flags import Flags
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.measures import median
 from fptlib.procedure.replay import Replay
@@ -34,9 +33,9 @@ class Line:
     valid: str
 
 
-def on_cost(test: FunctionalTest, specified: str, replay: Replay | None, reset: np.ndarray) -> Line:
+def on_cost(test: FunctionalTest, specified: str) -> Line:
     """The comparative exit: what chillers draw for each ton over the load, and at which wet bulb
-    the exchanger comes to draw as much."""
+    the exchanger comes to draw as much; the replay leaves by it."""
     name = "comparative exit: leave when the plant draws more per ton on the exchanger than"
     models = power_models.models(test)
     if models is None:
@@ -56,20 +55,10 @@ def on_cost(test: FunctionalTest, specified: str, replay: Replay | None, reset: 
     if not said:
         return Line("exit", name, specified, "–", UNKNOWN,
                     "chillers were never seen near the exchanger's loads", "–")
-    line = Line("exit", name, specified, "–", f"{', '.join(said)}, for {delay:.0f} min",
+    return Line("exit", name, specified, "–", f"{', '.join(said)}, for {delay:.0f} min",
                 f"what chillers draw there at a setpoint of {setpoint:.0f} °F; by the trends the "
                 f"exchanger draws as much {', '.join(reached) or 'nowhere that was seen'}",
                 f"{low:.0f} to {high:.0f} tons, wet bulb {air[0]:.0f} to {air[-1]:.0f} °F")
-    if replay is None:
-        return line
-    given = test.load, reset
-    margin = models.on_exchanger(*given, test.wet_bulb) - models.on_chillers(*given)
-    dearer = (replay.mode == ECONOMIZER) & (margin > doubt)
-    stayed = Flags(dearer, dearer).longest()
-    if stayed is None or stayed.rows * test.minutes <= delay:
-        return line
-    return Line("exit", name, specified, "–", WITHHELD, "the settings above keep the plant on the "
-                f"exchanger beyond this line for {stayed.rows * test.minutes:.0f} min", "–")
 
 
 def fans_in_frost(test: FunctionalTest, replay: Replay | None) -> Line:

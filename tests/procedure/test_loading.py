@@ -120,6 +120,21 @@ def test_a_chiller_held_at_its_limit_with_warm_water_is_found(minutes: int) -> N
     assert later.verdict is Verdict.PASS, later.reason
 
 
+@pytest.mark.parametrize("minutes", [1, 5, 15])
+def test_a_demand_limit_that_slows_a_quick_pull_down_is_not_accused(minutes: int) -> None:
+    """The temporary setpoint runs ahead of a chiller at its limit, and the water stays as cold as
+    the reset asks for; water that is warmer than that is the limit's doing."""
+    table = limited(REQUEST, HANDOVER - MINUTE)
+    led = table["chw_supply_setpoint"][REQUEST : HANDOVER - MINUTE]
+    table.loc[REQUEST : HANDOVER - MINUTE, "chw_supply_temp"] = np.minimum(led + 3.0, 50.0)
+    found = judge(case(table, minutes, **LIMITED), "lift.current_limit")
+    assert found.verdict is Verdict.INDETERMINATE, found.reason
+    if minutes == 1:
+        assert "as a demand limit is meant to" in found.reason
+    table.loc[REQUEST : HANDOVER - MINUTE, "chw_supply_temp"] = 52.5
+    assert judge(case(table, minutes, **LIMITED), "lift.current_limit").verdict is Verdict.FAIL
+
+
 def test_a_limit_that_nobody_stated_is_not_tested() -> None:
     found = judge(case(limited(at("20:20"), at("21:00"))), "lift.current_limit")
     assert found.verdict is Verdict.NOT_TESTED and "no chiller is stated" in found.reason

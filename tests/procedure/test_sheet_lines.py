@@ -10,16 +10,18 @@ import numpy as np
 import pytest
 
 from fptlib.job.schema import ENERGY, Charge, Tariff
-from fptlib.procedure import savings, sheet_lines
+from fptlib.procedure import savings, settings_sheet, sheet_lines
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.replay import Replay, replayed
-from fptlib.procedure.sequence import CHILLERS, ECONOMIZER, Settings
+from fptlib.procedure.sequence import CHILLERS, ECONOMIZER, Controller, Seen, Settings
+from fptlib.procedure.steps import judge
+from fptlib.procedure.verdict import Verdict
 
 SETTINGS = Settings(7.0, 2.0)
 
 
-def cost(test: FunctionalTest, replay: Replay | None = None) -> sheet_lines.Line:
-    return sheet_lines.on_cost(test, "–", replay, test.reset_setpoint)
+def cost(test: FunctionalTest) -> sheet_lines.Line:
+    return sheet_lines.on_cost(test, "–")
 
 
 def all_day(test: FunctionalTest, mode: int, condenser: float = 48.0) -> Replay:
@@ -46,15 +48,32 @@ def test_without_power_load_or_weather_it_is_not_known(name: str) -> None:
     assert found.recommended == sheet_lines.UNKNOWN and found.why.startswith("not trended: ")
 
 
-def test_an_exchanger_that_draws_more_is_named_and_a_replay_beyond_the_line_withholds_it() -> None:
+def test_an_exchanger_that_draws_more_is_named_and_the_replay_leaves_by_that_line() -> None:
+    """400 kW on the exchanger where chillers draw 245 at every load: a sequence that compares does
+    not enable, one that does not stays on and fails the check."""
     table = drawn.frame()
     table.loc[table["economizer_active"] == 1.0, "plant_power"] = 400.0
     test = drawn.case(table)
     assert "from " in cost(test).why and "°F wet bulb on" in cost(test).why
-    beyond = cost(test, all_day(test, ECONOMIZER))
-    assert beyond.recommended == sheet_lines.WITHHELD
-    assert "beyond this line" in beyond.why
-    assert cost(test, all_day(test, CHILLERS)).recommended != sheet_lines.WITHHELD
+    reset = test.reset_setpoint
+    stays, leaves = (replayed(test, replace(SETTINGS, cost_delay=delay)) for delay in (None, 30.0))
+    assert (stays.mode == ECONOMIZER).any() and not (leaves.mode == ECONOMIZER).any()
+    judged = [judge(settings_sheet.as_if(test, each, reset), "exit.comparative").verdict
+              for each in (stays, leaves)]
+    assert judged == [Verdict.FAIL, Verdict.NOT_TESTED]
+    found = settings_sheet.sheet(test, {})
+    assert found.settings is not None and found.settings.cost_delay == 30.0
+    assert "exit.comparative" not in [check.id for check in found.failed]
+
+
+def test_a_controller_leaves_once_the_exchanger_was_dearer_for_the_delay() -> None:
+    """Minimum run time 60 min, dearer from minute 90 on: it leaves at minute 120 and stays off."""
+    control = Controller(replace(SETTINGS, cost_delay=30.0, run_time=60.0), ECONOMIZER)
+    modes = []
+    for minute in range(240):
+        control.step(Seen(30.0, 50.0, 45.0, 47.0, dearer=minute >= 90), 1.0)
+        modes.append(control.mode)
+    assert modes.index(CHILLERS) == 120 and set(modes[120:]) == {CHILLERS}
 
 
 def test_fans_in_freezing_weather_follow_the_condenser_water() -> None:
