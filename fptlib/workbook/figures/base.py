@@ -48,6 +48,9 @@ class Look:
     width: float = 1.8
 
 
+# A line with its name, and a name at a height in a colour.
+Line = tuple[pd.Series, str, Look]
+Level = tuple[float, str, str]
 SUPPLY = Look("#0072B2")
 ACTIVE = Look("#D55E00", (0, (6, 2)))
 RESET = Look("#000000", (0, (2, 2)))
@@ -111,31 +114,23 @@ def canvas(rows: int = 1, height: float = 4.2, heights: Sequence[float] | None =
                            gridspec_kw={"height_ratios": heights or [1.0] * rows})
     axes = list(grid.flat)
     for ax in axes:
-        _plain(ax)
+        ax.spines[["top", "right"]].set_visible(False)
+        ax.tick_params(labelsize=9, colors=INK)
+        ax.grid(True, color="#dfe4e8", linewidth=0.6)
+        ax.set_axisbelow(True)
     figure.subplots_adjust(left=0.075, right=0.80, top=0.9, bottom=0.11, hspace=0.42)
     return figure, axes
 
 
-def _plain(ax: Axes) -> None:
-    ax.spines[["top", "right"]].set_visible(False)
-    ax.tick_params(labelsize=9, colors=INK)
-    ax.grid(True, color="#dfe4e8", linewidth=0.6)
-    ax.set_axisbelow(True)
-
-
-def nothing(title: str, why: str) -> Evidence:
+def nothing(about: str, why: str) -> Evidence:
     """A figure that says why there is nothing to draw."""
     figure, (ax,) = canvas(height=1.6)
     figure.subplots_adjust(top=0.78)
-    ax.set_title(title, loc="left", fontsize=11, color=INK)
+    title(ax, about)
     ax.set_axis_off()
-    ax.text(0.0, 0.5, "Not tested: " + _wrapped(why), transform=ax.transAxes, fontsize=11,
-            color=INK, va="center")
-    return Evidence(figure, f"{title}: not tested, {why}")
-
-
-def _wrapped(text: str, width: int = 95) -> str:
-    return "\n".join(textwrap.wrap(text, width))
+    ax.text(0.0, 0.5, "Not tested: " + textwrap.fill(why, 95), transform=ax.transAxes,
+            fontsize=11, color=INK, va="center")
+    return Evidence(figure, f"{about}: not tested, {why}")
 
 
 def times(index: pd.DatetimeIndex) -> np.ndarray:
@@ -156,16 +151,12 @@ def decimated(series: pd.Series, pixels: int = PIXELS) -> tuple[np.ndarray, np.n
         return x, y
     whole = len(y) // size * size
     blocks = y[:whole].reshape(-1, size)
-    low, high = (_arg(blocks, extreme) for extreme in (np.inf, -np.inf))
+    low = np.where(np.isnan(blocks), np.inf, blocks).argmin(axis=1)
+    high = np.where(np.isnan(blocks), -np.inf, blocks).argmax(axis=1)
     keep = np.sort(np.stack([low, high], axis=1), axis=1) + np.arange(0, whole, size)[:, None]
     rest = np.arange(whole, len(y))
     chosen = np.concatenate([keep.ravel(), rest])
     return x[chosen], y[chosen]
-
-
-def _arg(blocks: np.ndarray, filler: float) -> np.ndarray:
-    filled = np.where(np.isnan(blocks), filler, blocks)
-    return filled.argmin(axis=1) if filler > 0 else filled.argmax(axis=1)
 
 
 def draw(ax: Axes, series: pd.Series, look: Look, step: bool = False) -> None:
@@ -181,13 +172,14 @@ def draw(ax: Axes, series: pd.Series, look: Look, step: bool = False) -> None:
     ax.callbacks.connect("xlim_changed", nearer)
 
 
-def label_lines(ax: Axes, lines: Sequence[tuple[pd.Series, str, Look]]) -> None:
-    """Each line's name at its right end, moved apart where two would overlap."""
-    ends = [(_last(series), text, look.colour) for series, text, look in lines]
-    label_levels(ax, [(at, text, colour) for at, text, colour in ends if at is not None])
+def label_lines(ax: Axes, lines: Sequence[Line], levels: Sequence[Level] = ()) -> None:
+    """Each line's name at its right end, and each level's, moved apart where two would overlap."""
+    ends = [(series.dropna(), text, look.colour) for series, text, look in lines]
+    label_levels(ax, [*((float(known.iloc[-1]), text, colour) for known, text, colour in ends
+                        if len(known)), *levels])
 
 
-def label_levels(ax: Axes, levels: Sequence[tuple[float, str, str]]) -> None:
+def label_levels(ax: Axes, levels: Sequence[Level]) -> None:
     """Names at heights right of the axes, moved apart where two would overlap."""
     low, high = ax.get_ylim()
     gap = (high - low) * 12.5 / (ax.get_window_extent().height * 72.0 / DPI)
@@ -203,11 +195,6 @@ def label_levels(ax: Axes, levels: Sequence[tuple[float, str, str]]) -> None:
         ax.annotate(text, (1.0, place - over), xycoords=("axes fraction", "data"), xytext=(6, 0),
                     textcoords="offset points", color=colour, fontsize=9, va="center",
                     annotation_clip=False)
-
-
-def _last(series: pd.Series) -> float | None:
-    known = series.dropna()
-    return float(known.iloc[-1]) if len(known) else None
 
 
 def events(ax: Axes, case: FunctionalTest, named: Sequence[tuple[int | None, str]]) -> None:
@@ -234,16 +221,44 @@ def shade(ax: Axes, start: datetime, end: datetime, kind: str, name: str = "") -
                 textcoords="offset points", ha="right", fontsize=8.5, color=GREY)
 
 
-def finish(ax: Axes, title: str, unit: str, start: datetime | None = None,
+def finish(ax: Axes, text: str, unit: str, start: datetime | None = None,
            end: datetime | None = None) -> None:
     """Title, unit on the axis, and dates that are short."""
-    ax.set_title(title, loc="left", fontsize=11, color=INK, pad=16)
-    ax.set_ylabel(unit, fontsize=9, color=INK)
+    title(ax, text, y=unit, pad=16)
     if start is not None and end is not None:
         ax.set_xlim(moment(start), moment(end))
     locator = dates.AutoDateLocator(minticks=3, maxticks=8)
     ax.xaxis.set_major_locator(locator)
     ax.xaxis.set_major_formatter(dates.ConciseDateFormatter(locator))
+
+
+def over_time(ax: Axes, case: FunctionalTest, rows: slice, title: str, unit: str,
+              lines: Sequence[Line], levels: Sequence[Level] = ()) -> None:
+    """Lines over time, each drawn and named; ``levels`` are named beside them."""
+    for line, _, look in lines:
+        draw(ax, line, look)
+    finish(ax, title, unit, *ends(case, rows))
+    label_lines(ax, lines, levels)
+
+
+def trended(case: FunctionalTest, rows: slice, named: Sequence[tuple[str, str, Look]]
+            ) -> list[Line]:
+    """Those of the points that are trended, as lines."""
+    return [(series(case, case[point], rows), text, look) for point, text, look in named
+            if case.has(point)]
+
+
+def limit(ax: Axes, at: float, text: str) -> Level:
+    """A limit across the axes, and its level with its name."""
+    ax.axhline(at, color=LIMIT.colour, linestyle=LIMIT.style)
+    return at, text, LIMIT.colour
+
+
+def title(ax: Axes, text: str, x: str = "", y: str = "", pad: float | None = None) -> None:
+    """The title, and what stands on the axes."""
+    ax.set_title(text, loc="left", fontsize=11, color=INK, pad=pad)
+    ax.set_xlabel(x, fontsize=9, color=INK)
+    ax.set_ylabel(y, fontsize=9, color=INK)
 
 
 def focus(case: FunctionalTest, checks: Sequence[Check], id: str) -> Changeover | None:

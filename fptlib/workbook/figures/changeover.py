@@ -67,18 +67,14 @@ def recovery(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
 def _return(ax: Axes, case: FunctionalTest, rows: slice, low: int) -> None:
     active = base.series(case, case["chw_supply_setpoint"], rows)
     reset = base.series(case, case.reset_setpoint, rows)
-    lines = [(active, "active setpoint", base.ACTIVE), (reset, "reset setpoint", base.RESET)]
-    if case.has("chw_supply_temp"):
-        lines.append((base.series(case, case["chw_supply_temp"], rows), "supply", base.SUPPLY))
     risen = (np.arange(rows.start, rows.stop) - low) * case.minutes / RATE_WINDOW
     steepest = active.iloc[low - rows.start] + case.limits["recovery.rate"] * pd.Series(
         risen, index=active.index)
-    lines.append((steepest.where((risen >= 0) & (steepest <= reset)), "steepest allowed",
-                  base.LIMIT))
-    for series, _, look in lines:
-        base.draw(ax, series, look)
-    base.finish(ax, "Return of the setpoint", "°F", *base.ends(case, rows))
-    base.label_lines(ax, lines)
+    allowed = steepest.where((risen >= 0) & (steepest <= reset))
+    base.over_time(ax, case, rows, "Return of the setpoint", "°F", [
+        (active, "active setpoint", base.ACTIVE), (reset, "reset setpoint", base.RESET),
+        *base.trended(case, rows, [("chw_supply_temp", "supply", base.SUPPLY)]),
+        (allowed, "steepest allowed", base.LIMIT)])
 
 
 def _stretch(case: FunctionalTest, chosen: Changeover) -> slice:
@@ -90,14 +86,10 @@ def _stretch(case: FunctionalTest, chosen: Changeover) -> slice:
 
 
 def _temperatures(ax: Axes, case: FunctionalTest, rows: slice, name: str) -> None:
-    known = [(base.series(case, case[point], rows), text, look) for point, text, look in LINES
-             if case.has(point)]
+    known = base.trended(case, rows, LINES)
     if not case.missing("reset_setpoint"):
         known.append((base.series(case, case.reset_setpoint, rows), "reset setpoint", base.RESET))
-    for series, _, look in known:
-        base.draw(ax, series, look)
-    base.finish(ax, name[0].upper() + name[1:], "°F", *base.ends(case, rows))
-    base.label_lines(ax, known)
+    base.over_time(ax, case, rows, name[0].upper() + name[1:], "°F", known)
 
 
 def _status(ax: Axes, case: FunctionalTest, rows: slice) -> None:

@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from fptlib.procedure import approaches
 from fptlib.procedure.changeovers import Changeover
 from fptlib.procedure.functional_test import FunctionalTest
-from fptlib.procedure.verdict import Check, Event
+from fptlib.procedure.verdict import Check
 from fptlib.workbook.figures import base
 
 NEEDS = ("wet_bulb", "reset_setpoint", "request", "chillers")
@@ -36,20 +36,17 @@ def _margin(ax: Axes, case: FunctionalTest, checks: Sequence[Check]) -> None:
               base.MEASURED)
     ax.axhline(0.0, color=base.LIMIT.colour, linestyle=base.LIMIT.style,
                linewidth=base.LIMIT.width)
-    _requests(ax, [event for check in checks if check.id == "enable.condition"
-                   for event in check.events])
-    base.finish(ax, "Margin: reset setpoint minus what is needed; each enable by its verdict "
-                    "(o pass, X fail, ◆ indeterminate)", "°F",
-                *base.ends(case, slice(0, len(case))))
-    base.label_levels(ax, [(0.0, "holds from here up", base.LIMIT.colour)])
-
-
-def _requests(ax: Axes, requests: Sequence[Event]) -> None:
+    requests = [event for check in checks if check.id == "enable.condition"
+                for event in check.events]
     for verdict, (marker, colour) in base.MARKERS.items():
         same = [event for event in requests if event.verdict == verdict]
         ax.plot([base.moment(event.start) for event in same],
                 [event.margin or 0.0 for event in same], marker, color=colour, markersize=8,
                 markeredgecolor="white")
+    base.finish(ax, "Margin: reset setpoint minus what is needed; each enable by its verdict "
+                    "(o pass, X fail, ◆ indeterminate)", "°F",
+                *base.ends(case, slice(0, len(case))))
+    base.label_levels(ax, [(0.0, "holds from here up", base.LIMIT.colour)])
 
 
 def _parts(ax: Axes, case: FunctionalTest, chosen: Changeover | None) -> None:
@@ -63,8 +60,7 @@ def _parts(ax: Axes, case: FunctionalTest, chosen: Changeover | None) -> None:
     ax.set_ylim(bottom=floor)
     base.finish(ax, "What the condition adds up, against the reset setpoint", "°F",
                 *base.ends(case, rows))
-    base.label_levels(ax, [*levels, (float(setpoint.dropna().iloc[-1]), "reset setpoint",
-                                     base.INK)] if setpoint.notna().any() else levels)
+    base.label_lines(ax, [(setpoint, "reset setpoint", base.RESET)], levels)
     if chosen and chosen.enabled is not None:
         began = chosen.enabled - case.limits["enable.dwell"] / case.minutes
         base.shade(ax, case.time(began), case.time(chosen.enabled), "dwell", "enable delay")

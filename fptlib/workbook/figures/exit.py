@@ -51,10 +51,7 @@ def _supply(ax: Axes, case: FunctionalTest, rows: slice, chosen: Changeover) -> 
 
 
 def _fans(ax: Axes, case: FunctionalTest, rows: slice, cells: Sequence[int]) -> None:
-    lines = [(base.series(case, case[f"tower_{n}_fan_speed"], rows), f"cell {n}", look)
-             for n, look in zip(cells, base.SERIES * 16, strict=False)]
-    for series, _, look in lines:
-        base.draw(ax, series, look)
     ax.set_ylim(-3, 108)
-    base.finish(ax, "Tower fan speed", "%", *base.ends(case, rows))
-    base.label_lines(ax, lines)
+    base.over_time(ax, case, rows, "Tower fan speed", "%", base.trended(case, rows, [
+        (f"tower_{n}_fan_speed", f"cell {n}", look)
+        for n, look in zip(cells, base.SERIES * 16, strict=False)]))

@@ -38,10 +38,8 @@ def figure(sheet: Sheet) -> base.Evidence:
                 xycoords=("data", "axes fraction"), xytext=(-3, 2), textcoords="offset points",
                 ha="right", fontsize=8.5, color=base.INK, annotation_clip=False)
     ax.set_xlim(water[0], water[-1])
-    ax.set_xlabel("condenser water, °F: falling", fontsize=9, color=base.INK)
-    ax.set_ylabel("°F", fontsize=9, color=base.INK)
-    ax.set_title(f"Path from chillers to exchanger: {sheet.verdict}", loc="left", fontsize=11,
-                 color=base.INK, pad=16)
+    base.title(ax, f"Path from chillers to exchanger: {sheet.verdict}",
+               "condenser water, °F: falling", "°F", pad=16)
     drawn.subplots_adjust(bottom=0.14)
     base.label_lines(ax, [(pd.Series(values), text, look) for values, text, look in lines])
     return base.Evidence(drawn, _sentence(path, sheet.verdict))

@@ -17,7 +17,6 @@ from matplotlib.colors import LinearSegmentedColormap, Normalize
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 
-from fptlib import units
 from fptlib.procedure import lift_range
 from fptlib.procedure.changeovers import Request
 from fptlib.procedure.functional_test import FunctionalTest
@@ -58,16 +57,12 @@ def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
         _envelope(ax, case, n)
     bar = drawn.colorbar(ScalarMappable(scale, SHADES), ax=axes, pad=0.02, fraction=0.04)
     bar.set_label("minutes since the enable", fontsize=9, color=base.INK)
-    left = "" if len(shown) == len(paths) else (
+    which = f" chiller{'s' if len(shown) > 1 else ''}" if len(shown) == len(paths) else (
         f" of {len(paths)} chillers, those nearest to their minimum,")
     return base.Evidence(
-        drawn, f"lift over load of {len(shown)}{left or _plural(shown)} in "
+        drawn, f"lift over load of {len(shown)}{which} in "
                f"{len(case.requests)} pull-down{'s' if len(case.requests) > 1 else ''} against the "
                f"manufacturer's lines; in {chosen.name} {'; '.join(said) or 'no path is known'}")
-
-
-def _plural(shown: Sequence[int]) -> str:
-    return f" chiller{'s' if len(shown) > 1 else ''}"
 
 
 def _nearest(checks: Sequence[Check], n: int) -> float:
@@ -152,17 +147,18 @@ def _envelope(ax: Axes, case: FunctionalTest, n: int) -> None:
     ax.set_xlim(0.0, 102.0)
     ax.margins(y=0.12)
     ax.autoscale_view(scalex=False)
-    ax.set_title(f"{chiller.tag or f'Chiller {n}'}: {kind} lift", loc="left", fontsize=11,
-                 color=base.INK)
-    ax.set_xlabel("load of the running chillers, % of their capacity", fontsize=9, color=base.INK)
-    ax.set_ylabel(units.symbol("psi" if kind == "pressure" else "degF"), fontsize=9,
-                  color=base.INK)
+    base.title(ax, f"{chiller.tag or f'Chiller {n}'}: {kind} lift",
+               "load of the running chillers, % of their capacity", _unit(kind))
+
+
+def _unit(kind: str) -> str:
+    return "psi" if kind == "pressure" else "°F"
 
 
 def _said(case: FunctionalTest, n: int, x: np.ndarray, y: np.ndarray) -> str:
     known = np.flatnonzero(~np.isnan(x + y))
     first, last = known[0], known[-1]
-    unit = units.symbol("psi" if _kind(case, n) == "pressure" else "degF")
+    unit = _unit(_kind(case, n))
     return (f"chiller {n} went from {y[first]:.0f} {unit} at {x[first]:.0f} % load to "
             f"{y[last]:.0f} {unit} at {x[last]:.0f} % after {last * case.minutes:.0f} min, "
             f"{np.nanmin(y):.0f} {unit} at the lowest")

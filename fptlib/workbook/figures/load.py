@@ -29,9 +29,7 @@ def figure(case: FunctionalTest, _checks: Sequence[Check]) -> base.Evidence:
         ax.axhline(design, color=base.LIMIT.colour, linestyle=base.LIMIT.style,
                    label="exchanger's design")
     ax.set_ylim(bottom=0.0)
-    ax.set_xlabel("outdoor dry bulb, °F", fontsize=9, color=base.INK)
-    ax.set_ylabel("tons", fontsize=9, color=base.INK)
-    ax.set_title("Load over outdoor temperature", loc="left", fontsize=11, color=base.INK)
+    base.title(ax, "Load over outdoor temperature", "outdoor dry bulb, °F", "tons")
     ax.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), fontsize=8.5, frameon=False)
     return base.Evidence(drawn, "load over outdoor temperature by day and by night, with the "
                                 "exchanger's design load")

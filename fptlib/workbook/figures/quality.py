@@ -30,17 +30,14 @@ def figure(case: FunctionalTest) -> base.Evidence:
 
 
 def _strip(ax: Axes, case: FunctionalTest, name: str, row: int) -> None:
-    begin = base.moment(case.grid.frame.index[0])
-    end = base.moment(case.grid.frame.index[-1] + case.grid.step)
-    missing = gaps(case.grid, name)
-    ax.broken_barh([(begin, end - begin)], (row - 0.35, 0.7), color=base.SUPPLY.colour,
-                   linewidth=0.0)
-    ax.broken_barh([_bar(gap.begin, gap.end) for gap in missing.itertuples()],
+    def bar(begin: pd.Timestamp, end: pd.Timestamp) -> tuple[float, float]:
+        return base.moment(begin), base.moment(end) - base.moment(begin)
+
+    index = case.grid.frame.index
+    ax.broken_barh([bar(index[0], index[-1] + case.grid.step)], (row - 0.35, 0.7),
+                   color=base.SUPPLY.colour, linewidth=0.0)
+    ax.broken_barh([bar(gap.begin, gap.end) for gap in gaps(case.grid, name).itertuples()],
                    (row - 0.37, 0.74), color="white", linewidth=0.0)
     share = 100.0 * float(case.grid.frame[name].notna().mean())
     ax.annotate(f"{share:.1f} %", (1.0, row), xycoords=("axes fraction", "data"), xytext=(6, 0),
                 textcoords="offset points", fontsize=8.5, color=base.INK, va="center")
-
-
-def _bar(begin: pd.Timestamp, end: pd.Timestamp) -> tuple[float, float]:
-    return base.moment(begin), base.moment(end) - base.moment(begin)

@@ -45,10 +45,8 @@ def _reset(ax: Axes, case: FunctionalTest) -> None:
     ax.plot(*line, color=base.INK, linewidth=2.0)
     if len(line[0]):
         base.label_levels(ax, [(float(line[1][-1]), "median of each 2 °F", base.INK)])
-    ax.set_title("Setpoint against outdoor dry bulb, outside changeovers", loc="left",
-                 fontsize=11, color=base.INK)
-    ax.set_xlabel("outdoor dry bulb, °F", fontsize=9, color=base.INK)
-    ax.set_ylabel("setpoint, °F", fontsize=9, color=base.INK)
+    base.title(ax, "Setpoint against outdoor dry bulb, outside changeovers",
+               "outdoor dry bulb, °F", "setpoint, °F")
 
 
 def _hours(ax: Axes, case: FunctionalTest) -> None:
@@ -61,10 +59,6 @@ def _hours(ax: Axes, case: FunctionalTest) -> None:
         ax.plot(SETPOINTS, constant, color=base.INK, linewidth=1.0, linestyle="--")
         levels.append((float(constant[-1]), "at constant approaches", base.INK))
     on_reset = int(np.count_nonzero(year.hours(case, reset.setpoint_of_year(case)).counted))
-    ax.axhline(on_reset, color=base.LIMIT.colour, linestyle=base.LIMIT.style)
-    levels.append((float(on_reset), "reset as found", base.LIMIT.colour))
-    base.label_levels(ax, levels)
-    ax.set_title("Hours of the typical year the economizer can carry", loc="left", fontsize=11,
-                 color=base.INK)
-    ax.set_xlabel("chilled-water setpoint, °F", fontsize=9, color=base.INK)
-    ax.set_ylabel("hours a year", fontsize=9, color=base.INK)
+    base.label_levels(ax, [*levels, base.limit(ax, on_reset, "reset as found")])
+    base.title(ax, "Hours of the typical year the economizer can carry",
+               "chilled-water setpoint, °F", "hours a year")

@@ -13,7 +13,8 @@ from fptlib.workbook.figures import base
 
 def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
     """The run that decided how well towers and supply were held."""
-    chosen = base.focus(case, checks, _deciding(checks))
+    bad = [check.id for check in checks if check.verdict == "fail" and check.events]
+    chosen = base.focus(case, checks, bad[0] if bad else "running.tower_setpoint")
     if case.missing("request", "chillers", "chw_supply_temp") or chosen is None:
         return base.nothing("Economizer run", base.reason(checks, "no run in these trends"))
     start = next(row for row in (chosen.transition, chosen.enabled, chosen.last)
@@ -33,18 +34,9 @@ def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
                                 f"of {chosen.name}")
 
 
-def _deciding(checks: Sequence[Check]) -> str:
-    bad = [check.id for check in checks if check.verdict == "fail" and check.events]
-    return bad[0] if bad else "running.tower_setpoint"
-
-
 def _pair(ax: Axes, case: FunctionalTest, rows: slice, title: str,
           points: Sequence[tuple[str, str, base.Look]], wet_bulb: bool = False) -> None:
-    lines = [(base.series(case, case[name], rows), text, look) for name, text, look in points
-             if case.has(name)]
+    lines = base.trended(case, rows, points)
     if wet_bulb and not case.missing("wet_bulb"):
         lines.append((base.series(case, case.wet_bulb, rows), "wet bulb", base.SUPPLY))
-    for series, _, look in lines:
-        base.draw(ax, series, look)
-    base.finish(ax, title, "°F", *base.ends(case, rows))
-    base.label_lines(ax, lines)
+    base.over_time(ax, case, rows, title, "°F", lines)

@@ -48,12 +48,10 @@ def _wet_bulb(ax: Axes, case: FunctionalTest) -> None:
     difference = case.grid.frame["outdoor_wet_bulb"] - case.calculated_wet_bulb
     base.draw(ax, difference, base.MEASURED)
     limit = case.limits["instruments.wet_bulb"]
-    for level in (-limit, limit):
-        ax.axhline(level, color=base.LIMIT.colour, linestyle=base.LIMIT.style)
-    base.finish(ax, "Trended minus calculated wet bulb", "°F", case.grid.frame.index[0],
-                case.grid.frame.index[-1])
-    base.label_levels(ax, [(limit, f"+{limit:g}", base.LIMIT.colour),
-                           (-limit, f"−{limit:g}", base.LIMIT.colour)])
+    levels = [base.limit(ax, -limit, f"−{limit:g}"), base.limit(ax, limit, f"+{limit:g}")]
+    base.finish(ax, "Trended minus calculated wet bulb", "°F",
+                *base.ends(case, slice(0, len(case))))
+    base.label_levels(ax, levels)
 
 
 def _readings(ax: Axes, compared: Sequence[Event]) -> None:
@@ -68,6 +66,5 @@ def _readings(ax: Axes, compared: Sequence[Event]) -> None:
     ax.set_yticks(range(len(names)), names, fontsize=8)
     ax.set_ylim(len(names) - 0.5, -0.5)
     ax.set_xlim(left=0.0)
-    ax.set_title("Trend against field reading: difference as a share of the limit", loc="left",
-                 fontsize=11, color=base.INK)
-    ax.set_xlabel("share of the limit (1 = at the limit)", fontsize=9, color=base.INK)
+    base.title(ax, "Trend against field reading: difference as a share of the limit",
+               "share of the limit (1 = at the limit)")

@@ -33,8 +33,7 @@ def figure(answers: Mapping[str, Any]) -> base.Evidence:
     ax.set_axis_off()
     ax.set_xlim(0, 15.5)
     ax.set_ylim(0, 10)
-    ax.set_title("Plant sketch: names as trended, * is not trended", loc="left", fontsize=11,
-                 color=base.INK)
+    base.title(ax, "Plant sketch: names as trended, * is not trended")
     cells = int(lookup(answers, "plant.tower_cells", 0) or 0)
     count = int(lookup(answers, "plant.chillers", 0) or 0)
     exchangers, sumps = (int(lookup(answers, f"plant.{name}", 1) or 1)
@@ -43,14 +42,11 @@ def figure(answers: Mapping[str, Any]) -> base.Evidence:
     _machines(ax, answers, count, exchangers)
     _pipes(ax)
     _points(ax, answers)
-    return base.Evidence(drawn, f"plant of {count} chillers and {_number(exchangers)} exchanger"
-                                f"{'s' * (exchangers > 1)} in parallel, {cells} tower cells over "
+    plates = "one exchanger" if exchangers == 1 else f"{exchangers} exchangers"
+    return base.Evidence(drawn, f"plant of {count} chillers and {plates} in parallel, {cells} "
+                                f"tower cells over "
                                 f"{f'{sumps} sumps' if sumps > 1 else 'one common sump'}, with "
                                 "trended points")
-
-
-def _number(count: int) -> str:
-    return "one" if count == 1 else str(count)
 
 
 def _box(ax: Axes, x: float, y: float, w: float, h: float, text: str, ground: str) -> None:

@@ -58,9 +58,7 @@ def _pairs(ax: Axes, case: FunctionalTest) -> None:
     ax.set_xticks(named, [pairs[place][0] for place in named], fontsize=8.5)
     ax.set_xlim(-0.6, max(len(pairs), 4) - 0.4)
     ax.set_ylim(bottom=0.0)
-    ax.set_title("Before (o) and after (■) each changeover, at like load", loc="left",
-                 fontsize=11, color=base.INK)
-    ax.set_ylabel("kW/ton", fontsize=9, color=base.INK)
+    base.title(ax, "Before (o) and after (■) each changeover, at like load", y="kW/ton")
 
 
 def _compared(case: FunctionalTest, c: Changeover) -> list[tuple[str, transition.Comparison]]:
