@@ -10,9 +10,9 @@ import ipywidgets as widgets
 
 from fptlib.errors import FormError
 from fptlib.job.folder import Job, site_time
-from fptlib.job.schema import contradictions, table
+from fptlib.job.schema import Table, contradictions, table
 from fptlib.workbook import parts, static
-from fptlib.workbook.forms import Message, Saved, guarded, position
+from fptlib.workbook.forms import Message, Saved, Section, guarded
 
 Row = Mapping[str, Any]
 
@@ -22,13 +22,19 @@ def closed(row: Row) -> bool:
     return bool(row.get("released") and row.get("readback"))
 
 
+def _table(path: str) -> Table:
+    found = table(path)
+    assert found is not None
+    return found
+
+
 class Line:
     """One line of a checklist, which keeps what it last read."""
 
     def __init__(self, job: Job, path: str, row: Row, saved: Saved) -> None:
-        self.job, self.path, self.row, self._saved = job, path, dict(row), saved
-        found = table(path)
-        self.items = found.answers if found else {}
+        self.job, self.row, self._saved = job, dict(row), saved
+        self.section = Section(job, _table(path))
+        self.items = self.section.table.answers
         self.message = Message()
         self.widget = parts.column([parts.line(self.controls()), self.message.widget],
                                    "fpt-check-line")
@@ -43,19 +49,11 @@ class Line:
         Raises:
             FormError: another window has changed or removed it, or it contradicts itself.
         """
-        if wrong := contradictions(self.path, {**self.row, **changes}):
+        row = {**self.row, **changes}
+        if wrong := contradictions(self.section.table.path, row):
             raise FormError(" ".join(wrong))
-
-        def edit(document: Any) -> None:
-            held = document.get(self.path, [])
-            at = position(held, self.row)
-            if at is None:
-                raise FormError("this line was changed in another window; run the cell again")
-            for name, value in changes.items():
-                held[at][name] = value
-
-        self.job.change(edit)
-        self.row.update(changes)
+        self.section.put(row, self.row)
+        self.row = row
         self.message.saved()
         self._saved()
 
@@ -116,11 +114,8 @@ class Checklist:
 
     def __init__(self, job: Job, path: str, line: type[Line], title: str,
                  saved: Saved = lambda: None) -> None:
-        found = table(path)
-        assert found is not None
-        self.title = title
         lines = [line(job, path, row, saved).widget for row in job.get(path, [])]
-        nothing = f"<p>No {html.escape(found.row)} is listed.</p>" if not lines else ""
+        nothing = f"<p>No {html.escape(_table(path).row)} is listed.</p>" if not lines else ""
         self.widget = parts.column([parts.title(title, nothing), *lines], "fpt-form")
 
 

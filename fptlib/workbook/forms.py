@@ -272,52 +272,56 @@ class Section:
 
     def put(self, row: Row, old: Row | None) -> None:
         """Save a row, in the place of ``old`` where that is given; what its form does not ask,
-        written by hand, stays.
+        and what was remarked by hand, stays.
 
         Raises:
             FormError: ``old`` is there no more as it was read, and no key finds it.
         """
-        asked, key = {item.name for item in self.table.asked}, self.table.key
+        key = self.table.key
 
-        def instead(held: Mapping[str, Any]) -> Row:
-            kept = {name: value for name, value in held.items() if name not in asked}
-            return {**kept, **{n: value for n, value in row.items() if not key or n != key.name}}
+        def filled(held: Any) -> Any:
+            for item in self.table.asked:
+                if item.name not in row:
+                    held.pop(item.name, None)
+            held.update({n: value for n, value in row.items() if not key or n != key.name})
+            return held
 
-        def edit(held: Any) -> None:
+        def change(held: Any) -> None:
             if key:
                 name = row[key.name]
                 if old is not None and old[key.name] != name:
                     held.pop(old[key.name], None)
-                held[name] = instead(held.get(name, {}))
+                filled(held.setdefault(name, {}))
             elif old is None:
-                held.append(instead({}))
+                held.append(filled({}))
             elif (at := position(held, old)) is not None:
-                held[at] = instead(held[at])
+                filled(held[at])
             else:
                 raise FormError(CHANGED_ELSEWHERE)
 
-        self._edit(edit)
+        self.edit(change)
 
     def take(self, old: Row) -> None:
         """Take a row away."""
-        def edit(held: Any) -> None:
+        def change(held: Any) -> None:
             if self.table.key:
                 held.pop(old[self.table.key.name], None)
             elif (at := position(held, old)) is not None:
                 del held[at]
 
-        self._edit(edit)
+        self.edit(change)
 
-    def _edit(self, edit: Callable[[Any], None]) -> None:
-        def change(document: Any) -> None:
+    def edit(self, change: Callable[[Any], None]) -> None:
+        """Change the rows where they are kept: a mapping by key, or a list."""
+        def within(document: Any) -> None:
             # The document itself is edited, so that comments written by hand stay.
             path = self.table.path
             if not lookup(document, path):
                 empty = tomlkit.table(is_super_table=True) if self.table.key else tomlkit.aot()
                 place(document, path, empty)
-            edit(lookup(document, path))
+            change(lookup(document, path))
 
-        self.job.change(change)
+        self.job.change(within)
 
 
 def position(held: Sequence[Row], old: Row) -> int | None:

@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
-import pandas as pd
 from IPython import get_ipython
 from IPython.display import display
 
@@ -178,13 +177,6 @@ class Page:
             display(static.note("Not computed, missing: " + ", ".join(lacking), "not tested"))
         return not lacking
 
-    def at(self, caption: str, moments: Mapping[str, pd.Timestamp | None],
-           columns: Mapping[str, pd.Series]) -> None:
-        """Show the values of series at named moments, one row for each."""
-        rows = [[name, f"{at:%Y-%m-%d %H:%M}", *(rounded(_value(s, at))
-                 for s in columns.values())] for name, at in moments.items() if at is not None]
-        display(static.table(caption, ["", "Time", *columns], rows, "no such moment"))
-
     def facts(self, caption: str, pairs: Mapping[str, Any]) -> None:
         """Show named results; numbers with one decimal."""
         texts = [(name, value if isinstance(value, str) else rounded(float(value)))
@@ -291,10 +283,6 @@ def _first_of(reason: str) -> str:
     """The first of the reasons: one line stands above the page."""
     first, *others = reason.split(" · ")
     return f"{first} (and {len(others)} more)" if others else first
-
-
-def _value(series: pd.Series, at: pd.Timestamp) -> float | None:
-    return float(series[at]) if at in series.index else None
 
 
 class Live:

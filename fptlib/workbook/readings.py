@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
@@ -20,7 +20,7 @@ from fptlib.physics.atmosphere import pressure_at
 from fptlib.procedure import instruments
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.verdict import Event, Verdict
-from fptlib.workbook.forms import CHANGED_ELSEWHERE, Row, Section
+from fptlib.workbook.forms import Row, Section
 
 _WORDS: Mapping[Verdict, str] = {
     Verdict.PASS: "agrees with the trend",
@@ -70,38 +70,16 @@ class Readings(Section):
     def rows(self) -> list[Row]:
         return [row for _, row in numbered_rows(self.job.readings_file)]
 
-    def put(self, row: Row, old: Row | None) -> None:
-        """Save a reading, in the place of ``old`` where that is given.
-
-        Raises:
-            FormError: ``old`` is there no more as it was read.
-        """
+    def edit(self, change: Callable[[Any], None]) -> None:
         with self.job.locked():
             rows = self.rows()
-            if old is None:
-                rows.append(dict(row))
-            elif old in rows:
-                # A column added by hand, which no form asks for, stays.
-                rows[rows.index(old)] = {**old, **row}
-            else:
-                raise FormError(CHANGED_ELSEWHERE)
-            self._write(rows)
-
-    def take(self, old: Row) -> None:
-        """Take a reading away."""
-        with self.job.locked():
-            rows = self.rows()
-            if old in rows:
-                rows.remove(old)
-            self._write(rows)
-
-    def _write(self, rows: Sequence[Row]) -> None:
-        names = dict.fromkeys([*COLUMNS, *(key for row in rows for key in row)])
-        sheet = io.StringIO()
-        writer = csv.DictWriter(sheet, list(names), lineterminator="\n", restval="")
-        writer.writeheader()
-        writer.writerows(rows)
-        write_atomically(self.job.readings_file, sheet.getvalue().encode("utf-8"))
+            change(rows)
+            names = dict.fromkeys([*COLUMNS, *(key for row in rows for key in row)])
+            sheet = io.StringIO()
+            writer = csv.DictWriter(sheet, list(names), lineterminator="\n", restval="")
+            writer.writeheader()
+            writer.writerows(rows)
+            write_atomically(self.job.readings_file, sheet.getvalue().encode("utf-8"))
 
 
 def points_of(job: Job) -> list[str]:

@@ -9,9 +9,9 @@ from __future__ import annotations
 import shutil
 import tempfile
 import tomllib
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
 
 import nbformat
 import tomlkit
@@ -99,26 +99,11 @@ class Comments(Section):
                            "the job folder") from error
         return [{"check": name, **row} for name, row in held.get("comments", {}).items()]
 
-    def put(self, row: Row, old: Row | None) -> None:
-        """Save a comment, in the place of ``old`` where it had another check."""
-        with self._changed() as kept:
-            if old is not None:
-                kept.pop(old["check"], None)
-            kept[row["check"]] = dict(row)
-
-    def take(self, old: Row) -> None:
-        """Take a comment away."""
-        with self._changed() as kept:
-            kept.pop(old["check"], None)
-
-    @contextmanager
-    def _changed(self) -> Iterator[dict[str, Row]]:
+    def edit(self, change: Callable[[Any], None]) -> None:
         # Read under the lock too, so that another window's comment is not lost.
         with self.job.locked():
-            kept = {entry["check"]: entry for entry in self.rows()}
-            yield kept
-            held = {name: {k: v for k, v in row.items() if k != "check"}
-                    for name, row in kept.items()}
+            held = {row.pop("check"): row for row in self.rows()}
+            change(held)
             write_atomically(self._path, tomlkit.dumps({"comments": held}).encode("utf-8"))
 
 

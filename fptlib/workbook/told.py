@@ -84,10 +84,6 @@ def changeovers(case: FunctionalTest) -> Shown:
     return static.table("Changeovers found (month-day hour:minute)", heads, rows, empty)
 
 
-def _moment(at: pd.Timestamp | None) -> str:
-    return "–" if at is None or pd.isna(at) else f"{at:%m-%d %H:%M}"
-
-
 def pull_downs(test: FunctionalTest) -> Shown:
     """How far and how fast the sump was pulled cold, and with its volume the towers' net heat
     rejection."""

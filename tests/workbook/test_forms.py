@@ -160,7 +160,7 @@ def test_overrides_are_closed_by_release_and_readback(job):
 def test_a_line_changed_elsewhere_is_not_overwritten(job):
     line = checklist.OverrideLine(job, "overrides", job.get("overrides")[0], lambda: None)
     job.change(lambda d: d["overrides"][0].update({"value": "29"}))
-    with pytest.raises(FormError, match="changed in another window"):
+    with pytest.raises(FormError, match="changed or removed elsewhere"):
         line.change(readback="31")
 
 

@@ -42,6 +42,14 @@ def test_a_row_keeps_what_the_form_does_not_ask(job):
     assert job.get("people") == {"technician": {"phone": "1", "name": "B"}}
 
 
+def test_what_was_remarked_by_hand_in_a_row_stays(job):
+    with job.file.open("a", encoding="utf-8") as file:
+        file.write('\n[people.witness]  # agreed in May\nname = "A"\n# by letter\n')
+    questionnaire.section(job, "people").put({"role": "witness", "name": "B"}, None)
+    held = job.file.read_text(encoding="utf-8")
+    assert '# agreed in May\nname = "B"\n# by letter' in held
+
+
 def test_a_row_without_a_required_answer_is_refused(job):
     view = rows_view(job, "people")
     view.fields["role"].control.value = "technician"
