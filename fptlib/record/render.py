@@ -12,7 +12,6 @@ front, in XLSX the cell is marked as text. Numbers stay numbers.
 from __future__ import annotations
 
 import base64
-import csv
 import io
 import json
 from collections.abc import Mapping, Sequence
@@ -26,7 +25,7 @@ from fptlib.record import schema
 from fptlib.record.canonical import read_moment
 from fptlib.record.pdf import RECORD_NAME
 from fptlib.record.report import comparison_report, report
-from fptlib.record.text import clean, harmless, like_formula, shorten
+from fptlib.record.text import clean, csv_of, like_formula, shorten
 from fptlib.record.typesetting import MAIN, printable, template, typeset
 
 Figures = Mapping[str, bytes]
@@ -161,12 +160,8 @@ def _cell(value: Any) -> Cell:
 
 
 def to_csv(table: Table) -> bytes:
-    """A table as CSV (RFC 4180), UTF-8 with the mark by which spreadsheets know it."""
-    stream = io.StringIO(newline="")
-    writer = csv.writer(stream)
-    writer.writerow(table.head)
-    writer.writerows([harmless(cell) for cell in row] for row in table.rows)
-    return stream.getvalue().encode("utf-8-sig")
+    """A table as CSV."""
+    return csv_of(table.head, table.rows)
 
 
 def to_xlsx(found: Sequence[Table]) -> bytes:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import re
 import unicodedata
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
@@ -50,6 +53,15 @@ def like_formula(text: str) -> bool:
 def harmless(cell: Any) -> Any:
     """A cell for CSV: a text that a spreadsheet may run gets an apostrophe in front."""
     return f"'{cell}" if isinstance(cell, str) and like_formula(cell) else cell
+
+
+def csv_of(head: Iterable[str], rows: Iterable[Iterable[Any]]) -> bytes:
+    """A table as CSV (RFC 4180), UTF-8 with the mark by which spreadsheets know it."""
+    stream = io.StringIO(newline="")
+    writer = csv.writer(stream)
+    writer.writerow(head)
+    writer.writerows([harmless(cell) for cell in row] for row in rows)
+    return stream.getvalue().encode("utf-8-sig")
 
 
 def shorten(text: str, longest: int) -> str:

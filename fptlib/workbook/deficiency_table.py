@@ -3,15 +3,13 @@ goes out, what was done and its status come in."""
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from fptlib.answer import answers_of
 from fptlib.errors import FormError
-from fptlib.job.folder import Job, lookup, place, write_atomically
+from fptlib.job.folder import Job, lookup, place
 from fptlib.job.schema import DECISION
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.steps import CHECKS, all_checks
@@ -19,6 +17,7 @@ from fptlib.record import render
 from fptlib.record.deficiencies import deficiencies
 from fptlib.record.payload import check_row
 from fptlib.record.text import clean
+from fptlib.workbook import table_file
 
 NAME = "deficiencies.csv"
 # What comes back; the rest is what the test found.
@@ -36,14 +35,10 @@ def of(job: Job) -> list[dict[str, Any]]:
 def write(job: Job) -> Path:
     """Write the table beside ``job.toml``, with the columns of the record's own."""
     head = render.COLUMNS["deficiencies"]
-    cells = tuple(tuple(_cell(row.get(name)) for name in head) for row in of(job))
-    path = job.folder / NAME
-    write_atomically(path, render.to_csv(render.Table("deficiencies", head, cells)))
-    return path
-
-
-def _cell(value: Any) -> str:
-    return clean("; ".join(map(str, value)) if isinstance(value, list) else value or "")
+    rows = ([row.get(name) or "" for name in head] for row in of(job))
+    cells = ([clean("; ".join(map(str, cell)) if isinstance(cell, list) else cell)
+              for cell in row] for row in rows)
+    return table_file.write(job.folder / NAME, head, cells)
 
 
 def read(job: Job, path: Path) -> int:
@@ -53,32 +48,29 @@ def read(job: Job, path: Path) -> int:
         FormError: it is no such table, a row names no check, or an answer cannot be used; then
             nothing is taken over.
     """
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise FormError(f"'{path.name}' cannot be read; save it as CSV in UTF-8") from error
-    delimiter = max(",;\t", key=text.split("\n", 1)[0].count)
-    rows = list(csv.DictReader(io.StringIO(text, newline=""), delimiter=delimiter))
-    if not rows or not {"check", "status"} <= set(rows[0]):
-        raise FormError(f"'{path.name}', row 1: no columns check and status; fill in the table "
-                        "that 'fptlib deficiencies JOB' writes, and keep its first row")
-    taken = {row["check"].strip(): _taken(row, f"'{path.name}', row {number}")
-             for number, row in enumerate(rows, start=2)}
+    rows = table_file.read(path.name, table_file.bytes_of(path), ("check", "status"),
+                           "'fptlib deficiencies JOB' writes")
+    taken = {row["check"]: _taken(row, where) for where, row in rows}
     held = job.get("deficiencies", {})
     changed = {check: row for check, row in taken.items()
                if any(held.get(check, {}).get(name, "") != value for name, value in row.items())}
-    job.change(lambda document: _put(document, changed))
+
+    def put(document: Any) -> None:
+        for check, row in changed.items():
+            for name, value in row.items():
+                place(document, f'deficiencies."{check}".{name}', value)
+
+    job.change(put)
     return len(changed)
 
 
-def _taken(row: Mapping[str, Any], where: str) -> dict[str, str]:
-    if row["check"].strip() not in CHECKS:
+def _taken(row: Mapping[str, str], where: str) -> dict[str, str]:
+    if row["check"] not in CHECKS:
         raise FormError(f"{where}: there is no check '{row['check']}'; leave that column as it is")
     found, known = {}, answers_of(DECISION)
     for name in _BACK:
-        text = str(row.get(name) or "").strip().removeprefix("'")
         try:
-            value = known[name].read(text)
+            value = known[name].read(row.get(name, "").removeprefix("'"))
         except FormError as error:
             raise FormError(f"{where}: {error}") from None
         if value is not None:
@@ -86,12 +78,6 @@ def _taken(row: Mapping[str, Any], where: str) -> dict[str, str]:
     if found.get("status", "open") != "open" and not found.get("status_by"):
         raise FormError(f"{where}: status '{found['status']}' needs status_by, who says so")
     return found
-
-
-def _put(document: Any, changed: Mapping[str, Mapping[str, str]]) -> None:
-    for check, row in changed.items():
-        for name, value in row.items():
-            place(document, f'deficiencies."{check}".{name}', value)
 
 
 def lines(items: Sequence[Mapping[str, Any]]) -> list[str]:

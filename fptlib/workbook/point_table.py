@@ -5,8 +5,6 @@ that a spreadsheet can edit show the same rows and save them the same way.
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -15,13 +13,14 @@ from typing import Any
 from fptlib import points, units
 from fptlib.errors import FormError, IntakeError
 from fptlib.job import answers as job_answers
-from fptlib.job.folder import Job, write_atomically
+from fptlib.job.folder import Job
 from fptlib.procedure.steps import CHECKS
 from fptlib.procedure.trend_request import provable
 from fptlib.record.text import harmless
 from fptlib.trends.columns import Column
 from fptlib.trends.mapping import PointMap, files_of
 from fptlib.trends.suggest import Proposal, propose
+from fptlib.workbook import table_file
 
 HEADS = ("Accept", "Point", "Unit", "Sure %", "File", "Column", "First values", "Interval min",
          "Good %", "Looks like", "Why", "Doubt")
@@ -286,16 +285,8 @@ def _refuse(rows: Sequence[Row], stands: Mapping[int, str] | None = None) -> Non
 # -- the table file -------------------------------------------------------------------------------
 
 def write(table: PointTable, file: Path) -> None:
-    """Write the rows as CSV that a spreadsheet can edit.
-
-    A text that a spreadsheet would run as a formula gets an apostrophe in front.
-    """
-    text = io.StringIO()
-    lines = csv.writer(text, lineterminator="\r\n")
-    lines.writerow(HEADS)
-    for row in table.rows:
-        lines.writerow([harmless(cell) for cell in row.cells()])
-    write_atomically(file, text.getvalue().encode("utf-8-sig"))
+    """Write the rows for a spreadsheet."""
+    table_file.write(file, HEADS, (row.cells() for row in table.rows))
 
 
 def read(table: PointTable, file: Path) -> list[Row]:
@@ -304,44 +295,23 @@ def read(table: PointTable, file: Path) -> list[Row]:
     Raises:
         FormError: it is no such table, or one of its rows cannot be used.
     """
-    try:
-        return taken(table, file.name, file.read_bytes())
-    except OSError as error:
-        raise FormError(f"'{file.name}' cannot be read ({error.strerror or error})") from error
+    return taken(table, file.name, table_file.bytes_of(file))
 
 
 def taken(table: PointTable, name: str, content: bytes) -> list[Row]:
     """The same from a table file's name and bytes."""
-    if content.startswith(b"PK"):
-        raise FormError(f"'{name}' is a workbook; save the table as CSV, then read that")
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        # As a spreadsheet of Windows saves "CSV".
-        text = content.decode("cp1252", "replace")
-    head = text.split("\n", 1)[0]
-    delimiter = max(",;\t", key=head.count)
-    found = list(table.rows)
-    lines = csv.DictReader(io.StringIO(text, newline=""), delimiter=delimiter)
-    if absent := [each for each in ("Accept", "Point", "Unit", "File", "Column")
-                  if each not in (lines.fieldnames or ())]:
-        raise FormError(f"'{name}', row 1: no column {', '.join(absent)}; edit the table that "
-                        "'fptlib map JOB --table FILE' or the plan's page writes, and keep its "
-                        "first row")
-    stands: dict[int, str] = {}
-    for number, line in enumerate(lines, start=2):
-        cells = {key: str(value or "").strip() for key, value in line.items()
-                 if isinstance(key, str)}
-        if not any(cells.values()):
-            continue
+    found, stands = list(table.rows), dict[int, str]()
+    for where, cells in table_file.read(
+            name, content, ("Accept", "Point", "Unit", "File", "Column"),
+            "'fptlib map JOB --table FILE' or the plan's page writes"):
         at = next((at for at, row in enumerate(found) if at not in stands and (
             cells["File"], cells["Column"]) in ((row.files, row.column), (
                 harmless(row.files), harmless(row.column)))), None)
         if at is None:
-            raise FormError(f"'{name}', row {number}: trends has no further column "
+            raise FormError(f"{where}: trends has no further column "
                             f"'{cells['Column']}' of file '{cells['File']}'; change only Accept, "
                             "Point and Unit")
-        stands[at] = f"'{name}', row {number}: "
+        stands[at] = f"{where}: "
         accept = _ACCEPT.get(cells["Accept"].lower())
         if accept is None:
             raise FormError(f"{stands[at]}Accept holds '{cells['Accept']}' where yes or no was "

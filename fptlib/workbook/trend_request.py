@@ -3,17 +3,14 @@ and what the points mapped so far can prove."""
 
 from __future__ import annotations
 
-import csv
-import io
 from pathlib import Path
 
 from fptlib import units
 from fptlib.errors import FormError
 from fptlib.job import answers
-from fptlib.job.folder import Job, write_atomically
+from fptlib.job.folder import Job
 from fptlib.procedure.trend_request import DURATION, Requested, provable, request
-from fptlib.record.text import harmless
-from fptlib.workbook import parts, printed, static
+from fptlib.workbook import parts, printed, static, table_file
 from fptlib.workbook.forms import Saved
 from fptlib.workbook.panels import Panel
 
@@ -43,11 +40,6 @@ def cells(row: Requested) -> list[str]:
             row.interval, DURATION, ", ".join(row.serves), ", ".join(row.lost) or "nothing alone"]
 
 
-def _steps(checks: str) -> str:
-    """The steps of checks, each once, short enough for a page."""
-    return ", ".join(dict.fromkeys(id.partition(".")[0] for id in checks.split(", ")))
-
-
 def foretold(job: Job, minutes: float = 1.0) -> static.Shown:
     """What the points mapped so far can prove, said before the season is gone."""
     held = job.answers()
@@ -63,19 +55,16 @@ def foretold(job: Job, minutes: float = 1.0) -> static.Shown:
 def write(job: Job) -> list[Path]:
     """Write the request beside ``job.toml``: a table, and a page to print with its PDF."""
     rows = [cells(row) for row in of(job)]
-    text = io.StringIO()
-    lines = csv.writer(text, lineterminator="\r\n")
-    lines.writerow(HEADS)
-    lines.writerows([harmless(cell) for cell in row] for row in rows)
     title = f"Points and trend request: {job.get('job.title', '')}"
-    sheet = job.folder / f"{NAME}.csv"
-    write_atomically(sheet, text.getvalue().encode("utf-8-sig"))
+    sheet = table_file.write(job.folder / f"{NAME}.csv", HEADS, rows)
     return [sheet, *printed.write(job.folder / f"{NAME}.html", title, [
         printed.text(f"Trend every point for {DURATION}. Essential: the checks named are not "
                      "tested without it. Say which points cannot be trended before the season "
                      "begins."),
         printed.table("Points", (*HEADS[:6], "Steps served", HEADS[8]),
-                      [[*row[:6], _steps(row[7]), row[8]] for row in rows])],
+                      [[*row[:6], ", ".join(dict.fromkeys(
+                          id.partition(".")[0] for id in row[7].split(", "))), row[8]]
+                       for row in rows])],
         landscape=True)]
 
 

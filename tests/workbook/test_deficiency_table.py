@@ -65,7 +65,7 @@ def test_what_cannot_be_used_changes_nothing(job, cells, sentence) -> None:
 
 def test_a_table_of_something_else_is_refused(job, tmp_path) -> None:
     (tmp_path / "a.csv").write_text("a,b\n1,2\n", encoding="utf-8")
-    with pytest.raises(FormError, match="no columns check and status"):
+    with pytest.raises(FormError, match="row 1: no column check, status"):
         deficiency_table.read(job, tmp_path / "a.csv")
 
 
