@@ -36,9 +36,9 @@ def watched(test: FunctionalTest, condition: Abort) -> dict[str, np.ndarray]:
     A chiller that is off has no lift to lose: infinity stands there.
     """
     if condition.watched == "supply_above_reset":
-        return {"": test["chw_supply_temp"] - test.reset_setpoint}
+        return {"": test.above_reset}
     if condition.watched == "supply_above_setpoint":
-        return {"": test["chw_supply_temp"] - test["chw_supply_setpoint"]}
+        return {"": test.above_active}
     if condition.watched == "water_lift":
         return {f"chiller {n}": np.where(test.running(n) == 0.0, np.inf, test.water_lift(n))
                 for n in test.chiller_numbers}

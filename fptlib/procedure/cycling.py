@@ -11,7 +11,7 @@ import numpy as np
 
 from fptlib.procedure import uncertainty
 from fptlib.procedure.flags import stretches
-from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.instruments import agreement
 from fptlib.procedure.judge import Finding, check
 from fptlib.procedure.measures import between_rows, busiest
@@ -120,15 +120,21 @@ def _in_gaps(test: FunctionalTest, n: int) -> int:
     return hidden
 
 
+@cached
+def _carried(test: FunctionalTest) -> np.ndarray:
+    """Whether the exchanger carries load, or is commanded to and nothing shows that it is off."""
+    return test.exchanger_on | (test.commanded == 1.0) & ~test.exchanger_off
+
+
 def _under_load(test: FunctionalTest, n: int, row: int) -> str:
     """``sure`` where a stop of chiller ``n`` in this row was under load, ``maybe`` where a gap or
     the sampling leaves it open, empty where it was not."""
-    carried = test.exchanger_on | (test.commanded == 1.0) & ~test.exchanger_off
-    soon = np.flatnonzero(carried[test.window(row, row + SOON / test.minutes + 1)])
+    soon = np.flatnonzero(_carried(test)[test.window(row, row + SOON / test.minutes + 1)])
     # An exchanger that opens and soon shuts again has taken over nothing.
     held = 0.0
     if len(soon):
-        from_there = carried[row + int(soon[0]):]
+        begin = row + int(soon[0])
+        from_there = _carried(test)[test.window(begin, begin + 2.0 * SOON / test.minutes + 2)]
         held = float(np.logical_and.accumulate(from_there).sum()) * test.minutes
     if held > 2.0 * SOON or _relieved(test, n, test.window(row - OVERLAP / test.minutes, row)):
         return ""
@@ -143,7 +149,7 @@ def _under_load(test: FunctionalTest, n: int, row: int) -> str:
     risen = float(np.nanmax(after)) - test.limits["lift.trip_band"]
     every, earlier = test.sample_interval("chw_supply_temp"), test.window(
         row - test.rows(OVERLAP), row)
-    colder = between_rows((test["chw_supply_temp"] - test["chw_supply_setpoint"])[earlier], every)
+    colder = between_rows(test.above_active[earlier], every)
     # What lies between samples may be lower before the stop, and higher after it.
     if min(loaded - colder, risen) > doubt and held < SOON:
         return "sure"
@@ -164,7 +170,7 @@ def _above_setpoint(test: FunctionalTest, row: int) -> tuple[np.ndarray, np.ndar
     enabled = np.flatnonzero(np.diff(test.commanded[rows]) == 1.0)
     stop = rows.start + int(enabled[0]) + 1 if len(enabled) else rows.stop
     after = water[row:stop] - np.fmax(setpoint[row:stop], setpoint[row])
-    return (water - setpoint)[test.window(row - test.rows(SOON), row)], after
+    return test.above_active[test.window(row - test.rows(SOON), row)], after
 
 
 def _went(test: FunctionalTest, row: int) -> str:

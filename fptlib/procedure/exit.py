@@ -20,7 +20,7 @@ from fptlib.procedure.exit_reasons import (
     uneconomic,
 )
 from fptlib.procedure.flags import Flags, Stretch
-from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
 from fptlib.procedure.measures import SWINGS, median, swings_through
 from fptlib.procedure.verdict import NotTested, Verdict
@@ -65,8 +65,13 @@ def supply(test: FunctionalTest, run: Run) -> Finding:
         doubt = abs(_longest(test, too_warm(test, rounding)[rows]) - seen)
     return _longest_stay(test, run, too_warm(test)[rows], limit, WARMTH,
                          f"the chilled water was more than {test.limits['exit.band']:g} °F above "
-                         "setpoint", doubt, above=test["chw_supply_temp"] - test.reset_setpoint
-                         - test.limits["exit.band"])
+                         "setpoint", doubt, above=_above_band(test))
+
+
+@cached
+def _above_band(test: FunctionalTest) -> np.ndarray:
+    """Chilled-water supply above the reset setpoint by more than the band [degF]."""
+    return test.above_reset - test.limits["exit.band"]
 
 
 def _longest_stay(test: FunctionalTest, run: Run, found: Flags, limit: float,
@@ -229,7 +234,7 @@ def _not_able(test: FunctionalTest, run: Run) -> list[str]:
     """Why it is not clear that the exchanger could have gone on; nothing where it is."""
     last = slice(test.window(run.last + 1 - test.limits["exit.delay"] / test.minutes,
                              run.last + 1).start, run.last + 1)
-    above = median((test["chw_supply_temp"] - test.reset_setpoint)[last])
+    above = median(test.above_reset[last])
     doubt = uncertainty.expanded(test, {"chw_supply_temp": 1.0})
     if not above + doubt <= test.limits["exit.band"]:
         return ["the chilled water was not clearly within the band"]

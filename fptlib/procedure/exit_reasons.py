@@ -79,8 +79,7 @@ def by_clock(test: FunctionalTest, left: Exit) -> str:
 @cached
 def too_warm(test: FunctionalTest, beyond: float = 0.0) -> Flags:
     """Where the chilled water was above the reset setpoint by the band and ``beyond`` [degF]."""
-    above = test["chw_supply_temp"] - test.reset_setpoint
-    return Flags.above(above, test.limits["exit.band"] + beyond)
+    return Flags.above(test.above_reset, test.limits["exit.band"] + beyond)
 
 
 @cached

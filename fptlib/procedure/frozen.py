@@ -13,7 +13,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from fptlib.procedure.flags import stretches
-from fptlib.procedure.measures import carried
+from fptlib.procedure.measures import last_known
 from fptlib.trends.grid import Grid
 
 # By how much another outdoor sensor must have moved [degF].
@@ -61,8 +61,8 @@ def _moved(values: np.ndarray) -> float:
 def still(values: np.ndarray, rows: float) -> Iterator[tuple[int, int]]:
     """First and last row of each stretch of more than ``rows`` in which a sensor showed one
     value; a gap after which it is the same does not end one."""
-    known = ~np.isnan(values)
-    for first, last in stretches(np.diff(carried(values), prepend=np.nan) == 0.0):
-        end = first - 1 + int(np.flatnonzero(known[first - 1 : last + 1])[-1])
+    known = last_known(values)
+    for first, last in stretches(np.diff(values[known], prepend=np.nan) == 0.0):
+        end = int(known[last])
         if end - first + 2 > rows:
             yield first - 1, end

@@ -195,6 +195,16 @@ class FunctionalTest(Trended):
         return estimated(self["chw_supply_setpoint"], self.changeovers, self.minutes,
                          None if command else self.limits["lift.pull_down"])
 
+    @cached_property
+    def above_reset(self) -> np.ndarray:
+        """Chilled-water supply above what the reset asks for [degF]."""
+        return self["chw_supply_temp"] - self.reset_setpoint
+
+    @cached_property
+    def above_active(self) -> np.ndarray:
+        """Chilled-water supply above the active setpoint [degF]."""
+        return self["chw_supply_temp"] - self["chw_supply_setpoint"]
+
     @property
     def assumptions(self) -> dict[str, str]:
         """What stands for a need that is not trended, by need: no assumption in silence."""

@@ -36,7 +36,7 @@ def excursion(test: FunctionalTest, run: Run) -> Finding:
     # A chiller that comes back within the hour ends the run, not what the loads notice.
     stop = run.first + test.limits["handover.window"] / test.minutes
     rows = test.window(run.first, stop)
-    above = test["chw_supply_temp"][rows] - test.reset_setpoint[rows]
+    above = test.above_reset[rows]
     if np.isnan(above).any() or not len(above):
         return not_judged(run.number, run.first, "chilled water or setpoint has a gap in that hour")
     band, limit = test.limits["handover.band"], test.limits["handover.time"]
@@ -55,7 +55,7 @@ def excursion(test: FunctionalTest, run: Run) -> Finding:
         cut_off="the trends end within that hour" if stop > len(test) else "",
         pass_needs=test.light_load(rows),
         fail_needs=SWINGS if warm and swings_through(
-            (test["chw_supply_temp"] - test.reset_setpoint)[run.rows] - band,
+            test.above_reset[run.rows] - band,
             slice(warm.first, warm.last + 1), every) else "",
         quantities={"highest above the reset setpoint, °F": float(above.max())})
 

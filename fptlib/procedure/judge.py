@@ -170,8 +170,10 @@ class CheckOf:
     def _as_conditions_were(self, test: FunctionalTest, event: Event) -> Event:
         """An event of a changeover in which something was overridden: a sensor's reading is
         unknown there; what was induced proves function, not capacity, and no wrong enable."""
+        if not test.overrides or event.first is None:
+            return event
         of = next((c for c in test.changeovers if c.number == event.changeover), None)
-        if not test.overrides or of is None or event.first is None:
+        if of is None:
             return event
         rows = slice(event.first, (event.first if event.last is None else event.last) + 1)
         used = {name for need in self.needs for name in test.in_use(need)}
@@ -296,15 +298,15 @@ def judged_alone(test: FunctionalTest, unit: str, found: Finding) -> Event:
         return event
     sign = -1.0 if found.at_most is not None else 1.0
     margin, rule = sign * (found.measured - limit), test.limits.rule
+    decided = found.verdict is not None
     event = replace(
         event, measured=float(found.measured), limit=float(limit), margin=float(margin),
-        uncertainty=float(found.uncertainty))
-    if found.verdict is not None:
+        uncertainty=float(found.uncertainty),
+        verdict=found.verdict or decide(margin, found.uncertainty, rule, found.tolerance,
+                                        found.reserve),
+        probability=None if decided else conformance(margin + found.tolerance, found.uncertainty))
+    if decided:
         return event
-    event = replace(
-        event,
-        verdict=decide(margin, found.uncertainty, rule, found.tolerance, found.reserve),
-        probability=conformance(margin + found.tolerance, found.uncertainty))
     if event.verdict is Verdict.PASS and found.worst_in_gaps is not None:
         in_gaps = sign * (found.worst_in_gaps - limit)
         if decide(in_gaps, found.uncertainty, rule, found.tolerance,

@@ -186,8 +186,7 @@ def clock_hours(test: FunctionalTest) -> tuple[np.ndarray, int, int]:
     late = (start.minute + start.second / 60.0) / test.minutes
     first = round(-late) % rows
     count = max((len(test) - first) // rows, 0)
-    moments = [test.time(first + rows * each).replace(tzinfo=None) for each in range(count)]
-    return np.array(moments, dtype="M8[h]"), first, rows
+    return test.grid.local(first + rows * np.arange(count)).astype("M8[h]"), first, rows
 
 
 def hourly(test: FunctionalTest, values: np.ndarray, changing: bool = False
@@ -209,9 +208,9 @@ def local_times(test: FunctionalTest) -> np.ndarray:
     """When each row begins (datetime64, the site's own time); a change of the clocks counts from
     the quarter-hour on in which it falls."""
     every = test.rows(15.0)
-    starts = [test.time(row).replace(tzinfo=None) for row in range(0, len(test), every)]
+    starts = test.grid.local(np.arange(0, len(test), every)).astype("M8[s]")
     within = (np.arange(every) * test.minutes * 60.0).astype("m8[s]")
-    return np.asarray((np.array(starts, dtype="M8[s]")[:, None] + within).ravel()[: len(test)])
+    return np.asarray((starts[:, None] + within).ravel()[: len(test)])
 
 
 def by_row(test: FunctionalTest, model: LoadModel) -> np.ndarray:

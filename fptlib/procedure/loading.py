@@ -92,8 +92,8 @@ def current_limit(test: FunctionalTest) -> Iterator[Finding]:
               if (share := test.plant.chiller(n).current_limit) is not None}
     if not stated:
         raise NotTested("the current or demand limit of no chiller is stated in the plan")
-    warm, short = (Flags.above(test["chw_supply_temp"] - setpoint, test.limits[
-        "running.supply_band"]) for setpoint in (test["chw_supply_setpoint"], test.reset_setpoint))
+    warm, short = (Flags.above(above, test.limits["running.supply_band"])
+                   for above in (test.above_active, test.above_reset))
     most = test.limits["lift.limited"]
     for n, (point, drawn) in _drawn(test, list(stated)).items():
         every = test.sample_interval(point, "chw_supply_temp", "chw_supply_setpoint")

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from datetime import datetime, time
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from fptlib.procedure.flags import stretches
 from fptlib.procedure.verdict import NotTested
@@ -66,7 +65,7 @@ def steps_beside(values: np.ndarray, rows: int = 1) -> np.ndarray:
     steps = np.abs(values[rows:] - values[:-rows])
     known = steps[~np.isnan(steps)]
     steps[np.isnan(steps)] = known.max() if len(known) else math.nan
-    return np.asarray(sliding_window_view(np.pad(steps, 2 * rows), 3 * rows + 1).max(axis=1))
+    return window_highest(np.pad(steps, 2 * rows), 3 * rows + 1)
 
 
 def swings_through(above: np.ndarray, stretch: slice, every: float) -> bool:
@@ -85,9 +84,12 @@ def shows_change(values: np.ndarray, every: float) -> bool:
 
 def carried(values: np.ndarray) -> np.ndarray:
     """The values with each gap filled by the one before it; none before the first."""
-    known = ~np.isnan(values)
-    last = np.maximum.accumulate(np.where(known, np.arange(len(values)), 0))
-    return np.asarray(values[last])
+    return np.asarray(values[last_known(values)])
+
+
+def last_known(values: np.ndarray) -> np.ndarray:
+    """For each row the last one up to it that has a value; the first row where none has."""
+    return np.maximum.accumulate(np.where(np.isnan(values), 0, np.arange(len(values))))
 
 
 def straightened(values: np.ndarray) -> np.ndarray:
@@ -157,12 +159,21 @@ def lasting_low(values: np.ndarray, rows: int) -> tuple[float, int] | None:
     """
     if len(values) < rows:
         return None
-    # A gap makes every window it lies in unknown.
-    level = sliding_window_view(values, rows).max(axis=1)
+    level = window_highest(values, rows)
     if np.isnan(level).all():
         return None
     at = int(np.nanargmin(level))
     return float(level[at]), at
+
+
+def window_highest(values: np.ndarray, rows: int) -> np.ndarray:
+    """The highest value of each window of so many ``rows``; a gap makes it unknown."""
+    highest, length = values, 1
+    while 2 * length <= rows:
+        highest, length = np.maximum(highest[:-length], highest[length:]), 2 * length
+    # Two windows of the last length, one at either end, cover the whole one.
+    rest = rows - length
+    return np.maximum(highest[: len(highest) - rest], highest[rest:])
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,9 +252,10 @@ def busiest(status: np.ndarray, period: int, unrecorded: np.ndarray | None = Non
     for first, last in stretches(gaps if unrecorded is None else gaps & ~unrecorded):
         in_gaps[last] = (last - first + 2) // 2
     started = (np.diff(status, prepend=np.nan) == 1.0).astype(int)
-    seen, hidden = (total - np.concatenate([np.zeros(min(period, len(status)), dtype=int),
-                                            total[:-period]])
-                    for total in (np.cumsum(started), np.cumsum(in_gaps)))
+    total = np.cumsum([started, in_gaps], axis=1)
+    within = total.copy()
+    within[:, period:] -= total[:, :-period]
+    seen, hidden = within
     return Starts(int(seen.max()), int(seen.argmax()), int((seen + hidden).max()))
 
 

@@ -147,7 +147,7 @@ def _not_back(test: FunctionalTest, run: Run) -> Finding:
 
 def _unseen_before(test: FunctionalTest, run: Run, row: int) -> float:
     """How long a gap right before a row hides whether the setpoint was back [min]."""
-    missing = np.isnan((test[_ACTIVE] - test.reset_setpoint)[run.first : row])
+    missing = np.isnan(test[_ACTIVE][run.first : row] - test.reset_setpoint[run.first : row])
     return float(np.logical_and.accumulate(missing[::-1]).sum()) * test.minutes
 
 
@@ -162,7 +162,7 @@ def stable(test: FunctionalTest, run: Run) -> Iterator[Finding]:
     rows = slice(run.first, _watched(test, run) + 1)
     water, cut = test[_SUPPLY][rows], _cut(test, run, test.limits["recovery.watch"])
     every = test.sample_interval(_SUPPLY)
-    high = highest_kept(water - test.reset_setpoint[rows], test.limits["lift.short_dip"],
+    high = highest_kept(test.above_reset[rows], test.limits["lift.short_dip"],
                         test.minutes, every)
     if high is None:
         yield not_judged(run.number, run.first, "the chilled water has gaps there")
@@ -241,7 +241,7 @@ def supply(test: FunctionalTest, run: Run) -> Iterator[Finding]:
             quantities={"chilled water before, °F": float(calm[rise.start])})
     back = test.recovered(run)
     settled = last + 1 if back is None else back + test.rows(test.limits["recovery.settling"])
-    away = np.abs(test[_SUPPLY] - test[_ACTIVE])[settled : last + 1]
+    away = np.abs(test.above_active[settled : last + 1])
     if len(away) * test.minutes < RATE_WINDOW:
         return
     high = highest_kept(away, test.limits["lift.short_dip"], test.minutes, every)

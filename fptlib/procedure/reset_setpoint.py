@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from fptlib.procedure.changeovers import Changeover
+from fptlib.procedure.measures import window_highest
 
 # The setpoint is back, or lowered, within a quarter of a degree.
 BACK_WITHIN = 0.25
@@ -66,6 +66,6 @@ def _at_rest(active: np.ndarray, rows: int) -> list[int]:
     """The first row from which a setpoint that has risen again rests for so many rows."""
     if len(active) < rows:
         return []
-    level = np.ptp(sliding_window_view(active, rows), axis=1) <= BACK_WITHIN
+    level = window_highest(active, rows) + window_highest(-active, rows) <= BACK_WITHIN
     risen = active[: len(level)] >= np.fmin.accumulate(active)[: len(level)] + 1.0
     return np.flatnonzero(level & risen)[:1].tolist()

@@ -204,7 +204,7 @@ def fan_cycling(test: FunctionalTest, run: Run) -> Iterator[Finding]:
 
 def _advise_supply(test: FunctionalTest, failed: Sequence[Event]) -> str:
     """To which side the failed runs left the band, for how much of the time and how far."""
-    off = test["chw_supply_temp"] - test["chw_supply_setpoint"]
+    off = test.above_active
     away = np.concatenate([off[event.first : (event.last or 0) + 1] for event in failed])
     away = away[~np.isnan(away)]
     band = test.limits["running.supply_band"]
@@ -221,9 +221,7 @@ def supply(test: FunctionalTest, run: Run) -> Finding:
     """Share of the run with the chilled water within the band of the active setpoint."""
     if (rows := settled(test, run)) is None:
         return not_judged(run.number, run.first, _TOO_SHORT)
-    found = _within(test, run, rows,
-                    (test["chw_supply_temp"] - test["chw_supply_setpoint"])[rows],
-                    test.limits["running.supply_band"],
+    found = _within(test, run, rows, test.above_active[rows], test.limits["running.supply_band"],
                     uncertainty.expanded(test, {"chw_supply_temp": 1.0}), "the active setpoint")
     return replace(found, pass_needs=test.light_load(rows))
 

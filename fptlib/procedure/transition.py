@@ -100,10 +100,9 @@ def _hours(test: FunctionalTest, end: int, start: int) -> tuple[slice, slice]:
 
 def _compare(test: FunctionalTest, before: slice, after: slice, chillers: float) -> Comparison:
     """Compare two windows; of the second count the rows with ``chillers`` on (1) or off (0)."""
-    known = ~np.isnan(test.kw_per_ton + test.load)
-    with_chillers = known & (test.chillers_on == chillers)
-    rows = [span.start + np.flatnonzero(flags[span])
-            for flags, span in ((known, before), (with_chillers, after))]
+    rows = [span.start + np.flatnonzero(~np.isnan(test.kw_per_ton[span] + test.load[span]))
+            for span in (before, after)]
+    rows[1] = rows[1][test.chillers_on[rows[1]] == chillers]
     if min(map(len, rows)) * test.minutes < FEWEST_MINUTES:
         return Comparison(0, 0, 0, 0, 0, "less than half an hour on either side can be used")
     first, second = (float(test.kw_per_ton[each].mean()) for each in rows)

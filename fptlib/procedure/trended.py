@@ -336,6 +336,7 @@ class Trended:
         """The points that show whether chiller ``n`` runs."""
         return [f"chiller_{n}_{what}" for what in ("running", "power", "amps")]
 
+    @cached
     def is_known(self, n: int) -> bool:
         """Whether it is known when chiller ``n`` runs."""
         return bool(signals(self._readings, n))

@@ -120,6 +120,22 @@ class Grid:
         begin = self.start.astimezone(UTC) + row * self.step
         return begin.astimezone(self.start.tzinfo)
 
+    def local(self, rows: np.ndarray) -> np.ndarray:
+        """When whole rows begin, by the site's own clock (datetime64), which is asked once a day,
+        and for every row of a day on which it changes."""
+        def east(moment: np.datetime64) -> np.timedelta64:
+            local = moment.astype("M8[us]").item().replace(tzinfo=UTC).astimezone(zone)
+            return np.timedelta64(local.utcoffset())
+
+        zone, begin = self.start.tzinfo, self.start.astimezone(UTC).replace(tzinfo=None)
+        begins = np.datetime64(begin, "us") + rows * np.timedelta64(self.step)
+        days, of_day = np.unique(begins.astype("M8[D]"), return_inverse=True)
+        at_ends = np.array([[east(day), east(day + 1)] for day in days], dtype="m8[us]")
+        offset = at_ends[of_day, 0]
+        changes = np.flatnonzero((at_ends[:, 0] != at_ends[:, 1])[of_day])
+        offset[changes] = [east(moment) for moment in begins[changes]]
+        return begins + offset
+
     def row(self, moment: datetime) -> int:
         """The row in which a moment lies; below zero or past the end outside the grid."""
         return int((moment.astimezone(UTC) - self.start.astimezone(UTC)) // self.step)
