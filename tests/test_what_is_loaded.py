@@ -31,6 +31,33 @@ def job(tmp_path_factory) -> Path:
     return small_plant.write_job(tmp_path_factory.mktemp("loaded") / "job")
 
 
+def as_plain(lines: list[str]) -> list[str]:
+    return lines
+
+
+def with_gaps_and_words(lines: list[str]) -> list[str]:
+    """Days first, statuses in words, and empty cells."""
+    header, *rows = (line.split(",") for line in lines)
+    status = [at for at, name in enumerate(header) if name.endswith(("running", "command"))]
+    for row in rows:
+        day, clock = row[0].split()
+        row[0] = "{2}/{1}/{0} {3}".format(*day.split("-"), clock)
+        for at in status:
+            row[at] = {"1.0": "On", "0.0": "Off"}[row[at]]
+    rows[3][1] = ""
+    return [",".join(row) for row in (header, *rows)]
+
+
+@pytest.mark.parametrize("written", [as_plain, with_gaps_and_words])
+def test_a_check_of_files_loads_no_pandas_and_nothing_that_draws(tmp_path, written) -> None:
+    job = small_plant.write_job(tmp_path / "job")
+    file = job / "trends" / "plant.csv"
+    lines = written(file.read_text(encoding="utf-8").splitlines())
+    file.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    found = loaded("check", str(job))
+    assert "pyarrow" in found and not found & HEAVY
+
+
 def test_a_check_out_of_the_cache_loads_no_pandas_and_nothing_that_draws(job: Path) -> None:
     loaded("check", str(job))
     found = loaded("check", str(job))

@@ -21,12 +21,12 @@ import pyarrow as pa
 
 from fptlib import __version__, owner
 from fptlib.errors import IntakeError
+from fptlib.trends import arrow
 from fptlib.trends.beside import unmapped
 from fptlib.trends.grid import AlarmText, Grid, Remark, TrendFile
 from fptlib.trends.mapping import PointMap
 from fptlib.trends.reading import read_trends
 from fptlib.trends.safe import digest
-from fptlib.trends.table import array
 
 FORM = 4
 _ABOUT = b"about"
@@ -111,7 +111,8 @@ def _pack(trends: Grid) -> Any:
         "alarms": [asdict(each) for each in trends.alarms],
     }
     stated = json.dumps(about, default=lambda time: time.astimezone(UTC).isoformat())
-    table = pa.table(trends.columns).replace_schema_metadata({_ABOUT: stated.encode("utf-8")})
+    table = pa.table({name: arrow.column(values) for name, values in trends.columns.items()},
+                     metadata={_ABOUT: stated.encode("utf-8")})
     sink = pa.BufferOutputStream()
     options = pa.ipc.IpcWriteOptions(compression="lz4")
     with pa.ipc.new_file(sink, table.schema, options=options) as writer:
@@ -126,7 +127,7 @@ def _unpack(table: pa.Table, zone: tzinfo) -> Grid:
         return datetime.fromisoformat(moment).astimezone(zone)
 
     return Grid(
-        {name: array(table[name].combine_chunks()) for name in table.column_names},
+        {name: arrow.array(table[name].combine_chunks()) for name in table.column_names},
         at(about["start"]), timedelta(seconds=about["step_seconds"]),
         tuple(TrendFile(**{**each, "first": at(each["first"]), "last": at(each["last"])})
               for each in about["files"]),

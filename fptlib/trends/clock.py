@@ -15,6 +15,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from fptlib.errors import IntakeError
+from fptlib.trends import arrow
 from fptlib.trends.cells import shown
 from fptlib.trends.grid import Notes
 from fptlib.trends.mapping import FileForm
@@ -65,7 +66,7 @@ class Clock:
         # Whether every time states its own offset, in which nothing is open.
         self.stamped, self._day = False, ""
         sample = [table.sample(column) for column in self.columns]
-        cells = self._joined([pa.array(each[: min(map(len, sample))], pa.string())
+        cells = self._joined([arrow.text_column(each[: min(map(len, sample))])
                               for each in sample])
         self._time_form = time_form(cells.to_pylist(), form, self.columns, self._all_days())
         self._day = ""
@@ -103,13 +104,14 @@ class Clock:
         if len(columns) == 1:
             stamps = pa.types.is_timestamp(columns[0].type)
             return columns[0] if stamps else texts(columns[0])
-        return pc.binary_join_element_wise(self._days(columns[0]), _hours(columns[1]), " ")
+        return pc.binary_join_element_wise(
+            self._days(columns[0]), _hours(columns[1]), arrow.SPACE)
 
     def _days(self, column: pa.Array) -> pa.Array:
         """Dates of which an export may write each only once."""
         cells = pc.utf8_trim_whitespace(texts(column))
-        cells = pc.if_else(pc.equal(cells, ""), None, cells)
-        days = pc.fill_null(pc.fill_null_forward(cells), self._day)
+        cells = pc.if_else(pc.equal(cells, arrow.BLANK), arrow.NOTHING, cells)
+        days = pc.fill_null(pc.fill_null_forward(cells), arrow.text_column([self._day])[0])
         self._day = days[-1].as_py() if len(days) else self._day
         return days
 

@@ -14,6 +14,7 @@ import pyarrow as pa
 
 from fptlib import units
 from fptlib.errors import IntakeError
+from fptlib.trends import arrow
 from fptlib.trends.cells import BAD, OFF, ON, cell, tidy
 from fptlib.trends.clock import Clock
 from fptlib.trends.continuing import Stretch, chains, copies, undated
@@ -258,7 +259,7 @@ def _of_long(table: Table, form: FileForm, clock: Clock) -> tuple[list[Column], 
         first = int(np.argmax(mine))
         columns.append(_column(
             table, name, name, str(stated[first].as_py() or "") if stated else "",
-            [cells.filter(pa.array(mine))], [times[mine]]))
+            [cells.take(arrow.column(np.flatnonzero(mine)))], [times[mine]]))
     return columns, _end(read)
 
 

@@ -19,7 +19,7 @@ import pyarrow.compute as pc
 from pyarrow import csv as arrow_csv
 
 from fptlib.errors import IntakeError
-from fptlib.trends import layout, safe
+from fptlib.trends import arrow, layout, safe
 from fptlib.trends.mapping import FileForm
 from fptlib.trends.table import NUMBER, TEXT, TIME, ZONED_TIME, Batch, Table, ahead, whole
 
@@ -198,9 +198,9 @@ class DelimitedTable(Table):
 def _as_number(column: pa.ChunkedArray) -> pa.ChunkedArray | None:
     """A column of text as numbers, None where some of it is none."""
     plain = column.cast(pa.string())
-    blank = pc.equal(pc.utf8_trim_whitespace(plain), "")
+    blank = pc.equal(pc.utf8_trim_whitespace(plain), arrow.BLANK)
     try:
-        return pc.if_else(blank, None, plain).cast(pa.float64())
+        return pc.if_else(blank, arrow.NOTHING, plain).cast(pa.float64())
     except pa.ArrowInvalid:
         return None
 

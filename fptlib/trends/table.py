@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from difflib import get_close_matches
+from itertools import compress
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from fptlib.errors import IntakeError
+from fptlib.trends import arrow
 from fptlib.trends.cells import split_unit, tidy
 from fptlib.trends.layout import DATE, Layout
 
@@ -42,7 +44,7 @@ class Batch:
 
     def take(self, at: np.ndarray) -> Batch:
         """Only the lines at these positions."""
-        index = pa.array(at)
+        index = arrow.column(at)
         columns = {name: column[at] if isinstance(column, np.ndarray) else column.take(index)
                    for name, column in self.columns.items()}
         return Batch(columns, self.rows[at], self.done)
@@ -151,35 +153,26 @@ def numbers(column: pa.Array | np.ndarray) -> np.ndarray | None:
         return None
     if column.type != pa.float64():
         column = column.cast(pa.float64())
-    return array(column)
-
-
-def array(column: pa.Array) -> np.ndarray:
-    """An Arrow column of numbers as an array, NaN where there is none.
-
-    Arrow's own way imports pandas, which takes longer than all else of a short command; it is
-    left to columns with gaps.
-    """
-    if column.null_count:
-        return np.asarray(column.to_numpy(zero_copy_only=False))
-    return np.from_dlpack(column)
+    return arrow.array(column)
 
 
 def given(column: pa.Array) -> np.ndarray:
     """Which cells hold anything."""
     if pa.types.is_floating(column.type) or pa.types.is_integer(column.type):
-        return np.asarray(column.is_valid())
-    return np.asarray(pc.not_equal(pc.utf8_trim_whitespace(texts(column)), "").fill_null(False))
+        return arrow.array(column.is_valid())
+    return arrow.array(pc.binary_length(pc.utf8_trim_whitespace(texts(column)))) > 0
 
 
 def coded(column: pa.Array) -> tuple[np.ndarray, list[str]]:
     """Position of each cell's text among the distinct ones (-1 for none), and those."""
     if not pa.types.is_dictionary(column.type):
         column = texts(column).dictionary_encode()
-    at = column.indices.fill_null(-1).to_numpy(zero_copy_only=False)
+    at = arrow.positions(column.indices)
+    if column.null_count:
+        at = np.where(arrow.array(column.is_valid()), at, -1)
     # Of some lines of a stretch not all of its texts are left.
     used = np.bincount(at + 1, minlength=len(column.dictionary) + 1)[1:] > 0
+    found = texts(column.dictionary).to_pylist()
     if used.all():
-        return at, texts(column.dictionary).to_pylist()
-    found = texts(column.dictionary).filter(pa.array(used)).to_pylist()
-    return np.append(np.cumsum(used) - 1, -1)[at], found
+        return at, found
+    return np.append(np.cumsum(used) - 1, -1)[at], list(compress(found, used))

@@ -18,6 +18,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from fptlib.errors import IntakeError
+from fptlib.trends import arrow
 from fptlib.trends.cells import shown
 from fptlib.trends.mapping import FileForm
 from fptlib.trends.table import TEXT, TIME, ZONED_TIME, coded, texts
@@ -123,8 +124,8 @@ class TimeForm(NamedTuple):
         if pa.types.is_timestamp(column.type):
             ns = column.cast(pa.timestamp("ns", tz=column.type.tz)).cast(pa.int64())
             zoned = np.ones(len(ns), dtype=bool) if column.type.tz else None
-            bad = np.asarray(ns.is_null())
-            return Stamps(ns.fill_null(0).to_numpy() if bad.any() else ns.to_numpy(), bad, zoned)
+            bad = arrow.array(ns.is_null())
+            return Stamps(np.where(bad, 0, arrow.positions(ns)), bad, zoned)
         cells = pc.utf8_trim_whitespace(texts(column))
         if self.shape == "count":
             return _counted(cells, self.count)
@@ -263,9 +264,9 @@ def _full(year: np.ndarray) -> np.ndarray:
 
 def _counted(cells: pa.Array, count: int) -> Stamps:
     _, low, high, seconds, days = _COUNTS[count]
-    plain = pc.replace_substring(cells, ",", ".")
+    plain = pc.fill_null(pc.replace_substring(cells, ",", "."), arrow.BLANK)
     fine = pc.match_substring_regex(plain, r"^\d+(\.\d+)?$")
-    numbers = pc.if_else(fine, plain, "0").cast(pa.float64()).fill_null(0.0).to_numpy()
+    numbers = arrow.array(pc.if_else(fine, plain, arrow.ZERO).cast(pa.float64()))
     bad = (numbers < low) | (numbers > high)
     # A serial carries the second with a few parts of it too much or too little.
     parts = 1 if seconds > 1 else 1000
@@ -284,12 +285,13 @@ def _civil(cells: pa.Array, shape: str, order: str, zone: tzinfo, stated: bool =
     groups = {field.name for field in parts.type}
 
     def text(name: str) -> pa.Array:
-        return (pc.struct_field(parts, name).fill_null("") if name in groups
-                else pa.repeat("", len(parts)))
+        return (pc.struct_field(parts, name).fill_null(arrow.BLANK) if name in groups
+                else pa.repeat(arrow.BLANK, len(parts)))
 
     def number(name: str) -> np.ndarray:
         found = text(name)
-        return pc.if_else(pc.equal(found, ""), "0", found).cast(pa.int64()).to_numpy()
+        filled = pc.if_else(pc.equal(found, arrow.BLANK), arrow.ZERO, found)
+        return arrow.array(filled.cast(pa.int64()))
 
     year, minute, second = _full(number("year")), number("minute"), number("second")
     year = np.full(len(year), no_year) if no_year else year
@@ -304,7 +306,7 @@ def _civil(cells: pa.Array, shape: str, order: str, zone: tzinfo, stated: bool =
         month = np.array([_MONTHS.get(word.lower(), 0) for word in words])[at]
     hour = number("hour")
     half = pc.utf8_lower(pc.utf8_slice_codeunits(text("half"), 0, 1))
-    afternoon, morning = np.asarray(pc.equal(half, "p")), np.asarray(pc.equal(half, "a"))
+    afternoon, morning = (arrow.array(pc.equal(half, each)) for each in (arrow.PM, arrow.AM))
     wrong = (afternoon | morning) & ((hour > 12) | (hour == 0))
     hour = np.where(afternoon & (hour < 12), hour + 12,
                     np.where(morning & (hour == 12), 0, hour))
@@ -315,10 +317,10 @@ def _civil(cells: pa.Array, shape: str, order: str, zone: tzinfo, stated: bool =
     wrong |= (hour > 23) & ((hour != 24) | (minute != 0) | (second != 0))
     seconds = ((first.astype(np.int64) + day - 1) * 24 + hour) * 3600 + minute * 60 + second
     # Digits behind the point, as nanoseconds.
-    behind = pc.utf8_rpad(text("part"), 9, "0").cast(pa.int64()).to_numpy()
+    behind = arrow.array(pc.utf8_rpad(text("part"), 9, "0").cast(pa.int64()))
     zoned, shift, unknown = _offsets(text("offset"), zone, stated)
     ns = (np.where(wrong, 0, seconds) - shift) * SECOND + behind
-    return Stamps(ns, np.asarray(parts.is_null()) | wrong | unknown, zoned)
+    return Stamps(ns, arrow.array(parts.is_null()) | wrong | unknown, zoned)
 
 
 def _offsets(cells: pa.Array, zone: tzinfo, zone_stated: bool

@@ -11,7 +11,6 @@ import json
 import re
 from collections.abc import Hashable, Mapping, Sequence
 from datetime import datetime
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -21,6 +20,7 @@ from fptlib import points, units
 from fptlib.errors import IntakeError
 from fptlib.physics.atmosphere import pressure_at
 from fptlib.physics.errors import ImpossibleState
+from fptlib.trends import arrow
 from fptlib.trends.cells import (
     ALARM_OFF,
     ALARM_ON,
@@ -300,22 +300,22 @@ class PointReader:
                     ) -> tuple[np.ndarray, np.ndarray | None, list[str]]:
         """Numbers, and for each the position of the unit that its cell states, or None."""
         at, found = coded(column)
-        distinct = pa.array(found, pa.string())
+        distinct = arrow.text_column(found)
         plain = distinct
         pointed = np.zeros(len(found), dtype=bool)
         if self._decimal != ".":
             # A point in a text with decimal commas parts thousands.
             plain = pc.replace_substring(distinct, ",", ".")
-            pointed = np.asarray(pc.match_substring(distinct, "."))
-        fine = np.asarray(pc.match_substring_regex(plain, f"^{_NUMBER}$")) & ~pointed
+            pointed = arrow.array(pc.match_substring(distinct, "."))
+        fine = arrow.array(pc.match_substring_regex(plain, f"^{_NUMBER}$")) & ~pointed
         values = np.append(_cast(plain, fine), np.nan)
         if fine.all():
             return values[at], None, [""]
         names, unit_of = [""], np.zeros(len(values), dtype=np.int64)
         parts = pc.extract_regex(plain, _WITH_UNIT)
-        easy = np.asarray(parts.is_valid()) & ~fine & ~pointed
-        written = pc.struct_field(parts, "unit").fill_null("").to_pylist()
-        quick = _cast(pc.struct_field(parts, "number").fill_null(""), easy)
+        easy = arrow.array(parts.is_valid()) & ~fine & ~pointed
+        written = pc.struct_field(parts, "unit").fill_null(arrow.BLANK).to_pylist()
+        quick = _cast(pc.struct_field(parts, "number"), easy)
         counts = np.bincount(at[at >= 0], minlength=len(found))
         first = np.zeros(len(values), dtype=np.int64)
         # Written from the end, so that the first line stays.
@@ -504,8 +504,9 @@ def given_or_unknown(values: np.ndarray, column: pa.Array) -> np.ndarray:
 
 def _cast(column: pa.Array, fine: np.ndarray) -> np.ndarray:
     """Texts as numbers where they are ``fine``, NaN elsewhere."""
-    found: Any = pc.if_else(pa.array(fine), column, "nan").cast(pa.float64())
-    return np.asarray(found.to_numpy(zero_copy_only=False))
+    values, at = np.full(len(fine), np.nan), np.flatnonzero(fine)
+    values[at] = arrow.array(column.take(arrow.column(at)).cast(pa.float64()))
+    return values
 
 
 def _nanoseconds(text: str, where: str) -> int:

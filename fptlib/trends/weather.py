@@ -16,8 +16,8 @@ from pyarrow import csv as arrow_csv
 from fptlib import units
 from fptlib.errors import IntakeError
 from fptlib.trends import safe
+from fptlib.trends.arrow import array
 from fptlib.trends.grid import Remark
-from fptlib.trends.table import array
 
 if TYPE_CHECKING:
     import pandas as pd
