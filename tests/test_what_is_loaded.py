@@ -61,7 +61,7 @@ def test_a_check_of_files_loads_no_pandas_and_nothing_that_draws(tmp_path, writt
 def test_a_check_out_of_the_cache_loads_no_pandas_and_nothing_that_draws(job: Path) -> None:
     loaded("check", str(job))
     found = loaded("check", str(job))
-    assert "numpy" in found and not found & HEAVY
+    assert "numpy" in found and not found & (HEAVY | {"tqdm", "pyarrow.compute", "pyarrow.csv"})
 
 
 def test_verify_loads_no_numbers(job: Path) -> None:

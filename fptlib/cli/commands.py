@@ -10,9 +10,10 @@ import os
 import sys
 from argparse import Namespace
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from functools import partial
 from pathlib import Path
+from time import monotonic
 from typing import TYPE_CHECKING, Any
 
 from fptlib import __version__
@@ -300,14 +301,20 @@ def check(stated: Namespace) -> int:
 
 @contextmanager
 def _reading() -> Iterator[Callable[[float, str], None]]:
-    """A progress bar that appears only where the reading takes more than two seconds."""
-    from tqdm import tqdm
-
-    with tqdm(total=100, delay=2, leave=False,
-              bar_format="{desc} {bar} {percentage:.0f}%") as bar:
+    """A progress bar that appears, and is loaded, only where the reading takes more than two
+    seconds."""
+    begin, bar = monotonic(), None
+    with ExitStack() as shown:
         def progress(share: float, text: str) -> None:
-            bar.set_description_str(text, refresh=False)
-            bar.update(max(0.0, 100.0 * share - bar.n))
+            nonlocal bar
+            if bar is None and monotonic() - begin > 2.0:
+                from tqdm import tqdm
+
+                bar = shown.enter_context(tqdm(
+                    total=100, leave=False, bar_format="{desc} {bar} {percentage:.0f}%"))
+            if bar is not None:
+                bar.set_description_str(text, refresh=False)
+                bar.update(max(0.0, 100.0 * share - bar.n))
 
         yield progress
 

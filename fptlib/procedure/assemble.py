@@ -27,16 +27,18 @@ def assemble(job: Job, progress: Callable[[float, str], None] | None = None,
         JobError: an answer cannot be used.
         IntakeError: a trend file, its map or its values cannot be used.
     """
-    from fptlib.trends.cache import cached_trends
-    from fptlib.trends.mapping import PointMap
-    from fptlib.trends.reading import read_trends
-
     answers = job.answers()
     plant = job_answers.plant(answers)
     sensors = job_answers.sensors(answers)
+    # Imported where they are used: neither need wait for the other.
     if fresh:
+        from fptlib.trends.mapping import PointMap
+        from fptlib.trends.reading import read_trends
+
         trends = read_trends(job.trends_folder, PointMap.from_answers(answers), progress)
     else:
+        from fptlib.trends.cache import cached_trends
+
         cache = job.folder / ".cache" / "trends"
         trends = cached_trends(job.trends_folder, cache, answers, keep, progress)
     return FunctionalTest(

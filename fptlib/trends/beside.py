@@ -8,22 +8,14 @@ from fptlib.errors import IntakeError
 from fptlib.trends.continuing import copies, same_series
 from fptlib.trends.grid import Remark
 from fptlib.trends.mapping import FileForm, PointMap, each_of
-from fptlib.trends.safe import NO_TRENDS
 from fptlib.trends.samples import open_table
 
 _MOST = 200
 
 
-def unmapped(folder: Path, point_map: PointMap) -> list[Path]:
-    """Files that no point names; weather, models and hidden files are none of them."""
-    return sorted(path for path in folder.iterdir()
-                  if path.name not in point_map.files and path.name[0] != "."
-                  and path.suffix.lower() not in NO_TRENDS and not path.is_dir())
-
-
 def remarks(folder: Path, point_map: PointMap) -> list[Remark]:
     """A remark of every file that is not read: unreadable, a continuation, or not mapped."""
-    found, beside = [], unmapped(folder, point_map)[:_MOST]
+    found, beside = [], point_map.unmapped(folder)[:_MOST]
     twice = copies([*beside, *(folder / name for name in point_map.files)])
     for path in beside:
         if path.name in twice:

@@ -22,10 +22,8 @@ import pyarrow as pa
 from fptlib import __version__, owner
 from fptlib.errors import IntakeError
 from fptlib.trends import arrow
-from fptlib.trends.beside import unmapped
 from fptlib.trends.grid import AlarmText, Grid, Remark, TrendFile
 from fptlib.trends.mapping import PointMap
-from fptlib.trends.reading import read_trends
 from fptlib.trends.safe import digest
 
 FORM = 4
@@ -50,6 +48,9 @@ def cached_trends(folder: Path, file: Path, answers: Mapping[str, Any], keep: bo
     point_map = PointMap.from_answers(answers)
     if (found := _cached(file, folder, point_map, answers)) is not None:
         return found
+    # Imported here: a job out of the cache need not wait for what reads files.
+    from fptlib.trends.reading import read_trends
+
     trends = read_trends(folder, point_map, progress)
     if keep:
         key = _key(answers, ((each.name, each.sha256) for each in trends.files),
@@ -60,7 +61,7 @@ def cached_trends(folder: Path, file: Path, answers: Mapping[str, Any], keep: bo
 
 def _beside(folder: Path, point_map: PointMap) -> list[tuple[str, int]]:
     """The files that no point is read from, which the remarks name."""
-    return [(path.name, path.stat().st_size) for path in unmapped(folder, point_map)]
+    return [(path.name, path.stat().st_size) for path in point_map.unmapped(folder)]
 
 
 def _key(answers: Mapping[str, Any], files: Iterable[tuple[str, str]],

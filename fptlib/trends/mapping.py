@@ -12,12 +12,13 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import tzinfo
 from difflib import get_close_matches
+from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from fptlib import points, units
 from fptlib.errors import IntakeError
-from fptlib.trends.safe import plain_name
+from fptlib.trends.safe import NO_TRENDS, plain_name
 from fptlib.trends.zones import zone_of
 
 # No answer is larger, in any unit; a clock further off leaves the times that can be counted.
@@ -150,6 +151,12 @@ class PointMap:
     zone: ZoneInfo
     altitude: float | None = None
     step_minutes: float | None = None
+
+    def unmapped(self, folder: Path) -> list[Path]:
+        """Files that no point names; weather, models and hidden files are none of them."""
+        return sorted(path for path in folder.iterdir()
+                      if path.name not in self.files and path.name[0] != "."
+                      and path.suffix.lower() not in NO_TRENDS and not path.is_dir())
 
     @classmethod
     def from_answers(cls, answers: Mapping[str, Any]) -> PointMap:

@@ -10,7 +10,7 @@ import portfolio_plants as plants
 import pytest
 
 from fptlib.job.folder import Job
-from fptlib.trends import cache
+from fptlib.trends import cache, reading
 from fptlib.trends.grid import Grid
 
 
@@ -37,13 +37,13 @@ def same(a: Grid, b: Grid) -> None:
 @pytest.fixture
 def unread(monkeypatch: pytest.MonkeyPatch) -> list:
     """Counts how often the trend files are read."""
-    times, original = [], cache.read_trends
+    times, original = [], reading.read_trends
 
     def counted(*given: object) -> Grid:
         times.append(1)
         return original(*given)
 
-    monkeypatch.setattr(cache, "read_trends", counted)
+    monkeypatch.setattr(reading, "read_trends", counted)
     return times
 
 
