@@ -172,9 +172,9 @@ def draw(ax: Axes, series: pd.Series, look: Look, step: bool = False) -> None:
     ax.callbacks.connect("xlim_changed", nearer)
 
 
-def label_lines(ax: Axes, lines: Sequence[Line], levels: Sequence[Level] = ()) -> None:
+def label_lines(ax: Axes, drawn: Sequence[Line], levels: Sequence[Level] = ()) -> None:
     """Each line's name at its right end, and each level's, moved apart where two would overlap."""
-    ends = [(series.dropna(), text, look.colour) for series, text, look in lines]
+    ends = [(series.dropna(), text, look.colour) for series, text, look in drawn]
     label_levels(ax, [*((float(known.iloc[-1]), text, colour) for known, text, colour in ends
                         if len(known)), *levels])
 
@@ -232,13 +232,13 @@ def finish(ax: Axes, text: str, unit: str, start: datetime | None = None,
     ax.xaxis.set_major_formatter(dates.ConciseDateFormatter(locator))
 
 
-def over_time(ax: Axes, case: FunctionalTest, rows: slice, title: str, unit: str,
-              lines: Sequence[Line], levels: Sequence[Level] = ()) -> None:
-    """Lines over time, each drawn and named; ``levels`` are named beside them."""
-    for line, _, look in lines:
+def lines(ax: Axes, case: FunctionalTest, rows: slice, text: str, unit: str,
+          drawn: Sequence[Line], levels: Sequence[Level] = ()) -> None:
+    """Lines over time under a title, each with its name; ``levels`` are named beside them."""
+    for line, _, look in drawn:
         draw(ax, line, look)
-    finish(ax, title, unit, *ends(case, rows))
-    label_lines(ax, lines, levels)
+    finish(ax, text, unit, *ends(case, rows))
+    label_lines(ax, drawn, levels)
 
 
 def trended(case: FunctionalTest, rows: slice, named: Sequence[tuple[str, str, Look]]

@@ -71,7 +71,7 @@ def _return(ax: Axes, case: FunctionalTest, rows: slice, low: int) -> None:
     steepest = active.iloc[low - rows.start] + case.limits["recovery.rate"] * pd.Series(
         risen, index=active.index)
     allowed = steepest.where((risen >= 0) & (steepest <= reset))
-    base.over_time(ax, case, rows, "Return of the setpoint", "°F", [
+    base.lines(ax, case, rows, "Return of the setpoint", "°F", [
         (active, "active setpoint", base.ACTIVE), (reset, "reset setpoint", base.RESET),
         *base.trended(case, rows, [("chw_supply_temp", "supply", base.SUPPLY)]),
         (allowed, "steepest allowed", base.LIMIT)])
@@ -89,7 +89,7 @@ def _temperatures(ax: Axes, case: FunctionalTest, rows: slice, name: str) -> Non
     known = base.trended(case, rows, LINES)
     if not case.missing("reset_setpoint"):
         known.append((base.series(case, case.reset_setpoint, rows), "reset setpoint", base.RESET))
-    base.over_time(ax, case, rows, name[0].upper() + name[1:], "°F", known)
+    base.lines(ax, case, rows, name[0].upper() + name[1:], "°F", known)
 
 
 def _status(ax: Axes, case: FunctionalTest, rows: slice) -> None:

@@ -52,6 +52,6 @@ def _supply(ax: Axes, case: FunctionalTest, rows: slice, chosen: Changeover) -> 
 
 def _fans(ax: Axes, case: FunctionalTest, rows: slice, cells: Sequence[int]) -> None:
     ax.set_ylim(-3, 108)
-    base.over_time(ax, case, rows, "Tower fan speed", "%", base.trended(case, rows, [
+    base.lines(ax, case, rows, "Tower fan speed", "%", base.trended(case, rows, [
         (f"tower_{n}_fan_speed", f"cell {n}", look)
         for n, look in zip(cells, base.SERIES * 16, strict=False)]))

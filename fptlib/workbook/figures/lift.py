@@ -39,9 +39,8 @@ def _lifts(ax: Axes, case: FunctionalTest, rows: slice) -> None:
              for n, look in zip(case.chiller_numbers, base.SERIES * 8, strict=False)]
     least = {c.minimum_water_lift for c in case.plant.chillers
              if c.minimum_water_lift is not None}
-    base.over_time(ax, case, rows, "Water lift: condenser water leaving minus chilled water "
-                   "leaving", "°F", lifts,
-                   [base.limit(ax, value, f"minimum {value:g}") for value in sorted(least)])
+    base.lines(ax, case, rows, "Water lift: condenser water leaving minus chilled water leaving",
+               "°F", lifts, [base.limit(ax, each, f"minimum {each:g}") for each in sorted(least)])
 
 
 def _setpoint(ax: Axes, case: FunctionalTest, rows: slice) -> None:
@@ -52,5 +51,5 @@ def _setpoint(ax: Axes, case: FunctionalTest, rows: slice) -> None:
     if case.has("cw_supply_temp"):
         wanted = base.series(case, lift.temporary_setpoint(case), rows)
         known.append((wanted, "setpoint lift asks for", base.TOWER_SETPOINT))
-    base.over_time(ax, case, rows, "Active setpoint against condenser water", "°F", known,
-                   [base.limit(ax, case.floor, f"floor {case.floor:g}")])
+    base.lines(ax, case, rows, "Active setpoint against condenser water", "°F", known,
+               [base.limit(ax, case.floor, f"floor {case.floor:g}")])

@@ -39,4 +39,4 @@ def _pair(ax: Axes, case: FunctionalTest, rows: slice, title: str,
     lines = base.trended(case, rows, points)
     if wet_bulb and not case.missing("wet_bulb"):
         lines.append((base.series(case, case.wet_bulb, rows), "wet bulb", base.SUPPLY))
-    base.over_time(ax, case, rows, title, "°F", lines)
+    base.lines(ax, case, rows, title, "°F", lines)
