@@ -587,8 +587,10 @@ _FILE = {
     "delimiter": answer("Delimiter", choices=(",", ";", "|", "tab")),
     "decimal": answer("Decimal sign", choices=(".", ",")),
     "encoding": answer("Encoding", choices=("utf-8", "utf-16", "windows-1252")),
-    "sheet": answer("Sheet of the workbook"),
-    "member": answer("File inside the zip"),
+    "sheet": answer("Sheet of the workbook", "Several with ; between continue one another.",
+                    Kind.TEXTS),
+    "member": answer("File inside the zip", "Several with ; between continue one another.",
+                     Kind.TEXTS),
     "bad": answer("Further words and numbers for a bad value", "Several with ; between. "
                   "* is any text: ??? *",
                   Kind.TEXTS),
@@ -608,8 +610,8 @@ _POINT = {
                      "on change."),
     "plus": answer("Columns whose values are added", "The power of each drive, for one; several "
                    "with ; between.", Kind.TEXTS),
-    "sheet": answer("Sheet of its own"),
-    "member": answer("File of its own inside the zip"),
+    "sheet": answer("Sheet of its own", "", Kind.TEXTS),
+    "member": answer("File of its own inside the zip", "", Kind.TEXTS),
     "unusable": answer("Why it must not be used", asked=False),
     "confirmed": answer("How and by whom a doubted column was found right", asked=False),
 }

@@ -45,6 +45,13 @@ _CELL = re.compile(
     r"^(?P<number>[-+]?[\d.,'\s\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?)\s*(?P<unit>.*)$")
 _UNIT_IN_HEADER = re.compile(r"^(?P<name>.*?)\s*[\[({]\s*(?P<unit>[^\])}]{1,12})\s*[\])}]\s*$")
 _UNIT_AT_END = re.compile(r"^(?P<name>.*)_(?P<unit>degF|degC|F|C|K|kW|W|gpm|psi|kPa|kg_s|A)$")
+# Units of what a meter counts up, and factors, as headers write them behind the name.
+_COUNTED = re.compile(
+    r"(?:[kMG]?Wh|[kM]?VAh|ton-?h(?:ou)?rs?|(?:k|M|MM)?Btu|therms?|gal(?:lons)?)", re.IGNORECASE)
+_FACTOR = re.compile(
+    r"\s*(?:[x×*]\s?1(?:0+|,000)|1(?:00+|,000)s?\s?[x×*]?\s?[a-z/%]+|.*[x×*]\s?1(?:0+|,000))\s*",
+    re.IGNORECASE)
+_IN_BRACKETS = re.compile(r"[\[({]([^\[\](){}]*)[\])}]")
 
 
 class Cell(NamedTuple):
@@ -106,6 +113,17 @@ def split_unit(header: str) -> tuple[str, str]:
         if (found := shape.match(header)) and units.alias(found["unit"].replace("_", "/")):
             return found["name"].strip(), found["unit"].replace("_", "/")
     return header, ""
+
+
+def no_plain_unit(header: str) -> str:
+    """What a header says of its numbers that keeps them from being the point's own, or ``""``."""
+    *_, last = re.split(r"[\s_]+", header)
+    for said in (*_IN_BRACKETS.findall(header), last):
+        if _COUNTED.fullmatch(said.strip()):
+            return f"its numbers are in {said.strip()}, which a meter counts up"
+        if _FACTOR.fullmatch(said):
+            return f"its numbers are to be multiplied ('{said.strip()}')"
+    return ""
 
 
 def shown(text: str, length: int = 40) -> str:

@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 
 from fptlib.errors import IntakeError
 from fptlib.trends import arrow
-from fptlib.trends.cells import shown
+from fptlib.trends.cells import shown, tidy
 from fptlib.trends.grid import Notes
 from fptlib.trends.mapping import FileForm
 from fptlib.trends.table import TEXT, Batch, Table, texts
@@ -32,10 +32,10 @@ from fptlib.trends.times import (
     shape_of,
     time_form,
 )
-from fptlib.trends.zones import zone_in
+from fptlib.trends.zones import has_zone, zone_in
 
 _TIME_OF_DAY_WRITTEN = re.compile(
-    r"\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?:\s?[AaPp]\.?[Mm]\.?)?")
+    r"\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?:\s?[AaPp](?:\.?[Mm]\.?)?)?")
 _HAS_HOURS = re.compile(r"\d:\d|\d[T ]\d{2}|\d{12}")
 _TIME_OF_DAY = re.compile(r"[01]?\d|2[0-4]")
 _TIME_NAME = re.compile(r"(?:date|time|datetime|timestamp|ts)\b", re.IGNORECASE)
@@ -86,7 +86,14 @@ class Clock:
             return form.zone, True
         lines = [line for line in table.layout.preamble if _ZONE_LINE.search(line)]
         for text in (" ".join(self.columns), *lines):
-            if zone := zone_in(text, form.zone):
+            try:
+                zone = zone_in(text, form.zone)
+            except ValueError as error:
+                raise IntakeError(
+                    f"file '{form.name}': '{shown(text)}' names the clock's zone by a place "
+                    f"({error}); state time_zone, for example time_zone = \"America/Denver\", "
+                    f'under [files."{form.name}"]') from error
+            if zone:
                 self._notes.note(f"times are in the zone {zone}, as '{shown(text)}' says",
                                  form.name)
                 return zone, True
@@ -148,7 +155,9 @@ class Clock:
                 lines are broken.
         """
         name, header = self._form.name, self.columns[0].lower()
-        repeated = [row for row, text in self._unreadable if text.split(",")[0].lower() == header]
+        # In the middle of files that were put one behind the other stands a byte order mark.
+        repeated = [row for row, text in self._unreadable
+                    if tidy(text).split(",")[0].lower() == header]
         others = [entry for entry in self._unreadable if entry[0] not in set(repeated)]
         if others and (others[0][0] < last_row or not rows):
             self._refuse(*others[0])
@@ -163,6 +172,11 @@ class Clock:
         if self._blank:
             self._notes.note(f"{self._blank} rows without a time were left out", name,
                              row=self._first_blank)
+        titles, row, text = self._table.titles
+        if titles:
+            which = "last lines" if row > last_row else "lines of words"
+            self._notes.note(f"{titles} {which} ('{shown(text, 30)}') are no rows and were left "
+                             "out", name, row=row)
         broken, row, text = self._table.broken
         if broken and row > last_row:
             self._notes.note(f"{broken} last lines ('{shown(text, 30)}') are no rows and were left "
@@ -377,7 +391,9 @@ def time_columns(table: Table, form: FileForm) -> list[tuple[str, ...]]:
 
 def _best(table: Table, form: FileForm, group: Sequence[str]) -> str:
     """Of the same moment told in several ways the one that leaves nothing open."""
-    marked = [name for name in group if zone_in(name, form.zone)]
+    # What stands in every row alike, such as the query's first and last time, is no row's time.
+    group = [name for name in group if len({*table.sample(name), ""}) > 2] or group
+    marked = [name for name in group if has_zone(name, form.zone)]
     zoned = [name for name in group if shape_of(table.sample(name)) == "iso zoned"]
     return (marked or zoned or group)[0]
 

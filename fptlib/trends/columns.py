@@ -11,19 +11,20 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from fptlib import units
 from fptlib.errors import IntakeError
 from fptlib.trends import arrow
 from fptlib.trends.cells import BAD, OFF, ON, cell, tidy
 from fptlib.trends.clock import Clock
-from fptlib.trends.continuing import Stretch, chains, copies, undated
+from fptlib.trends.continuing import Stretch, chains, copies, dateless, undated
 from fptlib.trends.grid import Notes
-from fptlib.trends.long import POINT_HEADERS, VALUE_HEADERS, long_columns
+from fptlib.trends.long import POINT_HEADERS, VALUE_HEADERS, long_columns, plain
 from fptlib.trends.mapping import FileForm, forms_of
 from fptlib.trends.safe import NO_TRENDS
 from fptlib.trends.samples import open_table, parts_of
-from fptlib.trends.table import NUMBER, TEXT, Batch, Table, coded, numbers, texts
+from fptlib.trends.table import NUMBER, TEXT, Batch, Table, coded, given, numbers, texts
 
 # So much of a file shows what its columns hold, and so many rows of it.
 _BATCHES, _ROWS = 12, 4000
@@ -70,7 +71,7 @@ class Column:
         good: share of the rows looked at that hold a value.
         minutes: the usual time from row to row as the file has them [min]; ``values`` and
             ``times`` may keep every few rows only.
-        more: the files that continue this one, in the order of time.
+        more: the files, or parts of the same file, that continue this one, in the order of time.
         model: what a model of the site says of it.
     """
 
@@ -143,7 +144,8 @@ def read_columns(folder: Path, answers: Mapping[str, Any]) -> Files:
             try:
                 columns, ends[named] = columns_in(folder / name, one)
                 found[named] = [replace(
-                    column, file=named, part=part, said=undated(part[1])
+                    column, file=named, part=part,
+                    said=dateless(one.sheet) or undated(one.member)
                     if part and column.name.lower() in _NAMELESS else column.said)
                     for column in columns]
             except IntakeError as error:
@@ -174,7 +176,7 @@ def _continued(found: Mapping[str, list[Column]], ends: Mapping[str, int]) -> It
     stretches = {file: Stretch(frozenset((column.name, column.unit) for column in columns),
                                min(int(column.times.min()) for column in columns), ends[file])
                  for file, columns in found.items()
-                 if columns and all(len(column.times) and not column.part for column in columns)}
+                 if columns and all(len(column.times) for column in columns)}
     together = {files[0]: files[1:] for files in chains(stretches)}
     further = {file for files in together.values() for file in files}
     for file in (name for name in found if name not in further):
@@ -218,8 +220,8 @@ def columns_in(path: Path, form: FileForm) -> tuple[list[Column], int]:
     table = open_table(path, form)
     clock = Clock(table, form, Notes())
     names = [name for name in dict.fromkeys(table.names) if name and name not in clock.columns]
-    heads = {name.lower() for name in names}
-    seems_long = len(names) <= 5 and heads & set(POINT_HEADERS) and heads & set(VALUE_HEADERS)
+    heads = {plain(name) for name in names}
+    seems_long = len(names) <= 6 and heads & POINT_HEADERS and heads & VALUE_HEADERS
     if form.form == "long" or not form.form and (
             form.point_column or form.value_column or seems_long):
         return _of_long(table, form, clock)
@@ -244,12 +246,15 @@ def _end(read: Sequence[tuple[Batch, Any]]) -> int:
 
 
 def _of_long(table: Table, form: FileForm, clock: Clock) -> tuple[list[Column], int]:
-    point, value, unit, _ = long_columns(table, form, clock.columns)
-    kinds = {**dict.fromkeys([name for name in (point, value, unit) if name], TEXT), **clock.kinds}
+    point, value, unit, _, state = long_columns(table, form, clock.columns)
+    held = [name for name in (point, value, unit, state) if name]
+    kinds = {**dict.fromkeys(held, TEXT), **clock.kinds}
     read = [clock.read(batch) for batch in islice(table.batches(kinds), _BATCHES)]
     if not read:
         return [], 0
     cells, named = _joined(read, value), _joined(read, point)
+    if state:
+        cells = pc.if_else(pa.array(given(cells)), cells, _joined(read, state))
     stated = _joined(read, unit) if unit else None
     times = np.concatenate([stamps.ns for _, stamps in read])
     at, found = coded(named)
@@ -272,9 +277,9 @@ def _column(table: Table, name: str, said: str, unit: str, parts: Sequence[pa.Ar
     values, words = [np.empty(0)], 0
     first: list[str] = []
     for part in parts:
-        if (plain := numbers(part)) is not None:
-            values.append(plain)
-            first += [f"{v:g}" for v in plain[:_FIRST] if v == v]
+        if (found_numbers := numbers(part)) is not None:
+            values.append(found_numbers)
+            first += [f"{v:g}" for v in found_numbers[:_FIRST] if v == v]
             continue
         at, found = coded(part)
         first += [found[i] for i in at[:_FIRST] if i >= 0]

@@ -31,13 +31,18 @@ class Stretch(NamedTuple):
 
 def undated(file: str) -> str:
     """A file's name without ending and dates: ``CH-1 KW 2026-01.csv`` is ``CH-1 KW``."""
-    return re.sub(r"[\s_.\-]{2,}", " ", _DATE.sub(" ", Path(file).stem)).strip(" _.-")
+    return dateless(Path(file).stem)
+
+
+def dateless(name: str) -> str:
+    """A name without its dates."""
+    return re.sub(r"[\s_.\-]{2,}", " ", _DATE.sub(" ", name)).strip(" _.-")
 
 
 def same_series(file: str) -> Hashable:
-    """What the names of files that continue one another have in common: words, and the number of
-    the equipment."""
-    name = undated(file)
+    """What the names of files, or of parts as ``file: sheet``, that continue one another have in
+    common: words, and the number of the equipment."""
+    name = dateless(file)
     return re.sub(r"[\W\d_]+", " ", name).strip().lower(), read(name).key
 
 

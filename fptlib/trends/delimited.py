@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import codecs
 import csv
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -67,7 +68,7 @@ class DelimitedTable(Table):
     def batches(self, kinds: Mapping[str, str], size: int = 2 << 20) -> Iterator[Batch]:
         """The named columns, piece by piece of so many bytes."""
         # A file may be read more than once; its broken lines are those of the last time.
-        self.broken = Table.broken
+        self.broken = self.titles = Table.broken
         yield from ahead(self._batch(piece, kinds) for piece in self._pieces(size))
         pa.default_memory_pool().release_unused()
 
@@ -186,8 +187,13 @@ class DelimitedTable(Table):
             if bare and _fields(bare, self.layout.delimiter) == width:
                 rows.append(row)
             elif bare:
-                count, first, text = self.broken
-                self.broken = count + 1, first or row, text or bare[:120]
+                # A title between the pages of a report is one cell of words, and no broken row.
+                title = self.layout.delimiter not in bare.rstrip(self.layout.delimiter) and (
+                    re.search(r"[^\W\d_]", bare) and not layout.DATE.search(bare))
+                count, first, text = self.titles if title else self.broken
+                found = count + 1, first or row, text or bare[:120]
+                self.titles, self.broken = (
+                    (found, self.broken) if title else (self.titles, found))
         if len(rows) != kept:
             raise IntakeError(
                 f"file '{self.name}', from row {piece.first_row}: a quote or a line break "

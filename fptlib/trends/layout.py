@@ -22,6 +22,8 @@ from fptlib.trends.mapping import FileForm
 _SEARCHED_ROWS = 60
 # Lines of names and units below the first at the most.
 _NAME_LINES = 3
+# So many different times in one row are no times of that row.
+_TIMES_ACROSS = 6
 # What stands in rows of data, never in a header.
 _CELLS = BAD | (ON | OFF) - {"open", "close", "active", "run", "start", "stop"}
 SAMPLE_ROWS = 400
@@ -101,6 +103,7 @@ def of_records(rows: Sequence[Record], form: FileForm, wanted: Iterable[str]) ->
     Raises:
         IntakeError: no header row, or no data below it.
     """
+    _refuse_times_across(rows[:_SEARCHED_ROWS], form)
     header = _header(rows, form, {tidy(name) for name in wanted})
     lines, at = [rows[header]], rows[header].number
     if len(rows[header].cells) > safe.COLUMNS:
@@ -122,6 +125,10 @@ def of_records(rows: Sequence[Record], form: FileForm, wanted: Iterable[str]) ->
             1 for cell in rows[header - 1].cells if cell.strip()) > 1:
         lines.insert(0, rows[header - 1])
     names, groups = _names(lines, max(len(row.cells) for row in lines))
+    # A delimiter at the end of each row makes one more cell, which is empty.
+    widest = max((len(row.cells) for row in body), default=0)
+    if not any(cell.strip() for row in body for cell in row.cells[len(names):]):
+        names, groups = ((*each, *[""] * (widest - len(each))) for each in (names, groups))
     if len(lines) > 1:
         said.append(f"names in rows {lines[0].number} and {lines[1].number}")
     if not body:
@@ -131,6 +138,18 @@ def of_records(rows: Sequence[Record], form: FileForm, wanted: Iterable[str]) ->
     return Layout(names, tuple(stated[: len(names)]), before.end_line, before.number + 1,
                   [row.cells for row in body[:SAMPLE_ROWS]], tuple(said), groups=groups,
                   preamble=tuple(" ".join(row.cells) for row in rows[:header]))
+
+
+def _refuse_times_across(rows: Sequence[Record], form: FileForm) -> None:
+    """Stop at a table that has its times in the header and a row for each day or point."""
+    for row in rows:
+        cells = [cell.strip() for cell in row.cells if cell.strip()]
+        times = {cell for cell in cells if DATE.search(cell)}
+        if len(times) >= _TIMES_ACROSS and len(times) > 0.8 * len(cells):
+            raise IntakeError(
+                f"file '{form.name}', row {row.number}: the times run across the columns "
+                f"('{shown(cells[1])}', '{shown(cells[2])}'); export the trend again with a row "
+                "for each time and a column for each point")
 
 
 def _names(lines: Sequence[Record], width: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -186,10 +205,16 @@ def _header(rows: Sequence[Record], form: FileForm, names: set[str]) -> int:
         return hits.index(max(hits))
     widths = Counter(len(row.cells) for row in rows if len(row.cells) > 1)
     width = widths.most_common(1)[0][0] if widths else 0
-    for at, row in enumerate(rows):
-        words = [c for c in row.cells if c.strip() and not _looks_like_data(c)]
-        if width and len(row.cells) == width and len(words) * 2 >= width:
-            return at
+    named = [at for at, row in enumerate(rows) if width and len(row.cells) == width and 2 * sum(
+        1 for c in row.cells if c.strip() and not _looks_like_data(c)) >= width]
+    # Lines of comment may stand above the header, and a header may begin like one.
+    plain = [at for at in named[:_NAME_LINES + 1] if not rows[at].cells[0].startswith("#")]
+    if named:
+        return (plain or named)[0]
+    if not width and any(re.search(r"\S {2,}\S", " ".join(row.cells)) for row in rows):
+        raise IntakeError(
+            f"file '{form.name}': its cells are set apart by blanks alone; export the trend again "
+            "as CSV, with commas, semicolons or tabs between them")
     raise IntakeError(
         f"file '{form.name}' shows no header row with column names in its first "
         f"{len(rows)} rows; state header_row under [files.\"{form.name}\"], or export with names")

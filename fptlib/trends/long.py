@@ -6,6 +6,7 @@ that memory does not grow with the number of rows.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Sequence
 from itertools import chain
 from typing import NamedTuple
@@ -19,12 +20,16 @@ from fptlib.trends.cells import looks_numeric, tidy
 from fptlib.trends.grid import AlarmText
 from fptlib.trends.mapping import FileForm
 from fptlib.trends.samples import FileSamples, OpenedFile, Progress, hold_for, is_quality
-from fptlib.trends.table import NUMBER, TEXT, Batch, Table, coded, numbers
+from fptlib.trends.table import NUMBER, TEXT, Batch, Table, coded, given, numbers
 from fptlib.trends.times import MINUTE, Stamps
 
-POINT_HEADERS = ("point", "point name", "name", "tag", "tag name", "sensor", "variable", "trend")
-VALUE_HEADERS = ("value", "val", "reading", "data")
-_UNIT_HEADERS = ("unit", "units", "uom", "eng units", "engineering units", "unit of measure")
+# Headers in small letters, without blanks and underlines.
+POINT_HEADERS = {"point", "pointname", "name", "tag", "tagname", "sensor", "variable", "trend",
+                 "field"}
+VALUE_HEADERS = {"value", "val", "reading", "data", "numericvalue"}
+# The column of states, where numbers and states stand in columns of their own.
+_STATE_HEADERS = {"stringvalue", "textvalue", "statevalue", "valuestring", "valuetext"}
+_UNIT_HEADERS = {"unit", "units", "uom", "engunits", "engineeringunits", "unitofmeasure"}
 # Larger stretches than for a wide file, as each is divided among the points.
 _PIECE = 4 << 20
 # So many rows show the step of the file; of the grid, a point's usual step.
@@ -34,12 +39,16 @@ _RARER = 3
 
 
 class LongColumns(NamedTuple):
-    """Headers of a long file; unit and quality may be empty."""
+    """Headers of a long file; unit, quality and state may be empty.
+
+    ``state`` holds what has no number in ``value``.
+    """
 
     point: str
     value: str
     unit: str
     quality: str
+    state: str
 
 
 def long_columns(table: Table, form: FileForm, times: Iterable[str], mapped: Iterable[str] = ()
@@ -60,11 +69,11 @@ def long_columns(table: Table, form: FileForm, times: Iterable[str], mapped: Ite
     wanted = {tidy(name) for name in mapped}
     point = point or _first(rest, (
         lambda name: bool(wanted & {tidy(cell) for cell in table.sample(name)}),
-        lambda name: name.lower() in POINT_HEADERS,
+        lambda name: plain(name) in POINT_HEADERS,
         lambda name: not looks_numeric(table.sample(name)) and len({*table.sample(name), ""}) > 2,
     ))
     value = value or _first([name for name in rest if name != point], (
-        lambda name: name.lower() in VALUE_HEADERS,
+        lambda name: plain(name) in VALUE_HEADERS,
         lambda name: looks_numeric(table.sample(name)),
     ))
     if not point or not value:
@@ -73,10 +82,16 @@ def long_columns(table: Table, form: FileForm, times: Iterable[str], mapped: Ite
             f"and which the value cannot be told from {', '.join(table.names[:8])}; state "
             f"point_column and value_column under {where}")
     rest = [name for name in rest if name not in (point, value)]
-    unit = unit or _first(rest, (lambda name: name.lower() in _UNIT_HEADERS,))
-    quality = quality or _first([name for name in rest if name != unit],
+    unit = unit or _first(rest, (lambda name: plain(name) in _UNIT_HEADERS,))
+    state = _first(rest, (lambda name: plain(name) in _STATE_HEADERS,))
+    quality = quality or _first([name for name in rest if name not in (unit, state)],
                                 (lambda name: is_quality(name, table, form),))
-    return LongColumns(point, value, unit, quality)
+    return LongColumns(point, value, unit, quality, state)
+
+
+def plain(header: str) -> str:
+    """A header as the sets above have it."""
+    return re.sub(r"[\s_]+", "", header.lower())
 
 
 def _first(names: Sequence[str], tests: Sequence[Callable[[str], bool]]) -> str:
@@ -187,9 +202,9 @@ class LongFile(FileSamples):
             self.steps = self.steps.fitting(np.sort(utc[order[edges[most] : edges[most + 1]]]))
             self._fitted = True
         columns = {name: batch.columns[name] for name in self._columns[1:] if name}
-        plain = numbers(columns[self._columns.value])
-        if plain is not None:
-            columns[self._columns.value] = plain
+        of_value = numbers(columns[self._columns.value])
+        if of_value is not None:
+            columns[self._columns.value] = of_value
         cells = Batch(columns, batch.rows)
         for code, name in enumerate(names):
             mine = order[edges[code] : edges[code + 1]]
@@ -208,10 +223,12 @@ class LongFile(FileSamples):
         return table.astype(np.uint8 if len(names) < 255 else np.int32)[at], names
 
     def _add(self, name: str, cells: Batch, local: np.ndarray, utc: np.ndarray) -> None:
-        value, unit, quality = (cells.columns[column] if column else None
-                                for column in self._columns[1:])
+        value, unit, quality, state = (cells.columns[column] if column else None
+                                       for column in self._columns[1:])
         for key in self._keys[name]:
             reader = self._readers[key]
+            if state is not None and self._sources[key].wordy and not given(value).any():
+                value = state
             values = reader.read(value, cells.rows, local, quality, unit)
             self.alarms += [AlarmText(align.moment(utc[at]), self._sources[key].name, text)
                             for at, text in reader.alarm_texts]

@@ -45,8 +45,9 @@ class PointSource:
         confirmed: how and by whom a column was found right that the reading doubts.
         hold: hours for which a value of this point stands, where it is logged on change.
         plus: further columns whose values are added, such as the power of each drive.
-        sheet, member: where the point has a sheet, or a file inside the zip, of its own.
-        more: the same column in the further files.
+        sheet, member: the sheet, or the file inside the zip; in the job a list where several
+            continue one another.
+        more: the same column in the further files, sheets or members.
     """
 
     point: points.Point
@@ -100,8 +101,8 @@ class FileForm:
         encoding: ``utf-8``, ``utf-16`` or ``windows-1252``.
         header_row: row of the header, 1-based.
         header_rows: how many rows the names take.
-        sheet: the workbook's sheet.
-        member: the file inside a zip.
+        sheet: the workbook's sheet; in the job a list where sheets continue one another.
+        member: the file inside a zip; a list as well.
         point_column, value_column, unit_column, quality_column: headers of a long file.
         bad: texts and numbers that stand for a bad value, beside the usual ones; ``*`` is any text.
         good: quality words that mean good, beside the usual ones; in ``* {ok}`` the ``*`` is the
@@ -176,19 +177,24 @@ class PointMap:
             raise IntakeError(
                 f"job.toml, [site]: time_zone '{named}' is an offset; state the zone's name, for "
                 "example 'America/Denver', so that summer time is known")
-        sources = {name: _source(name, each) for name, each in _table(answers, "points").items()}
+        files = _table(answers, "files")
+        sources = {name: _source(name, each, files)
+                   for name, each in _table(answers, "points").items()}
         _refuse_shared_columns(sources)
         every = [one for source in sources.values() for one in each_of(source)]
-        files = dict.fromkeys(source.file for source in every)
-        return cls(sources, dict(forms_of(answers, files)), zone,
+        return cls(sources, dict(forms_of(answers, dict.fromkeys(one.file for one in every))), zone,
                    _number(site.get("altitude"), "job.toml, [site]: altitude"),
                    _positive(site.get("step_minutes"), "job.toml, [site]: step_minutes"))
 
 
 def files_of(table: Mapping[str, Any]) -> list[str]:
     """The files that a point of ``[points]`` is read from."""
-    files = table.get("file", "")
-    return [files] if isinstance(files, str) else list(files)
+    return listed(table.get("file", ""))
+
+
+def listed(stated: Any) -> list[str]:
+    """What is stated once or as a list, as a list."""
+    return [stated] if isinstance(stated, str) else list(stated)
 
 
 def each_of(source: PointSource) -> list[PointSource]:
@@ -208,11 +214,14 @@ def forms_of(answers: Mapping[str, Any], files: Iterable[str]) -> list[tuple[str
     for name in files:
         stated = _read(tables.get(name, {}), _FILE_KEYS, f'[files."{name}"]')
         zone = stated.pop("time_zone", None)
+        # Of several each point's sources name theirs.
+        stated |= {key: names[0] if len(names) == 1 else ""
+                   for key in _PARTS if (names := stated.get(key))}
         found.append((name, FileForm(name, zone or site, zone is not None, **stated)))
     return found
 
 
-def _source(name: str, table: Any) -> PointSource:
+def _source(name: str, table: Any, files: Mapping[str, Any]) -> PointSource:
     where = f"[points.{name}]"
     try:
         point = points.point(name)
@@ -223,7 +232,7 @@ def _source(name: str, table: Any) -> PointSource:
                           f"did you mean {near}?") from error
     stated = _read(table, _POINT_KEYS, where)
     changes, second = stated.pop("unit_changes", ()), stated.pop("second", None)
-    first, *further = _sources(point, stated, where)
+    first, *further = _sources(point, stated, files, where)
     first = replace(
         first, more=tuple(further),
         unit_changes=tuple((at, _unit(point, unit, where)) for at, unit in changes))
@@ -232,17 +241,26 @@ def _source(name: str, table: Any) -> PointSource:
     where = f"{where}, second"
     keys = {key: _POINT_KEYS[key] for key in ("file", "column", "unit")}
     return replace(first, second=replace(
-        _sources(point, _read(second, keys, where), where)[0], shared=True))
+        _sources(point, _read(second, keys, where), files, where)[0], shared=True))
 
 
-def _sources(point: points.Point, stated: dict[str, Any], where: str) -> list[PointSource]:
-    """The point's column in each of its files."""
-    files, column = stated.pop("file", ()), stated.get("column")
-    if not files or not files[0] or not column:
+def _sources(point: points.Point, stated: dict[str, Any], files: Mapping[str, Any], where: str
+             ) -> list[PointSource]:
+    """The point's column in each of its files, and in each sheet or member of them that is
+    stated."""
+    named, column = stated.pop("file", ()), stated.get("column")
+    own = {key: stated.pop(key, ()) for key in _PARTS}
+    if not named or not named[0] or not column:
         raise IntakeError(f"job.toml, {where}: state both 'file' and 'column'")
     if "on_above" not in stated:
         stated["unit"] = _unit(point, stated.get("unit", ""), where)
-    return [PointSource(point, plain_name(file, where), **stated) for file in dict.fromkeys(files)]
+    found = []
+    for file in dict.fromkeys(named):
+        of_file = _read(files.get(file, {}), _FILE_KEYS, f'[files."{file}"]')
+        sheets, members = (own[key] or of_file.get(key) or ("",) for key in _PARTS)
+        found += [PointSource(point, plain_name(file, where), sheet=sheet, member=member, **stated)
+                  for sheet in sheets for member in members]
+    return found
 
 
 def _unit(point: points.Point, stated: str, where: str) -> str:
@@ -353,7 +371,7 @@ _POINT_KEYS: dict[str, Kind] = {
     "on": _texts, "off": _texts, "on_above": _number, "quality_column": _text,
     "unit_changes": _unit_changes, "second": lambda value, where: value, "unusable": _text,
     "confirmed": _text,
-    "hold": _positive, "plus": _texts, "sheet": _text, "member": _text,
+    "hold": _positive, "plus": _texts, "sheet": _texts, "member": _texts,
 }
 _FILE_KEYS: dict[str, Kind] = {
     "form": _choice("wide", "long"), "time_column": _texts, "time_zone": _zone,
@@ -363,7 +381,7 @@ _FILE_KEYS: dict[str, Kind] = {
     "delimiter": _choice(",", ";", "|", "tab"), "decimal": _choice(".", ","),
     "encoding": _choice("utf-8", "utf-16", "windows-1252"), "header_row": _positive,
     "header_rows": _positive,
-    "bad": _texts, "good": _texts,
-    **dict.fromkeys(("sheet", "member", "point_column", "value_column", "unit_column",
-                     "quality_column"), _text),
+    "bad": _texts, "good": _texts, "sheet": _texts, "member": _texts,
+    **dict.fromkeys(("point_column", "value_column", "unit_column", "quality_column"), _text),
 }
+_PARTS = ("sheet", "member")

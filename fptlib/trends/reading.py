@@ -165,7 +165,8 @@ def _compare_second_trends(files: Files, point_map: PointMap, notes: Notes) -> N
 
 def _table_of(files: Files, source: PointSource, key: str) -> FileSamples:
     """The table that gives a point."""
-    return next(table for table in files[source.file] if table.gives(key))
+    return next(table for table in files[source.file] if table.gives(key)
+                and (table.form.sheet, table.form.member) == (source.sheet, source.member))
 
 
 def _on_grid(files: Files, steps: align.Steps, point_map: PointMap, notes: Notes) -> Grid:
@@ -187,7 +188,10 @@ def _on_grid(files: Files, steps: align.Steps, point_map: PointMap, notes: Notes
         for further, _ in every[1:]:
             more = _summed(files, further, name, first, length)
             columns[name] = _continued(further, columns[name], more, notes)
-            sources[name] = f"{further.file}, {sources[name]}"
+            sources[name] = f"{further.sheet or further.member or further.file}, {sources[name]}"
+        doubted = any(each.point == name and each.severity == "doubt" for each in notes)
+        if not doubted and np.isnan(columns[name]).all():
+            notes.doubt(f"column '{source.column}' holds no value", source.file, name)
     read = tuple(_trend_file(name, each, steps, point_map) for name, each in files.items())
     alarms = sorted((alarm for table in tables for alarm in table.alarms),
                     key=lambda alarm: alarm.time)

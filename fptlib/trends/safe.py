@@ -12,7 +12,7 @@ import json
 import lzma
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any
@@ -152,9 +152,16 @@ def _member_of(archive: zipfile.ZipFile, path: Path, stated: str) -> zipfile.Zip
     if len(files) != 1:
         raise IntakeError(
             f"file '{path.name}' holds {', '.join(names[:8]) or 'nothing'}; state the one to "
-            f"read as {' or '.join(f'member = {json.dumps(name)}' for name in names[:8])}, under "
+            f"read as {either_part('member', names)}, under "
             f'[files."{path.name}"], or under each point that has a file of its own')
     return files[0]
+
+
+def either_part(key: str, names: Sequence[str]) -> str:
+    """What to state of the sheets or members of a file: one of them, or all in turn."""
+    every = [json.dumps(name, ensure_ascii=False) for name in names[:8]]
+    return " or ".join(f"{key} = {name}" for name in every) + (
+        f" or, where they continue one another, {key} = [{', '.join(every)}]" if every else "")
 
 
 class Unpacked:

@@ -125,7 +125,7 @@ class OpenedFile:
         found = []
         for (sheet, member), sources in parts.items():
             form = point_map.files[path.name]
-            form = replace(form, sheet=sheet or form.sheet, member=member or form.member)
+            form = replace(form, sheet=sheet, member=member)
             wanted = [*form.time_column, form.point_column, form.value_column,
                       *(source.column for source in sources.values())]
             table = open_table(path, form, [column for column in wanted if column])

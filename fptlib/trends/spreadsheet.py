@@ -6,7 +6,6 @@ before it is opened.
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -67,11 +66,10 @@ class SpreadsheetTable(Table):
             raise IntakeError(
                 f"workbook '{self.name}' has no sheet '{form.sheet}'; found: {', '.join(names)}")
         if not form.sheet and len(filled) != 1:
-            either = " or ".join(f"sheet = {json.dumps(name, ensure_ascii=False)}"
-                                 for name in filled[:8])
             raise IntakeError(
                 f"workbook '{self.name}' has {len(filled)} sheets with cells: "
-                f"{', '.join(filled[:8])}; state the one to read as {either} under "
+                f"{', '.join(filled[:8])}; state the one to read as "
+                f"{safe.either_part('sheet', filled)} under "
                 f'[files."{self.name}"], or under each point that has a sheet of its own')
         return form.sheet or filled[0]
 

@@ -58,11 +58,12 @@ class Table(ABC):
         layout: headers, units, first rows and how they are written.
         said: what was found of its form, for the remarks.
         broken: how many lines could not be rows in the last reading, and the first of them
-            with its row.
+            with its row; ``titles`` the same of lines of words between the rows.
     """
 
     said: tuple[str, ...] = ()
     broken: tuple[int, int, str] = (0, 0, "")
+    titles: tuple[int, int, str] = (0, 0, "")
 
     def __init__(self, name: str, layout: Layout) -> None:
         self.name, self.layout = name, layout
@@ -99,6 +100,13 @@ class Table(ABC):
             named = " or ".join(f'column = "{name}"' for name in dict.fromkeys(found))
             raise IntakeError(f"{where}: file '{self.name}' has {len(found)} columns named "
                               f"'{column}'; state {named} in the point map")
+        bare = split_unit(wanted)[0]
+        others = [name for name in self.names if split_unit(name)[0] == bare != name]
+        if not found and others:
+            raise IntakeError(
+                f"{where}: file '{self.name}' has '{others[0]}' in place of '{column}'; state "
+                f'column = "{bare}" and no unit in the point map, so that each file is read in its '
+                "own unit")
         if not found:
             near = get_close_matches(wanted, self.names, 3, 0.5)
             named = ", ".join(f"'{name}'" for name in near or self.names[:12])
@@ -107,7 +115,6 @@ class Table(ABC):
                 f"{'nearest are' if near else 'found were'} {named}; "
                 "correct 'column' in the point map")
         return found[0]
-
 
     def _in_lines(self, wanted: str) -> list[str]:
         """Columns whose name in two lines has ``wanted`` as its upper or its lower line."""
@@ -156,8 +163,10 @@ def numbers(column: pa.Array | np.ndarray) -> np.ndarray | None:
     return arrow.array(column)
 
 
-def given(column: pa.Array) -> np.ndarray:
+def given(column: pa.Array | np.ndarray) -> np.ndarray:
     """Which cells hold anything."""
+    if isinstance(column, np.ndarray):
+        return ~np.isnan(column)
     if pa.types.is_floating(column.type) or pa.types.is_integer(column.type):
         return arrow.array(column.is_valid())
     return arrow.array(pc.binary_length(pc.utf8_trim_whitespace(texts(column)))) > 0

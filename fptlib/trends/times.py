@@ -27,12 +27,12 @@ from fptlib.trends.zones import seconds, words
 SECOND = 1_000_000_000
 MINUTE = 60 * SECOND
 DAY = 86_400 * SECOND
-DAY_FIRST, MONTH_FIRST, SWAPPED = "day first", "month first", "swapped"
+DAY_FIRST, MONTH_FIRST, YEAR_FIRST, SWAPPED = "day first", "month first", "year first", "swapped"
 _ISO = r"\d{4}-\d\d-\d\d(?:[T ]\d\d:\d\d(?::\d\d(?:\.\d{1,9})?)?)?"
 _CLOCK = (
     r"(?:[T ,]+(?P<hour>\d{1,2})[:.](?P<minute>\d{2})(?:[:.](?P<second>\d{2})"
     r"(?:[.,:](?P<part>\d{1,9}))?)?)?"
-    r"(?:\s*(?P<half>[AaPp]\.?\s?[Mm]\.?))?"
+    r"(?:\s*(?P<half>[AaPp](?:\.?\s?[Mm]\.?)?))?"
     r"(?:\s*(?P<offset>Z|(?:UTC|GMT)?\s?[+-]\d{1,2}(?::?\d{2})?|[A-Z]{3,4}))?"
     r"(?:\s*\[[A-Za-z_/+-]+\])?"
 )
@@ -51,6 +51,9 @@ _SHAPES = {
     r"(?P<year>\d{2,4})" + _CLOCK,
     "word day": _WEEKDAY + r"(?P<word>\pL{3,9})\.?[ -]+(?P<day>\d{1,2}),?[ -]+"
     r"(?P<year>\d{4})" + _CLOCK,
+    "word day, year last": _WEEKDAY + r"(?P<word>\pL{3,9})\.? +(?P<day>\d{1,2}) +"
+    r"(?P<hour>\d{1,2}):(?P<minute>\d{2}):(?P<second>\d{2})"
+    r"(?: (?P<offset>Z|[+-]\d{2}:?\d{2}|[A-Z]{3,4}))? +(?P<year>\d{4})",
     NO_YEAR: r"(?P<first>\d{1,2})[-/](?P<next>\d{1,2})[ T]+(?P<hour>\d{1,2}):(?P<minute>\d{2})"
     r"(?::(?P<second>\d{2}))?",
 }
@@ -58,7 +61,7 @@ _SHAPES = {
 _PYTHON = {shape: re.compile(text.replace(r"\pL", r"[^\W\d_]")) for shape, text in _SHAPES.items()}
 _EAST = re.compile(r"[+-]\d{1,2}(?::?\d{2})?$")
 _FIRST_DAY = date(1970, 1, 1).toordinal()
-_DAYS = re.compile(r"\s*(\d{1,2})[-/. ](\d{1,2})[-/. ](\d{2,4})")
+_DAYS = re.compile(r"\s*(\d{1,2})([-/. ])(\d{1,2})[-/. ](\d{2,4})")
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 # Numbers that are times: name, smallest, largest, seconds of one unit, days from 1970.
 _COUNTS = (
@@ -160,8 +163,16 @@ def time_form(sample: Sequence[str], form: FileForm, columns: Sequence[str],
     if (count := count_of(cells)) is not None:
         return TimeForm("count", count=count)
     raise IntakeError(
-        f"file '{form.name}', column {column}: '{shown(cells[0])}' cannot be read as a "
-        "date and time; expected for example 2026-01-05 10:00 or 01/05/2026 10:00")
+        f"file '{form.name}', column {column}: '{shown(cells[0])}' cannot be read as a date and "
+        f"time{_lost(cells[0])}; export the trend with times such as 2026-01-05 10:00, or state "
+        f'time_column under [files."{form.name}"] if another column holds them')
+
+
+def _lost(text: str) -> str:
+    """What a spreadsheet left out of a time that it showed and saved, in words."""
+    if re.fullmatch(r"\d\d:\d\d\.\d", text):
+        return ", as a spreadsheet that saved the minutes and seconds alone"
+    return ", as a spreadsheet that saved a long number short" if "E+" in text.upper() else ""
 
 
 def _without_year(cells: Sequence[str], all_days: Iterable[Sequence[str]], form: FileForm,
@@ -211,21 +222,37 @@ def shape_of(cells: Sequence[str]) -> str:
 def _order(cells: Sequence[str], all_days: Iterable[Sequence[str]], form: FileForm) -> str:
     """Which number of the dates is the day, by the first cells or by the whole file."""
     for stretches in ([cells], all_days):
-        days = dict.fromkeys(tuple(map(int, hit.groups())) for cells in stretches
+        days = dict.fromkeys(hit.groups() for cells in stretches
                              for cell in cells if (hit := _DAYS.match(cell)))
-        if any(first > 12 for first, _, _ in days):
-            return DAY_FIRST
-        if any(second > 12 for _, second, _ in days):
-            return MONTH_FIRST
-        # Three days on end read the wrong way round are the same day of three months.
-        first = _span([(year, second, first) for first, second, year in days])
-        second = _span([(year, first, second) for first, second, year in days])
-        if first and second and min(first, second) * 5 < max(first, second):
-            return DAY_FIRST if first < second else MONTH_FIRST
+        orders = {order: dates for order, dates in _readings(days).items()
+                  if all(1 <= month <= 12 and 1 <= day <= 31 for _, month, day in dates)}
+        if len(orders) == 1:
+            return next(iter(orders))
+        if not orders:
+            # One broken date is none in any order; it is refused with its row.
+            return DAY_FIRST if any(int(first) > 12 for first, *_ in days) else MONTH_FIRST
+        # Three days on end read the wrong way round are the same day of three months or years.
+        spans = sorted((span, order) for order, dates in orders.items() if (span := _span(dates)))
+        if len(spans) == len(orders) and spans[0][0] * 5 < spans[1][0]:
+            return spans[0][1]
+    listed = [f'date_order = "{order}"' for order in orders]
     raise IntakeError(
-        f"file '{form.name}': dates like '{shown(cells[0], 20)}' may be day first or month first; "
-        f'state date_order = "day first" or date_order = "month first" under '
-        f'[files."{form.name}"]')
+        f"file '{form.name}': dates like '{shown(cells[0], 20)}' may be {' or '.join(orders)}; "
+        f'state {" or ".join(listed)} under [files."{form.name}"]')
+
+
+def _readings(days: Iterable[tuple[str, ...]]) -> dict[str, list[tuple[int, int, int]]]:
+    """Year, month and day of written days in each order that may be meant.
+
+    Two digits in front are a year at most where the last number has two as well, and never with
+    points between them.
+    """
+    numbers = [(int(first), int(second), int(last)) for first, _, second, last in days]
+    orders = {DAY_FIRST: [(c, b, a) for a, b, c in numbers],
+              MONTH_FIRST: [(c, a, b) for a, b, c in numbers]}
+    if all(len(first) == len(last) == 2 and sign in "-/" for first, sign, _, last in days):
+        orders[YEAR_FIRST] = numbers
+    return orders
 
 
 def _span(days: Sequence[tuple[int, int, int]]) -> int:
@@ -298,7 +325,10 @@ def _civil(cells: pa.Array, shape: str, order: str, zone: tzinfo, stated: bool =
     month, day = number("month"), number("day")
     if "first" in groups:
         month, day = number("first"), number("next")
-        month, day = (day, month) if order == DAY_FIRST else (month, day)
+        if order == YEAR_FIRST:
+            year, month, day = _full(month), day, number("year")
+        elif order == DAY_FIRST:
+            month, day = day, month
     elif order == SWAPPED:
         month, day = day, month
     elif "word" in groups:

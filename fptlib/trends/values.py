@@ -33,6 +33,7 @@ from fptlib.trends.cells import (
     STAND_INS,
     cell,
     matching,
+    no_plain_unit,
     number,
     shown,
 )
@@ -50,6 +51,10 @@ _BEHIND = re.compile(r"[-+]?[\d.,]+(?P<mark>\s*[^\d\s.,][^\d]*)")
 # A contact may close or open when the equipment runs; a valve that is open is open.
 _CONTACT = frozenset(("open", "opened", "closed", "close"))
 _VALVE = re.compile(r"v(?:a?lve?)|damper|isol", re.IGNORECASE)
+# How bookkeepers write numbers below zero, and others doubtful ones.
+_NEGATIVE = re.compile(r"\s*(?:\(\s*[\d.,]+\s*\)|[\d.,]+\s*-)\s*")
+# A cell that a spreadsheet is to take as text.
+_AS_TEXT = re.compile(r'="([^"]*)"')
 _PLAIN_CODES = {0.0: 0.0, 1.0: 1.0}
 # A stand-in lies so far from all values: as a share of it, and of a temperature in degF.
 _ALONE, _ALONE_DEGREES = 0.3, 5.0
@@ -96,6 +101,12 @@ class PointReader:
         # Position in the stretch read last, and the text that an alarm point begins to show.
         self.alarm_texts: list[tuple[int, str]] = []
 
+    @property
+    def _foreign(self) -> str:
+        """What the column's name says against its numbers."""
+        said = no_plain_unit(self.source.column)
+        return f"says that {said}" if said else ""
+
     def _on_and_off(self) -> tuple[dict[str, float], dict[float, float]]:
         """What words and what numbers mean off (0) and on (1)."""
         source = self.source
@@ -117,10 +128,11 @@ class PointReader:
         if self.source.on_above is not None or self.source.wordy:
             return point.unit
         own = units.alias(written, point.unit)
-        if stated and own and own != stated:
+        said = self._foreign or (f"is headed {written.strip()}" if own and own != stated else "")
+        if stated and said:
             self._notes.doubt(
-                f"column '{self.source.column}' is headed {written.strip()}, the point map says "
-                f"{stated}; read as {stated}, as the map says", self.source.file, point.name)
+                f"column '{self.source.column}' {said}, the point map says {stated}; read as "
+                f"{stated}, as the map says", self.source.file, point.name)
         return stated or own
 
     @property
@@ -259,6 +271,10 @@ class PointReader:
         if unit in self._scales:
             return self._scales[unit]
         point, atmosphere = self.source.point, None
+        if not unit and self._foreign:
+            raise IntakeError(
+                f"{self._where}: the column {self._foreign}; map another column, or export the "
+                f"trend again in {point.unit}")
         if not unit:
             raise IntakeError(
                 f"{self._where}: neither the point map nor the file says the unit; state unit "
@@ -279,7 +295,8 @@ class PointReader:
         if not unit:
             raise IntakeError(
                 f"{self._where}, row {row}: unit '{shown(text, 20)}'{of} cannot be turned into "
-                f"{point.unit}; expected one of: {', '.join(units.offered(point.unit))}")
+                f"{point.unit}; export the trend again in one of: "
+                f"{', '.join(units.offered(point.unit))}")
         self._units.add(unit, count, row)
         return unit
 
@@ -346,7 +363,7 @@ class PointReader:
 
     def _one(self, text: str, count: int, row: int) -> tuple[float, str] | None:
         """Value and unit of one text; None where it means nothing."""
-        bare = BLANKS.sub(" ", text).strip()
+        bare = _AS_TEXT.sub(r"\1", BLANKS.sub(" ", text).strip())
         poor = bool(self._bad_texts and self._bad_texts.fullmatch(bare))
         if not poor and self._good_texts and (good := self._good_texts.fullmatch(bare)):
             bare = next((part for part in good.groups() if part), "")
@@ -364,6 +381,10 @@ class PointReader:
     def _refuse(self, unknown: Mapping[str, int]) -> None:
         """Stop at texts that mean nothing, all of them in one sentence."""
         text, row = min(unknown.items(), key=lambda each: each[1])
+        if any(map(_NEGATIVE.fullmatch, unknown)):
+            raise IntakeError(
+                f"{self._where}, row {row}: '{shown(text)}' may be a number below zero; export the "
+                "trend again with the minus sign in front of such numbers")
         patterns = []
         for each in unknown:
             bare = BLANKS.sub(" ", each).strip()
@@ -380,6 +401,7 @@ class PointReader:
 
     def _read_words(self, column: pa.Array, rows: np.ndarray) -> np.ndarray:
         at, found = coded(column)
+        found = [_AS_TEXT.sub(r"\1", text) for text in found]
         alarm = self.source.point.kind == points.ALARM
         values, tells = np.full(len(found) + 1, np.nan), np.zeros(len(found) + 1, dtype=bool)
         unknown: dict[str, int] = {}

@@ -16,6 +16,10 @@ from fptlib.trends.values import given_or_unknown
 
 # So many values, each another than the one before, are no accident of gaps.
 _FEWEST_CHANGES = 13
+# A row so much earlier than the usual step is none of the samples.
+_OFF_STEP = 0.9
+# More rows than this share that repeat a moment out of order are those of another table.
+_TABLES_BELOW = 0.2
 
 
 class WideFile(FileSamples):
@@ -74,8 +78,9 @@ class WideFile(FileSamples):
         self.alarms = [AlarmText(align.moment(times[at]), name, text)
                        for at, name, text in self._alarms]
         times = self._ordered(times, numbers)
-        self.rows, self.first_time, self.last_time = len(times), int(times[0]), int(times[-1])
         self.interval = self._usual_interval(times)
+        times = self._without_events(times)
+        self.rows, self.first_time, self.last_time = len(times), int(times[0]), int(times[-1])
         self.drift = self._drift(times)
         self.shift = self.interval if self.form.stamps == "end" else 0
         times = times - self.shift if self.shift else times
@@ -112,7 +117,8 @@ class WideFile(FileSamples):
     def _ordered(self, times: np.ndarray, numbers: np.ndarray) -> np.ndarray:
         """Ascending times, each once, the values with them; what is late or repeated is said."""
         steps = np.diff(times)
-        if (steps < 0).any():
+        late = bool((steps < 0).any())
+        if late:
             self._notes.note(f"{int((steps < 0).sum())} rows stood out of order and were sorted by "
                              "time", self.form.name, row=int(numbers[np.argmax(steps < 0) + 1]))
             order = np.argsort(times, kind="stable")
@@ -127,6 +133,11 @@ class WideFile(FileSamples):
         if same := int((~differ).sum()):
             self._notes.note(f"{same} rows repeat a moment with the same values and were dropped",
                              self.form.name, row=int(numbers[gone[np.argmax(~differ)]]))
+        if late and np.count_nonzero(differ) > _TABLES_BELOW * len(times):
+            raise IntakeError(
+                f"file '{self.form.name}', row {numbers[gone[np.argmax(differ)]]}: its times begin "
+                "anew and come again with other values, as where a table stands below another; "
+                "export each point into a file of its own, or all of them side by side")
         if differ.any():
             self._notes.doubt(
                 f"{int(differ.sum())} rows repeat a moment with other values; the last row of each "
@@ -134,6 +145,18 @@ class WideFile(FileSamples):
         stays = np.append(steps != 0, True)
         self._select(stays)
         return times[stays]
+
+    def _without_events(self, times: np.ndarray) -> np.ndarray:
+        """The moments without a logger's own events: rows off the steps that hold no value, and
+        would end the sample before them."""
+        off = np.diff(times, prepend=times[0] - self.interval) < _OFF_STEP * self.interval
+        for values in self.values.values() if off.any() else ():
+            off &= np.isnan(values)
+        if off.any():
+            self._notes.note(f"{np.count_nonzero(off)} rows between the samples hold no value and "
+                             "were left out", self.form.name)
+            self._select(~off)
+        return times[~off]
 
     def _select(self, which: np.ndarray) -> None:
         # One column at a time, as they are large.

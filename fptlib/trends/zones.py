@@ -16,6 +16,14 @@ _MARK = re.compile(
     rf"(?<![A-Za-z])(?:(?:UTC|GMT)(?:\s*{_OFFSET})?|Zulu)(?![A-Za-z])|[A-Z][A-Za-z_]+/[A-Za-z_/]+"
     r"|(?<![A-Za-z])[A-Z]{3,4}(?![A-Za-z])")
 
+# As Windows names a zone: its standard offset, and places whose clocks may change in summer.
+_PLACED = re.compile(rf"\((?:UTC|GMT){_OFFSET}\)\s+(?P<place>[A-Z][^\d]*)")
+# The zones of the United States by those names (Unicode CLDR, windowsZones, from memory).
+_PLACES = {"Eastern Time": "America/New_York", "Central Time": "America/Chicago",
+           "Mountain Time": "America/Denver", "Pacific Time": "America/Los_Angeles",
+           "Arizona": "America/Phoenix", "Alaska": "America/Anchorage",
+           "Hawaii": "Pacific/Honolulu"}
+
 
 def zone_of(text: str) -> tzinfo | None:
     """The zone that ``America/Denver``, ``-07:00``, ``UTC-7``, ``GMT-07:00`` or ``UTC`` means."""
@@ -48,7 +56,16 @@ def words(zone: tzinfo) -> dict[str, int]:
 
 
 def zone_in(text: str, site: tzinfo) -> tzinfo | None:
-    """The zone that a header such as ``Time (UTC)`` or ``Date Time, GMT-07:00`` states."""
+    """The zone that a header such as ``Time (UTC)`` or ``Date Time, GMT-07:00`` states.
+
+    Raises:
+        ValueError: it names places whose zone is not known here.
+    """
+    if placed := _PLACED.search(text):
+        place = re.split(r"[(),;]", placed["place"])[0].strip()
+        if place not in _PLACES:
+            raise ValueError(place)
+        return ZoneInfo(_PLACES[place])
     known = words(site)
     for mark in _MARK.findall(text):
         if mark in known:
@@ -56,3 +73,11 @@ def zone_in(text: str, site: tzinfo) -> tzinfo | None:
         if ("/" in mark or _UTC.fullmatch(mark)) and (found := zone_of(mark)):
             return found
     return None
+
+
+def has_zone(text: str, site: tzinfo) -> bool:
+    """Whether a header states a zone, known or not."""
+    try:
+        return zone_in(text, site) is not None
+    except ValueError:
+        return True

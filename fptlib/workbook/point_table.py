@@ -18,7 +18,7 @@ from fptlib.procedure.steps import CHECKS
 from fptlib.procedure.trend_request import provable
 from fptlib.record.text import harmless
 from fptlib.trends.columns import Column
-from fptlib.trends.mapping import PointMap, files_of
+from fptlib.trends.mapping import PointMap, files_of, listed
 from fptlib.trends.suggest import Proposal, propose
 from fptlib.workbook import table_file
 
@@ -63,9 +63,12 @@ class Row:
     @property
     def place(self) -> dict[str, Any]:
         """Where it stands, as the point map states it."""
-        file = self.file.removesuffix(f": {self.part[1]}") if self.part else self.file
-        return {"file": [file, *self.more] if self.more else file, "column": self.column,
-                **dict([self.part] if self.part else [])}
+        if not self.part:
+            return {"file": _one_or_all(self.file, *self.more), "column": self.column}
+        key, name = self.part
+        file = self.file.removesuffix(f": {name}")
+        further = (each.removeprefix(f"{file}: ") for each in self.more)
+        return {"file": file, "column": self.column, key: _one_or_all(name, *further)}
 
     @property
     def files(self) -> str:
@@ -136,8 +139,8 @@ def of(job: Job, model: Path | None = None) -> PointTable:
             shown.update(names)
             rows += [replace(row, accept=True, point=name, was=name, confidence=IN_THE_MAP,
                              unit=str(answers["points"][name].get("unit", "")),
-                             doubt=_otherwise(column, proposal, names) or ("" if column.part else
-                                   _new(every, files_of(answers["points"][name]))))
+                             doubt=_otherwise(column, proposal, names) or _new(
+                                 every, _places(answers["points"][name], answers)))
                      for name in names]
             continue
         one = proposal.of(column)
@@ -145,7 +148,7 @@ def of(job: Job, model: Path | None = None) -> PointTable:
             row, accept=one.ticked, point=one.point, unit=one.unit, confidence=one.confidence,
             why=one.why, doubt=one.doubt))
     # What the map names and no file holds stays, or it would go unseen.
-    rows += [_lost(name, table) for name, table in answers.get("points", {}).items()
+    rows += [_lost(name, table, answers) for name, table in answers.get("points", {}).items()
              if name not in shown]
     return PointTable(tuple(rows), costs(answers, rows), proposal.unread,
                       *(_count(answers, rows, *each) for each in (
@@ -156,27 +159,37 @@ def _mapped(answers: Mapping[str, Any]) -> dict[tuple[str, str], list[str]]:
     """The points of the job's map by file and column."""
     found: dict[tuple[str, str], list[str]] = {}
     for name, table in answers.get("points", {}).items():
-        for file in files_of(table):
-            place = _with_part(file, _part(table)), str(table.get("column", ""))
-            found.setdefault(place, []).append(name)
+        for place in _places(table, answers):
+            found.setdefault((place, str(table.get("column", ""))), []).append(name)
     return found
 
 
-def _part(table: Mapping[str, Any]) -> tuple[str, str] | None:
-    """The sheet, or the file in a zip, that a point of the map states."""
-    return next(((key, str(table[key])) for key in ("sheet", "member") if table.get(key)), None)
+def _one_or_all(*names: str) -> str | list[str]:
+    return names[0] if len(names) == 1 else list(names)
 
 
-def _with_part(file: str, part: tuple[str, str] | None) -> str:
-    return f"{file}: {part[1]}" if part else file
+def _part(table: Mapping[str, Any]) -> tuple[str, list[str]] | None:
+    """The sheets, or the files in a zip, that a point, or several that a file states."""
+    return next(((key, listed(table[key])) for key in ("sheet", "member") if table.get(key)), None)
 
 
-def _lost(name: str, table: Mapping[str, Any]) -> Row:
+def _places(table: Mapping[str, Any], answers: Mapping[str, Any]) -> list[str]:
+    """The files, and the parts of them, that a point of the map is read from."""
+    found = []
+    for file in files_of(table):
+        of_file = _part(answers.get("files", {}).get(file, {}))
+        # Of one that the file states nothing else is seen of it.
+        part = _part(table) or (of_file if of_file and len(of_file[1]) > 1 else None)
+        found += [f"{file}: {name}" for name in part[1]] if part else [file]
+    return found
+
+
+def _lost(name: str, table: Mapping[str, Any], answers: Mapping[str, Any]) -> Row:
     """A point of the map whose column no file holds."""
-    first, *more = files_of(table)
-    return Row(_with_part(first, _part(table)), str(table.get("column", "")), True, name,
+    (first, *more), part = _places(table, answers), _part(table)
+    return Row(first, str(table.get("column", "")), True, name,
                str(table.get("unit", "")), IN_THE_MAP, was=name, more=tuple(more),
-               part=_part(table), doubt="no such column was found")
+               part=(part[0], part[1][0]) if part else None, doubt="no such column was found")
 
 
 def _new(found: Sequence[str], held: Sequence[str]) -> str:
@@ -242,10 +255,10 @@ def save(job: Job, rows: Sequence[Row]) -> int:
         for row in rows:
             if not row.accept:
                 continue
-            files = files_of(row.place)
+            files = _places(row.place, {})
             before = held.get(row.was) if row.was == row.point else None
             if before is None or row.unit != before.get("unit", "") or not (
-                    set(files) <= set(files_of(before))):
+                    set(files) <= set(_places(before, {}))):
                 table = held.get(row.point) or tomlkit.table()
                 for key in ("sheet", "member"):
                     table.pop(key, None)

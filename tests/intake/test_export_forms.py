@@ -10,13 +10,14 @@ from pathlib import Path
 
 import pytest
 from export_forms import Export, all_forms, follow, wrong
+from export_reports import report_forms
 
 from fptlib.errors import IntakeError
 from fptlib.trends.grid import Grid
 from fptlib.trends.mapping import PointMap
 from fptlib.trends.reading import read_trends
 
-FORMS = all_forms()
+FORMS = [*all_forms(), *report_forms()]
 
 
 def read(export: Export, folder: Path) -> Grid:
@@ -55,4 +56,4 @@ def test_form(export: Export, tmp_path: Path) -> None:
 
 
 def test_forms_have_names_of_their_own() -> None:
-    assert len({form.name for form in FORMS}) == len(FORMS) >= 80
+    assert len({form.name for form in FORMS}) == len(FORMS) >= 130
