@@ -185,6 +185,14 @@ def is_point(name: str) -> bool:
     return True
 
 
+_ID = re.compile(r"\b[a-z]+(?:_[a-z0-9]+)+\b")
+
+
+def plain(text: str) -> str:
+    """A name or a sentence with each point by what it means in place of its name in files."""
+    return _ID.sub(lambda found: point(found[0]).meaning if is_point(found[0]) else found[0], text)
+
+
 def all_points(chillers: int, tower_cells: int, pumps: int = 0, air_handlers: int = 0
                ) -> list[Point]:
     """Every point of a plant with so many of each equipment, in glossary order."""

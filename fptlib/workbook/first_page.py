@@ -73,10 +73,13 @@ class FirstPage:
                                          layout=parts.AUTO_WIDTH)
         self.edited.add_class("fpt-read-table")
         self.written = parts.html()
-        self.panel = panels.Panel("Columns of the trend files", [
+        # What works on columns stands there once there are some.
+        self.inside = parts.column([parts.html("<p>None yet: drop the trend files above.</p>")])
+        self.controls = (
             parts.line([self.order, self.filter]), self.heads, self.list,
             parts.line([certain, accept]), self.column, self.point, self.unit, correct,
-            parts.line([write, self.edited, self.written]), self.rest])
+            parts.line([write, self.edited, self.written]), self.rest)
+        self.panel = panels.Panel("Columns of the trend files", [self.inside])
         self.panel.does(certain, self._certain).does(correct, self._corrected)
         self.panel.does(accept, lambda: self._accepted(self.rows), self._answered)
         self.panel.does(write, self._written)
@@ -93,6 +96,7 @@ class FirstPage:
         """Read the files anew and show their columns; what was corrected and not accepted goes."""
         self.table = point_table.of(self.job)
         self.rows = list(self.table.rows)
+        self.inside.children = self.controls
         self.boxes = {at: self._box(at) for at, row in enumerate(self.rows) if row.point}
         self.column.options = [("- choose -", NO_POINT), *(
             (f"{row.column} ({row.files})", at) for at, row in enumerate(self.rows))]
@@ -177,8 +181,9 @@ class FirstPage:
 
     def _certain(self) -> str:
         """Tick what is certain, and nothing else."""
+        assert self.table is not None
         for at, box in self.boxes.items():
-            row = self._table().rows[at]
+            row = self.table.rows[at]
             box.value = row.accept and self.rows[at].point == row.point
         count = sum(row.accept for row in self.rows)
         return f"{count} columns are ticked; look at the others, then accept"
@@ -213,14 +218,10 @@ class FirstPage:
         self._say_rest()
         return f"'{old.column}' is {points.point(name).meaning if name else 'not used'}; accept it"
 
-    def _table(self) -> PointTable:
-        if self.table is None:
-            raise FormError("no trend file is there yet; drop one on the field above")
-        return self.table
-
     def _shown(self) -> PointTable:
         """The table with its rows as they are ticked and corrected."""
-        return replace(self._table(), rows=tuple(self.rows))
+        assert self.table is not None
+        return replace(self.table, rows=tuple(self.rows))
 
     def _written(self) -> str:
         """Write the rows, as they are ticked and corrected, for a spreadsheet."""
@@ -279,10 +280,9 @@ def _only(job: Job, path: str, names: Sequence[str]) -> Any:
 
 def _label(row: Row) -> str:
     """A row as the label of its box."""
-    meaning = points.point(row.point).meaning if points.is_point(row.point) else row.point
     sure = "in the map" if row.confidence == IN_THE_MAP else row.sure
-    cells = (meaning, units.symbol(row.unit), sure, row.column, row.files, row.first, row.interval,
-             row.good, row.looks)
+    cells = (points.plain(row.point), units.symbol(row.unit), sure, row.column, row.files,
+             row.first, row.interval, row.good, row.looks)
     doubt = f"<span class='fpt-doubt'>✗ {html.escape(row.doubt)}</span>" if row.doubt else ""
     return _cells(cells, "", row.why) + doubt
 

@@ -371,9 +371,12 @@ class FormView:
     def shown(self) -> static.Shown:
         """What the file holds, as a static table."""
         answers = self.job.answers()
-        return static.facts(self.section.table.title, [
-            (field.item.label, field.item.shown(lookup(answers, path)))
-            for path, field in self.fields.items()])
+        texts = {field.item.label: field.item.shown(lookup(answers, path))
+                 for path, field in self.fields.items()}
+        stated = [(label, text) for label, text in texts.items() if text != "–"]
+        left = ", ".join(label for label, text in texts.items() if text == "–")
+        return static.facts(self.section.table.title,
+                            [*stated, ("Not stated", left)] if stated and left else stated)
 
 
 class RowsView:

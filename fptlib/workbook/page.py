@@ -16,6 +16,7 @@ import ipywidgets as widgets
 from IPython import get_ipython
 from IPython.display import display
 
+from fptlib import points
 from fptlib.errors import FormError, FptError, JobError
 from fptlib.job.folder import JOB_FILE, Job
 from fptlib.job.received import not_kept
@@ -154,14 +155,15 @@ class Page:
             state.WAITING: self._waits_for(now.reason) if now.state == state.WAITING else "",
             state.NOT_STARTED: _needed(missing) if (missing := self._missing()) else
             "Everything this step must have is there. Press “Run this step” or F8.",
-            state.DONE: "The results below belong to these answers.",
+            state.DONE: _counted(now) + "The results below belong to these answers.",
             state.INCOMPLETE: _short(now),
             state.RETURNED: f"{now.reason[:1].upper()}{now.reason[1:]}.",
         }[now.state]
         # The style sheet strikes out the old results as long as a badge bears this mark.
         withdrawn = self.step.judged and now.state == state.OUT_OF_DATE
         (self.badge.add_class if withdrawn else self.badge.remove_class)("fpt-withdrawn")
-        self.badge.value = f"{static.verdict_markup(now.state)} {html.escape(words)}"
+        self.badge.value = (f"{static.verdict_markup(now.mark)} {html.escape(words)}"
+                            f"{_to_verdicts(now)}")
 
     # -- computation in the open -------------------------------------------------------
 
@@ -174,7 +176,8 @@ class Page:
         """Whether the step's arithmetic can be shown; says what is missing where not."""
         lacking = case.missing(*needs)
         if lacking:
-            display(static.note("Not computed, missing: " + ", ".join(lacking), "not tested"))
+            display(static.note(
+                f"Not calculated; not trended: {points.plain(', '.join(lacking))}", "not tested"))
         return not lacking
 
     def facts(self, caption: str, pairs: Mapping[str, Any]) -> None:
@@ -267,9 +270,19 @@ class Page:
 def _short(now: state.Standing) -> str:
     """What a step that was run lacks."""
     if now.step.judged:
-        return (f"The results below belong to these answers; {now.unproven} of its checks could "
-                "not be judged.")
+        return f"{_counted(now)}The results below belong to these answers."
     return f"Saved. {_first_of(now.reason)}"
+
+
+def _counted(now: state.Standing) -> str:
+    """How many checks have which verdict, before what is said of a step that was judged."""
+    return f"{now.reason}. " if now.step.judged else ""
+
+
+def _to_verdicts(now: state.Standing) -> str:
+    """A link to the verdicts, which stand far below on a long page (``labextensions/``)."""
+    shown = now.step.judged and now.state in (state.DONE, state.INCOMPLETE, state.OUT_OF_DATE)
+    return " <a class='fpt-to-verdicts' href='#'>Show the verdicts</a>" if shown else ""
 
 
 def _needed(missing: Sequence[str]) -> str:

@@ -41,8 +41,9 @@ class ReadingForm:
         self.questions = parts.column([], "fpt-questions")
         self.file = parts.choice("Ten rows of the file", "fpt-preview")
         self.shown, self.doubts = parts.html(), parts.html()
-        self.panel = panels.Panel("How the files are read", [
-            read, self.questions, self.doubts, self.file, self.shown])
+        self.inside = parts.column([parts.html("<p>No point is in the map yet.</p>")])
+        self.panel = panels.Panel("How the files are read", [self.inside])
+        self.controls = read, self.questions, self.doubts, self.file, self.shown
         self._again = again or (lambda: self.panel.message.saved(self.look()))
         self.panel.does(read, lambda: self.look(self._unread), saved)
         self.file.observe(lambda _: guarded(self.panel.message, self._preview), names="value")
@@ -57,6 +58,7 @@ class ReadingForm:
         answers = self.job.answers()
         mapped = list(dict.fromkeys(
             file for row in answers.get("points", {}).values() for file in files_of(row)))
+        self.inside.children = self.controls
         self._unread = tuple(unread)
         names, stop, self._grid = dict.fromkeys(unread), "", None
         try:
@@ -89,7 +91,7 @@ class ReadingForm:
         self._open = len(alike)
         self.questions.children = [
             widget for questions in alike.values() for widget in self._ask(questions)]
-        doubts = [[remark.file, _meaning(remark.point), remark.text]
+        doubts = [[remark.file, points.plain(remark.point), remark.text]
                   for remark in (self._grid.remarks if self._grid else ())
                   if remark.severity != "note"]
         self.doubts.value = static.table(
@@ -197,10 +199,6 @@ def _told(items: Mapping[str, Answer], given: Mapping[str, Any]) -> str:
                      for key, value in given.items())
 
 
-def _meaning(name: str) -> str:
-    return points.point(name).meaning if points.is_point(name) else name
-
-
 def _rows_of(grid: Grid, names: Sequence[str], title: str) -> static.Shown:
     """A line for each point, its first ten values; times in the site's zone."""
     held = [name for name in names if name in grid.columns]
@@ -209,7 +207,7 @@ def _rows_of(grid: Grid, names: Sequence[str], title: str) -> static.Shown:
     rows = known[:_ROWS].tolist()
     heads = ["Point", "Unit", *(f"{grid.time(row):%m-%d %H:%M}" for row in rows)]
     return static.table(f"{title}, in the time of the site", heads, [
-        [_meaning(name), units.symbol(points.point(name).unit),
+        [points.plain(name), units.symbol(points.point(name).unit),
          *(_cell(name, float(grid.columns[name][row])) for row in rows)] for name in held],
         "no value can be read")
 

@@ -44,9 +44,10 @@ _TABLE = (
 
 # Where a name may be broken: after its underscores, and after a full stop between letters.
 _BREAK = re.compile(r"(?<=_)|(?<=[^\W\d]\.)(?=[^\W\d])")
-# A window of 560 px has room for so many bold digits beside each other; a cell's edges take one of
-# them, and none is narrower than five. A letter is a little narrower, and more so where not bold.
-_ROOM, _NARROW = 45.0, 5.0
+# A window of 560 px has room for so many bold digits beside each other, which are that share of its
+# width; a cell's edges take one of them, and none is narrower than five. A letter is a little
+# narrower, and more so where not bold.
+_ROOM, _SHARE, _NARROW = 45.0, 79.0, 5.0
 
 
 class Shown:
@@ -91,19 +92,15 @@ def table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]],
     return Shown(markup, "\n".join([f"{caption}:", *lines]))
 
 
-def _narrowest(rows: Sequence[Sequence[str]]) -> list[float]:
-    """The least width of each column, so that its longest word is not broken; where there is no
-    room for all, the shorter words come first, and in a crowd none."""
+def _narrowest(rows: Sequence[Sequence[str]]) -> list[str]:
+    """The least width of each column, so that its longest word is not broken; in a crowd as far as
+    the window has room for all."""
     wanted = [max(_NARROW, 0.97 * _longest(head), *(0.87 * _longest(cell) for cell in cells))
               for head, *cells in zip(*rows, strict=True)]
-    room = _ROOM - sum(_NARROW + 1.0 for _ in wanted)
-    if room < 0.0:
-        return []
-    least = [_NARROW] * len(wanted)
-    for column in sorted(range(len(wanted)), key=wanted.__getitem__):
-        more = min(wanted[column] - _NARROW, room)
-        least[column], room = _NARROW + more, room - more
-    return least
+    total = sum(wide + 1.0 for wide in wanted)
+    if total <= _ROOM:
+        return [f"{wide:.1f}ch" for wide in wanted]
+    return [f"min({wide:.1f}ch,{_SHARE * wide / total:.1f}vw)" for wide in wanted]
 
 
 def _longest(cell: str) -> int:
@@ -113,9 +110,9 @@ def _longest(cell: str) -> int:
 
 
 def table_markup(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]],
-                 narrowest: Sequence[float] = ()) -> str:
-    """A table whose cells are markup already, with the least width of each column in digits."""
-    least = [f"min-width:{width:.1f}ch;" for width in narrowest] or [""] * len(heads)
+                 narrowest: Sequence[str] = ()) -> str:
+    """A table whose cells are markup already, with the least width of each column."""
+    least = [f"min-width:{width};" for width in narrowest] or [""] * len(heads)
     head = "".join(
         f"<th scope='col' style='{_CELL}{wide}background:#eef2f5'>{html.escape(h)}</th>"
         for h, wide in zip(heads, least, strict=True)

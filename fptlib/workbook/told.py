@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from fptlib import units
+from fptlib import points, units
 from fptlib.physics import sump
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.overview import overview as facts
@@ -30,7 +30,8 @@ def remarks(case: FunctionalTest) -> Shown:
     """What intake did and found; what must be looked at first."""
     order = {"unusable": 0, "doubt": 1, "note": 2}
     found = sorted(case.grid.remarks, key=lambda r: order.get(r.severity, 3))
-    rows = [[r.severity, r.point or r.file, r.text] for r in found[:MOST_REMARKS]]
+    rows = [[r.severity, points.plain(r.point) or r.file, points.plain(r.text)]
+            for r in found[:MOST_REMARKS]]
     more = len(found) - len(rows)
     title = "What was found in the files" + (f" ({more} more notes)" if more else "")
     return static.table(title, ("Kind", "Where", "What"), rows, "nothing to remark")
@@ -53,12 +54,12 @@ def quality(case: FunctionalTest) -> Shown:
     unused = dict.fromkeys(r.point for r in looked_at if r.severity == "unusable")
     flawed = report[(report["gaps"] > 0) | (report["stuck_hours"] > 0) | (report["spikes"] > 0)
                     | report.index.isin(list(case.doubts))]
-    rows = [[str(name), units.rounded(row["coverage"]), f"{row['gaps']}",
+    rows = [[points.plain(str(name)), units.rounded(row["coverage"]), f"{row['gaps']}",
              units.rounded(row["longest_gap"]),
              units.rounded(row["stuck_hours"]), f"{row['spikes']}",
              "yes" if name in case.doubts else "no", str(row["costs"]) or "none"]
             for name, row in flawed.iterrows()]
-    rows += [[name, *["–"] * 5, "not used", "all that need it"] for name in unused]
+    rows += [[points.plain(name), *["–"] * 5, "not used", "all that need it"] for name in unused]
     total = len(report) + len(unused)
     return static.table(
         f"Quality of the trends: {total - len(rows)} of {total} points are whole",
@@ -77,10 +78,11 @@ def changeovers(case: FunctionalTest) -> Shown:
         moments = [c.enabled, c.transition, back, c.exit_row, *([c.abandoned] if given_up else [])]
         rows.append([f"{c.number}", *(
             "–" if row is None else f"{case.time(row):%m-%d %H:%M}" for row in moments)])
-    heads = ("No.", "Request", "Handover", "Recovered", "Exit",
-             *(["Given up"] if given_up else []))
+    heads = ("No.", "Enable", "Transition", "Recovered", "Exit",
+             *(["Abandoned"] if given_up else []))
     missing = case.missing("request", "chillers")
-    empty = "not trended: " + ", ".join(missing) if missing else "none in these trends"
+    empty = (f"not trended: {points.plain(', '.join(missing))}" if missing
+             else "none in these trends")
     return static.table("Changeovers found (month-day hour:minute)", heads, rows, empty)
 
 

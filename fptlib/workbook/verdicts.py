@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 from collections.abc import Sequence
 
+from fptlib.points import plain
 from fptlib.procedure.verdict import Check, Event, Verdict
 from fptlib.record.text import likelihood
 from fptlib.units import rounded, shown
@@ -55,7 +56,7 @@ def _numbers(check: Check) -> str:
 
 
 def _explained(check: Check) -> str:
-    parts = [html.escape(check.reason)] if check.reason else []
+    parts = [html.escape(plain(check.reason))] if check.reason else []
     parts += [html.escape(check.meaning)] if check.meaning else []
     parts += [f"<b>Adjust:</b> {html.escape(check.adjust)}"] if check.adjust else []
     lines = "<br>".join(parts)
@@ -66,8 +67,8 @@ def _explained(check: Check) -> str:
 def _events(check: Check) -> str:
     basis = f"<p style='margin:.2em 0'>Limit: {html.escape(check.basis)}</p>"
     items = "".join(
-        f"<li>{html.escape(event.name)}, {event.start:%Y-%m-%d %H:%M}: "
-        f"{verdict_markup(event.verdict)} {html.escape(event.text)}</li>"
+        f"<li>{html.escape(plain(event.name))}, {event.start:%Y-%m-%d %H:%M}: "
+        f"{verdict_markup(event.verdict)} {html.escape(plain(event.text))}</li>"
         for event in check.events
     )
     return basis + (f"<ul style='margin:.2em 0'>{items}</ul>" if items else "")
@@ -78,7 +79,7 @@ def _text(check: Check) -> str:
         f"measured {shown(check.measured, check.unit)}, "
         f"limit {shown(check.limit, check.unit)}, margin {margin(check, check.unit)}: "
     )
-    return f"{check.verdict:<13} {check.id:<24} {numbers}{check.reason}"
+    return f"{check.verdict:<13} {check.id:<24} {numbers}{plain(check.reason)}"
 
 
 def worksheet(check: Check) -> Shown:
@@ -88,15 +89,15 @@ def worksheet(check: Check) -> Shown:
     window.
     """
     heads = ["Event", "From", "Given to the formula", "Measured", "Limit", "Margin", "Verdict"]
-    given = [[f"{name}: {_given(name, value)}" for name, value in event.quantities.items()]
+    given = [[f"{plain(name)}: {_given(name, value)}" for name, value in event.quantities.items()]
              for event in check.events]
-    rows = [[event.name, f"{event.start:%m-%d %H:%M}", "; ".join(lines),
+    rows = [[plain(event.name), f"{event.start:%m-%d %H:%M}", "; ".join(lines),
              shown(event.measured, event.unit), shown(event.limit, event.unit),
              margin(event, event.unit), event.verdict.value]
             for event, lines in zip(check.events, given, strict=True)]
     known = [at for at in range(len(heads)) if any(row[at] not in ("", "–") for row in rows)]
     return table_of(f"Worksheet of {check.id}: {check.verdict}", [heads[at] for at in known],
-                    [[row[at] for at in known] for row in rows], check.reason)
+                    [[row[at] for at in known] for row in rows], plain(check.reason))
 
 
 def _given(name: str, value: float | str) -> str:

@@ -61,13 +61,14 @@ def _story(title: str, number: str, year: int, revision: str, summary: str) -> S
 
 STORIES = {
     "sound": _story("after correction", "INV-0002", 2026, "B, corrected",
-                    "After the correction the plant goes over to the exchanger and back as its "
-                    "sequence says; no check failed."),
+                    "After the correction the plant changes over to the exchanger and back as "
+                    "its sequence says; no check failed."),
     "before": _story("before correction", "INV-0001", 2025, "A",
-                     "The setpoint has no reset and the plant goes over without margin or dwell; "
-                     "nothing keeps the chillers' lift, and chiller 2 tripped; the setpoint comes "
-                     "back in one step and sets a demand peak; the plant stays on the exchanger "
-                     "when the supply is too warm. What to change stands with each deficiency."),
+                     "The setpoint has no reset and the plant changes over without margin or "
+                     "delay; nothing keeps the chillers' lift, and chiller 2 tripped; the setpoint "
+                     "comes back in one step and sets a demand peak; the plant stays on the "
+                     "exchanger when the supply is too warm. What to change stands with each "
+                     "deficiency."),
 }
 # Steady hours: day and hour, the same in both samples.
 _MOMENTS = {

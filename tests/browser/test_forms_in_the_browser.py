@@ -50,7 +50,7 @@ def test_a_wrong_row_and_an_empty_form_get_a_sentence(desk: Desk):
     desk.press("save-points")
     desk.wait_for("Point: no answer; a point needs it")
     points = desk.page.locator(".fpt-form:has(.fpt-save-points)")
-    points.locator(".fpt-at-point select").select_option("chw_flow")
+    points.locator(".fpt-at-point select").select_option("chilled-water flow of the plant")
     points.locator(".fpt-at-file select").select_option("plant.csv")
     points.locator(".fpt-at-column option").first.wait_for(state="attached")
     points.locator(".fpt-at-column input").fill("no such column")

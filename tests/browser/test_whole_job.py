@@ -69,7 +69,7 @@ def fill_the_plan(desk: Desk) -> None:
     desk.press("save-people")
     desk.wait_for("person saved: engineer")
     points = desk.page.locator(".fpt-form:has(.fpt-save-points)")
-    points.locator(".fpt-at-point select").select_option("chw_return_temp")
+    points.locator(".fpt-at-point select").select_option("chilled water returning to the plant")
     points.locator(".fpt-at-file select").select_option("plant.csv")
     column = points.locator(".fpt-at-column input")
     points.locator(".fpt-at-column option").first.wait_for(state="attached")

@@ -167,7 +167,8 @@ def test_gaps_are_drawn_for_the_points_that_have_them() -> None:
     table.iloc[100:400, table.columns.get_loc("chw_flow")] = float("nan")
     shown = quality.figure(drawn_plant.case(table))
     (ax,) = shown.figure.axes
-    assert [label.get_text() for label in ax.get_yticklabels()] == ["chw_flow"]
+    assert [label.get_text() for label in ax.get_yticklabels()] == [
+        "chilled-water flow of the plant"]
     assert "36 of 37 points have no gap" in shown.sentence
     assert len(shown.png()) < 250_000
 

@@ -233,7 +233,8 @@ def test_a_workbook_in_place_of_the_table_file_is_named(fresh):
     assert "'point_map.xlsx' is a workbook; save the table as CSV" in said(page.panel.message)
 
 
-def test_a_press_before_any_file_is_there_says_so(tmp_path):
+def test_before_any_file_is_there_nothing_stands_that_works_on_columns(tmp_path):
     page = FirstPage(start(tmp_path / "new", "new"))
-    button(page, "fpt-write-table").click()
-    assert "no trend file is there yet; drop one" in said(page.panel.message)
+    for name in ("fpt-write-table", "fpt-accept", "fpt-correct-row", "fpt-read-files"):
+        assert button(page, name) is None
+    assert "drop the trend files above" in page.inside.children[0].value

@@ -35,7 +35,7 @@ def test_whole_is_said_of_what_is_whole() -> None:
 def test_a_doubt_of_a_point_or_a_file_takes_it_back() -> None:
     assert "every point is whole" not in with_remark("doubt", "")
     text = with_remark("doubt", "chw_supply_temp")
-    assert "chw_supply_temp" in text and "| yes |" in text
+    assert "chilled water leaving the plant" in text and "| yes |" in text
 
 
 def test_a_point_that_no_check_may_use_is_counted() -> None:

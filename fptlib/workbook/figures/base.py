@@ -23,6 +23,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.transforms import Bbox
 
+from fptlib.points import plain
 from fptlib.procedure.changeovers import Changeover
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Check
@@ -122,15 +123,15 @@ def canvas(rows: int = 1, height: float = 4.2, heights: Sequence[float] | None =
     return figure, axes
 
 
-def nothing(about: str, why: str) -> Evidence:
+def nothing(about: str, why: str, what: str = "not tested") -> Evidence:
     """A figure that says why there is nothing to draw."""
     figure, (ax,) = canvas(height=1.6)
     figure.subplots_adjust(top=0.78)
     title(ax, about)
     ax.set_axis_off()
-    ax.text(0.0, 0.5, "Not tested: " + textwrap.fill(why, 95), transform=ax.transAxes,
-            fontsize=11, color=INK, va="center")
-    return Evidence(figure, f"{about}: not tested, {why}")
+    ax.text(0.0, 0.5, f"{what.capitalize()}: {textwrap.fill(plain(why), 95)}",
+            transform=ax.transAxes, fontsize=11, color=INK, va="center")
+    return Evidence(figure, f"{about}: {what}, {plain(why)}")
 
 
 def times(index: pd.DatetimeIndex) -> np.ndarray:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 from matplotlib.axes import Axes
 
+from fptlib.points import plain
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.trends.quality import gaps
 from fptlib.workbook.figures import base
@@ -17,13 +18,15 @@ def figure(case: FunctionalTest) -> base.Evidence:
     coverage = case.grid.frame.notna().mean()
     flawed = coverage[coverage < 1.0].sort_values()[:MOST]
     whole = f"{int((coverage == 1.0).sum())} of {len(coverage)} points have no gap"
-    height = 1.3 + 0.25 * max(len(flawed), 1)
+    if not len(flawed):
+        return base.nothing("Where trends are missing", whole, "nowhere")
+    height = 1.3 + 0.25 * len(flawed)
     drawn, (ax,) = base.canvas(height=height)
     drawn.subplots_adjust(left=0.28, top=1.0 - 0.5 / height, bottom=0.55 / height)
     for row, name in enumerate(flawed.index):
         _strip(ax, case, str(name), row)
-    ax.set_yticks(range(len(flawed)), [str(name) for name in flawed.index], fontsize=8.5)
-    ax.set_ylim(-0.6, max(len(flawed), 1) - 0.4)
+    ax.set_yticks(range(len(flawed)), [plain(str(name)) for name in flawed.index], fontsize=8.5)
+    ax.set_ylim(-0.6, len(flawed) - 0.4)
     base.finish(ax, f"Trends over time, gaps left white; {whole}", "", case.grid.frame.index[0],
                 case.grid.frame.index[-1] + case.grid.step)
     return base.Evidence(drawn, f"where trends are missing: {whole}")

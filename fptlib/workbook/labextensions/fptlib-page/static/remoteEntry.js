@@ -238,6 +238,15 @@
       if (event.key === 'F8' || runs || !saves && (at.matches('select') || !at.closest(TAKES_KEYS)))
         event.stopPropagation();
     }, true);
+    window.addEventListener('click', event => {
+      if (!event.target.matches?.('.fpt-to-verdicts')) return;
+      event.preventDefault();
+      const verdicts = [...(tracker.currentWidget?.node.querySelectorAll('caption') ?? [])].find(
+        each => each.innerText.startsWith('Verdicts of step'));
+      if (verdicts) verdicts.tabIndex = -1;
+      verdicts?.focus();
+      verdicts?.scrollIntoView();
+    });
     // The menus of cells and what a double click or a drag does to them.
     for (const kind of ['contextmenu', 'dblclick', 'dragstart'])
       window.addEventListener(kind, event => {
