@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).resolve().parents[1] / "fptlib"
-GROUND = ("errors", "owner", "units", "answer", "points", "limits")
+GROUND = ("errors", "owner", "units", "points", "answer", "limits")
 ROOMS = (*GROUND, "physics", "trends", "job", "procedure", "record", "portfolio", "workbook", "cli")
 
 

@@ -81,7 +81,8 @@ def test_lift_over_load_says_what_it_lacks():
     assert "the capacity of chiller 1 is not stated" in of("lift.minimum", drawn_plant.case(
         )).sentence
     table = drawn_plant.frame().drop(columns="chw_flow")
-    assert "not trended: chw_flow" in of("lift.minimum", drawn_plant.case(table)).sentence
+    assert "not trended: chilled-water flow of the plant" in of(
+        "lift.minimum", drawn_plant.case(table)).sentence
 
 
 def test_the_same_case_gives_the_same_picture():

@@ -90,7 +90,7 @@ class Evidence:
         return data, {"image/png": {"alt": self.sentence, **self.about}}
 
 
-def over_time(figure: Figure) -> list[list[Axes]]:
+def time_charts(figure: Figure) -> list[list[Axes]]:
     """The charts with time across, those of the same stretch together."""
     groups: dict[tuple[float, float], list[Axes]] = {}
     for ax in figure.axes:
@@ -101,7 +101,7 @@ def over_time(figure: Figure) -> list[list[Axes]]:
 
 def _edges(figure: Figure) -> list[list[float]]:
     """Left, right, top and bottom of each such group, as shares of the picture from its corner."""
-    boxes = [Bbox.union([ax.get_position() for ax in group]) for group in over_time(figure)]
+    boxes = [Bbox.union([ax.get_position() for ax in group]) for group in time_charts(figure)]
     return [[round(each, 4) for each in (box.x0, box.x1, 1.0 - box.y1, 1.0 - box.y0)]
             for box in boxes]
 

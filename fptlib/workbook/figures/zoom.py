@@ -12,7 +12,7 @@ from matplotlib import dates
 from matplotlib.axes import Axes
 from matplotlib.text import Annotation
 
-from fptlib.workbook.figures.base import Evidence, over_time
+from fptlib.workbook.figures.base import Evidence, time_charts
 
 LEAST = 10.0 / 1440.0  # days: ten rows of a one-minute trend
 MOMENT = "%Y-%m-%d %H:%M"
@@ -35,7 +35,7 @@ def clear() -> None:
 def keep(drawn: Evidence) -> None:
     """Hold a figure that is shown, so that it can be looked at more nearly."""
     _kept[drawn.sentence] = _Kept(drawn, [(charts, charts[0].get_xlim())
-                                          for charts in over_time(drawn.figure)])
+                                          for charts in time_charts(drawn.figure)])
 
 
 def view(sentence: str, group: int, start: float, end: float) -> Evidence:
