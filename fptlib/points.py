@@ -189,8 +189,10 @@ _ID = re.compile(r"\b[a-z]+(?:_[a-z0-9]+)+\b")
 
 
 def plain(text: str) -> str:
-    """A name or a sentence with each point by what it means in place of its name in files."""
-    return _ID.sub(lambda found: point(found[0]).meaning if is_point(found[0]) else found[0], text)
+    """A name or a sentence with each point by what it means, up to its first comma, in place of its
+    name in files."""
+    return _ID.sub(lambda found: point(found[0]).meaning.split(",")[0] if is_point(found[0])
+                   else found[0], text)
 
 
 def all_points(chillers: int, tower_cells: int, pumps: int = 0, air_handlers: int = 0

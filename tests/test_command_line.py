@@ -19,7 +19,7 @@ from fptlib.cli.commands import AWAITED, main
 from fptlib.job.folder import Job, now
 from fptlib.job.start import pasted
 from fptlib.procedure.assemble import assemble
-from fptlib.procedure.steps import CHECKS, STEPS
+from fptlib.procedure.steps import CHECKS, STEPS, step
 from fptlib.record import keys, signing, store
 from fptlib.workbook import state
 from fptlib.workbook.review import hand_edits
@@ -142,7 +142,18 @@ def test_a_retest_is_set_beside_the_job_it_repeats(
     job = Job(again)
     job.put("findings.summary", "Nothing was corrected.")
     job.put("prerequisites", [{"text": "ready", "done": True, "by": "a technician"}])
-    # What its workbooks would note, without their kernels: the fixture ran those.
+    # Two of its workbooks run; what the others would note is noted without their kernels.
+    others = {path: path.read_bytes() for path in job.workbooks_folder.glob("*.ipynb")
+              if path.name not in ("00_plan.ipynb", "02_reset.ipynb")}
+    for path in others:
+        path.unlink()
+    assert main(["run", str(again)]) == 0
+    said = capsys.readouterr().out
+    assert "00_plan.ipynb: ran" in said and "02_reset.ipynb: fail" in said
+    assert {name: state.standing(job, step(name)).state for name in ("plan", "reset", "lift")} == {
+        "plan": state.INCOMPLETE, "reset": state.DONE, "lift": state.WAITING}
+    for path, content in others.items():
+        path.write_bytes(content)
     test = assemble(job)
     for each in STEPS:
         state.record_run(job, each, each.judge(test) if each.judged else (), state.basis(job))

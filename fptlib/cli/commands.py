@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 from fptlib import __version__
 from fptlib.cli import api
 from fptlib.errors import FptError, JobError, RecordError
+from fptlib.job.roles import APPROVERS, SIGNERS
 from fptlib.workbook.kernels import PASSPHRASE
 
 if TYPE_CHECKING:
@@ -53,9 +54,6 @@ _SAMPLES = {
     "before": "the same plant before correction (invented)",
 }
 AWAITED = 3  # the code of 'verify' where the engineer has not signed yet
-_FURTHER = ["engineer", "witness", "contractor", "controls"]
-# As the plan's form offers them (job.schema.APPROVERS); a firm may add others.
-_APPROVERS = ["owner", "engineer", "controls contractor", "operator"]
 
 
 def process() -> int:
@@ -367,7 +365,7 @@ def _say_signed(record: Path) -> None:
 
 @command("Add a signature to the latest record.", {
     **_SIGNING,
-    "--role": {"default": "engineer", "choices": _FURTHER, "help": "role"},
+    "--role": {"default": "engineer", "choices": SIGNERS[1:], "help": "role"},
     "--return": {"dest": "returned", "metavar": "REASON",
                  "help": "sign that the record is returned for correction"},
 })
@@ -390,7 +388,7 @@ def _accepted(wording: Wording) -> bool:
     **_JOB,
     "--key": {"type": Path, "help": f"the approver's key file; {_ASKED}"},
     "--name": {"default": "", "help": "the approver's name"},
-    "--role": {"default": "", "help": f"what the approver is: {', '.join(_APPROVERS)}, or another"},
+    "--role": {"default": "", "help": f"what the approver is: {', '.join(APPROVERS)}, or another"},
     "--file": {"type": Path, "help": "write the signed approval into this file, to send it back, "
                                      "and leave the job as it is"},
     "--read": {"type": Path, "metavar": "FILE", "help": "enter a signed approval that was sent"},
@@ -432,8 +430,8 @@ def receipt(stated: Namespace) -> None:
     "key": {"help": "file with the key's public half, or a signing key; to revoke one, its "
                     "thumbprint will do (behind -- where it begins with a dash)"},
     "--name": {"default": "", "help": "holder's name, as it stands in the signatures"},
-    "--role": {"default": "", "help": f"holder's role: technician, {', '.join(_FURTHER)}; a "
-                                      f"receiver gives receipts, {', '.join(_APPROVERS)} or "
+    "--role": {"default": "", "help": f"holder's role: {', '.join(SIGNERS)}; a "
+                                      f"receiver gives receipts, {', '.join(APPROVERS)} or "
                                       "another approve plans"},
     "--distinct": {"action": "store_true",
                    "help": "forbid from now on that one name signs a record in two roles"},

@@ -15,13 +15,13 @@ from typing import Any
 
 from fptlib import points, units
 from fptlib.answer import Answer, Kind, answer, answers_of, quantity
+from fptlib.job.roles import APPROVERS, AWAITED
 from fptlib.limits import STANDARD, Deviation
 from fptlib.physics.atmosphere import pressure_at
 from fptlib.physics.moist_air import FREEZING
 from fptlib.physics.refrigerant import REFRIGERANTS
 from fptlib.physics.water import GLYCOLS, WATER, Fluid, freezing_point, heat_factor
 
-ROLES = ("technician", "engineer", "witness")
 _DIFFERENCE = "degF difference"
 _TAG = "As on the drawings."
 _BY_MASS = ("From a refractometer. By mass, not by volume: 30 % by volume are 31 % by mass of "
@@ -674,7 +674,6 @@ SCRIPT = {
     "outcome": answer("Result", choices=OUTCOMES),
     "remark": answer("Remark", "A step that is not done needs its reason."),
 }
-APPROVERS = ("owner", "engineer", "controls contractor", "operator")
 _APPROVAL = {
     "role": answer("Role", "Add what your firm asks for.", Kind.SUGGESTED, required=True,
                    choices=APPROVERS),
@@ -755,7 +754,7 @@ TABLES = (
     Table("job", "Job", General),
     Table("site", "Site", Site),
     Table("people", "People", _PERSON, row="person", key=_key(
-        "role", "Role", (*ROLES, "owner", "controls contractor", "operator"),
+        "role", "Role", tuple(dict.fromkeys((*AWAITED, *APPROVERS))),
         "A second person in a role gets a number: technician 2.", Kind.SUGGESTED)),
     Table("plant", "Plant", Plant),
     Table("plant.exchanger", "Plate heat exchanger, design data", Exchanger),

@@ -11,7 +11,7 @@ from fptlib import owner
 from fptlib.errors import JobError
 from fptlib.job.folder import JOB_FILE, Job, now, write_atomically
 
-EDITION = "standard 1"
+EDITION = "standard 2"
 SAMPLES = ("sound", "before")
 _DRAWS_A_FORM = re.compile(
     r"\bopen_page\(|\bpage\.(form|rows|panel|prerequisites|overrides|approval)\(")

@@ -51,9 +51,9 @@ class Approval:
         """Thumbprint of the approver's key."""
         return thumbprint(self.jwk)
 
-    def line(self) -> str:
-        """When and by which key."""
-        return f"signed {text.moment(self.signed_at.isoformat())}, key {self.kid}"
+    def line(self, zone: str = "") -> str:
+        """When, on the clock of the site where its ``zone`` is given, and by which key."""
+        return f"signed {text.site_moment(self.signed_at.isoformat(), zone)}, key {self.kid}"
 
 
 def sign(answers: Answers, key: Holder, role: str, name: str, time: datetime) -> str:

@@ -23,7 +23,8 @@ from fptlib import points
 from fptlib.errors import RecordError
 from fptlib.job import plan
 from fptlib.job.folder import Job, lookup, now
-from fptlib.job.schema import ROLES, TEST, Instrument, Reading
+from fptlib.job.roles import AWAITED, must_approve
+from fptlib.job.schema import TEST, Instrument, Reading
 from fptlib.limits import Limits, standard
 from fptlib.procedure.steps import JUDGED, TITLES
 from fptlib.procedure.verdict import Check, Verdict, worst
@@ -91,7 +92,7 @@ def payload(
         "clock": _clock(made or now()),
         "procedure": {"edition": _text(answers, "job.procedure"),
                       "letterhead": [str(line) for line in _letterhead(answers)],
-                      "workbooks": files.workbooks(job)},
+                      "workbooks": files.workbooks(job), **_firms_approvers(answers)},
         "job": {**{name: _text(answers, f"job.{name}") for name in _JOB},
                 "invented": lookup(answers, "job.invented", False) is True},
         "test": _test(answers, trends),
@@ -149,6 +150,11 @@ def _table(answers: Mapping[str, Any], name: str) -> dict[str, Any]:
 def _letterhead(answers: Mapping[str, Any]) -> list[Any]:
     lines = lookup(answers, "procedure.letterhead", [])
     return lines if isinstance(lines, list) else [lines]
+
+
+def _firms_approvers(answers: Mapping[str, Any]) -> dict[str, list[str]]:
+    asked = must_approve(answers)
+    return {"approvers": list(asked)} if asked else {}
 
 
 def _text(answers: Mapping[str, Any], path: str) -> str:
@@ -238,5 +244,5 @@ def _steps(checks: Sequence[Check]) -> list[dict[str, Any]]:
 
 def _required(answers: Mapping[str, Any]) -> list[str]:
     people = lookup(answers, "people", {})
-    named = [role for role in ROLES if _text(people, f"{role}.name").strip()]
+    named = [role for role in AWAITED if _text(people, f"{role}.name").strip()]
     return named or ["technician"]

@@ -168,11 +168,11 @@ class _Place:
         return numbers and abs(self.then - self.now) <= _STEP
 
     def sentence(self, member: str) -> bool:
-        """Both are sentences of the program."""
+        """Sentences of the program on either side; a list of them may have grown or shrunk."""
         # An entry of a list of sentences ends in its number.
         name = re.split(r"[.:] ?", re.sub(r"(\.\d+)+$", "", self.where))[-1]
         own = name in _SENTENCES.get(member, ())
-        return own and isinstance(self.then, str) and isinstance(self.now, str)
+        return own and all(isinstance(value, str | None) for value in (self.then, self.now))
 
     def said(self) -> str:
         """What stood there and what stands there now."""

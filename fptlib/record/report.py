@@ -11,6 +11,7 @@ from typing import Any
 
 from PIL import Image
 
+from fptlib import points
 from fptlib.errors import RecordError
 from fptlib.job.folder import lookup
 from fptlib.procedure.steps import TITLES
@@ -19,7 +20,7 @@ from fptlib.record import retest, schema
 from fptlib.record.sections import Block, Content, Figures, all_sections, figure, section, table
 from fptlib.record.signing import Signature, SignedRecord, read_whole
 from fptlib.record.statement import ANALYSIS, counted, signed_as
-from fptlib.record.text import clean, moment, number
+from fptlib.record.text import clean, moment, number, site_moment
 
 
 def report(record: bytes, figures: Figures) -> dict[str, Any]:
@@ -108,15 +109,22 @@ def _check_figures(figures: Figures) -> None:
 
 
 def _head(content: Content, signers: Sequence[Mapping[str, str]]) -> list[list[str]]:
-    job, site, test = content["job"], content["site"], content["test"]
+    job, site, test, plant = (content[name] for name in ("job", "site", "test", "plant"))
+    tags = [str(part["tag"]) for part in plant.values()
+            if isinstance(part, Mapping) and part.get("tag")]
+    weather = test["observed_weather"].get("outdoor_wet_bulb")
     rows = {
         "Firm": clean(", ".join(content["procedure"].get("letterhead", []))),
         "Job": clean(job["number"]),
         "Site": ", ".join(clean(site[name]) for name in ("name", "place") if site.get(name)),
+        "Equipment": clean(", ".join(tags)),
         "Procedure": clean(content["procedure"]["edition"]),
         "Trends": f"{moment(test['trended_from'])} to {moment(test['trended_to'])}"
                   if test["trended_from"] else "none",
-        "Record made": moment(content["clock"]["utc"]),
+        "Conditions": clean(job["condition"]) + (
+            f"; wet bulb {number(weather['lowest'])} to "
+            f"{number(weather['highest'], weather['unit'])}" if weather else ""),
+        "Record made": site_moment(content["clock"]["utc"], test["time_zone"]),
         "Signatures": "; ".join(f"{signer['role']} {signer['name']} ({signer['decision']})"
                                 for signer in signers),
     }
@@ -131,7 +139,7 @@ def _banners(found: SignedRecord, content: Content) -> list[str]:
     if told["kind"] == ANALYSIS:
         said.append("Trend analysis, no functional test: no step of a test was performed.")
     if told["preliminary"]:
-        said.append("Preliminary: " + clean(" ".join(told["preliminary"])))
+        said.append("Preliminary: " + clean(points.plain(" ".join(told["preliminary"]))))
     return said
 
 
@@ -148,7 +156,8 @@ def _signers(found: SignedRecord, content: Content) -> list[dict[str, str]]:
 def _signer(signature: Signature, content: Content) -> dict[str, str]:
     return {"role": signature.role, "name": clean(signature.name),
             "decision": signed_as(content, signature.role, signature.sent_back),
-            "at": moment(signature.header["signed-at"]), "kid": signature.kid,
+            "at": site_moment(signature.header["signed-at"], content["test"]["time_zone"]),
+            "kid": signature.kid,
             "reason": clean(signature.header["reason"])}
 
 

@@ -21,7 +21,15 @@ from fptlib.procedure.steps import TITLES
 from fptlib.procedure.verdict import Verdict
 from fptlib.record import approvals
 from fptlib.record.deficiencies import still_open
-from fptlib.record.text import clean, likelihood, moment, number, span, unit_shown
+from fptlib.record.text import (
+    clean,
+    likelihood,
+    moment,
+    number,
+    site_moment,
+    span,
+    unit_shown,
+)
 from fptlib.units import shown
 
 Content = Mapping[str, Any]
@@ -39,7 +47,7 @@ def all_sections(content: Content, figures: Figures) -> list[dict[str, Any]]:
         section("Verdict per step", _summary(content)),
         section("Cautions", [_text(caution) for caution in _cautions(content)]),
         section("Plant and conditions", _conditions(content)),
-        section("Deficiencies and retest", _deficiencies(content)),
+        section("Deficiencies and retest", _deficiencies(content, figures)),
         section("Sequence of operation", _settings(content)),
         section("Test script", _script(content)),
         *(section(step["title"], _step(content, step, figures)) for step in content["steps"]),
@@ -125,7 +133,7 @@ def _first_page(content: Content, figures: Figures) -> list[Block]:
         *table("Abort conditions that were met", {"Condition": 34, "From when, for how long": 66},
                _abort_log(met)),
         *table("Not proven, and why", {"Check": 40, "Verdict": 16, "Why": 44},
-               [[check["question"], Verdict(check["verdict"]), check["reason"]]
+               [[check["question"], Verdict(check["verdict"]), points.plain(check["reason"])]
                 for check in unproven]),
         *figure(first, next((step["title"] for step in content["steps"]
                              if step["step"] == first), first), figures),
@@ -235,9 +243,11 @@ def _cautions(content: Content) -> list[str]:
     if unchanged is False:
         said.append("The acceptance limits were changed after they had been frozen; see the "
                     "limits in force.")
-    said += [f"The override of {entry.get('point', 'a point')} is not shown as released."
+    said += [f"The override of {points.plain(entry.get('point', 'a point'))} is not shown as "
+             "released."
              for entry in content["overrides"] if not entry.get("released")]
-    unusable = [f"Not used: {remark['text']} ({remark['point'] or remark['file'] or 'trends'})"
+    unusable = [points.plain(f"Not used: {remark['text']} "
+                             f"({remark['point'] or remark['file'] or 'trends'})")
                 for remark in remarks if remark["severity"] == "unusable"]
     said += unusable[:_MOST_CAUTIONS]
     if (rest := len(unusable) - _MOST_CAUTIONS) > 0:
@@ -274,35 +284,45 @@ def _conditions(content: Content) -> list[Block]:
     ]
 
 
-def _deficiencies(content: Content) -> list[Block]:
-    items = content["deficiencies"]
+def _deficiencies(content: Content, figures: Figures) -> list[Block]:
+    items, shown = content["deficiencies"], dict[str, str]()
     return [
         *([] if items else [_text("No check failed; there is no deficiency.")]),
         *_facts({"Deficiencies as the engineer wrote them":
                  content["findings"].get("deficiencies", "")}),
-        *(block for item in items for block in _work_order(item)),
+        *(block for item in items for block in _work_order(item, figures, shown)),
         *table("This job is a retest", {"What": 40, "Value": 60},
                labelled("retest", {name: value for name, value in content["retest"].items()
                                    if name != "numbers"})),
     ]
 
 
-def _work_order(item: Content) -> list[Block]:
-    """One deficiency so that whoever corrects it needs no other page."""
+def _work_order(item: Content, figures: Figures, shown: dict[str, str]) -> list[Block]:
+    """One deficiency so that whoever corrects it needs no other page; ``shown`` keeps which
+    pictures stand with which one already."""
+    picture = item["check"] if item["check"] in figures else item["step"]
+    first = shown.setdefault(picture, item["number"])
+    moved = str(item["recommended"]).partition(": ")[2] if item["causes"] else ""
+    when, steps = moment(item["at"]), [TITLES.get(step, step) for step in item["retest"]]
     causes = "\n".join(f"{n}. {cause}" for n, cause in enumerate(item["causes"], start=1))
     setting = " to ".join(filter(None, (item["setting_from"], item["setting_to"])))
     status = ", ".join(filter(None, (item["status"], item["status_by"], item["status_on"])))
     rows = {
-        "Check, step": f"{item['check']}, {item['step']}",
-        "Event": ", ".join(filter(None, (item["event"], moment(item["at"])))),
-        "Found": item["found"], "Required": item["required"], "Likely causes": causes,
-        "Recommended": item["recommended"], "Setting to change, from and to": setting,
+        "Check, step": f"{item['check']}, {TITLES.get(item['step'], item['step'])}",
+        "Event": ", ".join(filter(None, (points.plain(item["event"]), when))),
+        "Found": points.plain(item["found"]), "Required": item["required"],
+        "Likely causes": causes,
+        "Recommended": moved[:1].upper() + moved[1:] or item["recommended"],
+        "Setting to change, from and to": setting,
         "Severity": item["severity"], "Responsible": item["responsible"], "Due": item["due"],
         "Corrective action": item["corrective_action"], "Status": status,
-        "Steps to repeat": ", ".join(item["retest"]), "Cost borne by": item["cost_party"],
-        "Remark": item["remark"]}
-    return table(f"Deficiency {item['number']}", {"What": 20, item["title"]: 80},
-                 [[label, value] for label, value in rows.items() if value])
+        "Steps to repeat": "; ".join(steps), "Cost borne by": item["cost_party"],
+        "Remark": item["remark"],
+        "Picture": f"with deficiency {first}"
+                   if first != item["number"] and picture in figures else ""}
+    return [*table(f"Deficiency {item['number']}", {"What": 20, item["title"]: 80},
+                   [[label, value] for label, value in rows.items() if value]),
+            *(figure(picture, item["title"], figures) if first == item["number"] else [])]
 
 
 def _rows(entries: Iterable[Content], members: str) -> list[list[Any]]:
@@ -323,21 +343,22 @@ def _check(check: Content, figures: Figures) -> list[Block]:
     numbers = {"Measured": check["measured"], "Limit": check["limit"], "Margin": check["margin"],
                # Zero is what a check without an uncertainty of its own carries: no statement.
                "Uncertainty (k = 2)": check["uncertainty"] or None}
-    words = {name: clean(check[name])
+    words = {name: clean(points.plain(check[name]))
              for name in ("id", "question", "reason", "basis", "meaning", "adjust")}
+    if words["reason"] in words["meaning"]:
+        words["meaning"] = ""
     return [{
         "kind": "check", **words, "verdict": check["verdict"],
         "values": [[label, clean(shown(value, check["unit"]))] for label, value in numbers.items()
                    if value is not None],
         "probability": likelihood(check["probability"]),
-        "missing": ", ".join(clean(name) for name in check["missing"]),
         "events": _events(check),
     }, *figure(check["id"], check["question"], figures)]
 
 
 def _events(check: Content) -> list[Block]:
-    rows = [[event["name"], span(event["start"], event["end"]), event["text"],
-             Verdict(event["verdict"])] for event in check["events"]]
+    rows = [[points.plain(event["name"]), span(event["start"], event["end"]),
+             points.plain(event["text"]), Verdict(event["verdict"])] for event in check["events"]]
     if all(event["verdict"] == check["verdict"] for event in check["events"]):
         # The check's own verdict says it for each of them.
         shown = table("", {"Event": 19, "When": 26, "What was seen": 55},
@@ -348,20 +369,26 @@ def _events(check: Content) -> list[Block]:
 
 
 def _worksheet(check: Content) -> list[Block]:
-    """What the formula was given in each event, as it was calculated."""
+    """What the formula was given in each event, as it was calculated; what was the same in every
+    event is said once."""
     known = [event for event in check["events"] if event["quantities"]]
     names = list(dict.fromkeys(name for event in known for name in event["quantities"]))
-    widths = {"Event": 16, **{name: max(84 // len(names), 8) for name in names}}
-    return table("How it was calculated", widths,
-                 [[event["name"], *(number(event["quantities"].get(name)) for name in names)]
-                  for event in known])
+    given = {name: [number(event["quantities"].get(name)) for event in known] for name in names}
+    steady = [name for name in names if len(known) > 1 and len(set(given[name])) == 1]
+    if len(steady) == len(names):
+        steady = []
+    same = "; ".join(f"{name} = {given.pop(name)[0]}" for name in steady)
+    caption = "How it was calculated" + (f", in every event: {same}" if same else "")
+    widths = {"Event": 16, **{name: max(84 // len(given), 8) for name in given}}
+    return table(caption, widths, [[points.plain(event["name"]), *values] for event, *values
+                                   in zip(known, *given.values(), strict=True)])
 
 
 def _readings(content: Content) -> list[Block]:
     return [
         *table("Field readings", {"Time": 18, "Point": 23, "Value": 13, "Instrument": 13,
                                   "Taken by": 16, "Remark": 17},
-               [[moment(row["time"]), row["point"], _read(row), row["instrument"],
+               [[moment(row["time"]), points.plain(row["point"]), _read(row), row["instrument"],
                  row["taken_by"], row["remark"]] for row in content["readings"]]),
         *table("Field instruments", {"Tag": 11, "Make and model": 19, "Serial": 14, "Range": 14,
                                      "Accuracy ±": 14, "Calibrated": 14, "Due": 14},
@@ -382,7 +409,8 @@ def _read(row: Content) -> str:
 def _limits(content: Content) -> list[Block]:
     limits, frozen = content["limits"]["in_force"], content["limits"]["frozen"]
     return [
-        *_facts({"Frozen": moment(frozen.get("at")), "Frozen by": frozen.get("by", "")}),
+        *_facts({"Frozen": site_moment(frozen.get("at"), content["test"]["time_zone"]),
+                 "Frozen by": frozen.get("by", "")}),
         *table("", {"Digest of the limits": 30, "SHA-256": 70},
                [["when frozen", frozen.get("limits", "not frozen")],
                 ["in force", content["limits"]["digest"]]]),
@@ -408,13 +436,15 @@ def _people(content: Content) -> list[Block]:
                 for role, person in people.items()]),
         *table("Approval of the plan", {"Role": 15, "Name": 20, "Approved on": 12, "Signature": 25,
                                         "Remark": 13, "Changed since": 15},
-               [[*_rows([row], "role name at")[0], _approved_by(row), str(row.get("remark", "")),
+               [[*_rows([row], "role name at")[0],
+                 _approved_by(row, content["test"]["time_zone"]), str(row.get("remark", "")),
                  ", ".join(row.get("changed", []))] for row in content["approvals"]]),
         *table("Prerequisites", {"What": 60, "Done": 20, "By": 20},
                _rows(content["prerequisites"], "text done by")),
         *table("Overrides", {"Point": 20, "Value": 10, "Placed": 16, "Released": 16, "By": 10,
                              "Why": 16, "Verified in AUTO": 12},
-               [[row.get("point", ""), number(row.get("value", "")), moment(row.get("placed")),
+               [[points.plain(row.get("point", "")), number(row.get("value", "")),
+                 moment(row.get("placed")),
                  moment(row.get("released")) or "NOT RELEASED",
                  *_rows([row], "by reason readback")[0]]
                 for row in content["overrides"]]),
@@ -432,10 +462,10 @@ def _people(content: Content) -> list[Block]:
     ]
 
 
-def _approved_by(row: Mapping[str, Any]) -> str:
+def _approved_by(row: Mapping[str, Any], zone: str) -> str:
     """Whether an approval was signed, when and by which key."""
     try:
-        return approvals.read(row["signed"]).line() if "signed" in row else approvals.NOT_SIGNED
+        return approvals.read(row["signed"]).line(zone) if "signed" in row else approvals.NOT_SIGNED
     except RecordError:
         return "SIGNATURE DOES NOT MATCH"
 
@@ -468,7 +498,8 @@ def _worth(content: Content) -> list[Block]:
               f"{row['ratchet']} % of {ends(row, 'ratchet_first', 'ratchet_last', 'all')}"
               if row.get("ratchet") else "none"] for row in tariff.get("charges", [])]
     return [
-        *_facts({row["question"]: row["answer"] for row in content.get("worth", ())}),
+        *table("", {"Question": 32, "Answer": 68},
+               _rows(content.get("worth", ()), "question answer")),
         *table("Prices, tower water and emissions, as the owner states them", _ANSWERS,
                labelled("tariff", stated)),
         *table("Lines of the rate sheet", {
@@ -482,7 +513,8 @@ def _files(content: Content) -> list[Block]:
     program, clock = content["program"], content["clock"]
     return [
         *table("Points and where they come from", {"Point": 22, "File, column and unit": 28},
-               trends["sources"].items(), doubled=True),
+               [[f"{points.plain(name)} ({name})", source]
+                for name, source in trends["sources"].items()], doubled=True),
         *table("Files with SHA-256", {"File": 26, "Bytes": 12, "SHA-256": 62},
                [[name, number(file["size"]), file["sha256"]]
                 for name, file in {**inputs["trends"], **small}.items()]),

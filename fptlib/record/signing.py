@@ -18,12 +18,12 @@ from joserfc.jwk import OKPKey
 from joserfc.registry import HeaderParameter
 
 from fptlib.errors import RecordError
+from fptlib.job.roles import SIGNERS
 from fptlib.record import canonical
 from fptlib.record.canonical import read_moment
 from fptlib.record.keys import check_public, thumbprint
 from fptlib.record.signer import Holder
 
-ROLES = ("technician", "engineer", "witness", "contractor", "controls")
 ACCEPT, SEND_BACK = "accept", "send back"
 ALGORITHM = "Ed25519"
 _LARGEST_RECORD = 64_000_000
@@ -168,8 +168,8 @@ def countersign(
 
 
 def _statement(role: str, name: str, time: datetime, decision: str, reason: str) -> dict[str, str]:
-    if role not in ROLES:
-        raise RecordError(f"role '{role}' is not one of: {', '.join(ROLES)}")
+    if role not in SIGNERS:
+        raise RecordError(f"role '{role}' is not one of: {', '.join(SIGNERS)}")
     if not name.strip():
         raise RecordError("a signature needs the signer's name")
     if time.tzinfo is None:
@@ -241,7 +241,7 @@ def _signature(entry: Any) -> Signature:
     texts = ("alg", "kid", "role", "name", "signed-at", "decision", "reason")
     if any(not isinstance(header[name], str) for name in texts):
         raise RecordError(f"{what} holds something that is not text")
-    if header["alg"] != ALGORITHM or header["role"] not in ROLES:
+    if header["alg"] != ALGORITHM or header["role"] not in SIGNERS:
         raise RecordError(f"{what} states an algorithm or role that is not allowed")
     if header["decision"] not in (ACCEPT, SEND_BACK) or not isinstance(header["earlier"], list):
         raise RecordError(f"{what} states a decision that is not allowed")

@@ -33,8 +33,7 @@ def kind(content: Content) -> str:
 def preliminary(content: Content) -> list[str]:
     """Every essential that is missing, one sentence each; none where the record is complete."""
     limits, found = content["limits"], []
-    if not content["approvals"]:
-        found.append("The plan was not approved.")
+    found += unapproved(content["approvals"], content["procedure"].get("approvers", ()))
     found += [f"The plan was changed after the {row.get('role', '')} approved it: "
               f"{', '.join(row['changed'])}." for row in content["approvals"]
               if row.get("changed")]
@@ -56,6 +55,16 @@ def preliminary(content: Content) -> list[str]:
         found.append("Steps of the test script neither performed nor explained: "
                      f"{_named(undone, 10)}.")
     return found
+
+
+def unapproved(approvals: Sequence[Content], asked: Sequence[str]) -> list[str]:
+    """What the plan's approval lacks: a signature at all, or one that the firm asks for."""
+    signed = {row.get("role") for row in approvals if "signed" in row}
+    entered = ", ".join(f"{row.get('role', '?')} {row.get('name', '?')}" for row in approvals)
+    lacks = [] if signed else [f"The plan's approval was entered, not signed: {entered}."
+                               if entered else "The plan was not approved."]
+    return lacks + [f"The plan lacks the signed approval of the {role}." for role in asked
+                    if role not in signed]
 
 
 def conclusion(content: Content) -> str:

@@ -7,8 +7,9 @@ import io
 import re
 import unicodedata
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fptlib.units import symbol
 
@@ -84,6 +85,20 @@ def moment(value: Any) -> str:
         return str(value)
     zone = found.strftime("%z")
     return found.strftime("%Y-%m-%d %H:%M") + (f" {zone[:3]}:{zone[3:5]}" if zone else "")
+
+
+def site_moment(value: Any, zone: str) -> str:
+    """A moment on the site's clock with UTC beside it; as it stands where either is not known."""
+    try:
+        there = datetime.fromisoformat(str(value))
+        if there.tzinfo is None:
+            return moment(value)
+        there = there.astimezone(ZoneInfo(zone))
+    except (ValueError, OSError, ZoneInfoNotFoundError):
+        return moment(value)
+    utc = there.astimezone(UTC)
+    shown = f"{utc:%H:%M}" if utc.date() == there.date() else f"{utc:%Y-%m-%d %H:%M}"
+    return f"{moment(there.isoformat())} ({shown} UTC)"
 
 
 def span(start: Any, end: Any) -> str:

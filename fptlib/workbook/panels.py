@@ -10,9 +10,8 @@ from typing import Any
 import ipywidgets as widgets
 
 from fptlib.errors import FormError
-from fptlib.job import answers
+from fptlib.job import answers, roles
 from fptlib.job.folder import Job, lookup, now
-from fptlib.job.schema import APPROVERS
 from fptlib.procedure import script
 from fptlib.procedure.steps import JUDGED, step
 from fptlib.procedure.verdict import Check
@@ -175,7 +174,7 @@ def sign(job: Job, saved: Saved = lambda: None) -> Panel:
 
 def approve(job: Job, saved: Saved = lambda: None) -> Panel:
     """Approve the plan as it stands with a signature, or enter one that was sent."""
-    role = parts.suggested("Role", "fpt-approve-role", options=APPROVERS)
+    role = parts.suggested("Role", "fpt-approve-role", options=roles.approvers(job.answers()))
     fields = _Signing(job, "approver")
     press = parts.button("Approve and sign the plan", "fpt-approve", "primary")
     make = parts.button("Make a new key", "fpt-make-key", "")

@@ -8,7 +8,7 @@ from typing import Any
 
 from fptlib import limits, points, units
 from fptlib.errors import FormError, FptError, JobError
-from fptlib.job import answers, plan
+from fptlib.job import answers, plan, roles
 from fptlib.job.folder import Job, site_time
 from fptlib.job.schema import AFTER, PLANNED, WATCHED, Override, Table, table
 from fptlib.procedure import tariff
@@ -227,6 +227,9 @@ class Script(Section):
 
 class Approvals(Section):
     """Who approved the plan, as it stands now; what was signed is not edited."""
+
+    def choices(self) -> Mapping[str, Sequence[str]]:
+        return {"role": roles.approvers(self.job.answers())}
 
     def put(self, row: Row, old: Row | None) -> None:
         if old is not None and "signed" in old:

@@ -3,8 +3,9 @@
 A firm keeps its procedure in one folder::
 
     FIRM/
-      procedure.toml    [procedure] name, edition; [letterhead] lines; [limits."NAME"] value,
-                        reason, author, date; [texts] STEP = "what the firm adds to the step"
+      procedure.toml    [procedure] name, edition; approvers; [letterhead] lines;
+                        [limits."NAME"] value, reason, author, date;
+                        [texts] STEP = "what the firm adds to the step"
       workbooks/        the firm's own copies of workbooks; those it lacks are the standard's
 
 Starting a job copies all of it into the job and notes what it was, so that a later change of
@@ -35,7 +36,7 @@ PROCEDURE_FILE = "procedure.toml"
 OWN_PAGES = "procedure"
 SET_ASIDE = "set_aside"
 _KINDS: Mapping[str, type] = {"procedure": dict, "letterhead": dict, "letterhead.lines": list,
-                              "limits": dict, "texts": dict}
+                              "procedure.approvers": list, "limits": dict, "texts": dict}
 _KIND_WORDS: Mapping[type, str] = {dict: "table", list: "list"}
 
 
@@ -45,6 +46,7 @@ _BLANK = '''# Your firm's procedure. What begins with # is an example: take the 
 [procedure]
 name = "Our firm"     # with the edition, it stands in every job and record
 edition = "1"         # raise it with every change
+# approvers = ["owner", "tenant"]     # whose signed approval every plan needs
 
 [letterhead]
 lines = ["Our firm", "Street, city, phone"]     # above every page of the workbooks
@@ -99,7 +101,8 @@ def followed(job: Job, earlier: Job | None = None) -> Procedure:
     pages = sorted((earlier.folder / OWN_PAGES).glob("*.ipynb")) if earlier else []
     limits = {name: {"value": value, "reason": "the firm's procedure", "author": edition}
               for name, value in noted.get("limits", {}).items()}
-    stated = {"procedure": {"edition": edition}, "texts": noted.get("texts", {}),
+    stated = {"procedure": {"edition": edition, "approvers": noted.get("approvers", [])},
+              "texts": noted.get("texts", {}),
               "letterhead": {"lines": noted.get("letterhead", [])}, "limits": limits}
     return Procedure(stated, {path.name: _cleared(path.parent, path) for path in pages})
 
@@ -210,6 +213,7 @@ def _note(document: Any, job: Job, procedure: Mapping[str, Any]) -> None:
     held = {
         "edition": edition,
         "letterhead": list(lookup(procedure, "letterhead.lines", [])),
+        "approvers": list(map(str, lookup(procedure, "procedure.approvers", []))),
         "texts": dict(procedure.get("texts", {})),
         "limits": {n: row["value"] for n, row in procedure.get("limits", {}).items()},
         "workbooks": {path.name: workbook_digest(path)

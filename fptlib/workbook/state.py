@@ -20,11 +20,13 @@ from fptlib.errors import JobError, RecordError
 from fptlib.job import answers as job_answers
 from fptlib.job import plan
 from fptlib.job.folder import READINGS_FILE, Job, lookup, sha256
+from fptlib.job.roles import must_approve
 from fptlib.limits import standard
 from fptlib.procedure.reads import EVERYTHING, READINGS
 from fptlib.procedure.steps import STEPS, Step
 from fptlib.procedure.verdict import Check, Verdict, worst
 from fptlib.record import approvals, store
+from fptlib.record.statement import unapproved
 from fptlib.trends.mapping import files_of
 
 NOT_STARTED = "not started"
@@ -217,7 +219,6 @@ _PLANNED = {
     "prerequisites": "no prerequisite is listed (Prerequisites)",
     "frozen.limits": "the limits are not frozen (Limits)",
     "script": "there is no test script, so that the record is a trend analysis (Test script)",
-    "approvals": "nobody approved the plan (Approval of the plan)",
 }
 
 
@@ -227,6 +228,7 @@ def left_open(step: Step, answers: Mapping[str, Any]) -> list[str]:
         return []
     return [*(f"Still open: {words}." for place, words in _PLANNED.items()
               if not lookup(answers, place)),
+            *unapproved(lookup(answers, "approvals", []), must_approve(answers)),
             *(f"{said}." for said in plan.changes(answers)),
             *(f"The approval by {who} {how}." for who, how in approvals.standing(answers)
               if how.startswith(approvals.NOT_COUNTED)), *since_frozen(answers)]

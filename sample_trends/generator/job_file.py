@@ -81,7 +81,7 @@ def _listed(name: str, rows: Iterable[Mapping[str, Any]]) -> list[str]:
 
 def _job(story: Story) -> list[str]:
     return [table("job", {
-        "title": story.title, "number": story.number, "procedure": "standard 1",
+        "title": story.title, "number": story.number, "procedure": "standard 2",
         "condition": "natural", "invented": True, "created": story.created,
     })]
 

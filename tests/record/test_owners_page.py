@@ -84,7 +84,8 @@ def test_it_is_the_last_page_and_earlier_records_have_none(tmp_path) -> None:
     with_page = schema.current({**content, "worth": rows})
     last = [each for each in all_sections(with_page, {}) if each["blocks"]][-1]
     assert last["title"] == "What it is worth, for the owner"
-    assert last["blocks"][0]["rows"] == [["What did it save?", "12 ± 3 kWh"]]
+    assert [[cell["text"] for cell in row] for row in last["blocks"][0]["rows"]] == [
+        ["What did it save?", "12 ± 3 kWh"]]
     del content["worth"]
     assert all(each["title"] != last["title"] for each in all_sections(
         schema.current(content), {}) if each["blocks"])

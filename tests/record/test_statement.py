@@ -46,6 +46,17 @@ def test_a_performed_step_or_a_marked_test_makes_it_a_functional_test(tmp_path: 
     assert made(tmp_path / "marked", mark)["statement"]["kind"] == PERFORMED
 
 
+def test_an_approval_that_was_only_entered_is_none(content: dict[str, Any]) -> None:
+    entered = {"role": "owner", "name": "Casey Owner", "changed": []}
+    assert preliminary({**content, "approvals": [entered]})[0] == (
+        "The plan's approval was entered, not signed: owner Casey Owner.")
+    signed = {**entered, "signed": "a.b.c"}
+    assert not any("approv" in said for said in preliminary({**content, "approvals": [signed]}))
+    firm = {**content["procedure"], "approvers": ["owner", "tenant"]}
+    assert preliminary({**content, "approvals": [signed], "procedure": firm})[0] == (
+        "The plan lacks the signed approval of the tenant.")
+
+
 def test_every_essential_that_is_missing_is_named(content: dict[str, Any]) -> None:
     bare = {**content, "abort": [], "prerequisites": [{"text": "Water balanced"}],
             "overrides": [{"point": "chw_supply_temp"}],

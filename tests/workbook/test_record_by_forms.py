@@ -5,6 +5,7 @@ as known from secondary sources)."""
 from __future__ import annotations
 
 import io
+from pathlib import Path
 
 import pypdf
 import pytest
@@ -17,6 +18,7 @@ from fptlib.job.folder import Job
 from fptlib.job.start import start
 from fptlib.procedure.steps import CHECKS
 from fptlib.record import render, signing
+from fptlib.record.keys import make_key
 from fptlib.workbook import panels, sign_off, upload
 
 FORMS = {
@@ -76,10 +78,12 @@ CONTENT = {
     "time zone": "America/Denver", "weather as noted": "clear, 25 °F wet bulb",
     "weather as trended": "Trended outdoor wet bulb", "participants": "Avery Field",
     "roles": "Test firm, technician", "owner's witness": "Owner's witness",
+    "conditions on page 1": "Conditions natural; wet bulb",
+    "equipment on page 1": "Equipment CH-1, HX-1",
     "prerequisites": "Trends set up and checked point to point yes Avery Field",
     "instrument": "T1 Thermometer X SN-101", "range": "0 to 120 °F", "accuracy": "0.2 °F",
     "calibration date and due": "2025-06-01 2026-06-01", "initial conditions":
-    "One chiller on, no alarm", "overrides": "chw_reset_setpoint 52 2026-01-09 19:00",
+    "One chiller on, no alarm", "overrides": "reset setpoint 52 2026-01-09 19:00",
     "override release": "AUTO, 48 °F", "who overrode and why": "Operator to induce it",
     "procedure step by step": "Pull-down: read leaving condenser water",
     "expected response with limit": "Lift: CH-1 at least 14 °F",
@@ -88,7 +92,7 @@ CONTENT = {
     "trend references": "plant.csv", "attachments": "record.json",
     "deficiency id": "Deficiency D", "severity": "Severity",
     "responsible party": "controls contractor", "corrective action": "Ramp set to 2 °F in 10 min",
-    "status": "corrected, Avery Field", "retest steps": "Steps to repeat recovery",
+    "status": "corrected, Avery Field", "retest steps": "Steps to repeat Setpoint recovery",
     "who pays": "Cost borne by controls contractor",
     "retest remark": "retest on the next cold night", "abort criteria":
     "condenser water leaving the towers or the sump below 36 °F",
@@ -127,7 +131,18 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> Job:
             fill(view, row)
             view.save.click()
             assert "saved" in said(view.message), said(view.message)
+    approve(job, root / "owner.key")
     return job
+
+
+def approve(job: Job, key: Path) -> None:
+    make_key(key, "four words of an owner")
+    panel = panels.approve(job)
+    role, name, file, secret, buttons = panel.widget.children[1:6]
+    role.value, name.value, file.value = "owner", "Casey Owner", str(key)
+    secret.value = "four words of an owner"
+    buttons.children[0].click()
+    assert "approved by owner Casey Owner" in panel.message.widget.value
 
 
 def script(job: Job) -> None:
@@ -174,8 +189,8 @@ def test_a_change_after_the_approval_is_named(job: Job) -> None:
     held["prerequisites"][0]["by"] = "someone else"
     assert plan.changes(held) == [
         f"Stop the test when: changed after {name} ({role}) approved the plan; have it approved "
-        "again" for role, name in (("owner", "Casey Owner"),
-                                   ("controls contractor", "Dana Controls"))]
+        "again" for role, name in (("controls contractor", "Dana Controls"),
+                                   ("owner", "Casey Owner"))]
 
 
 def test_each_step_of_the_script_points_to_checks_that_there_are(job: Job) -> None:

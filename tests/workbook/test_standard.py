@@ -14,22 +14,24 @@ import pytest
 import record_support
 import small_plant
 import tomlkit
+from form_views import rows_view
 
 from fptlib.cli import api
 from fptlib.cli.commands import main
 from fptlib.errors import JobError
 from fptlib.job.folder import Job
-from fptlib.job.start import start
+from fptlib.job.start import EDITION, start
 from fptlib.limits import Limits
-from fptlib.procedure.steps import STEPS, all_checks
+from fptlib.procedure.steps import STEPS, all_checks, step
 from fptlib.record import store
-from fptlib.workbook import review, standard
+from fptlib.workbook import review, standard, state
 from fptlib.workbook.page import Page
 
 FIRM = """
 [procedure]
 name = "Invented firm"
 edition = "3"
+approvers = ["tenant", "owner"]
 [letterhead]
 lines = ["Invented firm, commissioning"]
 [texts]
@@ -40,6 +42,9 @@ reason = "firm's rule"
 author = "Invented firm"
 date = "2026-01-01"
 """
+
+
+LACKS = "The plan lacks the signed approval of the tenant."
 
 
 @pytest.fixture
@@ -57,7 +62,7 @@ def job(tmp_path):
 
 def test_a_job_of_the_standard_differs_in_nothing(job):
     standard.adopt(job)
-    assert job.get("job.procedure") == "standard 1"
+    assert job.get("job.procedure") == EDITION
     assert standard.differences(job) == []
 
 
@@ -65,6 +70,9 @@ def test_a_firms_limits_texts_and_edition_come_with_the_job(job, firm):
     standard.adopt(job, standard.read(firm))
     assert job.get("job.procedure") == "Invented firm 3"
     assert job.get('limits."enable.dwell".value') == 45.0
+    assert rows_view(job, "approvals").fields["role"].control.options[1:4] == (
+        ("tenant", "tenant"), ("owner", "owner"), ("engineer", "engineer"))
+    assert LACKS in state.left_open(step("plan"), job.answers())
     job.put("site.time_zone", "UTC")
     shown = Page("enable", job).strip()
     assert "Invented firm, commissioning" in shown.markup
@@ -99,6 +107,7 @@ def test_a_firms_folder_is_begun_with_a_command(tmp_path):
     (folder / "procedure.toml").write_text(examples, encoding="utf-8")
     stated = standard.read(folder).stated
     assert stated["limits"]["enable.dwell"]["value"] == 45.0 and stated["texts"]["enable"]
+    assert stated["procedure"]["approvers"] == ["owner", "tenant"]
 
 
 def test_the_page_on_a_firms_own_procedure_names_every_step_and_its_example_is_right(tmp_path):
@@ -119,11 +128,14 @@ def test_a_retest_follows_the_procedure_of_its_record(tmp_path, firm):
     earlier = record_support.make_job(tmp_path / "earlier")
     (earlier.folder / "workbooks").mkdir(exist_ok=True)
     standard.adopt(earlier, standard.read(firm))
-    store.save(earlier, record_support.signed(
-        record_support.make_payload(earlier), record_support.make_keys(), ("technician",)))
+    content = record_support.make_payload(earlier)
+    assert LACKS in content["statement"]["preliminary"]
+    store.save(earlier, record_support.signed(content, record_support.make_keys(),
+                                              ("technician",)))
     job = api.start(tmp_path / "retest", retest=earlier.folder)
     assert job.get("job.procedure") == "Invented firm 3"
     assert job.get("procedure.letterhead") == ["Invented firm, commissioning"]
+    assert job.get("procedure.approvers") == ["tenant", "owner"]
     assert job.get('limits."enable.dwell".value') == 45.0
     assert cells(job.workbooks_folder / "04_lift.ipynb")[0]["source"] == "# The firm's lift"
     assert standard.differences(job) == []

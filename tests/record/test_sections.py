@@ -1,0 +1,83 @@
+"""What the pages say so that each reader needs no other: plain names, the site's clock, a work
+order that is whole, nothing said twice."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+from typing import Any
+
+import pytest
+import record_support as support
+
+from fptlib import points
+from fptlib.procedure.verdict import Verdict
+from fptlib.record.report import report
+from fptlib.record.text import site_moment
+
+CAUSES = "Likely no ramp, then a ramp set too steep: ramp the active setpoint."
+
+
+@pytest.mark.parametrize(("moment", "zone", "said"), [
+    ("2026-01-20T20:17:00+00:00", "America/Denver", "2026-01-20 13:17 -07:00 (20:17 UTC)"),
+    ("2026-01-21T03:17:00+00:00", "America/Denver",
+     "2026-01-20 20:17 -07:00 (2026-01-21 03:17 UTC)"),
+    ("2026-01-20T20:17:00+00:00", "", "2026-01-20 20:17 +00:00"),
+    ("2026-01-20T20:17:00+00:00", "No/Where", "2026-01-20 20:17 +00:00"),
+    ("2026-01-20T20:17:00", "America/Denver", "2026-01-20 20:17"),
+    ("2026-01-20", "America/Denver", "2026-01-20"),
+    ("last week", "America/Denver", "last week"), (None, "America/Denver", "")])
+def test_a_signed_moment_stands_on_the_sites_clock(moment: Any, zone: str, said: str) -> None:
+    assert site_moment(moment, zone) == said
+
+
+def test_points_have_their_plain_names() -> None:
+    assert points.plain("not trended: hx_chw_pressure_drop, chiller_2_running") == (
+        "not trended: chilled-water pressure drop of the exchanger, chiller 2 running")
+    assert points.plain("CH_2 and chw_supply_temp_of_others") == (
+        "CH_2 and chw_supply_temp_of_others")
+
+
+def made(folder: Path) -> dict[str, Any]:
+    rows = ({"load, tons": 200.0, "approach, °F": 1.8}, {"load, tons": 230.0, "approach, °F": 1.8})
+    first = support.make_check().events[0]
+    events = tuple(dataclasses.replace(first, quantities=row) for row in rows)
+    check = support.make_check(adjust=CAUSES, events=events)
+    same = support.make_check("recovery.duration", adjust=CAUSES)
+    unproven = support.make_check("lift.flow", Verdict.NOT_TESTED, events=(), adjust="",
+                                  reason="not trended: chw_flow",
+                                  meaning="Nothing is proven: not trended: chw_flow.")
+    content = support.make_payload(support.make_job(folder), [check, same, unproven])
+    record = support.signed(content, support.make_keys(), ("technician",))
+    return report(record, {"recovery": support.png()})
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    return made(tmp_path_factory.mktemp("pages") / "job")
+
+
+def blocks(shown: dict[str, Any], kind: str) -> list[dict[str, Any]]:
+    return [block for section in shown["sections"] for block in section["blocks"]
+            if block["kind"] == kind]
+
+
+def test_a_work_order_says_each_thing_once(shown: dict[str, Any]) -> None:
+    first, second = ({row[0]["text"]: row[1]["text"] for row in table["rows"]}
+                     for table in blocks(shown, "table")
+                     if table["caption"].startswith("Deficiency D"))
+    assert first["Likely causes"] == "1. no ramp\n2. a ramp set too steep"
+    assert first["Recommended"] == "Ramp the active setpoint."
+    assert first["Steps to repeat"] == "Setpoint recovery"
+    assert "Picture" not in first and second["Picture"] == "with deficiency D1"
+    assert [figure["key"] for figure in blocks(shown, "figure")] == ["recovery"] * 3
+
+
+def test_a_check_says_each_thing_once(shown: dict[str, Any]) -> None:
+    checks = {check["id"]: check for check in blocks(shown, "check")}
+    sheet = checks["recovery.rate"]["events"][-1]
+    assert sheet["caption"] == "How it was calculated, in every event: approach, °F = 1.8"
+    assert sheet["head"] == ["Event", "load, tons"]
+    flow = checks["lift.flow"]
+    assert flow["reason"] == "not trended: chilled-water flow of the plant"
+    assert flow["meaning"] == ""
