@@ -209,7 +209,7 @@ def _test(story: Story) -> list[str]:
     return [table("test", {
         "revision": "1",
         "purpose": "show that the changeover into and out of economizer operation works",
-        "requirement": "owner's requirements (invented), clause 4.2: no hand work at changeover",
+        "requirement": "owner's requirements (invented), clause 4.2: no operator intervention at changeover",
         "sequence": "sequence of operation (invented), clause 7",
         "sequence_revision": story.revision,
         "weather": "two winter weeks, clear nights and mild days",
@@ -241,7 +241,7 @@ _PREREQUISITES = (
     "Water balanced on both sides of the exchanger; balancing report filed",
     "Every point checked from the sensor to the trend",
     "Trends of every mapped point set up at one minute and running",
-    "Minimum lift of the chillers stated by their maker for these serial numbers",
+    "Minimum lift of the chillers stated by the manufacturer for these serial numbers",
 )
 _ABORTS: tuple[Mapping[str, Any], ...] = (
     {"text": "Chilled-water supply more than 4 °F above the reset setpoint for 10 minutes",
