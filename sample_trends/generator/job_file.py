@@ -209,7 +209,8 @@ def _test(story: Story) -> list[str]:
     return [table("test", {
         "revision": "1",
         "purpose": "show that the changeover into and out of economizer operation works",
-        "requirement": "owner's requirements (invented), clause 4.2: no operator intervention at changeover",
+        "requirement": "owner's requirements (invented), clause 4.2: no operator intervention "
+                       "at changeover",
         "sequence": "sequence of operation (invented), clause 7",
         "sequence_revision": story.revision,
         "weather": "two winter weeks, clear nights and mild days",
