@@ -99,6 +99,6 @@ def _write(result: Result, folder: Path) -> None:
     write_epw(folder / "trends" / WEATHER_FILE, scenario.site, _SEED)
     write_readings(usual_readings(result, moments), TECHNICIAN, folder / "readings.csv")
     first = result.events("request")[0].time.isoformat()
-    mark = {"time": first, "what": "request seen at the plant", "by": TECHNICIAN}
+    mark = {"time": first, "what": "enable seen at the plant", "by": TECHNICIAN}
     text = job_file(scenario, replace(STORIES[scenario.name], marks=(mark,)))
     (folder / "job.toml").write_bytes(text.encode("utf-8"))
