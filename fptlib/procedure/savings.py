@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fptlib.job.schema import ENERGY
-from fptlib.procedure import load_model, power_models, tariff
+from fptlib.procedure import load_model, power_models, tariff, uncertainty
 from fptlib.procedure.functional_test import FunctionalTest, cached
 
 # A changeover is felt for so long after it [min] (common practice, no source).
@@ -155,10 +155,12 @@ def _energy(test: FunctionalTest, rows: np.ndarray, saved: np.ndarray, error: po
 def valued(test: FunctionalTest, count: int, saved: np.ndarray, doubt: float, when: np.ndarray,
            hours: float) -> Energy:
     """The energy and money of ``count`` rows of so many hours each: ``saved`` [kW] in those of them
-    in which it is known, what their mean is known to [kW], and ``when`` each begins (datetime64,
-    the site's own time)."""
-    known = len(saved) * hours
-    found = Energy(count * hours, float(saved.mean()) * known, doubt * known, known)
+    in which it is known, what their mean is known to by the models [kW], and ``when`` each begins
+    (datetime64, the site's own time). An error of the power meter is in both modes alike and
+    scales what is saved."""
+    known, mean = len(saved) * hours, float(saved.mean())
+    meter = uncertainty.COVERAGE * uncertainty.standard(test, "plant_power", mean)
+    found = Energy(count * hours, mean * known, float(np.hypot(doubt, meter)) * known, known)
     if not tariff.lines(test.tariff, ENERGY):
         return found
     prices = tariff.energy_prices(test.tariff, when)

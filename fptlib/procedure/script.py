@@ -28,7 +28,7 @@ def script(plant: Plant, sequence: AsSpecified, limits: Limits, aborts: Sequence
            safe_state: str, initial_state: str) -> list[dict[str, Any]]:
     """Every step in its order, as rows of ``[[script]]``."""
     made = [*_prepare(aborts, safe_state, initial_state), *_natural(plant, sequence, limits),
-            *_envelope(plant), *_cold(plant, limits), *_induced(safe_state),
+            *_envelope(plant), *_exchangers(plant), *_cold(plant, limits), *_induced(safe_state),
             *_failures(limits, safe_state),
             _step("return", "Technician and operator: release every override, verify each in AUTO, "
                   "set setpoints and HOA switches as found.",
@@ -124,6 +124,19 @@ def _envelope(plant: Plant) -> Iterator[dict[str, Any]]:
                 f"Ramp: {ramps or 'the manufacturer’s, not stated yet'}. Limit: "
                 f"{limited or 'none is stated'}; none that was set for the test is left in place.",
                 "lift.loading", "lift.current_limit")
+
+
+def _exchangers(plant: Plant) -> Iterator[dict[str, Any]]:
+    """Trends show several exchangers together; which of them is fouled is read at each."""
+    if plant.exchangers == 1:
+        return
+    yield _step("natural", f"Economizer steady for half an hour, all {plant.exchangers} exchangers "
+                "open: read at each the four water temperatures and both pressure drops with one "
+                "set of instruments, within ten minutes; note valve positions and strainers.",
+                "Chilled water leaves all within 1 °F of each other, at pressure drops in the "
+                "proportion of their design. Warmer at a like pressure drop: fouled plates or too "
+                "little condenser water; at a higher one: plugged plates or strainer.",
+                "running.exchanger", "load.fouling", "load.pressure_drop")
 
 
 def _cold(plant: Plant, limits: Limits) -> Iterator[dict[str, Any]]:

@@ -7,19 +7,22 @@ It asks the checks themselves, through the same needs that make them not tested.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
 from fptlib import points
-from fptlib.job.schema import Abort, Plant
-from fptlib.procedure import abort
+from fptlib.job.schema import DRIVERS, Abort, Plant
+from fptlib.job.schema import Sequence as AsSpecified
+from fptlib.procedure import abort, air_handlers
 from fptlib.procedure.assemble import with_fan_speeds
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import CHECKS, points_used
+from fptlib.procedure.trended import BY_VALVES
 from fptlib.trends.grid import Grid
 
+AS_USUAL = AsSpecified()
 # Common practice, no source: rows of a minute show a timer, a lift and a demand peak; a status is
 # as good as a log of its changes; three changeovers need a cold spell of two weeks.
 _EVERY = {points.STATUS: "1 min, or each change", points.ALARM: "each change, with its text",
@@ -54,11 +57,12 @@ class Provable:
     coarse: tuple[str, ...]
 
 
-def stub(plant: Plant, names: Iterable[str], aborts: Sequence[Abort] = ()) -> FunctionalTest:
+def stub(plant: Plant, names: Iterable[str], aborts: Sequence[Abort] = (),
+         sequence: AsSpecified = AS_USUAL) -> FunctionalTest:
     """A test in which these points are trended, and nothing else is known."""
     grid = Grid({name: np.ones(2) for name in names}, datetime(2026, 1, 1, tzinfo=UTC),
                 timedelta(minutes=1), rows=2)
-    return FunctionalTest(with_fan_speeds(grid, plant), plant, aborts=aborts)
+    return FunctionalTest(with_fan_speeds(grid, plant), plant, aborts=aborts, sequence=sequence)
 
 
 def _missing(test: FunctionalTest) -> dict[str, list[str]]:
@@ -70,12 +74,18 @@ def _missing(test: FunctionalTest) -> dict[str, list[str]]:
     return {id: lacks for id, lacks in found.items() if lacks}
 
 
-def request(plant: Plant, aborts: Sequence[Abort] = (), tags: dict[str, str] | None = None
-            ) -> list[Requested]:
-    """Every point that a check of this plant uses, the costliest first."""
+def request(plant: Plant, aborts: Sequence[Abort] = (), tags: dict[str, str] | None = None,
+            sequence: AsSpecified = AS_USUAL) -> list[Requested]:
+    """Every point that a check of this plant uses, the costliest first; where valves drive the
+    reset those of the air handlers that it reads, if the plan lists none as many as show which one
+    holds it down."""
     every = [each.name for each in points.all_points(
         len(plant.chillers), plant.tower_cells, plant.pumps, plant.air_handlers)]
-    whole = stub(plant, every, aborts)
+    if DRIVERS[sequence.reset.driver] in BY_VALVES:
+        listed, fewest = plant.air_handlers, air_handlers.WORST + 1
+        every += [f"ahu_{n}_cooling_valve" for n in range(listed + 1, fewest + 1)]
+        plant = replace(plant, air_handlers=max(listed, fewest))
+    whole = stub(plant, every, aborts, sequence)
     used = {id: set(names) for id, names in points_used(whole).items()}
     for each in aborts:
         if each.watched not in ("", "at the plant"):
@@ -86,7 +96,8 @@ def request(plant: Plant, aborts: Sequence[Abort] = (), tags: dict[str, str] | N
     for name in every:
         serves = tuple(id for id, names in used.items() if name in names)
         if serves:
-            without = _missing(stub(plant, [other for other in every if other != name], aborts))
+            without = _missing(stub(
+                plant, [other for other in every if other != name], aborts, sequence))
             lost = tuple(id for id in without if id not in always)
             entry = points.point(name)
             made.append(Requested(name, entry.meaning, (tags or {}).get(name, ""), entry.unit,
@@ -94,10 +105,10 @@ def request(plant: Plant, aborts: Sequence[Abort] = (), tags: dict[str, str] | N
     return sorted(made, key=lambda each: (-len(each.lost), -len(each.serves)))
 
 
-def provable(plant: Plant, names: Iterable[str], minutes: float, aborts: Sequence[Abort] = ()
-             ) -> Provable:
+def provable(plant: Plant, names: Iterable[str], minutes: float, aborts: Sequence[Abort] = (),
+             sequence: AsSpecified = AS_USUAL) -> Provable:
     """Which checks a list of points, sampled every so many minutes, can and cannot prove."""
-    cannot = _missing(stub(plant, names, aborts))
+    cannot = _missing(stub(plant, names, aborts, sequence))
     can = tuple(id for id in CHECKS if id not in cannot)
     coarse = tuple(id for id in can if minutes > _FINE_MINUTES and (
         CHECKS[id].unit == "min" or "lift.short_dip" in CHECKS[id].limits))

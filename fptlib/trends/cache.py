@@ -38,7 +38,8 @@ def cached_trends(folder: Path, file: Path, answers: Mapping[str, Any], keep: bo
     Args:
         folder: the job's ``trends/``.
         file: where the trends are cached; its folder is made where it is not there.
-        answers: the job's answers; ``[site]``, ``[files]`` and ``[points]`` are used.
+        answers: the job's answers; ``[site]``, ``[files]``, ``[points]`` and the plant's glycol
+            are used.
         keep: whether what had to be read is cached.
         progress: as for ``read_trends``.
 
@@ -68,6 +69,8 @@ def _key(answers: Mapping[str, Any], files: Iterable[tuple[str, str]],
          beside: list[tuple[str, int]]) -> bytes:
     """Digest of everything the trends were read from: files, map, site and program."""
     tables = {name: answers.get(name) for name in ("site", "files", "points")}
+    tables["glycol"] = {name: value for name, value in dict(answers.get("plant") or {}).items()
+                        if "glycol" in name}
     text = json.dumps([FORM, __version__, sorted(files), beside, tables], sort_keys=True,
                       default=str)
     return hashlib.sha256(text.encode("utf-8")).hexdigest().encode("ascii")

@@ -18,6 +18,8 @@ from zoneinfo import ZoneInfo
 
 from fptlib import points, units
 from fptlib.errors import IntakeError
+from fptlib.physics.errors import OutsideRange
+from fptlib.physics.water import freezing_point
 from fptlib.trends.safe import NO_TRENDS, plain_name
 from fptlib.trends.zones import zone_of
 
@@ -177,8 +179,8 @@ class PointMap:
             raise IntakeError(
                 f"job.toml, [site]: time_zone '{named}' is an offset; state the zone's name, for "
                 "example 'America/Denver', so that summer time is known")
-        files = _table(answers, "files")
-        sources = {name: _source(name, each, files)
+        files, plant = _table(answers, "files"), _table(answers, "plant")
+        sources = {name: _source(name, each, files, plant)
                    for name, each in _table(answers, "points").items()}
         _refuse_shared_columns(sources)
         every = [one for source in sources.values() for one in each_of(source)]
@@ -221,10 +223,11 @@ def forms_of(answers: Mapping[str, Any], files: Iterable[str]) -> list[tuple[str
     return found
 
 
-def _source(name: str, table: Any, files: Mapping[str, Any]) -> PointSource:
+def _source(name: str, table: Any, files: Mapping[str, Any], plant: Mapping[str, Any]
+            ) -> PointSource:
     where = f"[points.{name}]"
     try:
-        point = points.point(name)
+        point = _as_filled(points.point(name), plant)
     except points.UnknownPoint as error:
         known = [each.name.replace("{n}", "1") for each in points.GLOSSARY]
         near = " or ".join(get_close_matches(name, known, 2, 0.3)) or "one of fptlib/points.py"
@@ -242,6 +245,19 @@ def _source(name: str, table: Any, files: Mapping[str, Any]) -> PointSource:
     keys = {key: _POINT_KEYS[key] for key in ("file", "column", "unit")}
     return replace(first, second=replace(
         _sources(point, _read(second, keys, where), files, where)[0], shared=True))
+
+
+def _as_filled(point: points.Point, plant: Mapping[str, Any]) -> points.Point:
+    """A temperature of a side that the plan fills with glycol may be as cold as that freezes at."""
+    side = next((side for side in ("chw", "cw") if f"_{side}_" in f"_{point.name}"), "")
+    glycol, percent = plant.get(f"{side}_glycol"), plant.get(f"{side}_glycol_percent")
+    if point.unit != "degF" or not glycol or not isinstance(percent, int | float):
+        return point
+    try:
+        return replace(point, low=min(point.low, freezing_point(glycol, percent)))
+    except OutsideRange:
+        # The plan is refused where it is read.
+        return point
 
 
 def _sources(point: points.Point, stated: dict[str, Any], files: Mapping[str, Any], where: str

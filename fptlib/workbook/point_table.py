@@ -224,8 +224,8 @@ def costs(answers: Mapping[str, Any], rows: Sequence[Row]) -> dict[str, tuple[st
     held = {**answers, "site": site, "plant": plant}
     found: dict[str, list[str]] = {}
     trended = [row.point for row in rows if row.accept and row.point]
-    for id, lacks in provable(job_answers.plant(held), trended, 1.0,
-                              job_answers.aborts(held)).cannot.items():
+    for id, lacks in provable(job_answers.plant(held), trended, 1.0, job_answers.aborts(held),
+                              job_answers.sequence(held)).cannot.items():
         for name in lacks:
             found.setdefault(name, []).append(CHECKS[id].words["question"])
     return {name: tuple(found[name]) for name in sorted(found, key=lambda n: (-len(found[n]), n))}

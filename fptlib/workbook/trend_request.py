@@ -31,7 +31,7 @@ def of(job: Job) -> list[Requested]:
         raise FormError("the plan does not say how many chillers and tower cells there are; fill "
                         "in Plant first")
     tags = {name: str(row.get("column", "")) for name, row in held.get("points", {}).items()}
-    return request(plant, answers.aborts(held), tags)
+    return request(plant, answers.aborts(held), tags, answers.sequence(held))
 
 
 def cells(row: Requested) -> list[str]:
@@ -43,7 +43,8 @@ def cells(row: Requested) -> list[str]:
 def foretold(job: Job, minutes: float = 1.0) -> static.Shown:
     """What the points mapped so far can prove, said before the season is gone."""
     held = job.answers()
-    found = provable(answers.plant(held), held.get("points", {}), minutes, answers.aborts(held))
+    found = provable(answers.plant(held), held.get("points", {}), minutes, answers.aborts(held),
+                     answers.sequence(held))
     total = len(found.can) + len(found.cannot)
     said = f"{len(found.can)} of {total} checks can be decided with the points mapped so far"
     rows = [[id, ", ".join(lacks)] for id, lacks in found.cannot.items()]

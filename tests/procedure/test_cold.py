@@ -190,3 +190,13 @@ def test_the_plan_states_what_the_cold_asks_for() -> None:
             "plant": {"chillers": 1, "tower_cells": 2, "cold": {"cell_flow": 400.0,
                                                                 "cells_shut_off": True}}}
     assert answers.plant(held).cold == Cold(cell_flow=400.0, cells_shut_off=True)
+
+
+def test_the_script_reads_each_of_several_exchangers() -> None:
+    """Trends show them together, so what parts them is a reading at each."""
+    def steps(count: int) -> list[str]:
+        return [row["action"] for row in script.script(replace(
+            drawn.PLANT, exchangers=count), Sequence(), Limits(), (), "", "")
+            if "running.exchanger" in row["checks"] and "read at each" in row["action"]]
+
+    assert not steps(1) and "all 3 exchangers" in steps(3)[0]

@@ -27,6 +27,7 @@ from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.instruments import exchanger_heat
 from fptlib.procedure.steps import judge
 from fptlib.procedure.verdict import Verdict
+from fptlib.trends.mapping import PointMap
 
 PROPYLENE, ETHYLENE = ("propylene", 30.0), ("ethylene", 25.0)
 FLUIDS = {PROPYLENE: "INCOMP::MPG-30%", ETHYLENE: "INCOMP::MEG-25%", ("", None): "Water"}
@@ -57,6 +58,18 @@ def test_the_load_is_that_of_the_fluid(fluid: tuple[str, float]) -> None:
     supply, back = (float(test[name][row]) for name in ("chw_supply_temp", "chw_return_temp"))
     assert test.load[row] == pytest.approx(tons(800.0, back, supply, fluid), rel=ACCURACY)
     assert drawn.case().load[row] / test.load[row] > 1.04
+
+
+def test_a_side_with_glycol_may_be_as_cold_as_it_freezes_at() -> None:
+    """Water below 30 °F is a gap; 30 % propylene freezes at 8.98 °F (V2.2)."""
+    sources = {name: {"file": "a.csv", "column": name, "unit": "degF"} for name in (
+        "chw_supply_temp", "chiller_1_chw_leaving_temp", "chw_reset_setpoint", "cw_supply_temp",
+        "basin_temp")}
+    held = {"site": {"time_zone": "America/Denver"}, "points": sources,
+            "plant": {"chw_glycol": "propylene", "chw_glycol_percent": 30.0}}
+    low = {name: each.point.low for name, each in PointMap.from_answers(held).sources.items()}
+    assert [low[name] for name in list(sources)[:3]] == pytest.approx([8.98] * 3, abs=0.3)
+    assert low["cw_supply_temp"] == low["basin_temp"] == 30.0
 
 
 @pytest.mark.parametrize("fluid", [PROPYLENE, ETHYLENE])

@@ -5,13 +5,14 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import replace
 
 import drawn_plant as drawn
 import pytest
 import small_plant
 
 from fptlib.job.folder import Job
-from fptlib.job.schema import Abort
+from fptlib.job.schema import Abort, Reset, Sequence
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.trend_request import provable, request
 from fptlib.workbook import trend_request
@@ -43,6 +44,20 @@ def test_a_list_proves_beforehand_what_it_proves_afterwards() -> None:
     assert set(found.cannot) == {check.id for check in judged if check.missing}
     assert len(found.cannot) >= 10 and "lift.minimum" in found.cannot
     assert "enable.dwell" in found.coarse and not provable(drawn.PLANT, names, 1.0).coarse
+
+
+def test_a_reset_by_valves_asks_for_the_valves_it_reads() -> None:
+    """Three at the least show which holds it down, whatever the plan lists."""
+    by_valve = Sequence(reset=Reset("valve position", 60.0, 54.0, 100.0, 44.0))
+    for listed, asked in ((0, 3), (5, 5)):
+        plant = replace(drawn.PLANT, air_handlers=listed)
+        rows = {row.point: row for row in request(plant, sequence=by_valve)}
+        valves = [name for name in rows if name.endswith("cooling_valve")]
+        assert len(valves) == asked
+        assert all("load.reset_holders" in rows[name].lost for name in valves)
+    lacks = provable(drawn.PLANT, [], 1.0, sequence=by_valve).cannot
+    assert "chw_valve_position" in lacks["reset.active"]
+    assert not [row for row in request(drawn.PLANT) if row.point.endswith("cooling_valve")]
 
 
 def test_an_abort_condition_asks_for_its_point() -> None:
