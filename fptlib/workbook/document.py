@@ -11,11 +11,12 @@ from pathlib import Path
 from fptlib import points, units
 from fptlib.job import answers
 from fptlib.job.folder import Job
-from fptlib.job.schema import labelled
+from fptlib.job.schema import Sensors, labelled
 from fptlib.job.start import EDITION, data_folder
 from fptlib.limits import COMMON_PRACTICE, Limits, standard
 from fptlib.procedure.judge import CheckOf
 from fptlib.procedure.steps import CHECKS, STEPS, Step
+from fptlib.procedure.trended import ALTERNATIVES
 from fptlib.record import approvals
 from fptlib.workbook import printed, questionnaire
 from fptlib.workbook.panels import Panel, printout
@@ -68,6 +69,16 @@ _KNOWN_TO = {
     "min": _TIME, "days": "none, days are counted.", "degF": _LEVEL, "gpm": _LEVEL, "%RH": _LEVEL,
     "%": _SHARE, "%/30 days": _SHARE, "per hour": _COUNT, "count": _COUNT, "kW": _RATIO,
     "kW/ton": _RATIO, "tons/ton": _RATIO}
+_STATES = ("No sensor's error enters: states and setpoints are known to their steps and to one "
+           "sample.")
+# The points behind a need that is no single point and no quantity with ways of its own.
+_BEHIND = {
+    "power": ("plant_power",), "demand": ("plant_power",), "reset_driver": ("outdoor_dry_bulb",),
+    "chiller_lift": ("chiller_1_cw_leaving_temp", "chw_supply_temp"),
+    "chiller_leaving_water": ("chw_supply_temp",), "chiller_draw": ("chiller_1_power",),
+    "chiller_flows": ("chw_flow", "cw_flow"), "chiller_entering_water": ("cw_supply_temp",),
+    "evaporator_pressures": ("chiller_1_evaporator_pressure",), "basin_heating": ("basin_temp",),
+    "humid_space": ("space_humidity",)}
 _SYMBOLS = [
     ("WB, DB, RH", "outdoor wet bulb, dry bulb, relative humidity"),
     ("CHWS, CHWR", "chilled water supply and return temperature"),
@@ -85,7 +96,8 @@ _PLAN = ("test.planned", "people", "settings", "prerequisites", "abort", "script
 
 def write(path: Path, job: Job | None = None) -> list[Path]:
     """Write the document as a page and as PDF, with a job's own plan where one is given."""
-    limits = Limits() if job is None else answers.limits(job.answers())
+    held = job.answers() if job else {}
+    limits, sensors = answers.limits(held), answers.sensors(held)
     name = f"Procedure, {EDITION}" if job is None else f"Plan and procedure: {job.get('job.title')}"
     parts = [printed.caution(printed.SAFETY), printed.text(_ABOUT),
              printed.table("Symbols", ("Symbol", "What it stands for"), _SYMBOLS),
@@ -94,7 +106,7 @@ def write(path: Path, job: Job | None = None) -> list[Path]:
     for step in STEPS:
         parts += [printed.heading(str(step)), printed.text(f"Purpose: to {step.purpose}."),
                   printed.listed(cautions(step)),
-                  *(part for each in step.checks for part in _check(each, limits))]
+                  *(part for each in step.checks for part in _check(each, limits, sensors))]
     return printed.write(path, name, [*parts, *_references()])
 
 
@@ -144,7 +156,23 @@ def cautions(step: Step) -> list[str]:
     return re.findall(r"^- (.+)$", said.split("**What is needed**")[0], re.MULTILINE)
 
 
-def _check(check: CheckOf, limits: Limits) -> list[Block]:
+def _known_to(check: CheckOf, sensors: Sensors) -> str:
+    """How well a check's number is known: the rule of its kind, and the sensors that bear on it."""
+    names = [name.replace("{n}", "1") for need in check.needs
+             for name in ALTERNATIVES.get(need, (_BEHIND.get(need, (need,)),))[0]]
+    read = [(points.point(name), sensors[name]) for name in dict.fromkeys(names)
+            if points.is_point(name)]
+    said = [f"{entry.meaning.split(',')[0]} ± " + (
+        f"{100 * sensor.accuracy:g} % of the reading" if sensor.relative
+        else units.stated(sensor.accuracy, entry.unit))
+        for entry, sensor in read if entry.kind == points.MEASURED and sensor.accuracy]
+    rule = _KNOWN_TO[check.unit]
+    if said:
+        return f"{rule} The sensors: {', '.join(said)}."
+    return _STATES if check.needs and rule in (_LEVEL, _SHARE) else rule
+
+
+def _check(check: CheckOf, limits: Limits, sensors: Sensors) -> list[Block]:
     words, formula = check.words, " ".join((check.function.__doc__ or "").split())
     rows = [[standard(name).meaning, units.stated(limits.value(name), standard(name).unit),
              limits.basis(name)] for name in check.limits]
@@ -157,7 +185,7 @@ def _check(check: CheckOf, limits: Limits) -> list[Block]:
         *([printed.text(f"In symbols: {words['symbols']}")] if "symbols" in words else []),
         printed.text(f"Source of the formula: {check.source}."),
         *([printed.table("Limits", ("Limit", "Value", "Basis"), rows)] if rows else []),
-        printed.text(f"Uncertainty: {_KNOWN_TO[check.unit]}"),
+        printed.text(f"Uncertainty: {_known_to(check, sensors)}"),
         printed.text("Cannot be known without: " + (", ".join(needed) or "what the plan states")
                      + "." + (" Natural conditions only." if check.capacity else "")),
         printed.text(f"Pass: {words['pass']} Fail: {words['fail']} To adjust: {words['adjust']}")]

@@ -55,10 +55,17 @@ def test_the_document_has_every_step_and_check_with_formula_and_limit(tmp_path, 
     assert "ASHRAE Handbook Fundamentals (2017), chapter 1, eq. 33 and 35" in said
     assert "Incropera and DeWitt" in said.split("References")[1]
     assert said.count("Uncertainty: ") == len(CHECKS)
+    # The glossary's accuracies; common practice, no source.
+    assert "The sensors: outdoor air wet bulb ± 0.5 °F" in said
+    assert "chilled-water flow of the plant ± 2 % of the reading" in said
+    rate = said.split("Check recovery.rate.")[1].split("Check ")[0]
+    assert "Uncertainty: No sensor's error enters" in rate
     assert "Licensed" in said or "licensed" in said
     assert "30 min" in said and "common practice, no source" in said
     job.put('limits."enable.dwell"', {"value": 45.0, "reason": "slow sump", "author": "A"})
+    job.put("sensors.outdoor_wet_bulb", {"accuracy": 0.4})
     own = text(document.write(tmp_path / "own.html", job))
+    assert "The sensors: outdoor air wet bulb ± 0.4 °F" in own
     assert "Towers in winter operation" in own and "Approvals of the plan" in own
     assert "45 min" in own and "this job's own value: slow sump (A)" in own
 
