@@ -855,12 +855,14 @@ def table(path: str) -> Table | None:
 
 
 def labelled(path: str, content: Any, before: str = "") -> list[tuple[str, str]]:
-    """Nested answers as rows of label and value with unit, as the record prints them."""
+    """Nested answers as rows of label and value with unit, as the record prints them: in the order
+    of the forms, which a signed record does not keep."""
     if not isinstance(content, Mapping):
         return [(before, units.stated(content))]
     here, rows = table(path), []
     known = here.answers if here else {}
-    for name, value in content.items():
+    order = [*known, *content]
+    for name, value in sorted(content.items(), key=lambda item: order.index(item[0])):
         label = known[name].label if name in known else name.replace("_", " ")
         if isinstance(value, Mapping):
             below = table(f"{path}.{name}")

@@ -286,20 +286,24 @@ def _conditions(content: Content) -> list[Block]:
 
 def _deficiencies(content: Content, figures: Figures) -> list[Block]:
     items, shown = content["deficiencies"], dict[str, str]()
+    sheet = content.get("settings_sheet", {}).get("lines", [])
     return [
         *([] if items else [_text("No check failed; there is no deficiency.")]),
         *_facts({"Deficiencies as the engineer wrote them":
                  content["findings"].get("deficiencies", "")}),
-        *(block for item in items for block in _work_order(item, figures, shown)),
+        *(block for item in items for block in _work_order(item, sheet, figures, shown)),
         *table("This job is a retest", {"What": 40, "Value": 60},
                labelled("retest", {name: value for name, value in content["retest"].items()
                                    if name != "numbers"})),
     ]
 
 
-def _work_order(item: Content, figures: Figures, shown: dict[str, str]) -> list[Block]:
+def _work_order(item: Content, sheet: Sequence[Content], figures: Figures, shown: dict[str, str]
+                ) -> list[Block]:
     """One deficiency so that whoever corrects it needs no other page; ``shown`` keeps which
     pictures stand with which one already."""
+    values = [f"{line['name']}: {line['recommended']}" for line in sheet
+              if line["group"] == item["step"] and "settings sheet" in item["recommended"]]
     picture = item["check"] if item["check"] in figures else item["step"]
     first = shown.setdefault(picture, item["number"])
     moved = str(item["recommended"]).partition(": ")[2] if item["causes"] else ""
@@ -313,7 +317,7 @@ def _work_order(item: Content, figures: Figures, shown: dict[str, str]) -> list[
         "Found": points.plain(item["found"]), "Required": item["required"],
         "Likely causes": causes,
         "Recommended": moved[:1].upper() + moved[1:] or item["recommended"],
-        "Setting to change, from and to": setting,
+        "Settings sheet": "\n".join(values), "Setting to change, from and to": setting,
         "Severity": item["severity"], "Responsible": item["responsible"], "Due": item["due"],
         "Corrective action": item["corrective_action"], "Status": status,
         "Steps to repeat": "; ".join(steps), "Cost borne by": item["cost_party"],

@@ -11,11 +11,17 @@ import pytest
 import record_support as support
 
 from fptlib import points
+from fptlib.job.schema import labelled
 from fptlib.procedure.verdict import Verdict
 from fptlib.record.report import report
 from fptlib.record.text import site_moment
 
-CAUSES = "Likely no ramp, then a ramp set too steep: ramp the active setpoint."
+CAUSES = "Likely no ramp, then a ramp set too steep: ramp it. See the settings sheet."
+SHEET = {"verdict": "feasible", "reason": "", "helps": [], "not_replayed": "", "disagreements": [],
+         "lines": [{"group": group, "name": name, "specified": "", "found": "", "why": "",
+                    "recommended": value, "valid": ""} for group, name, value in (
+                        ("recovery", "largest rise in ten minutes", "1.6 °F"),
+                        ("exit", "exit delay", "17 min"))]}
 
 
 @pytest.mark.parametrize(("moment", "zone", "said"), [
@@ -47,7 +53,8 @@ def made(folder: Path) -> dict[str, Any]:
     unproven = support.make_check("lift.flow", Verdict.NOT_TESTED, events=(), adjust="",
                                   reason="not trended: chw_flow",
                                   meaning="Nothing is proven: not trended: chw_flow.")
-    content = support.make_payload(support.make_job(folder), [check, same, unproven])
+    content = {**support.make_payload(support.make_job(folder), [check, same, unproven]),
+               "settings_sheet": SHEET}
     record = support.signed(content, support.make_keys(), ("technician",))
     return report(record, {"recovery": support.png()})
 
@@ -67,10 +74,17 @@ def test_a_work_order_says_each_thing_once(shown: dict[str, Any]) -> None:
                      for table in blocks(shown, "table")
                      if table["caption"].startswith("Deficiency D"))
     assert first["Likely causes"] == "1. no ramp\n2. a ramp set too steep"
-    assert first["Recommended"] == "Ramp the active setpoint."
+    assert first["Recommended"] == "Ramp it. See the settings sheet."
+    assert first["Settings sheet"] == "largest rise in ten minutes: 1.6 °F"
     assert first["Steps to repeat"] == "Setpoint recovery"
     assert "Picture" not in first and second["Picture"] == "with deficiency D1"
     assert [figure["key"] for figure in blocks(shown, "figure")] == ["recovery"] * 3
+
+
+def test_answers_stand_in_the_order_of_the_forms() -> None:
+    signed = {"chw_flow": 800, "cw_flow": 900, "load": 320, "tag": "HX-1"}
+    assert [label for label, _ in labelled("plant.exchanger", signed)] == [
+        "Tag", "Load", "Chilled-water flow", "Condenser-water flow"]
 
 
 def test_a_check_says_each_thing_once(shown: dict[str, Any]) -> None:
