@@ -32,13 +32,18 @@ class Peaks:
     uncertainty: float
     known: bool
 
+    @property
+    def by_changeover(self) -> float:
+        """By how much a changeover set the highest demand [kW]; zero where none clearly did."""
+        more = self.with_it - self.without
+        return more if self.known and more > max(self.uncertainty, 0.5) else 0.0
+
     def __str__(self) -> str:
         least = "" if self.known else " at least"
         without = (within(self.without, self.uncertainty) if self.uncertainty else
                    f"{self.without:,.0f}")
-        more = self.with_it - self.without
-        why = (": it falls on chillers in either case" if abs(more) < 0.5 else
-               ": a changeover set it" if more > self.uncertainty else "")
+        why = (": it falls on chillers in either case" if abs(self.with_it - self.without) < 0.5
+               else ": a changeover set it" if self.by_changeover else "")
         return f"{self.with_it:,.0f} kW with the economizer, without it{least} {without} kW{why}"
 
 
@@ -158,10 +163,23 @@ def charge_saved(test: FunctionalTest, profile: Year, charge: Charge) -> str:
     counted = ~same & ~unknown
     off = peaks[counted, 1] - peaks[counted, 0]
     doubt = np.hypot(one_hour(test), 2.0 * _exchanger_rmse(test)) * np.count_nonzero(off)
+    known = " that is known" if unknown.any() else ""
     said = (f"{within(charge.price * off.sum(), charge.price * doubt)} {test.tariff.currency} a "
-            "year" if doubt else "nothing: in every month that is known the peak falls on chillers "
-            "in either case")
+            "year" if doubt else f"nothing: in every month{known} the peak falls on chillers in "
+            "either case")
     return f"{said}; not known: {_months(unknown)}" if unknown.any() else said
+
+
+def of_changeover(test: FunctionalTest, found: Peaks, charge: Charge) -> str:
+    """What a demand charge bills for a peak that a changeover of the record set, in words; empty
+    where none did."""
+    if not found.by_changeover:
+        return ""
+    later = (f", and {charge.ratchet:g} % of the peak counts for eleven months more"
+             if charge.ratchet else "")
+    return (f"; but a changeover like that of this record, {found.by_changeover:,.0f} kW above the "
+            f"peak without it, costs {charge.price * found.by_changeover:,.0f} "
+            f"{test.tariff.currency} in a month whose peak it sets in these hours{later}")
 
 
 def _exchanger_rmse(test: FunctionalTest) -> float:

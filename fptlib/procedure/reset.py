@@ -22,8 +22,8 @@ BEYOND_LEVEL = 30.0
 def _advise_reset(test: FunctionalTest, _: Sequence[Event]) -> str:
     setpoint = median(test["chw_supply_setpoint"])
     found = worth_of(test, setpoint, 2.0)
-    return f"Each 2 °F above {setpoint:.0f} in cold weather is worth {found} a year." if (
-        found) else ""
+    return (f"In a typical year each 2 °F above {setpoint:.0f} in cold weather is worth {found}."
+            if found else "")
 
 
 def worth_of(test: FunctionalTest, setpoint: float, more: float) -> Energy | None:
@@ -97,9 +97,10 @@ def _in_cold_and_warmth(test: FunctionalTest, rows: np.ndarray, outdoor: np.ndar
     in_cold = float(np.median(setpoint[outdoor <= cold]))
     in_warmth = float(np.median(setpoint[outdoor >= warm]))
     rise = in_cold - in_warmth
+    higher = "higher" if rise >= 0.0 else "lower"
     return Finding(
         0, int(rows[0]),
-        f"the setpoint is {rise:+z.1f} °F higher in the coldest tenth of the rows than "
+        f"the setpoint is {abs(rise):.1f} °F {higher} in the coldest tenth of the rows than "
         f"in the warmest, over an outdoor span of {span:.0f} °F",
         last=int(rows[-1]), subject="reset", measured=rise, at_least=test.limits["reset.range"],
         uncertainty=uncertainty.resolution(test, "chw_supply_setpoint", "chw_supply_setpoint"),

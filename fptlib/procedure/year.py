@@ -142,8 +142,8 @@ def stated(test: FunctionalTest, setpoint: float | np.ndarray) -> str:
     saved = energy(test, found.counted, setpoint)
     if not saved.amount:
         return f"{said}; kWh not known: {saved.problem}"
-    return (f"{said}; saves {saved.amount} in the {saved.known:,.0f} h of weather and load that "
-            "the trends saw")
+    return (f"{said}; in the {saved.known:,.0f} h of weather and load that the trends saw it saves "
+            f"{saved.amount}")
 
 
 def why_apart(test: FunctionalTest, setpoint: float | np.ndarray) -> str:

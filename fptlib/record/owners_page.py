@@ -74,7 +74,8 @@ def _demand(test: FunctionalTest) -> dict[str, str]:
     rows["What is its highest hour of a typical year?"] = peaks.of_year(
         profile, peaks.one_hour(test))
     rows |= {f"What does it take off the demand charge {charge.name}?":
-             peaks.charge_saved(test, profile, charge)
+             peaks.charge_saved(test, profile, charge) + (
+                 peaks.of_changeover(test, found, charge) if found else "")
              for charge in tariff.lines(test.tariff, DEMAND)}
     return rows
 
@@ -149,4 +150,5 @@ def _of_year(test: FunctionalTest) -> dict[str, str]:
     return {asked: year.stated(test, line),
             **({"Why two numbers of hours?": why} if why else {}),
             f"What are 2 °F more chilled-water setpoint worth, from {setpoint:.0f} °F on?":
-            f"{more} a year, where the air handlers and the humidity of the rooms allow it"}
+            "in a typical year, where the air handlers and the humidity of the rooms allow it: "
+            f"{more}"}

@@ -256,6 +256,11 @@ def test_a_peak_after_an_exit_is_the_changeovers() -> None:
     assert usual is not None and found is not None
     assert found.with_it == 600.0 and found.without == pytest.approx(usual.without)
     assert str(found).endswith("a changeover set it")
+    case = replace(drawn.case(table), tariff=FLAT)
+    more = found.with_it - found.without
+    said = peaks.of_changeover(case, found, demand(10.0, ratchet=80.0))
+    assert f"costs {10.0 * more:,.0f} USD in a month" in said and "80 % of the peak" in said
+    assert peaks.of_changeover(case, usual, demand(10.0)) == ""
 
 
 # -- in the file -------------------------------------------------------------------------------
