@@ -30,6 +30,11 @@ def positions(column: pa.Array) -> np.ndarray:
     return np.from_dlpack(whole)
 
 
+def missing(column: pa.Array) -> np.ndarray:
+    """Where a column has nothing."""
+    return array(column.is_null()) if column.null_count else np.zeros(len(column), dtype=bool)
+
+
 def column(values: np.ndarray) -> pa.Array:
     """Numbers as a column."""
     values = np.ascontiguousarray(values)

@@ -259,15 +259,18 @@ def decimal_of(records: Sequence[Sequence[str]], delimiter: str, file: str) -> s
     Raises:
         IntakeError: they leave it open.
     """
-    comma, point = ([c.strip() for row in records for c in row
-                     if sign in c and _NUMBER.match(c.strip())] for sign in (",", "."))
+    def numbers_with(sign: str) -> list[str]:
+        return [c.strip() for row in records for c in row
+                if sign in c and _NUMBER.match(c.strip())]
+
+    comma = numbers_with(",")
     if delimiter == "," and not any(re.search(r",\d{1,2}$|,\d{4,}$", c) for c in comma):
         return "."
     if not comma or any(re.search(r",\d{3}\.", c) for c in comma):
         return "."
     if any(c.count(",") == 1 and not re.fullmatch(r"[-+]?[1-9]\d{0,2},\d{3}", c) for c in comma):
         return ","
-    if any(re.search(r"\d\.\d", c) for c in point):
+    if any(re.search(r"\d\.\d", c) for c in numbers_with(".")):
         return "."
     raise IntakeError(
         f"file '{file}': in numbers like '{shown(comma[0], 20)}' the comma may be the decimal sign "

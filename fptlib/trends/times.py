@@ -125,9 +125,11 @@ class TimeForm(NamedTuple):
         ``zone`` knows its short words; where it is ``stated``, other words mean it too.
         """
         if pa.types.is_timestamp(column.type):
-            ns = column.cast(pa.timestamp("ns", tz=column.type.tz)).cast(pa.int64())
+            if column.type.unit != "ns":
+                column = column.cast(pa.timestamp("ns", tz=column.type.tz))
+            ns = column.view(pa.int64())
             zoned = np.ones(len(ns), dtype=bool) if column.type.tz else None
-            bad = arrow.array(ns.is_null())
+            bad = arrow.missing(ns)
             return Stamps(np.where(bad, 0, arrow.positions(ns)), bad, zoned)
         cells = pc.utf8_trim_whitespace(texts(column))
         if self.shape == "count":

@@ -42,9 +42,11 @@ class WideFile(FileSamples):
             kinds |= dict.fromkeys(quality, TEXT)
             self._columns[key] = header, quality[0] if quality else ""
             self._readers[key] = opened.point_reader(source, header)
-        self.values = {key: np.empty(0) for key in self._sources}
-        self._local, self._zoned = np.empty(0, np.int64), np.empty(0, bool)
-        self._numbers = np.empty(0, np.int32)
+        # Stretch by stretch, put together once.
+        self._parts: dict[str, list[np.ndarray]] = {key: [] for key in self._sources}
+        self._local: list[np.ndarray] = []
+        self._zoned: list[np.ndarray] = []
+        self._numbers: list[np.ndarray] = []
         self._alarms: list[tuple[int, str, str]] = []
         for batch in self.table.batches(kinds):
             self._take(*self.clock.read(batch))
@@ -58,23 +60,24 @@ class WideFile(FileSamples):
                                  batch.columns[quality] if quality else None)
             if self.hold(key) is not None:
                 values = given_or_unknown(values, column)
-            align.append(self.values[key], values)
+            self._parts[key].append(values)
             self._alarms += [(self.rows + at, self._sources[key].name, text)
                              for at, text in reader.alarm_texts]
-        align.append(self._local, stamps.ns)
-        zoned = np.zeros(len(stamps.ns), bool) if stamps.zoned is None else stamps.zoned
-        align.append(self._zoned, zoned)
-        align.append(self._numbers, batch.rows)
+        self._local.append(stamps.ns)
+        self._zoned.append(
+            np.zeros(len(stamps.ns), bool) if stamps.zoned is None else stamps.zoned)
+        self._numbers.append(batch.rows)
         self.rows += len(batch.rows)
-        if self.rows * (len(self.values) + 1) > safe.CELLS or self.rows > safe.ROWS:
+        if self.rows * (len(self._parts) + 1) > safe.CELLS or self.rows > safe.ROWS:
             raise IntakeError(f"file '{self.form.name}' has more than {self.rows:,} rows of "
-                              f"{len(self.values)} mapped columns; export a shorter span")
+                              f"{len(self._parts)} mapped columns; export a shorter span")
 
     def _settle(self) -> None:
         """UTC, in order, each moment once; what was done is said."""
-        numbers = self._numbers
+        numbers, local, zoned = map(_together, (self._numbers, self._local, self._zoned))
+        self.values = {key: _together(parts) for key, parts in self._parts.items()}
         self.clock.finish(int(numbers[-1]) if self.rows else 0, self.rows)
-        times = self.clock.utc(Stamps(self._local, self._zoned, self._zoned), numbers)
+        times = self.clock.utc(Stamps(local, zoned, zoned), numbers)
         self.alarms = [AlarmText(align.moment(times[at]), name, text)
                        for at, name, text in self._alarms]
         times = self._ordered(times, numbers)
@@ -188,3 +191,10 @@ class WideFile(FileSamples):
         """Settle to which stretches of the grid the samples belong."""
         times = next(iter(self.times.values()))
         self.steps = steps if self.form.hold is not None else steps.fitting(times)
+
+
+def _together(parts: list[np.ndarray]) -> np.ndarray:
+    """The stretches of a column as one array; they are given up, as they are large."""
+    whole = np.concatenate(parts or [np.empty(0)])
+    parts.clear()
+    return whole
