@@ -40,13 +40,6 @@ def duration(ns: int) -> timedelta:
     return timedelta(microseconds=int(ns) // 1000)
 
 
-def append(column: np.ndarray, values: np.ndarray) -> None:
-    """Let a column grow in place, which large ones do without a second copy."""
-    count = len(column)
-    column.resize(count + len(values), refcheck=False)
-    column[count:] = values
-
-
 def usual_step(times: np.ndarray) -> int:
     """The (lower) median step of ascending times [ns], 0 for one time."""
     steps = np.diff(times)
@@ -125,14 +118,14 @@ def standing(rows: np.ndarray, at: np.ndarray, length: int, kept: int, slack: fl
     """
     if len(rows) == length and np.array_equal(rows, np.arange(length)):
         return None
-    stands = np.full(len(rows), kept)
+    until_next = np.diff(rows, append=length)
+    stands = np.minimum(until_next, kept)
     near = np.flatnonzero(np.diff(at) <= (1.0 + slack) * kept)
-    stands[near] = rows[near + 1] - rows[near]
-    source = np.full(length, -1, dtype=np.int64)
-    source[rows] = np.arange(len(rows))
-    np.maximum.accumulate(source, out=source)
-    since = np.arange(length) - rows[source]
-    return np.where(since < stands[source], source, -1)
+    stands[near] = until_next[near]
+    # Each sample in its rows, then none up to the next one.
+    samples = np.column_stack([np.arange(len(rows)), np.full(len(rows), -1)])
+    counts = np.column_stack([stands, until_next - stands])
+    return np.concatenate([np.full(rows[0], -1), np.repeat(samples.ravel(), counts.ravel())])
 
 
 def placed(values: np.ndarray, source: np.ndarray | None) -> np.ndarray:

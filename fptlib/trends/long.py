@@ -205,11 +205,12 @@ class LongFile(FileSamples):
         of_value = numbers(columns[self._columns.value])
         if of_value is not None:
             columns[self._columns.value] = of_value
-        cells = Batch(columns, batch.rows)
-        for code, name in enumerate(names):
-            mine = order[edges[code] : edges[code + 1]]
-            if len(mine):
-                self._add(name, cells.take(mine), stamps.ns[mine], utc[mine])
+        # The mapped points one after the other, so that each is a stretch.
+        order = order[: edges[-1]]
+        cells, local, utc = Batch(columns, batch.rows).take(order), stamps.ns[order], utc[order]
+        for name, begin, end in zip(names, edges[:-1].tolist(), edges[1:].tolist(), strict=True):
+            if end > begin:
+                self._add(name, cells.part(begin, end), local[begin:end], utc[begin:end])
 
     def _mapped(self, batch: Batch) -> tuple[np.ndarray, list[str]]:
         """For each row the position of its mapped name, or a last one for all others."""
@@ -293,8 +294,8 @@ class _Log:
 
     def __init__(self, alarm: bool) -> None:
         self._alarm = alarm
-        self._times, self._values = np.empty(0, np.int64), np.empty(0)
-        self._merged = 0
+        self._parts: list[tuple[np.ndarray, np.ndarray]] = []
+        self._held = self._merged = 0
         self._newest = np.iinfo(np.int64).min
         self.count = self.repeated = self.differing = self.late = 0
 
@@ -313,24 +314,24 @@ class _Log:
         self._newest = max(self._newest, int(times[-1]))
         # A sample without a value ends the one before.
         self._keep(times, np.where(np.isnan(values), np.inf, values), steps)
-        if len(self._times) > max(2 * self._merged, 1 << 18):
+        if self._held > max(2 * self._merged, 1 << 16):
             self.merged(steps)
 
     def merged(self, steps: align.Steps) -> tuple[np.ndarray, np.ndarray]:
         """Ascending samples, the last of each stretch."""
-        times, values = _sorted(self._times, self._values)
-        self._times, self._values = np.empty(0, np.int64), np.empty(0)
+        times, values = _sorted(*map(np.concatenate, zip(*self._parts, strict=True)))
+        self._parts, self._held = [], 0
         self._keep(times, values, steps)
-        self._merged = len(self._times)
-        return self._times, self._values
+        self._merged = self._held
+        return self._parts[0]
 
     def _keep(self, times: np.ndarray, values: np.ndarray, steps: align.Steps) -> None:
         stretches = steps.of(times)
         if self._alarm:
             values = align.keep_any(stretches, values)
         last = np.append(np.diff(stretches) != 0, True)
-        align.append(self._times, times[last])
-        align.append(self._values, values[last])
+        self._parts.append((times[last], values[last]))
+        self._held += int(np.count_nonzero(last))
 
 
 def _sorted(times: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -344,10 +344,10 @@ def _unit_jumps(grid: Grid) -> Iterator[Remark]:
         jumps = np.abs(np.diff(dense))
         large = np.flatnonzero(jumps >= _LEAST_JUMP * _LEAST_LEVEL)
         for at in np.sort(large[np.argsort(jumps[large])[-5:]]) + 1:
-            before, after = dense[max(at - 10, 0) : at], dense[at : at + 10]
-            if _was_there_too(dense, at, float(np.median(before)), float(np.median(after))):
-                continue
-            if unit := _conversion(float(np.median(before)), float(np.median(after)), point):
+            before, after = (float(np.median(near)) for near in (
+                dense[max(at - 10, 0) : at], dense[at : at + 10]))
+            unit = _conversion(before, after, point)
+            if unit and not _was_there_too(dense, at, before, after):
                 yield _remark(grid, name, (
                     f"from {grid.time(there[at]):%Y-%m-%d %H:%M} on the values look like {unit} "
                     f"where they were {point.unit} before; if so, state unit_changes under "

@@ -49,6 +49,11 @@ class Batch:
                    for name, column in self.columns.items()}
         return Batch(columns, self.rows[at], self.done)
 
+    def part(self, begin: int, end: int) -> Batch:
+        """Only the lines from one position up to another."""
+        columns = {name: column[begin:end] for name, column in self.columns.items()}
+        return Batch(columns, self.rows[begin:end], self.done)
+
 
 class Table(ABC):
     """A file opened for reading.
