@@ -19,7 +19,7 @@ from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.lift_range import saturation_lift
 from fptlib.procedure.measures import median
 from fptlib.procedure.verdict import NotTested
-from fptlib.procedure.waters import condenser_range, waters
+from fptlib.procedure.waters import RANGE_NOT_TRENDED, condenser_range, waters
 
 FEASIBLE, INFEASIBLE, UNKNOWN = "feasible", "infeasible", "not known"
 # A chiller's leaving water follows its setpoint late while both fall (common practice, no source).
@@ -80,7 +80,7 @@ def path(test: FunctionalTest, reset: float, margin: float, lowest: float) -> Pa
         return needed
     beside = condenser_range(test)[1]
     if not beside:
-        return "the chillers' leaving condenser water is not trended"
+        return RANGE_NOT_TRENDED
     return Path(reset, reset - approaches.need_exchanger(test) - margin, needed,
                 lift_guard(test), beside, lowest, _assumed(test))
 

@@ -89,7 +89,8 @@ def sheet(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]) -> Shee
         NotTested: a point or an approach is missing.
     """
     line = reset_line(test)
-    if line is None and (lacks := test.missing("reset_setpoint", "request", "chillers")):
+    if lacks := test.missing("wet_bulb", *(() if line else ("reset_setpoint", "request",
+                                                             "chillers"))):
         raise NotTested(f"not trended: {', '.join(lacks)}")
     reset = test.reset_setpoint if line is None else line.of(test["outdoor_dry_bulb"])
     found = recommended(test, stated, 0.0, 0.0)

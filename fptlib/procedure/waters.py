@@ -123,6 +123,9 @@ def _over_ten_minutes(test: FunctionalTest, rows: slice) -> np.ndarray:
     return (water[apart:] - water[:-apart]) * 10.0 / (apart * test.minutes)
 
 
+RANGE_NOT_TRENDED = "condenser water entering or leaving the chillers is not trended"
+
+
 @cached
 def condenser_range(test: FunctionalTest) -> tuple[float, float, str]:
     """Condenser water through a running chiller [degF]: usual in the pull-downs, the least that
@@ -131,7 +134,7 @@ def condenser_range(test: FunctionalTest) -> tuple[float, float, str]:
     seen, outside = [np.empty(0)], [np.empty(0)]
     for n in test.chiller_numbers:
         point = test.water_lift_points(n)[0]
-        if not test.has(point):
+        if not (test.has(point) and test.has("cw_supply_temp")):
             continue
         on = (test.running(n) == 1.0) & (
             test.since_start(n) >= test.limits["lift.start_allowance"])
@@ -148,7 +151,7 @@ def condenser_range(test: FunctionalTest) -> tuple[float, float, str]:
         return (median(found), low / 2.0,
                 f"no pull-down seen: condenser range {median(found):.1f} °F, half of the least "
                 "beside the open exchanger assumed")
-    return 0.0, 0.0, "the chillers' leaving condenser water is not trended: no range counted"
+    return 0.0, 0.0, f"{RANGE_NOT_TRENDED}: no range counted"
 
 
 def _exchanger_share(test: FunctionalTest) -> float:

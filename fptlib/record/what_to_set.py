@@ -6,6 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from fptlib.job.folder import Job, lookup
+from fptlib.physics.errors import ImpossibleState
 from fptlib.procedure.feasibility import UNKNOWN
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.replay import Disagreement, disagreements
@@ -17,7 +18,7 @@ def made_of(job: Job, test: FunctionalTest) -> Sheet:
     """The sheet of a job; where something it needs is missing, one that says what."""
     try:
         return sheet(test, lookup(job.answers(), "settings", {}))
-    except NotTested as missing:
+    except (NotTested, ImpossibleState) as missing:
         return Sheet(UNKNOWN, f"{missing}.", (), None, ())
 
 
@@ -25,7 +26,7 @@ def beside_plant(job: Job, test: FunctionalTest) -> tuple[list[Disagreement], st
     """Where the plant did otherwise than its sequence, or why that is not known."""
     try:
         return disagreements(test, lookup(job.answers(), "settings", {})), ""
-    except NotTested as missing:
+    except (NotTested, ImpossibleState) as missing:
         return [], f"The sequence was not replayed: {missing}."
 
 

@@ -1,8 +1,9 @@
 """Whatever a job does not trend or state, a step says so; nothing breaks with a traceback.
 
 Every subset of up to two points is taken from a small job, with the approaches stated and not, and
-the checks, the tables, the figures and what ``fptlib check`` writes are made of what is left.
-FPTLIB_ALL_FAULTS=1 takes three points, and draws every figure of two.
+the checks, the tables and what ``fptlib check`` writes are made of what is left; of one point the
+figures, the settings sheet, the owner's page and the record's table files too. FPTLIB_ALL_FAULTS=1
+takes three points with all of it, and draws every figure of two.
 """
 
 from __future__ import annotations
@@ -21,7 +22,9 @@ from fptlib.job.folder import Job
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import JUDGED
 from fptlib.procedure.verdict import Verdict
-from fptlib.workbook import evidence, told, verdicts
+from fptlib.record import owners_page, render, what_to_set
+from fptlib.record.payload import payload
+from fptlib.workbook import evidence, settings_page, told, verdicts
 
 ALL = bool(os.environ.get("FPTLIB_ALL_FAULTS"))
 SMALL = small_plant.case()
@@ -48,7 +51,7 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> Job:
     return Job(small_plant.write_job(tmp_path_factory.mktemp("missing") / "job"))
 
 
-def everything(job: Job, test: FunctionalTest, figures: bool) -> None:
+def everything(job: Job, test: FunctionalTest, pages: bool, figures: bool) -> None:
     """All that a page, a record and the command line make of a test."""
     checks = [check for step in JUDGED for check in step.judge(test)]
     for check in checks:
@@ -58,8 +61,15 @@ def everything(job: Job, test: FunctionalTest, figures: bool) -> None:
         table(test)
     report = report_of(job, test)
     assert report.json() and report.lines(everything=True)
-    for step in JUDGED if figures else ():
-        evidence.of(step.name, test, checks)
+    if pages:
+        settings_page.shown(what_to_set.made_of(job, test))
+        settings_page.replayed(job, test)
+        content = payload(job, test.grid, test.limits, checks, test.readings, test.instruments,
+                          worth=owners_page.worth(test),
+                          settings_sheet=what_to_set.stated(job, test))
+        assert all(render.to_csv(each) for each in render.tables(content))
+    for name in evidence.FIGURES if figures else ():
+        evidence.of(name, test, checks)
 
 
 @pytest.mark.parametrize("stated", [True, False], ids=["stated", "not stated"])
@@ -69,9 +79,10 @@ def test_no_subset_of_points_breaks_anything(job: Job, first: str, stated: bool)
     after = names[names.index(first) + 1:] if first else []
     for out in subsets(after, 2 if ALL else 1):
         gone = (first, *out)
-        everything(job, left(SMALL, gone, stated), figures=not out or ALL and len(gone) < 3)
+        everything(job, left(SMALL, gone, stated), pages=ALL or not out,
+                   figures=not out or ALL and len(gone) < 3)
 
 
 @pytest.mark.parametrize("name", [n for n in LARGE.grid.columns if "_2_" not in n])
 def test_no_point_of_a_larger_plant_breaks_anything(job: Job, name: str) -> None:
-    everything(job, left(LARGE, (name, *BARE), stated=False), figures=True)
+    everything(job, left(LARGE, (name, *BARE), stated=False), pages=True, figures=True)
