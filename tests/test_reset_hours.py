@@ -12,6 +12,7 @@ import dataclasses
 import drawn_plant as drawn
 import numpy as np
 import pytest
+from grids import grid_with
 from intake_plant import SHARED
 
 from fptlib.job.folder import Job
@@ -69,7 +70,7 @@ def test_worth_of_a_setpoint_in_hours_and_energy() -> None:
 
 def test_what_the_trends_do_not_carry_is_not_known() -> None:
     case = case_with(next(iter(STATIONS)))
-    trends = case.grid.with_frame(case.grid.frame.drop(columns="chw_flow"))
+    trends = grid_with(case.grid, case.grid.frame.drop(columns="chw_flow"))
     found = reset.worth_of(dataclasses.replace(case, grid=trends), 50.0, 2.0)
     assert found is not None and found.kwh is None
     assert "kWh not known: not trended" in str(found)

@@ -25,6 +25,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import tomlkit
+from grids import grid_with
 
 from fptlib import points, units
 from fptlib.job.folder import Job
@@ -324,7 +325,7 @@ def found(cases: dict[str, FunctionalTest]) -> dict[str, dict[str, Check]]:
 
 def with_frame(case: FunctionalTest, frame: pd.DataFrame, **changes: Any) -> FunctionalTest:
     step = pd.Timedelta(frame.index[1] - frame.index[0])
-    return replace(case, grid=case.grid.with_frame(frame, step), **changes)
+    return replace(case, grid=grid_with(case.grid, frame, step), **changes)
 
 
 def swapped(name: str) -> str:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from grids import grid_with
 
 from fptlib.job.folder import Job
 from fptlib.procedure.assemble import assemble
@@ -135,7 +136,7 @@ RESTS_ON = {
 @pytest.mark.parametrize("point", RESTS_ON)
 def test_without_any_one_point_only_its_checks_change(sound: FunctionalTest, point: str) -> None:
     whole = checks(sound)
-    trends = sound.grid.with_frame(sound.grid.frame.drop(columns=point))
+    trends = grid_with(sound.grid, sound.grid.frame.drop(columns=point))
     left = checks(dataclasses.replace(sound, grid=trends))
     changed = [check for id, check in left.items() if check.verdict is not whole[id].verdict]
     if point == "economizer_command":

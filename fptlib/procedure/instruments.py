@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from datetime import datetime, timedelta
+from datetime import timedelta
 from functools import partial
 
 import numpy as np
@@ -17,16 +17,13 @@ from fptlib.procedure.changeovers import Run
 from fptlib.procedure.frozen import still
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import Finding, check, not_judged
-from fptlib.procedure.measures import between_rows, median, shows_change
+from fptlib.procedure.measures import median
 from fptlib.procedure.verdict import NotTested, Verdict
 from fptlib.trends.grid import shown_step
 
 STUCK_WHILE_MOVING = 2.0
 LEAST_MINUTES = 15.0
 INDEPENDENT = 0.05
-# Samples to either side of a reading that show how a value swings between them, and hours in which
-# a swing as long as the samples' interval shows itself (common practice, no source).
-NEARBY, SWING_HOURS = 3, 3.0
 EXCHANGER = ("hx_chw_flow", "hx_chw_entering_temp", "hx_chw_leaving_temp",
              "hx_cw_flow", "hx_cw_entering_temp", "hx_cw_leaving_temp")
 
@@ -60,16 +57,6 @@ def _calibrated(test: FunctionalTest, tag: str) -> Finding:
                     "last used": f"{last_use:%Y-%m-%d}"})
 
 
-def _out_of_calibration(instrument: Instrument, used: datetime) -> str:
-    """Why a reading taken then proves neither agreement nor error; empty where it may."""
-    if instrument.calibrated is not None and used < instrument.calibrated:
-        return f"was calibrated only on {instrument.calibrated:%Y-%m-%d}"
-    # A due date is good through that day (common practice, no source).
-    if instrument.due is not None and used > instrument.due + timedelta(days=1):
-        return f"was due for calibration on {instrument.due:%Y-%m-%d}"
-    return ""
-
-
 @check("instruments.agreement", unit="degF",
        limits=("instruments.temperature", "instruments.flow", "instruments.humidity"))
 def agreement(test: FunctionalTest) -> list[Finding]:
@@ -78,134 +65,69 @@ def agreement(test: FunctionalTest) -> list[Finding]:
     if not test.readings:
         raise NotTested("no field readings were entered")
     found = [_agrees(test, reading) for reading in test.readings]
-    clear = {each.subject for each in found
-             if each.measured is not None and each.at_most is not None
-             and each.measured + each.uncertainty <= each.at_most}
-    return [_left_to_others(each) if each.subject in clear else each for each in found]
-
-
-def _left_to_others(found: Finding) -> Finding:
-    """A reading that agrees, but was taken while the trend moved too much to prove it, is left to
-    the clear ones of the same sensor; one that disagrees is not."""
-    if found.measured is None or found.at_most is None or not (
-            found.measured <= found.at_most < found.measured + found.uncertainty):
-        return found
-    return not_judged(0, 0, f"{found.text}, but the trend moved; another reading of it is clear",
-                      subject=found.subject, start=found.start)
+    judged = [(each, each.measured, each.at_most) for each in found]
+    clear = {each.subject for each, measured, limit in judged
+             if measured is not None and limit is not None and measured + each.uncertainty <= limit}
+    # One that agrees, but was taken while the trend moved too much to prove it, is left to the
+    # clear ones of the same sensor; one that disagrees is not.
+    return [not_judged(0, 0, f"{each.text}, but the trend moved; another reading of it is clear",
+                       subject=each.subject, start=each.start)
+            if each.subject in clear and measured is not None and limit is not None
+            and measured <= limit < measured + each.uncertainty else each
+            for each, measured, limit in judged]
 
 
 def _agrees(test: FunctionalTest, reading: Reading) -> Finding:
-    if problem := _not_comparable(test, reading):
-        return not_judged(0, 0, problem, subject=reading.point, start=reading.time)
-    trended, entry = _at(test, reading), points.point(reading.point)
-    assert trended is not None
-    difference, uncertain = trended - reading.value, _reading_uncertainty(test, reading)
-    limit, unit = test.limits["instruments.temperature"], "degF"
-    if entry.unit == "%RH":
-        limit, unit = test.limits["instruments.humidity"], "%RH"
-    elif entry.unit != "degF":
-        scale = 100.0 / abs(reading.value)
-        difference, uncertain = difference * scale, uncertain * scale
-        limit, unit = test.limits["instruments.flow"], "%"
-    shown, every = units.symbol(entry.unit), test.sample_interval(reading.point)
+    compared, unit = _comparable(test, reading), points.point(reading.point).unit
+    if isinstance(compared, str):
+        return not_judged(0, 0, compared, subject=reading.point, start=reading.time)
+    trend, half_width = compared
+    # The trended sensor's own accuracy is what is being tested and does not enter.
+    uncertain = trend.between + 2.0 * math.hypot(
+        half_width / math.sqrt(3.0), trend.moved / math.sqrt(3.0),
+        test.sensor(reading.point).resolution / math.sqrt(12.0))
+    share = 1.0 if unit in ("degF", "%RH") else 100.0 / abs(reading.value)
+    limit = {"degF": "temperature", "%RH": "humidity"}.get(unit, "flow")
+    shown, every = units.symbol(unit), test.sample_interval(reading.point)
     # A meter's trend is a mean: what one moment was in it, it cannot say.
     mean = (f"the trend is a mean over {every:.0f} min and the reading one moment of it; read the "
-            "meter's own demand interval" if entry.unit == "kW" and every > 1.0 else "")
+            "meter's own demand interval" if unit == "kW" and every > 1.0 else "")
     return Finding(
-        0, 0, f"trend {trended:.1f}, instrument {reading.instrument} {reading.value:.1f} {shown}",
-        subject=reading.point, start=reading.time, measured=abs(difference), at_most=limit,
-        uncertainty=uncertain, unit=unit, fail_needs=mean,
-        quantities={"trend": trended, "field reading": reading.value, "unit": shown,
+        0, 0, f"trend {trend.value:.1f}, instrument {reading.instrument} {reading.value:.1f} "
+        f"{shown}", subject=reading.point, start=reading.time,
+        measured=abs((trend.value - reading.value) * share),
+        at_most=test.limits[f"instruments.{limit}"], uncertainty=uncertain * share,
+        unit=unit if share == 1.0 else "%", fail_needs=mean,
+        quantities={"trend": trend.value, "field reading": reading.value, "unit": shown,
                     "instrument": reading.instrument})
 
 
-def _not_comparable(test: FunctionalTest, reading: Reading) -> str:
-    """Why a reading cannot be held against the trend; empty where it can."""
-    if _at(test, reading) is None:
+def _comparable(test: FunctionalTest, reading: Reading) -> tuple[uncertainty.AtMoment, float] | str:
+    """The trend at a reading and the reading's half-width, or why they cannot be compared."""
+    name, unit, tag = reading.point, points.point(reading.point).unit, reading.instrument
+    if (trend := uncertainty.at_moment(test, name, reading.time)) is None:
         return "no trend value at that minute"
-    if not shows_change(_around(test, reading), test.sample_interval(reading.point)):
+    if math.isnan(trend.between):
         return "too few trend values around that minute"
-    if reading.value == 0.0 and points.point(reading.point).unit not in ("degF", "%RH"):
+    if reading.value == 0.0 and unit not in ("degF", "%RH"):
         return "a reading of zero has no percentage"
-    instrument = test.instruments.get(reading.instrument)
-    if instrument is not None and (rejected := _out_of_calibration(instrument, reading.time)):
-        return f"instrument {reading.instrument} {rejected}: its reading proves nothing"
-    accuracy = f"accuracy of instrument {reading.instrument}"
-    if instrument is None or instrument.accuracy is None:
-        return f"the {accuracy} is not stated; enter it in the plan"
-    if not instrument.accuracy_unit:
-        return f"the unit of the {accuracy} is not stated; enter it in the plan"
-    if _accuracy(test, reading) is None:
-        return (f"the {accuracy} is stated in {units.symbol(instrument.accuracy_unit)}, which "
-                f"says nothing of {units.symbol(points.point(reading.point).unit)}; correct it in "
-                "the plan, or list the instrument once more for what else it reads")
-    return ""
-
-
-def _accuracy(test: FunctionalTest, reading: Reading) -> float | None:
-    """The half-width of a reading in its point's unit; ``None`` where it is stated in one that
-    measures something else."""
-    instrument = test.instruments[reading.instrument]
-    assert instrument.accuracy is not None
-    return units.half_width(instrument.accuracy, instrument.accuracy_unit,
-                            points.point(reading.point).unit, reading.value)
-
-
-def _at(test: FunctionalTest, reading: Reading) -> float | None:
-    """The trend's value at the moment of the reading: on the line between the samples before and
-    after it where they are rows of a momentary value, else that of the row."""
-    row = test.grid.row(reading.time)
-    if not test.has(reading.point) or not 0 <= row < len(test):
-        return None
-    values = test.grid.columns[reading.point]
-    if math.isnan(value := float(values[row])):
-        return None
-    if not _on_a_line(test, reading) or row + 1 == len(test) or math.isnan(values[row + 1]):
-        return value
-    past = (reading.time - test.time(row)).total_seconds() / 60.0 / test.minutes
-    return value + past * float(values[row + 1] - value)
-
-
-def _on_a_line(test: FunctionalTest, reading: Reading) -> bool:
-    """Whether a coarse trend of momentary values has a sample in every row."""
-    return (test.minutes > 1.0 and test.sample_interval(reading.point) == test.minutes
-            and points.point(reading.point).unit != "kW")
-
-
-def _around(test: FunctionalTest, reading: Reading) -> np.ndarray:
-    """The trend's row at a reading, and those to the samples before and after it."""
-    row, near = test.grid.row(reading.time), test.rows(test.sample_interval(reading.point))
-    return test.grid.columns[reading.point][test.window(row - near, row + near + 1)]
-
-
-def _bend(test: FunctionalTest, reading: Reading) -> float:
-    """How far a value may have been from the line between two samples: half the sharpest bend of
-    the samples around, which holds the swing of anything slower than two samples. A faster one
-    may look like none for a while: nine tenths of the bends of the hours around it count, too."""
-    row, hours = test.grid.row(reading.time), test.rows(SWING_HOURS * 60.0)
-    values = test.grid.columns[reading.point]
-    near, wide = (np.abs(np.diff(values[test.window(row - rows, row + rows + 2)], n=2))
-                  for rows in (NEARBY, hours))
-    if np.isnan(near).all():
-        return math.inf
-    return max(float(np.nanmax(near)), float(np.nanquantile(wide, 0.9))) / 2.0
-
-
-def _reading_uncertainty(test: FunctionalTest, reading: Reading) -> float:
-    """Expanded uncertainty of the comparison: instrument, and how the trend moves there.
-
-    The trended sensor's own accuracy is what is being tested and does not enter.
-    """
-    accuracy = _accuracy(test, reading)
-    assert accuracy is not None
-    near = _around(test, reading)
-    known = near[~np.isnan(near)]
-    movement = float(np.ptp(known)) / 2.0 if len(known) else 0.0
-    rounding = test.sensor(reading.point).resolution / math.sqrt(12.0)
-    if _on_a_line(test, reading):
-        return 2.0 * math.hypot(accuracy / math.sqrt(3.0), rounding) + _bend(test, reading)
-    spread = 2.0 * math.hypot(accuracy / math.sqrt(3.0), movement / math.sqrt(3.0), rounding)
-    return spread + between_rows(near, test.sample_interval(reading.point))
+    stated = test.instruments.get(tag, Instrument(tag))
+    if stated.calibrated is not None and reading.time < stated.calibrated:
+        return (f"instrument {tag} was calibrated only on {stated.calibrated:%Y-%m-%d}: its "
+                "reading proves nothing")
+    # A due date is good through that day (common practice, no source).
+    if stated.due is not None and reading.time > stated.due + timedelta(days=1):
+        return (f"instrument {tag} was due for calibration on {stated.due:%Y-%m-%d}: its reading "
+                "proves nothing")
+    if stated.accuracy is None:
+        return f"the accuracy of instrument {tag} is not stated; enter it in the plan"
+    if not stated.accuracy_unit:
+        return f"the unit of the accuracy of instrument {tag} is not stated; enter it in the plan"
+    width = units.half_width(stated.accuracy, stated.accuracy_unit, unit, reading.value)
+    return (trend, width) if width is not None else (
+        f"the accuracy of instrument {tag} is stated in {units.symbol(stated.accuracy_unit)}, "
+        f"which says nothing of {units.symbol(unit)}; correct it in the plan, or list the "
+        "instrument once more for what else it reads")
 
 
 # The sensors that decide when the plant changes over and what comes of it.
@@ -232,7 +154,7 @@ def coverage(test: FunctionalTest) -> Iterator[Finding]:
         unit, share = ("degF", 1.0) if entry.unit == "degF" else ("%", 100.0 / max(abs(high), 1e-9))
         away = [max(low - reading.value, reading.value - high, 0.0) * share
                 for reading in test.readings
-                if reading.point == name and not _not_comparable(test, reading)]
+                if reading.point == name and not isinstance(_comparable(test, reading), str)]
         if away:
             yield Finding(0, 0, f"the nearest reading is {min(away):.1f} {units.symbol(unit)} away "
                           f"from {low:.1f} to {high:.1f} {units.symbol(entry.unit)}", subject=name,
@@ -270,9 +192,8 @@ def wet_bulb(test: FunctionalTest) -> list[Finding]:
 
 
 def _dependent(test: FunctionalTest, difference: np.ndarray) -> str:
-    """Why agreement proves nothing of the sensors: where it is as good as rounding, the trended
-    wet bulb is worked out from the same humidity sensor. A field reading of it proves it instead.
-    """
+    """Why agreement as good as rounding proves nothing of the sensors, unless a field reading does:
+    the trended wet bulb is then worked out from the same humidity sensor."""
     scatter = 1.4826 * median(np.abs(difference - median(difference)))
     names = ("outdoor_wet_bulb", "outdoor_dry_bulb", "outdoor_humidity")
     steps = [shown_step(test[name], fewest=4) for name in names]

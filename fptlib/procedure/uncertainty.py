@@ -9,15 +9,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 
+from fptlib import points
 from fptlib.physics import moist_air, water
 from fptlib.physics.errors import ImpossibleState
 from fptlib.procedure.functional_test import FunctionalTest, cached
-from fptlib.procedure.measures import median
+from fptlib.procedure.measures import between_rows, median
 
 COVERAGE = 2.0
+
+# Samples to either side of a moment that show how a value swings between them, and hours in which
+# a swing as long as the samples' interval shows itself (common practice, no source).
+NEARBY, SWING_HOURS = 3, 3.0
 
 
 def standard(test: FunctionalTest, name: str, reading: float = 0.0) -> float:
@@ -106,3 +113,41 @@ def added(*weights: Mapping[str, float]) -> dict[str, float]:
     """The weight of each reading in a sum of quantities."""
     return {name: sum(each.get(name, 0.0) for each in weights)
             for name in dict.fromkeys(name for each in weights for name in each)}
+
+
+@dataclass(frozen=True, slots=True)
+class AtMoment:
+    """A trend's ``value`` at a moment, by how much it ``moved`` around it to either side, and how
+    far it may have been away ``between`` samples; NaN where there are too few of them to tell."""
+
+    value: float
+    moved: float
+    between: float
+
+
+def at_moment(test: FunctionalTest, point: str, time: datetime) -> AtMoment | None:
+    """The trend at a moment: on the line between the samples before and after it where they are
+    rows of a momentary value, else that of its row; ``None`` where that is a gap."""
+    row, every = test.grid.row(time), test.sample_interval(point)
+    if not test.has(point) or not 0 <= row < len(test):
+        return None
+    values = test.grid.columns[point]
+    if math.isnan(value := float(values[row])):
+        return None
+    near = values[test.window(row - test.rows(every), row + test.rows(every) + 1)]
+    between = between_rows(near, every)
+    # A meter's trend is a mean.
+    if test.minutes <= 1.0 or every != test.minutes or points.point(point).unit == "kW":
+        known = near[~np.isnan(near)]
+        return AtMoment(value, float(np.ptp(known)) / 2.0, between)
+    if row + 1 < len(test) and not math.isnan(values[row + 1]):
+        past = (time - test.time(row)).total_seconds() / 60.0 / test.minutes
+        value += past * float(values[row + 1] - values[row])
+    # Half the sharpest bend of the samples around holds the swing of anything slower than two
+    # samples. A faster one may look like none for a while: nine tenths of the bends of the hours
+    # around it count, too.
+    few, many = (np.abs(np.diff(values[test.window(row - rows, row + rows + 2)], n=2))
+                 for rows in (NEARBY, test.rows(SWING_HOURS * 60.0)))
+    bend = math.inf if np.isnan(few).all() else max(
+        float(np.nanmax(few)), float(np.nanquantile(many, 0.9))) / 2.0
+    return AtMoment(value, 0.0, math.nan if math.isnan(between) else bend)

@@ -7,10 +7,10 @@ needs pandas unless a notebook or a figure asks for ``frame``.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -101,16 +101,6 @@ class Grid:
     intervals: dict[str, float] = field(default_factory=dict)
     rows: int = 0
 
-    @classmethod
-    def from_frame(cls, frame: pd.DataFrame, step: timedelta, **rest: Any) -> Grid:
-        """A grid of a table whose index is uniform and carries the site's time zone."""
-        return cls(start=frame.index[0].to_pydatetime(), **_of_frame(frame, step), **rest)
-
-    def with_frame(self, frame: pd.DataFrame, step: timedelta | None = None) -> Grid:
-        """The same grid with other values, and another length of row where one is given."""
-        return replace(self, start=frame.index[0].to_pydatetime(),
-                       **_of_frame(frame, step or self.step))
-
     def __len__(self) -> int:
         return next((len(values) for values in self.columns.values()), self.rows)
 
@@ -184,12 +174,6 @@ class Grid:
         import pandas as pd
 
         return pd.DataFrame(self.columns, index=self.index, copy=False)
-
-
-def _of_frame(frame: pd.DataFrame, step: timedelta) -> dict[str, Any]:
-    columns = {str(name): frame[name].to_numpy(dtype=np.float64) for name in frame.columns}
-    return {"columns": columns, "rows": len(frame),
-            "step": timedelta(seconds=step.total_seconds())}
 
 
 def shown_step(values: np.ndarray, fewest: int = 4) -> float:

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import portfolio_plants as plants
 import pytest
+from grids import grid_with
 
 from fptlib.job.folder import Job
 from fptlib.portfolio import engine
@@ -76,7 +77,7 @@ def test_hours_that_a_gap_hides_are_told_and_not_counted(folder: Path) -> None:
     case = assemble(Job(folder))
     whole = hours(case)
     wet_bulb = case.grid.frame["outdoor_wet_bulb"].mask(np.arange(len(case.grid.frame)) < 180)
-    trends = case.grid.with_frame(case.grid.frame.assign(outdoor_wet_bulb=wet_bulb))
+    trends = grid_with(case.grid, case.grid.frame.assign(outdoor_wet_bulb=wet_bulb))
     part = hours(replace(case, grid=trends))
     assert (whole.unseen, part.unseen) == (0.0, 3.0)
     assert whole.lost is not None and part.lost is not None
@@ -100,7 +101,7 @@ def test_a_missing_point_is_named_and_nothing_is_invented(tmp_path: Path) -> Non
 def test_without_a_run_the_energy_is_not_stated(folder: Path) -> None:
     case = assemble(Job(folder))
     table = case.grid.frame.assign(economizer_command=0.0, chiller_1_running=1.0)
-    case = replace(case, grid=case.grid.with_frame(table))
+    case = replace(case, grid=grid_with(case.grid, table))
     found = hours(case)
     assert found.lost and found.kwh is None and "steady quarter-hours" in found.why_no_kwh
 

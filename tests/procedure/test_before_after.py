@@ -10,6 +10,7 @@ from functools import cache
 
 import pandas as pd
 import pytest
+from grids import grid_with
 from plain_inputs import Inputs, case_from
 
 from fptlib.procedure import before_after
@@ -57,6 +58,6 @@ def test_the_same_plant_again_saves_nothing() -> None:
 
 def test_what_is_not_trended_is_named() -> None:
     before, after = case("before", 41), case("after", 11)
-    trends = before.grid.with_frame(before.grid.frame.drop(columns=["chw_flow"]))
+    trends = grid_with(before.grid, before.grid.frame.drop(columns=["chw_flow"]))
     found = before_after.saved(replace(before, grid=trends), after)
     assert "not trended in the earlier job" in str(found)

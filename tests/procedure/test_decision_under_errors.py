@@ -12,13 +12,13 @@ import dataclasses
 import drawn_plant as drawn
 import numpy as np
 import pytest
+from grids import grid_of
 
 from fptlib.job.schema import Approach, Plant, Sensor, Sensors
 from fptlib.limits import Deviation, Limits
 from fptlib.procedure import approaches, enable, instruments, lift, lift_range
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.verdict import Verdict
-from fptlib.trends.grid import Grid
 
 pytestmark = pytest.mark.full
 
@@ -48,7 +48,7 @@ def case_with(errors: dict[str, float], rule: str, **changes: object) -> Functio
     for name, error in errors.items():
         table[name] += error
     case = drawn.case(WINDOW, limits=limits(rule), sensors=SENSORS, **changes)
-    return dataclasses.replace(case, grid=Grid.from_frame(table, case.grid.step))
+    return dataclasses.replace(case, grid=grid_of(table, case.grid.step))
 
 
 def lift_outcomes(rule: str, seed: int) -> list[Verdict]:

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from grids import grid_of
 from winter_plant import (
     FALSE,
     FOULED,
@@ -26,7 +27,6 @@ from winter_plant import (
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import judge
 from fptlib.procedure.verdict import Check, Verdict
-from fptlib.trends.grid import Grid
 
 SHARED = Path(os.environ.get("FPTLIB_SHARED") or Path(__file__).parents[3] / "shared")
 VERDICT = {SOUND: "the exchanger carries its load", FALSE: "load too high",
@@ -364,7 +364,7 @@ def test_two_measured_air_handlers_without_a_fault_are_not_accused(day: str):
         table[f"ahu_{n}_outdoor_damper"] = (raw[f"{out}_pos_fb"] - 2.0) / 8.0 * 100.0
     table.index = pd.date_range("2026-01-08", periods=len(table), freq="min", tz="America/Denver")
     plant = replace(build(SOUND, 8).plant, air_handlers=2)
-    test = FunctionalTest(Grid.from_frame(table.astype(float), pd.Timedelta(minutes=1)), plant)
+    test = FunctionalTest(grid_of(table.astype(float), pd.Timedelta(minutes=1)), plant)
     found = {id: judge(test, id) for id in ("load.air_economizer", "load.air_damper",
                                             "load.air_valve")}
     assert not [row.reason for row in found.values() if row.verdict is Verdict.FAIL]

@@ -14,6 +14,7 @@ from functools import cache
 import drawn_plant as drawn
 import pytest
 from faulty_case import Run
+from grids import grid_with
 from plants import SOUND
 
 from fptlib.procedure.functional_test import FunctionalTest
@@ -109,7 +110,7 @@ def rows(of: FunctionalTest) -> dict[str, Check]:
 def without(plant: str, points: Iterable[str]) -> dict[str, Check]:
     """The rows that come out otherwise without these points."""
     full = case(plant)
-    left = full.grid.with_frame(full.grid.frame.drop(columns=list(points)))
+    left = grid_with(full.grid, full.grid.frame.drop(columns=list(points)))
     found = rows(replace(full, grid=left))
     # Which sensor needs a field reading changes with the one that stands in for another.
     # Neither plan lists an air handler.

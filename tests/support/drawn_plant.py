@@ -10,6 +10,7 @@ import dataclasses
 
 import numpy as np
 import pandas as pd
+from grids import grid_of
 from humid_air import humidity_from_wet_bulb
 
 from fptlib.job.schema import (
@@ -26,7 +27,6 @@ from fptlib.job.schema import (
 from fptlib.limits import Deviation, Limits
 from fptlib.physics import atmosphere
 from fptlib.procedure.functional_test import FunctionalTest
-from fptlib.trends.grid import Grid
 
 ZONE = "America/Denver"
 DAY = pd.Timestamp("2026-01-10", tz=ZONE)
@@ -152,7 +152,7 @@ def case(table: pd.DataFrame | None = None, minutes: int = 1, **changes: object)
     """A case of the drawn plant, at rows of so many minutes, with other fields changed."""
     table = frame() if table is None else table
     step = pd.Timedelta(minutes=minutes)
-    trends = Grid.from_frame(table.iloc[::minutes].asfreq(step), step)
+    trends = grid_of(table.iloc[::minutes].asfreq(step), step)
     return dataclasses.replace(
         FunctionalTest(trends, PLANT, LIMITS, Sensors(SENSORS), aborts=ABORTS,
                        sequence=SEQUENCE), **changes)

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from grids import grid_of
 
 from fptlib import points
 from fptlib.trends.grid import Grid, TrendFile
@@ -63,7 +64,7 @@ def trends_of(frame: pd.DataFrame) -> Grid:
     step = frame.index[1] - frame.index[0]
     file = TrendFile("t.csv", "0" * 64, len(frame), frame.index[0], frame.index[-1],
                      step.total_seconds() / 60.0)
-    return Grid.from_frame(
+    return grid_of(
         frame, step, files=(file,),
         sources={name: f"t.csv: {name} [{points.point(name).unit}]" for name in frame})
 

@@ -9,13 +9,14 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pandas as pd
+from grids import grid_of
 
 from fptlib import points, units
 from fptlib.job import answers
 from fptlib.job.folder import place
 from fptlib.job.schema import Reading
 from fptlib.procedure.functional_test import FunctionalTest
-from fptlib.trends.grid import AlarmText, Grid
+from fptlib.trends.grid import AlarmText
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ def case_from(inputs: Inputs) -> FunctionalTest:
     for path, value in inputs.changed.items():
         place(stated, path, value)
     step = pd.Timedelta(minutes=inputs.minutes)
-    trends = Grid.from_frame(inputs.table.astype(float).asfreq(step), step,
+    trends = grid_of(inputs.table.astype(float).asfreq(step), step,
                     alarms=tuple(AlarmText(*each) for each in inputs.alarms))
     return FunctionalTest(
         trends, answers.plant(stated), answers.limits(stated), answers.sensors(stated),

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
+from grids import grid_of
 from joserfc.jwk import OKPKey
 
 from fptlib.job.folder import Job, sha256
@@ -128,7 +129,7 @@ def make_trends(job: Job) -> Grid:
     )
     digest = sha256(job.trends_folder / "plant.csv")
     file = TrendFile("plant.csv", digest, 4, index[0], index[-1], 1.0)
-    return Grid.from_frame(
+    return grid_of(
         frame, pd.Timedelta(minutes=1), files=(file,),
         remarks=(Remark("doubt", "one gap of one minute", "plant.csv", "chw_supply_temp", 4),),
         alarms=(AlarmText(index[1], "chiller_1_alarm", "low lift hold"),),

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from grids import grid_of
 
 from fptlib.job.schema import Approach, Chiller, Exchanger, Plant
 from fptlib.procedure.functional_test import FunctionalTest
-from fptlib.trends.grid import Grid
 
 ZONE = "America/Denver"
 
@@ -56,7 +56,7 @@ def case(content: pd.DataFrame | None = None) -> FunctionalTest:
     """The plant as a case."""
     content = frame() if content is None else content
     step = content.index[1] - content.index[0]
-    return FunctionalTest(Grid.from_frame(content, step), Plant(
+    return FunctionalTest(grid_of(content, step), Plant(
         altitude=4200.0, time_zone=ZONE,
         chillers=(Chiller(1, "CH-1", minimum_water_lift=14.0, cutout=34.0),), tower_cells=1,
         exchanger=Exchanger("HX-1", load=700.0), tower_approach=Approach(6.0, "observed"),

@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from grids import grid_of
 
 from fptlib.job.schema import Approach, Chiller, Exchanger, Plant, Sensor, Sensors
 from fptlib.procedure.functional_test import FunctionalTest
-from fptlib.trends.grid import Grid
 
 DAYS, MINUTES = 7, 5
 SOUND, FALSE, FOULED, SMALL, STUCK, WARM = "sound", "false", "fouled", "small", "stuck", "warm"
@@ -33,7 +33,7 @@ class Built:
                         or name.endswith("bulb")}
         step = pd.Timedelta(minutes=minutes)
         return replace(FunctionalTest(
-            Grid.from_frame(self.table.drop(columns=list(without)), step), self.plant,
+            grid_of(self.table.drop(columns=list(without)), step), self.plant,
             sensors=Sensors(temperatures)), **changes)
 
 
