@@ -244,33 +244,6 @@ def predicted_approach(
     )
 
 
-def water_within_reach(
-    wet_bulb: Quantity, load_share: Quantity, exchanger_approach: float, tower_approach: float,
-    slope: float = 0.0, design_wet_bulb: float = 0.0,
-) -> Array:
-    """Chilled water that towers and exchanger can make, from design approaches.
-
-    Args:
-        wet_bulb [degF]: scalar or array.
-        load_share [-]: flow or load of the exchanger over design; above 1 it counts as 1.
-        exchanger_approach [degF]: at design.
-        tower_approach [degF]: at the design wet bulb.
-        slope [-]: how much wider the tower's approach is per degF below the design wet bulb.
-        design_wet_bulb [degF]: of the towers.
-
-    Returns:
-        Leaving chilled water [degF].
-
-    Source: predicted leaving temperature of ASHRAE Guideline 36-2021, 5.20.3.1.
-
-    >>> round(float(water_within_reach(40.0, 0.8, 3.0, 7.0, 0.2, 45.0)), 6)
-    50.4
-    """
-    air, share = floats(wet_bulb, load_share)
-    return np.asarray(air + exchanger_approach * np.minimum(share, 1.0)
-                      + slope * (design_wet_bulb - air) + tower_approach)
-
-
 def _film_growth(chw_share: Array, cw_share: Array, exponent: float, wall_share: float) -> Array:
     """Growth of the films' resistance off design flow, as a share of the design resistance."""
     chw, cw = (np.where(share > 0.0, share, 1.0) for share in (chw_share, cw_share))

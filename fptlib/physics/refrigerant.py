@@ -14,7 +14,6 @@ from fptlib.physics.errors import OutsideRange, UnknownRefrigerant
 from fptlib.physics.moist_air import ABSOLUTE_ZERO
 
 REFRIGERANTS = tuple(fits.SATURATION)
-ESTIMATES = ("R-514A",)  # by mixing rules alone: about 1.5 percent low at its boiling point
 
 _COLDEST, _WARMEST = (t - ABSOLUTE_ZERO for t in fits.REFRIGERANT_RANGE)  # degR
 

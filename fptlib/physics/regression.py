@@ -2,11 +2,10 @@
 
 Forms as in ASHRAE Guideline 14 (forms and statistics as openly printed in documentation of
 programs that cite it; the guideline itself was not at hand): 2P a line, 3PC level then rising,
-3PH falling then level, 4P two slopes, 5P a level stretch between two slopes. A change point is
-fitted, so it counts as a parameter: the divisor of every spread is n - p with p of all
-coefficients, intercept and change points included. Temperature in pieces between fixed edges is
-the form of the time-of-week-and-temperature model (Mathieu, Price, Kiliccote & Piette, IEEE
-Trans. Smart Grid 2:507-518, 2011).
+4P two slopes. A change point is fitted, so it counts as a parameter: the divisor of every spread
+is n - p with p of all coefficients, intercept and change point included. Temperature in pieces
+between fixed edges is the form of the time-of-week-and-temperature model (Mathieu, Price,
+Kiliccote & Piette, IEEE Trans. Smart Grid 2:507-518, 2011).
 """
 
 from __future__ import annotations
@@ -15,15 +14,12 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import combinations_with_replacement
 
 import numpy as np
 
-# "columns" are the columns beside alone.
-CHANGE_POINTS = {"columns": 0, "2P": 0, "3PC": 1, "3PH": 1, "4P": 1, "5P": 2}
+# "columns" are the columns beside alone. What rises above a point has a change point.
 SLOPES: dict[str, tuple[str, ...]] = {
-    "columns": (), "2P": ("x",), "3PC": ("above",), "3PH": ("below",), "4P": ("below", "above"),
-    "5P": ("below", "above")}
+    "columns": (), "2P": ("x",), "3PC": ("above",), "4P": ("below", "above")}
 GRID_STEPS = 60
 # One more parameter must be worth it by an F test at this probability (common practice, no
 # source); rows on each side of a change point, at the least.
@@ -38,7 +34,7 @@ class Fit:
     ``coefficients`` are those of the columns beside (the first is the intercept where there are
     none) and then the slopes of ``SLOPES``; below a change point a slope counts the degrees
     below it, as the forms are printed. ``spread`` is the covariance of coefficients and change
-    points over the residual variance, from the full Jacobian: held change points would make the
+    point over the residual variance, from the full Jacobian: a held change point would make the
     slopes seem twice as well known. ``misses`` are the residuals in the order given.
     """
 
@@ -121,8 +117,8 @@ def design(form: str, x: np.ndarray, changes: tuple[float, ...],
     """The columns of a form: those beside (one of ones where there are none), then its slopes."""
     x = np.asarray(x, dtype=float)
     first = np.ones((len(x), 1)) if beside is None else beside
-    low, high = (changes[0], changes[-1]) if changes else (0.0, 0.0)
-    made = {"x": x, "below": np.maximum(low - x, 0.0), "above": np.maximum(x - high, 0.0)}
+    at = changes[0] if changes else 0.0
+    made = {"x": x, "below": np.maximum(at - x, 0.0), "above": np.maximum(x - at, 0.0)}
     return np.column_stack([first, *(made[each] for each in SLOPES[form])])
 
 
@@ -132,45 +128,40 @@ def jacobian(fit: Fit, x: np.ndarray, beside: np.ndarray | None = None) -> np.nd
     if not fit.changes:
         return columns
     x, slopes = np.asarray(x, dtype=float), fit.coefficients[-len(SLOPES[fit.form]) :]
-    moves = np.zeros((len(x), len(fit.changes)))
-    for kind, slope in zip(SLOPES[fit.form], slopes, strict=True):
-        if kind == "below":
-            moves[:, 0] += slope * (x < fit.changes[0])
-        else:
-            moves[:, -1] -= slope * (x > fit.changes[-1])
+    at = fit.changes[0]
+    moves = sum(slope * (x < at) if kind == "below" else -slope * (x > at)
+                for kind, slope in zip(SLOPES[fit.form], slopes, strict=True))
     return np.column_stack([columns, moves])
 
 
 def fit(form: str, x: np.ndarray, y: np.ndarray, beside: np.ndarray | None = None) -> Fit | None:
     """Least squares of one form, or ``None`` where the rows do not carry it.
 
-    Change points from a grid over the values of ``x``, then by Gauss-Newton. A change point with
-    fewer than ``FEWEST_BESIDE`` rows beyond it and a slope of the wrong sign are no fit.
+    The change point from a grid over the values of ``x``, then by Gauss-Newton. One with fewer than
+    ``FEWEST_BESIDE`` rows beyond it, and a 3PC that falls, are no fit.
     """
     x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
-    parameters = CHANGE_POINTS[form] + len(SLOPES[form]) + (
-        1 if beside is None else beside.shape[1])
+    changes = "above" in SLOPES[form]
+    parameters = changes + len(SLOPES[form]) + (1 if beside is None else beside.shape[1])
     if len(y) <= parameters or np.ptp(x) == 0.0:
         return None
-    ordered = np.sort(x)
-    if CHANGE_POINTS[form] and len(x) < 2 * FEWEST_BESIDE + 2:
+    if not changes:
+        return _at(form, x, y, (), beside)
+    if len(x) < 2 * FEWEST_BESIDE + 2:
         return None
-    inside = ordered[FEWEST_BESIDE], ordered[-FEWEST_BESIDE - 1]
-    grid = np.linspace(*inside, GRID_STEPS)
-    places = list(combinations_with_replacement(grid.tolist(), CHANGE_POINTS[form]))
+    low, *_, high = np.sort(x)[FEWEST_BESIDE : -FEWEST_BESIDE].tolist()
+    places = [(at,) for at in np.linspace(low, high, GRID_STEPS).tolist()]
     found = _at(form, x, y, min(places, key=_held_sse(form, x, y, beside)), beside)
-    for _ in range(20 if found.changes else 0):
+    for _ in range(20):
         move = np.linalg.lstsq(jacobian(found, x, beside), found.misses, rcond=None)[0]
-        moved = np.array(found.changes) + move[-len(found.changes) :]
-        if not (np.diff(moved) >= 0.0).all() or moved.min() < inside[0] or moved.max() > inside[1]:
+        moved = found.changes[0] + float(move[-1])
+        if not low <= moved <= high:
             break
-        better = _at(form, x, y, tuple(moved.tolist()), beside)
+        better = _at(form, x, y, (moved,), beside)
         if better.sse >= found.sse:
             break
         found = better
-    slopes = found.coefficients[len(found.coefficients) - len(SLOPES[form]) :]
-    wrong = form in ("3PC", "3PH", "5P") and (slopes <= 0.0).any()
-    return None if wrong else found
+    return None if form == "3PC" and found.coefficients[-1] <= 0.0 else found
 
 
 def _held_sse(form: str, x: np.ndarray, y: np.ndarray, beside: np.ndarray | None
@@ -212,11 +203,10 @@ def pieces(x: np.ndarray, edges: Sequence[float]) -> np.ndarray:
     return np.asarray(np.minimum(x[:, None], above) - starts)
 
 
-def chosen(x: np.ndarray, y: np.ndarray, beside: np.ndarray | None = None,
-           forms: tuple[str, ...] = ("2P", "3PC", "4P")) -> Fit | None:
-    """The simplest of ``forms``, in order of their parameters, that no later one betters."""
+def chosen(x: np.ndarray, y: np.ndarray, beside: np.ndarray | None = None) -> Fit | None:
+    """The simplest of line, 3PC and 4P, in order of their parameters, that no later one betters."""
     best: Fit | None = None
-    for form in forms:
+    for form in ("2P", "3PC", "4P"):
         other = fit(form, x, y, beside)
         if other and (best is None or gained(best, other) < SIGNIFICANT):
             best = other

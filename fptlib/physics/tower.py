@@ -22,7 +22,6 @@ from fptlib.physics.moist_air import (
 from fptlib.physics.water import BTU_PER_TON_HOUR
 
 WATER_TO_AIR = 1.2  # pound per pound, common design
-FILL_EXPONENT = 0.6  # KaV/L falls with the 0.6 power of L/G, common fill
 LEAST_APPROACH, GREATEST_APPROACH = 0.01, 80.0  # degF
 
 # Chebyshev's four points stand at 0.1, 0.4, 0.6 and 0.9 of the range. The driving force

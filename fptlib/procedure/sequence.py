@@ -17,7 +17,6 @@ from typing import Any
 from fptlib.limits import Limits
 
 CHILLERS, PULL_DOWN, TRANSITION, ECONOMIZER = range(4)
-MODES = ("chillers", "pull-down", "transition", "economizer")
 
 
 @dataclass(frozen=True)

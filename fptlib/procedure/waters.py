@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fptlib.physics.exchanger import water_within_reach
 from fptlib.physics.sump import LB_PER_GALLON
 from fptlib.procedure import approaches
 from fptlib.procedure.approach_curves import tower_curve
@@ -89,8 +88,9 @@ def waters(test: FunctionalTest) -> Waters:
     design = test.plant.exchanger.load or float(np.nanmax(load, initial=1.0))
     stated = approaches.need_exchanger(test)
     reach = test.wet_bulb + (tower[0] if tower else approaches.need_tower(test))
-    apart = exchanger[0] if exchanger else water_within_reach(
-        np.zeros(len(test)), np.nan_to_num(load / design, nan=1.0), stated, 0.0)
+    # As the predicted leaving temperature of ASHRAE Guideline 36-2021, 5.20.3.1, has it.
+    apart = exchanger[0] if exchanger else stated * np.minimum(
+        np.nan_to_num(load / design, nan=1.0), 1.0)
     volume, lag = test.plant.sump_volume, USUAL_SUMP
     if volume and curve is not None and not math.isnan(curve.flow):
         usual_range = float(curve.usual_range)

@@ -9,7 +9,6 @@ import pytest
 
 from fptlib.job.schema import HEAD_PRESSURE, LiftProtection
 from fptlib.physics import refrigerant
-from fptlib.physics.exchanger import water_within_reach
 from fptlib.procedure.feasibility import (
     FEASIBLE,
     INFEASIBLE,
@@ -29,28 +28,6 @@ def with_lift(**least: float | None) -> FunctionalTest:
     case = drawn.case()
     return replace(case, plant=replace(case.plant, chillers=tuple(
         replace(each, **least) for each in case.plant.chillers)))
-
-
-@pytest.mark.parametrize(("air", "share", "slope", "water"), [
-    (40.0, 0.8, 0.0, 49.4), (40.0, 0.8, 0.2, 50.4), (40.0, 0.8, -0.2, 48.4),
-    (40.0, 1.3, 0.0, 50.0), (35.0, 0.8, 0.5, 49.4), (45.0, 1.0, 0.0, 55.0)])
-def test_the_water_within_reach_is_that_of_guideline_36(
-    air: float, share: float, slope: float, water: float
-) -> None:
-    """5.20.3.1, section 6.2 of the check values: exchanger 3, tower 7, design wet bulb 45 °F."""
-    assert float(water_within_reach(air, share, 3.0, 7.0, slope, 45.0)) == pytest.approx(water)
-
-
-@pytest.mark.parametrize(("slope", "flow", "air", "water"), [
-    (-0.20, 1.000, 15.000, 19.000), (-0.14, 1.162, 16.618, 20.845), (-0.04, 0.859, 13.586, 17.246),
-    (0.06, 1.118, 16.176, 20.105), (0.14, 0.800, 13.000, 16.880), (0.32, 0.859, 13.586, 17.755)])
-def test_and_that_of_its_published_reference_results(
-    slope: float, flow: float, air: float, water: float
-) -> None:
-    """V5.4a to V5.4f of the second set of check values [°C], approaches of 2 K, design 15 °C; the
-    formula holds in any unit of temperature."""
-    assert float(water_within_reach(air, flow, 2.0, 2.0, slope, 15.0)) == pytest.approx(
-        water, abs=3e-3)
 
 
 def test_the_path_by_hand() -> None:
