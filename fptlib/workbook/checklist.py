@@ -11,15 +11,10 @@ import ipywidgets as widgets
 from fptlib.errors import FormError
 from fptlib.job.folder import Job, site_time
 from fptlib.job.schema import Table, contradictions, table
-from fptlib.workbook import parts, static
+from fptlib.workbook import parts, state, static
 from fptlib.workbook.forms import Message, Saved, Section, guarded
 
 Row = Mapping[str, Any]
-
-
-def closed(row: Row) -> bool:
-    """Whether an override was released and its value verified."""
-    return bool(row.get("released") and row.get("readback"))
 
 
 def _table(path: str) -> Table:
@@ -105,8 +100,8 @@ class OverrideLine(Line):
     def _show(self) -> None:
         moments = ", ".join(f"{name} {self.items[name].shown(self.row.get(name))}"
                             for name in ("placed", "released"))
-        self.state.value = (f"{static.verdict_markup('done' if closed(self.row) else 'waiting')} "
-                            f"<b>{html.escape(self.name)}</b><br>{html.escape(moments)}")
+        mark = static.verdict_markup("done" if state.closed(self.row) else "waiting")
+        self.state.value = f"{mark} <b>{html.escape(self.name)}</b><br>{html.escape(moments)}"
 
 
 class Checklist:

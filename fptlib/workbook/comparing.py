@@ -93,18 +93,14 @@ def _saved(first: Computed | None, second: Computed | None) -> str:
 
 
 def _save(record: Path, made: bytes) -> Path:
+    """Under the first name beside the record that no file has."""
+    ends = ("" if number == 1 else f"-{number}" for number in count(1))
+    names = (record.with_name(f"{record.stem}-before-and-after{end}.html") for end in ends)
     try:
-        path = _free(record)
+        path = next(path for path in names if not path.exists())
         write_new(path, made)
         return path
     except OSError as error:
         raise RecordError(f"the page cannot be saved in '{record.parent.name}': "
                           f"{error.strerror or error}; make room or allow writing, then compare "
                           "again") from error
-
-
-def _free(record: Path) -> Path:
-    """The first name for a page beside the record that no file has."""
-    ends = ("" if number == 1 else f"-{number}" for number in count(1))
-    names = (record.with_name(f"{record.stem}-before-and-after{end}.html") for end in ends)
-    return next(path for path in names if not path.exists())

@@ -30,6 +30,7 @@ from fptlib.workbook.live_readings import (
     read_next,
     watched,
 )
+from fptlib.workbook.state import closed
 
 Marks = Sequence[Mapping[str, Any]]
 
@@ -392,7 +393,7 @@ def _safe_state(job: Job) -> str:
     """What to do when the test is stopped, the overrides to be released among it."""
     state_of = str(job.get("test.safe_state", "")) or "chillers on, economizer off"
     left = [str(row.get("point", "?")) for row in job.get("overrides", [])
-            if not (row.get("released") and row.get("readback"))]
+            if not closed(row)]
     steps = [f"Bring the plant to its safe state: {state_of}.",
              *([f"Release and verify in AUTO: {', '.join(left)}."] if left else []),
              "Notify operator and owner; write down what happened afterwards."]

@@ -143,14 +143,11 @@ class Page:
             return "Something was changed since this step stopped. Press “Run this step”."
         return f"This step waits: {_first_of(reason)}"
 
-    @property
-    def _older(self) -> str:
-        return "the verdict" if self.step.judged else "what stands"
-
     def _say_standing(self) -> None:
         now = state.standing(self.job, self.step)
+        older = "the verdict" if self.step.judged else "what stands"
         words = {
-            state.OUT_OF_DATE: f"Answers or files were changed: {self._older} below is withdrawn. "
+            state.OUT_OF_DATE: f"Answers or files were changed: {older} below is withdrawn. "
                                "Press “Run this step”.",
             state.WAITING: self._waits_for(now.reason) if now.state == state.WAITING else "",
             state.NOT_STARTED: _needed(missing) if (missing := self._missing()) else

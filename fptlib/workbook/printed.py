@@ -115,15 +115,12 @@ def write(path: Path, title: str, blocks: Sequence[Block], landscape: bool = Fal
     pictures = {f"{n}.png": each.picture for n, each in enumerate(blocks) if each.picture}
     pdf = typeset({**pictures, "content.json": json.dumps(printable(content)).encode(),
                    MAIN: template("page.typ")}, int(now.timestamp()))
-    beside = path.with_suffix(".pdf")
-    write_atomically(path, _page(title, made, blocks, landscape))
-    write_atomically(beside, pdf)
-    return [path, beside]
-
-
-def _page(title: str, made: str, blocks: Sequence[Block], landscape: bool) -> bytes:
     style = _STYLE + ("@page { size: landscape }" if landscape else "")
-    return ("<!DOCTYPE html>\n<html lang='en'><head><meta charset='utf-8'>"
+    page = ("<!DOCTYPE html>\n<html lang='en'><head><meta charset='utf-8'>"
             f"<title>{html.escape(title)}</title><style>{style}</style></head><body>"
             f"<h1>{html.escape(title)}</h1><p>{html.escape(made)}</p>"
-            f"{''.join(each.markup for each in blocks)}</body></html>\n").encode()
+            f"{''.join(each.markup for each in blocks)}</body></html>\n")
+    beside = path.with_suffix(".pdf")
+    write_atomically(path, page.encode())
+    write_atomically(beside, pdf)
+    return [path, beside]

@@ -59,13 +59,9 @@ def chosen(checks: Sequence[Check], which: str) -> list[Check]:
     """The checks of a filter, those nearest their limit first."""
     kept = [c for c in checks if which == ALL or (which == NEAR and near(c))
             or (which == OPEN and c.verdict is not Verdict.PASS)]
-    return sorted(kept, key=_closeness) if which == NEAR else kept
-
-
-def _closeness(check: Check) -> float:
-    if check.margin is None or not check.uncertainty:
-        return 0.0
-    return abs(check.margin) / check.uncertainty
+    return kept if which != NEAR else sorted(kept, key=lambda each: (
+        abs(each.margin) / each.uncertainty if each.margin is not None and each.uncertainty
+        else 0.0))
 
 
 _COMMENT = {

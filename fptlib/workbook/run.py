@@ -83,7 +83,14 @@ def run_one(job: Job, step: Step, room: Path) -> StepResult:
     stop = execute(notebook, job, room)
     tidy(notebook)
     write_atomically(path, as_bytes(notebook))
-    return _result(job, step, stop)
+    if stop is None:
+        return StepResult(step.name, step.file, state.standing(job, step).verdict)
+    name, words = stop
+    kind = getattr(errors, name, None)
+    if isinstance(kind, type) and issubclass(kind, FptError):
+        verdict = str(Verdict.NOT_TESTED) if step.judged else ""
+        return StepResult(step.name, step.file, verdict, words)
+    return StepResult(step.name, step.file, "", f"the workbook broke: {name}: {words}", True)
 
 
 def execute(notebook: Any, job: Job, room: Path) -> tuple[str, str] | None:
@@ -108,21 +115,6 @@ def execute(notebook: Any, job: Job, room: Path) -> tuple[str, str] | None:
     except (DeadKernelError, TimeoutError) as error:
         return type(error).__name__, "the kernel died or took too long; run the step again"
     return None
-
-
-def _result(job: Job, step: Step, stop: tuple[str, str] | None) -> StepResult:
-    if stop is None:
-        return StepResult(step.name, step.file, state.standing(job, step).verdict)
-    name, words = stop
-    if _is_ours(name):
-        verdict = str(Verdict.NOT_TESTED) if step.judged else ""
-        return StepResult(step.name, step.file, verdict, words)
-    return StepResult(step.name, step.file, "", f"the workbook broke: {name}: {words}", True)
-
-
-def _is_ours(name: str) -> bool:
-    kind = getattr(errors, name, None)
-    return isinstance(kind, type) and issubclass(kind, FptError)
 
 
 def tidy(notebook: Any) -> None:

@@ -14,19 +14,15 @@ from fptlib.procedure.settings_sheet import Sheet
 from fptlib.procedure.verdict import Verdict
 from fptlib.record.what_to_set import beside_plant, made_of
 from fptlib.workbook import printed, static
-from fptlib.workbook.figures import feasibility
-from fptlib.workbook.figures.base import Evidence
+from fptlib.workbook.figures.feasibility import figure
 from fptlib.workbook.panels import Panel, printout
 from fptlib.workbook.static import Shown
 
+# The workbook shows the figure too.
+__all__ = ["figure", "panel", "replayed", "shown", "write"]
 NAME = "settings_sheet.html"
 MOST_SHOWN = 40
 Table = tuple[str, tuple[str, ...], list[list[str]]]
-
-
-def figure(made: Sheet) -> Evidence:
-    """Condenser water falling, and what the sequence and the lift ask for."""
-    return feasibility.figure(made)
 
 
 def _sentences(made: Sheet) -> list[str]:

@@ -12,6 +12,7 @@ import json
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -67,8 +68,15 @@ class Basis:
 
 def basis(job: Job, answers: Mapping[str, Any] | None = None) -> Basis:
     """What the job holds now."""
-    return Basis(job.answers() if answers is None else answers,
-                 _digests([*job.trend_files(), job.readings_file]))
+    return Basis(job.answers() if answers is None else answers, {
+        path.name: _sha256(path, path.stat().st_size, path.stat().st_mtime_ns)
+        for path in [*job.trend_files(), job.readings_file] if path.is_file()})
+
+
+@cache
+def _sha256(path: Path, _size: int, _time: int) -> str:
+    """The digest of a file, read once as long as its size and time stay: trends may be large."""
+    return sha256(path)
 
 
 def inputs(step: Step, held: Basis, read: Collection[str] | None = None) -> str:
@@ -76,8 +84,9 @@ def inputs(step: Step, held: Basis, read: Collection[str] | None = None) -> str:
 
     Where nobody noted what was read, the places that the step is said to rest on, and every file.
     """
-    places = sorted(step.rests_on if read is None else read)
-    rested = {place: _at(place, held.answers) for place in places}
+    rested = {place: {name: each for name, each in held.answers.items() if name != "state"}
+              if place == EVERYTHING else lookup(held.answers, place)
+              for place in sorted(step.rests_on if read is None else read)}
     if step.judged:
         # A corrected offset is in the trends that every step reads.
         rested["offsets"] = {name: row.get("offset")
@@ -85,12 +94,6 @@ def inputs(step: Step, held: Basis, read: Collection[str] | None = None) -> str:
         names = _files(step, held, read)
         rested["files read"] = {n: digest for n, digest in held.files.items() if n in names}
     return digest_of(rested)
-
-
-def _at(place: str, answers: Mapping[str, Any]) -> Any:
-    if place == EVERYTHING:
-        return {name: held for name, held in answers.items() if name != "state"}
-    return lookup(answers, place)
 
 
 def _files(step: Step, held: Basis, read: Collection[str] | None) -> set[str]:
@@ -109,22 +112,6 @@ def digest_of(content: Any) -> str:
     """SHA-256 of plain content; the same content gives the same digest."""
     text = json.dumps(content, sort_keys=True, ensure_ascii=False, default=str)
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
-
-
-def _digests(paths: Sequence[Path]) -> dict[str, str]:
-    return {path.name: _fast_sha256(path) for path in paths if path.is_file()}
-
-
-_known: dict[tuple[Path, int, int], str] = {}
-
-
-def _fast_sha256(path: Path) -> str:
-    # A file of the same size and time was hashed before; large trends are not read twice.
-    stat = path.stat()
-    key = (path, stat.st_size, stat.st_mtime_ns)
-    if key not in _known:
-        _known[key] = sha256(path)
-    return _known[key]
 
 
 def _keep(job: Job, step: Step, held: Mapping[str, Any]) -> None:
@@ -254,48 +241,26 @@ def since_frozen(answers: Mapping[str, Any]) -> list[str]:
                      "say."]
 
 
+def closed(override: Mapping[str, Any]) -> bool:
+    """Whether an override was released and its value verified."""
+    return bool(override.get("released") and override.get("readback"))
+
+
 def signing_blockers(job: Job) -> list[str]:
     """One sentence for everything that must be closed before the record can be signed."""
-    answers = job.answers()
-    return [
-        *_unfinished(job),
-        *_open_overrides(answers),
-        *_open_prerequisites(answers),
-        *_missing_parts(answers),
-    ]
-
-
-def _unfinished(job: Job) -> list[str]:
-    found = []
+    answers, found = job.answers(), []
     for entry in standings(job):
-        name = f"Step {entry.step}"
         if entry.step.judged and entry.state in (NOT_STARTED, OUT_OF_DATE):
-            found.append(f"{name}: {entry.reason}.")
+            found.append(f"Step {entry.step}: {entry.reason}.")
         elif entry.step.judged and entry.state == WAITING:
-            found.append(f"{name}: it stopped when it was run last; correct what it says there and "
-                         "run it again.")
-    return found
-
-
-def _open_overrides(answers: Mapping[str, Any]) -> list[str]:
-    return [
-        f"Override on {row.get('point', '?')}: not released and verified; go to the plant, "
-        "release it, verify the value in AUTO, and enter both."
-        for row in answers.get("overrides", [])
-        if not (row.get("released") and row.get("readback"))
-    ]
-
-
-def _open_prerequisites(answers: Mapping[str, Any]) -> list[str]:
-    return [
-        f"Prerequisite '{row.get('text', '?')}': not signed off."
-        for row in answers.get("prerequisites", [])
-        if not (row.get("done") and row.get("by"))
-    ]
-
-
-def _missing_parts(answers: Mapping[str, Any]) -> list[str]:
-    found = []
+            found.append(f"Step {entry.step}: it stopped when it was run last; correct what it "
+                         "says there and run it again.")
+    found += [f"Override on {row.get('point', '?')}: not released and verified; go to the plant, "
+              "release it, verify the value in AUTO, and enter both."
+              for row in answers.get("overrides", []) if not closed(row)]
+    found += [f"Prerequisite '{row.get('text', '?')}': not signed off."
+              for row in answers.get("prerequisites", [])
+              if not (row.get("done") and row.get("by"))]
     if not lookup(answers, "people.technician.name"):
         found.append("Technician: no name yet; a record needs to say who tested (Plan, People).")
     if not lookup(answers, "findings.summary"):

@@ -152,9 +152,9 @@ def test_what_was_understood_stands_in_the_field(job, path, typed, saved):
 def test_overrides_are_closed_by_release_and_readback(job):
     line = checklist.OverrideLine(job, "overrides", job.get("overrides")[0], lambda: None)
     line.change(released="2026-01-10T23:00:00-07:00")
-    assert not checklist.closed(job.get("overrides")[0])
+    assert not state.closed(job.get("overrides")[0])
     line.change(readback="31.0")
-    assert checklist.closed(job.get("overrides")[0])
+    assert state.closed(job.get("overrides")[0])
 
 
 def test_a_line_changed_elsewhere_is_not_overwritten(job):
