@@ -14,7 +14,7 @@ import numpy as np
 from fptlib.physics import exchanger as physics
 from fptlib.physics import water as fluid
 from fptlib.procedure import air_handlers, approaches, load, running, uncertainty
-from fptlib.procedure.functional_test import FunctionalTest, cached
+from fptlib.procedure.functional_test import STEADY_MINUTES, FunctionalTest, cached
 from fptlib.procedure.judge import CheckOf, Finding, check
 from fptlib.procedure.measures import median
 from fptlib.procedure.reset_setpoint import BACK_WITHIN
@@ -56,7 +56,7 @@ def complaint(test: FunctionalTest) -> Complaint:
     # A temporary setpoint that was not released asks for water that no exchanger is for.
     released = test["chw_supply_setpoint"] >= test.reset_setpoint - BACK_WITHIN
     rows = np.flatnonzero(carried & known & released)
-    if len(rows) * test.minutes < running.SHORTEST_RUN:
+    if len(rows) * test.minutes < STEADY_MINUTES:
         raise NotTested("less than an hour of economizer operation has supply, setpoint and "
                         "condenser water")
     approach = design.chw_leaving - design.cw_entering

@@ -16,7 +16,6 @@ from fptlib.procedure.running import (
     design_ua,
     flow_shares,
     of_design,
-    settled,
     some_may_idle,
 )
 from fptlib.procedure.verdict import Deferred, NotTested
@@ -66,7 +65,7 @@ def _steady_rows(test: FunctionalTest) -> np.ndarray:
         NotTested: there is none.
     """
     judged = [steady for run in test.runs if run.number in balanced(test)
-              and (steady := settled(test, run)) is not None]
+              and (steady := test.steady(run)) is not None]
     known = ~np.isnan([test[name] for name in EXCHANGER]).any(axis=0)
     rows = np.flatnonzero(test.within(judged) & known)
     if not len(rows):
@@ -81,7 +80,7 @@ def pressure_drop(test: FunctionalTest) -> Iterator[Finding]:
     of the design pressure drop."""
     sides = {"chw": "chilled-water side", "cw": "condenser-water side"}
     trended = [side for side in sides if test.has(f"hx_{side}_pressure_drop", f"hx_{side}_flow")]
-    found = [rows for run in test.runs if (rows := settled(test, run)) is not None]
+    found = [rows for run in test.runs if (rows := test.steady(run)) is not None]
     if not found:
         raise NotTested("no run with an hour of steady operation")
     for side in trended:

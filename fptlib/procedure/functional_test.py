@@ -14,6 +14,7 @@ import numpy as np
 from fptlib.physics import atmosphere, moist_air, water
 from fptlib.procedure import changeovers as finding
 from fptlib.procedure.changeovers import Changeover, Exit, Request, Run
+from fptlib.procedure.measures import median
 from fptlib.procedure.reset_setpoint import BACK_WITHIN, STALE_MINUTES, estimated
 from fptlib.procedure.status import (
     any_running,
@@ -25,7 +26,9 @@ from fptlib.procedure.status import (
 from fptlib.procedure.trended import POWER_PARTS, Trended, cached
 
 # What a check is written with.
-__all__ = ["FunctionalTest", "cached"]
+__all__ = ["STEADY_MINUTES", "FunctionalTest", "cached"]
+# So much of a run must be steady for it to be judged (common practice, no source).
+STEADY_MINUTES = 60.0
 
 
 @dataclass(frozen=True)
@@ -127,6 +130,21 @@ class FunctionalTest(Trended):
         """The rows of a run in which the setpoint is back at the reset setpoint."""
         start = self.recovered(run)
         return slice(run.first if start is None else start, run.last + 1)
+
+    def steady(self, run: Run) -> slice | None:
+        """The rows of a run after recovery and the loop's turnovers, the delay before the exit left
+        out; ``None`` where too little is left to be judged."""
+        first, last = float(self.settled(run).start), float(run.last)
+        flow = 0.0 if self.missing("chw_flow") else median(self["chw_flow"][run.rows])
+        if self.plant.loop_volume and flow > 0.0:
+            minutes = self.limits["conditions.turnovers"] * (self.plant.loop_volume / flow)
+            first = max(first, run.first + round(float(minutes)) / self.minutes)
+        if run.exit is not None:
+            delay = self.limits["exit.delay"] + self.limits["exit.grace"]
+            last = run.exit - delay / self.minutes - 1
+        if (last - first) * self.minutes < STEADY_MINUTES:
+            return None
+        return self.window(round(first), last + 1)
 
     def cut_off(self, run: Run) -> str:
         """Why it is not known how a run went on; empty where it ended, or the trends did."""

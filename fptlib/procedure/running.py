@@ -14,13 +14,12 @@ from fptlib.physics import exchanger as physics
 from fptlib.procedure import approaches, uncertainty
 from fptlib.procedure.changeovers import Run
 from fptlib.procedure.flags import Flags
-from fptlib.procedure.functional_test import FunctionalTest, cached
+from fptlib.procedure.functional_test import STEADY_MINUTES, FunctionalTest, cached
 from fptlib.procedure.instruments import EXCHANGER, balanced
 from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
 from fptlib.procedure.measures import busiest, median
 from fptlib.procedure.verdict import Event, NotApplicable, NotTested
 
-SHORTEST_RUN = 60.0
 LEAST_KNOWN = 15.0
 # Of the rows: with so many possible states the median stands (common practice, no source).
 MOST_ROWS = 0.8
@@ -32,30 +31,7 @@ FILM_EXPONENT_LOW, FILM_EXPONENT_HIGH, LARGEST_PLATES = 0.66, 0.84, 0.2
 # (common practice, no source).
 OVERFLOW = 1.5
 _RUN = ("request", "chillers")
-_TOO_SHORT = f"less than {SHORTEST_RUN:.0f} min of settled run"
-
-
-def settled(test: FunctionalTest, run: Run) -> slice | None:
-    """The rows of a run after recovery and the loop's turnovers, the delay before the exit left
-    out; ``None`` where too little is left to be judged."""
-    first, last = max(test.settled(run).start, turned_over(test, run)), float(run.last)
-    if run.exit is not None:
-        delay = test.limits["exit.delay"] + test.limits["exit.grace"]
-        last = run.exit - delay / test.minutes - 1
-    if (last - first) * test.minutes < SHORTEST_RUN:
-        return None
-    return test.window(round(first), last + 1)
-
-
-def turned_over(test: FunctionalTest, run: Run) -> float:
-    """The row in which the loop's water has been exchanged often enough after the transition; the
-    transition itself where the loop's volume or its flow is unknown."""
-    if not test.plant.loop_volume or test.missing("chw_flow"):
-        return run.first
-    if not (flow := median(test["chw_flow"][run.rows])) > 0.0:
-        return run.first
-    minutes = test.limits["conditions.turnovers"] * (test.plant.loop_volume / flow)
-    return run.first + round(float(minutes)) / test.minutes
+_TOO_SHORT = f"less than {STEADY_MINUTES:.0f} min of settled run"
 
 
 @cached
@@ -104,7 +80,7 @@ def _within(test: FunctionalTest, run: Run, rows: slice, difference: np.ndarray,
 def tower_setpoint(test: FunctionalTest, run: Run) -> Finding:
     """Share of the run with the condenser-water setpoint within the band of the needed one."""
     wanted = wanted_condenser_water(test)
-    if (rows := settled(test, run)) is None:
+    if (rows := test.steady(run)) is None:
         return not_judged(run.number, run.first, _TOO_SHORT)
     setpoint = test["cw_supply_setpoint"][rows]
     follows = "" if test.missing("wet_bulb") else _follows(setpoint, test.wet_bulb[rows])
@@ -131,7 +107,7 @@ def _follows(setpoint: np.ndarray, wet_bulb: np.ndarray) -> str:
 def overcooling(test: FunctionalTest, run: Run) -> Finding:
     """Share of the run with condenser water no colder than needed, or fans at minimum."""
     wanted = wanted_condenser_water(test)
-    if (rows := settled(test, run)) is None:
+    if (rows := test.steady(run)) is None:
         return not_judged(run.number, run.first, _TOO_SHORT)
     colder, band = (wanted - test["cw_supply_temp"])[rows], test.limits["running.overcooling"]
     # A gap where the speed of any fan is not known.
@@ -158,7 +134,7 @@ def tower_tracking(test: FunctionalTest, run: Run) -> Finding:
     if test.plant.fans != VARIABLE_SPEED:
         raise NotApplicable(f"{test.plant.fans} fans cycle about their setpoint; "
                             "running.fan_cycling judges how often")
-    if (rows := settled(test, run)) is None:
+    if (rows := test.steady(run)) is None:
         return not_judged(run.number, run.first, _TOO_SHORT)
     speeds = np.array([test[f"tower_{n}_fan_speed"][rows] for n in test.tower_numbers])
     able = ((speeds.max(axis=0) > test.limits["running.fan_minimum"])
@@ -219,7 +195,7 @@ def _advise_supply(test: FunctionalTest, failed: Sequence[Event]) -> str:
        limits=("running.supply_band", "running.share", "conditions.load_low"))
 def supply(test: FunctionalTest, run: Run) -> Finding:
     """Share of the run with the chilled water within the band of the active setpoint."""
-    if (rows := settled(test, run)) is None:
+    if (rows := test.steady(run)) is None:
         return not_judged(run.number, run.first, _TOO_SHORT)
     found = _within(test, run, rows, test.above_active[rows], test.limits["running.supply_band"],
                     uncertainty.expanded(test, {"chw_supply_temp": 1.0}), "the active setpoint")
@@ -261,7 +237,7 @@ def exchanger(test: FunctionalTest, run: Run) -> Finding:
     """Median of the rows' UA, each corrected to design flow, as a share of the design UA; of the
     run's rows the half nearest to design flow."""
     clean, plates = design_ua(test), test.plant.exchanger.plate_share
-    if (rows := settled(test, run)) is None:
+    if (rows := test.steady(run)) is None:
         return not_judged(run.number, run.first, _TOO_SHORT)
     if run.number not in balanced(test):
         return not_judged(run.number, run.first,
