@@ -68,9 +68,7 @@ class PrerequisiteLine(Line):
     """A prerequisite with its tick and who verified it."""
 
     def controls(self) -> list[widgets.Widget]:
-        tick = widgets.Checkbox(value=bool(self.row.get("done")), indent=False,
-                                description=str(self.row.get("text", "")),
-                                layout=parts.AUTO_WIDTH)
+        tick = parts.tick(str(self.row.get("text", "")), value=bool(self.row.get("done")))
         return [self._saves(tick, "done"),
                 self._text(self.items["by"].label, "by")]
 

@@ -69,9 +69,7 @@ class FirstPage:
         correct = parts.button("Correct this column", "fpt-correct-row", "")
         accept = parts.button("Accept the ticked points", "fpt-accept", "primary")
         write = parts.button("Write this table as a file", "fpt-write-table", "")
-        self.edited = widgets.FileUpload(accept=".csv", description="Read the edited table file",
-                                         layout=parts.AUTO_WIDTH)
-        self.edited.add_class("fpt-read-table")
+        self.edited = parts.files("Read the edited table file", "fpt-read-table", accept=".csv")
         self.written = parts.html()
         # What works on columns stands there once there are some.
         self.inside = parts.column([parts.html("<p>None yet: drop the trend files above.</p>")])
@@ -142,8 +140,7 @@ class FirstPage:
 
     def _box(self, at: int) -> widgets.Checkbox:
         row = self.rows[at]
-        box = widgets.Checkbox(value=row.accept, description=_label(row), indent=False,
-                               description_allow_html=True, layout=parts.AUTO_WIDTH)
+        box = parts.tick(_label(row), value=row.accept, description_allow_html=True)
         box.observe(lambda change: self._ticked(at, bool(change["new"])), names="value")
         return box
 

@@ -91,9 +91,7 @@ def make_script(job: Job, saved: Saved = lambda: None) -> Panel:
 
 def upload(job: Job, saved: Saved = lambda: None) -> Panel:
     """Take in a trend file; the file itself is never changed and never overwritten."""
-    chooser = widgets.FileUpload(multiple=True, description="Choose trend files",
-                                 layout=parts.AUTO_WIDTH)
-    chooser.add_class("fpt-upload")
+    chooser = parts.files("Choose trend files", "fpt-upload", multiple=True)
     words = parts.html(
         f"<p>Drop them on this field, or choose them; up to {LARGEST / MB:.0f} MB each. Larger "
         "ones: <a href='/lab/tree/trends' target='_blank'>open the folder <b>trends</b></a> and "
@@ -128,9 +126,7 @@ class _Signing:
         self.name = parts.text("Name", "fpt-sign-name",
                                value=str(job.get(f"people.{role}.name", "")))
         self.key = parts.text("Key file", "fpt-sign-key", value=str(Path.home() / f"{role}.key"))
-        self.secret = widgets.Password(description="Passphrase", layout=parts.WIDE,
-                                       style={"description_width": parts.LABEL_WIDTH})
-        self.secret.add_class("fpt-sign-secret")
+        self.secret = parts.secret("Passphrase", "fpt-sign-secret")
         self.parts = [self.name, self.key, self.secret]
 
     def make_key(self) -> str:
@@ -251,8 +247,7 @@ class _Wordings:
     def accepts(self, wording: Wording) -> bool:
         """Whether its box was ticked; a sentence that had none gets one."""
         if wording not in self._boxes:
-            self._boxes[wording] = widgets.Checkbox(
-                description="The record says the same", indent=False, layout=parts.WIDE)
+            self._boxes[wording] = parts.tick("The record says the same", parts.WIDE)
         return bool(self._boxes[wording].value)
 
     def show(self) -> None:

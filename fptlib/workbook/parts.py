@@ -73,6 +73,21 @@ def choice(label: str, *names: str, layout: widgets.Layout = WIDE,
     return _named(made, names)
 
 
+def tick(label: str, layout: widgets.Layout = AUTO_WIDTH, **traits: Any) -> widgets.Checkbox:
+    """A box to tick, with its label."""
+    return widgets.Checkbox(description=label, indent=False, layout=layout, **traits)
+
+
+def files(label: str, name: str, **traits: Any) -> widgets.FileUpload:
+    """A field on which files are dropped, or for which they are chosen."""
+    return _named(widgets.FileUpload(description=label, layout=AUTO_WIDTH, **traits), (name,))
+
+
+def secret(label: str, name: str) -> widgets.Password:
+    """A field for a passphrase."""
+    return _named(widgets.Password(description=label, style=_TEXT, layout=WIDE), (name,))
+
+
 def button(label: str, name: str, style: str = "") -> widgets.Button:
     """A button with a handle."""
     return _named(widgets.Button(description=label, button_style=style, layout=AUTO_WIDTH),
