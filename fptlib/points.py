@@ -135,6 +135,8 @@ GLOSSARY: tuple[Point, ...] = (
           ALARM),
     _status("tower_{n}_fan_running", "fan of tower cell {n} running"),
     Point("tower_{n}_fan_speed", "%", "fan speed of tower cell {n}", 0.0, 105.0, 1.0),
+    Point("tower_bypass_valve", "%", "towers' bypass to the basin, 100 % with all water through it",
+          0.0, 100.0, 2.0),
     _temperature("basin_temp", "water in the tower basin, by a sensor of its own", 30.0, 110.0),
     _status("basin_heater_running", "basin heater running"),
     _status("pump_{n}_running", "pump {n} running, of those that the equipment limit counts"),

@@ -23,6 +23,8 @@ from fptlib.procedure.verdict import Deferred, NotApplicable, NotTested
 # How far around a moment the water shows how fast it moves there [min] (common practice, no
 # source).
 AROUND = 60.0
+# The towers' bypass, and from where on all water takes it [%] (common practice, no source).
+BYPASS, ALL_BYPASSED = "tower_bypass_valve", 90.0
 EXCHANGER_WATERS = ("hx_cw_entering_temp", "hx_cw_leaving_temp", "hx_chw_entering_temp",
                     "hx_chw_leaving_temp")
 
@@ -112,11 +114,11 @@ def exchanger(test: FunctionalTest) -> Iterator[Finding]:
                                test[name] - least, open_ == 0.0, least, name)
 
 
-@check("cold.fans", unit="min", needs=("cw_supply_temp", "tower_{n}_fan_speed"),
-       limits=("cold.water", "cold.fans", "running.fan_minimum"))
-def fans(test: FunctionalTest) -> Finding:
+@check("cold.fans", unit="min", needs=("cw_supply_temp", "tower_{n}_fan_speed", "towers_bypass"),
+       limits=("cold.water", "cold.fans", "running.fan_minimum"), all_or_none=True)
+def fans(test: FunctionalTest) -> Iterator[Finding]:
     """The longest time in which condenser water was below its minimum while any fan ran above
-    minimum speed."""
+    minimum speed; and, where it is trended, while the bypass to the basin was not fully open."""
     least, speeds = water_minimum(test), np.array(
         [test[f"tower_{n}_fan_speed"] for n in test.tower_numbers])
     water, every = test["cw_supply_temp"], test.sample_interval(
@@ -124,17 +126,31 @@ def fans(test: FunctionalTest) -> Finding:
     # One fan known to be fast is enough, of unknown ones any may be.
     slow = test.limits["running.fan_minimum"]
     fast = Flags(np.fmax.reduce(speeds) > slow, ~(speeds.max(axis=0) <= slow))
-    recorded = Flags(~test.unrecorded, ~test.unrecorded)
-    cooled = ~Flags.at_least(water, least) & fast & recorded
-    seen, possible = cooled.longest(), cooled.longest(maybe=True)
-    minutes = seen.rows * test.minutes if seen else 0.0
-    coldest = int(np.nanargmin(water))
+    coldest, cold = int(np.nanargmin(water)), ~Flags.at_least(water, least)
     near = water[coldest] - between_rows(water[_around(test, coldest)], every) < least
+    below = f" with condenser water below {least:.4g} °F; the coldest was {water[coldest]:.1f} °F"
+    yield replace(_lasted(test, cold & fast, test.limits["cold.fans"], every,
+                          ("fans ran above minimum ", below), coldest),
+                  uncertainty=every if near else 0.0)
+    if test.has(BYPASS):
+        # Water that stands is on no fill.
+        over = ~Flags.at_least(test[BYPASS], ALL_BYPASSED) & Flags.on(
+            ((test.chillers_on == 1.0) | test.exchanger_on).astype(float))
+        yield _lasted(test, cold & over, test.limits["cold.fans"], test.sample_interval(
+            "cw_supply_temp", BYPASS), ("water ran over the fill ", below), coldest, "bypass")
+
+
+def _lasted(test: FunctionalTest, wrong: Flags, most: float, every: float, said: tuple[str, str],
+            row: int = 0, subject: str = "") -> Finding:
+    """For how long something wrong lasted in the record, in words around it; the ``row`` to look
+    at where it never did."""
+    wrong = wrong & Flags(~test.unrecorded, ~test.unrecorded)
+    seen, possible = wrong.longest(), wrong.longest(maybe=True)
+    minutes = seen.rows * test.minutes if seen else 0.0
     return Finding(
-        0, seen.first if seen else coldest,
-        f"fans ran above minimum for {minutes:.0f} min with condenser water below {least:.4g} °F; "
-        f"the coldest was {water[coldest]:.1f} °F", last=seen.last if seen else None,
-        measured=minutes, at_most=test.limits["cold.fans"], uncertainty=every if near else 0.0,
+        0, seen.first if seen else row, f"{said[0]}for {minutes:.0f} min{said[1]}",
+        last=seen.last if seen else None, subject=subject, unit="min", measured=minutes,
+        at_most=most, uncertainty=every if seen else 0.0,
         worst_in_gaps=possible.rows * test.minutes if possible else 0.0)
 
 
@@ -186,15 +202,8 @@ def basin(test: FunctionalTest) -> Iterator[Finding]:
     for subject, wrong in (
             ("heater off, water cold", ~heating & ~Flags.at_least(water, setpoint - band)),
             ("heater on, water warm", heating & Flags.above(water, setpoint + band))):
-        wrong = wrong & Flags(~test.unrecorded, ~test.unrecorded)
-        seen, possible = wrong.longest(), wrong.longest(maybe=True)
-        minutes = seen.rows * test.minutes if seen else 0.0
-        yield Finding(
-            0, seen.first if seen else 0, f"for {minutes:.0f} min, with a setpoint of "
-            f"{setpoint:.4g} °F", last=seen.last if seen else None, subject=subject, unit="min",
-            measured=minutes, at_most=test.limits["cold.heater_time"],
-            uncertainty=every if seen else 0.0,
-            worst_in_gaps=possible.rows * test.minutes if possible else 0.0)
+        yield _lasted(test, wrong, test.limits["cold.heater_time"], every,
+                      ("", f", with a setpoint of {setpoint:.4g} °F"), subject=subject)
 
 
 @check("cold.humidity", unit="%RH", each="run", needs=("request", "chillers", "humid_space"),

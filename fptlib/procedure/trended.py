@@ -303,6 +303,8 @@ class Trended:
         if need == "chiller_flows":
             return [[(), *((*of(f"{side}_flow"), f"{side}_flow", f"hx_{side}_flow")
                            for side in ("chw", "cw"))]]
+        if need == "towers_bypass":
+            return [[(), ("tower_bypass_valve",)]]
         if need == "basin_heating":
             stated = cold.basin_heater is not None
             return [[("basin_temp", "basin_heater_running")]] if stated else []

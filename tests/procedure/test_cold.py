@@ -66,6 +66,25 @@ def test_water_that_stands_is_not_the_towers() -> None:
 
 
 @pytest.mark.parametrize("minutes", [1, 5, 15])
+def test_cold_water_over_the_fill_instead_of_through_the_bypass_is_found(minutes: int) -> None:
+    """All of it or none: a bypass half open lets a thin film freeze on the fill (reference tables,
+    third set, V2.1i)."""
+    # Between two samples a quarter of an hour apart a fan may have run for longer than the limit.
+    sound = Verdict.INDETERMINATE if minutes == 15 else Verdict.PASS
+    for position, verdict in ((50.0, Verdict.FAIL), (100.0, sound)):
+        table = bent(cw_supply_temp=34.0, tower_1_fan_speed=0.0, tower_2_fan_speed=0.0)
+        table["tower_bypass_valve"] = position
+        found = judge(case(table, minutes), "cold.fans")
+        assert found.verdict is verdict, found.reason
+        if verdict is Verdict.FAIL:
+            failed_at(found, at("06:00"), minutes)
+            assert "bypass: water ran over the fill for" in found.reason
+    warm = drawn.frame()
+    warm["tower_bypass_valve"] = 0.0
+    assert judge(case(warm, minutes), "cold.fans").verdict is Verdict.PASS
+
+
+@pytest.mark.parametrize("minutes", [1, 5, 15])
 def test_fans_that_go_on_cooling_cold_water_are_found(minutes: int) -> None:
     table = bent(cw_supply_temp=34.0, tower_1_fan_speed=60.0)
     failed_at(judge(case(table, minutes), "cold.fans"), at("06:00"), minutes)

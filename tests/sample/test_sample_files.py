@@ -73,7 +73,7 @@ def test_every_glossary_point_is_mapped_to_a_column(job):
     # basin are other plants'.
     assert set(mapped) == {point.name for point in points.all_points(2, 2)} - {
         "service_power", "chw_valve_position", "hx_chw_pressure_drop", "hx_cw_pressure_drop",
-        "heating_load", "basin_temp", "basin_heater_running",
+        "heating_load", "basin_temp", "basin_heater_running", "tower_bypass_valve",
         *(f"chiller_{n}_{water}_flow" for n in (1, 2) for water in ("chw", "cw"))}
     for entry in mapped.values():
         header = _header(FOLDER / job / "trends" / entry["file"])
