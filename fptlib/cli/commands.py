@@ -229,10 +229,9 @@ def run(stated: Namespace) -> int:
                 "help": "a Brick model (.ttl) or Haystack grid (.json) that says what columns are"},
 })
 def map_(stated: Namespace) -> int:
-    from fptlib.job.folder import Job
     from fptlib.workbook import point_table
 
-    job = Job(stated.job)
+    job = _job(stated)
     if stated.model and not stated.model.is_file():
         raise JobError(f"there is no file '{stated.model}'; name the model's file")
     table = point_table.of(job, stated.model)
@@ -250,10 +249,9 @@ def map_(stated: Namespace) -> int:
     "--minutes": {"type": float, "default": 1.0, "help": "interval of the trends foreseen"},
 })
 def request(stated: Namespace) -> None:
-    from fptlib.job.folder import Job
     from fptlib.workbook import trend_request
 
-    job = Job(stated.job)
+    job = _job(stated)
     say("\n".join(map(str, trend_request.write(job))))
     say(trend_request.foretold(job, stated.minutes).text)
 
@@ -262,10 +260,9 @@ def request(stated: Namespace) -> None:
     **_JOB, "--read": {"type": Path, "metavar": "FILE", "help": "take over what was done"},
 })
 def deficiencies(stated: Namespace) -> None:
-    from fptlib.job.folder import Job
     from fptlib.workbook import deficiency_table
 
-    job = Job(stated.job)
+    job = _job(stated)
     if stated.read:
         say(f"{deficiency_table.read(job, stated.read)} deficiencies changed")
     else:
@@ -494,18 +491,16 @@ def export(stated: Namespace) -> None:
 
 @command("Write the operator's sheet, two pages made from plan and test.", _JOB)
 def sheet(stated: Namespace) -> None:
-    from fptlib.job.folder import Job
     from fptlib.workbook import operators_sheet
 
-    say("\n".join(map(str, operators_sheet.write(Job(stated.job)))))
+    say("\n".join(map(str, operators_sheet.write(_job(stated)))))
 
 
 @command("Write the settings sheet: as specified, as found, recommended, and why.", _JOB)
 def settings(stated: Namespace) -> None:
-    from fptlib.job.folder import Job
     from fptlib.workbook import settings_page
 
-    paths, made = settings_page.write(Job(stated.job))
+    paths, made = settings_page.write(_job(stated))
     say("\n".join(map(str, paths)))
     say(f"path from chillers to exchanger: {made.verdict}. {made.reason}")
     for line in made.helps:
@@ -533,10 +528,10 @@ def procedure(stated: Namespace) -> None:
     "--job": {"type": Path, "help": "with the limits of this job"},
 })
 def document(stated: Namespace) -> None:
-    from fptlib.job.folder import Job
     from fptlib.workbook import document
 
-    say("\n".join(map(str, document.write(stated.file, Job(stated.job) if stated.job else None))))
+    job = _job(stated) if stated.job else None
+    say("\n".join(map(str, document.write(stated.file, job))))
 
 
 @command("Screen a folder of jobs and rank them.", {

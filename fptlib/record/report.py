@@ -17,7 +17,8 @@ from fptlib.job.folder import lookup
 from fptlib.procedure.steps import TITLES
 from fptlib.procedure.verdict import Verdict, step_of
 from fptlib.record import retest, schema
-from fptlib.record.sections import Block, Content, Figures, all_sections, figure, section, table
+from fptlib.record.blocks import Block, Content, Figures, figure, section, table
+from fptlib.record.sections import all_sections
 from fptlib.record.signing import Signature, SignedRecord, read_whole
 from fptlib.record.statement import ANALYSIS, counted, signed_as
 from fptlib.record.text import clean, moment, number, site_moment

@@ -1,43 +1,37 @@
-"""The sections of a report, made of the payload's members alone.
+"""The sections of a report, made of the payload's members alone, what an owner reads first.
 
-A section has a title and blocks of plain text: ``text``, ``facts`` (label and value),
-``table``, ``check`` (one check in full) and ``figure``.
+A section has a title and blocks (``record.blocks``), and ``check`` blocks: one check in full.
 """
 
 from __future__ import annotations
 
-import io
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
-from PIL import Image
-
 from fptlib import points
-from fptlib.errors import RecordError
-from fptlib.job.schema import WATCHED, labelled
-from fptlib.limits import COMMON_PRACTICE
+from fptlib.job.schema import labelled
 from fptlib.procedure.settings import compared
 from fptlib.procedure.steps import TITLES
 from fptlib.procedure.verdict import Verdict
-from fptlib.record import approvals
-from fptlib.record.deficiencies import still_open
-from fptlib.record.text import (
-    clean,
-    likelihood,
-    moment,
-    number,
-    site_moment,
-    span,
-    unit_shown,
+from fptlib.record import appendix
+from fptlib.record.blocks import (
+    ANSWERS,
+    Block,
+    Content,
+    Figures,
+    facts,
+    figure,
+    members,
+    section,
+    table,
+    text,
 )
+from fptlib.record.deficiencies import still_open
+from fptlib.record.text import clean, likelihood, moment, number, span
 from fptlib.units import shown
 
-Content = Mapping[str, Any]
-Block = dict[str, Any]
-Figures = Mapping[str, bytes]
 _MOST_CAUTIONS = 8
 _MOST_FIRST = 6
-_ANSWERS = {"What": 40, "Answer": 60}
 
 
 def all_sections(content: Content, figures: Figures) -> list[dict[str, Any]]:
@@ -45,72 +39,18 @@ def all_sections(content: Content, figures: Figures) -> list[dict[str, Any]]:
     return [
         section("At a glance", _first_page(content, figures)),
         section("Verdict per step", _summary(content)),
-        section("Cautions", [_text(caution) for caution in _cautions(content)]),
+        section("Cautions", [text(caution) for caution in _cautions(content)]),
         section("Plant and conditions", _conditions(content)),
         section("Deficiencies and retest", _deficiencies(content, figures)),
         section("Sequence of operation", _settings(content)),
         section("Test script", _script(content)),
         *(section(step["title"], _step(content, step, figures)) for step in content["steps"]),
-        section("Readings and instruments", _readings(content)),
-        section("Limits in force", _limits(content)),
-        section("People, prerequisites, overrides", _people(content)),
-        section("Trends and files", _files(content)),
-        section("What it is worth, for the owner", _worth(content)),
+        section("Readings and instruments", appendix.readings(content)),
+        section("Limits in force", appendix.limits(content)),
+        section("People, prerequisites, overrides", appendix.people(content)),
+        section("Trends and files", appendix.files(content)),
+        section("What it is worth, for the owner", appendix.worth(content)),
     ]
-
-
-def section(title: str, blocks: list[Block]) -> dict[str, Any]:
-    """A section of a report."""
-    return {"title": clean(title), "blocks": blocks}
-
-
-def _text(words: str) -> Block:
-    return {"kind": "text", "text": clean(words)}
-
-
-def _facts(rows: Mapping[str, Any]) -> list[Block]:
-    """Labels with their values; an empty value is left out."""
-    shown = [[label, clean(value)] for label, value in rows.items() if str(value or "").strip()]
-    return [{"kind": "facts", "rows": shown}] if shown else []
-
-
-def table(
-    caption: str, columns: Mapping[str, int], rows: Iterable[Sequence[Any]], doubled: bool = False
-) -> list[Block]:
-    """A table, none where it has no row.
-
-    Args:
-        caption: what stands above it.
-        columns: heads with their shares of the line.
-        rows: rows of cells, each a text or a verdict.
-        doubled: two rows to a line, down the left half first.
-    """
-    made = [[_cell(cell) for cell in row] for row in rows]
-    heads, widths = list(columns), list(columns.values())
-    if doubled:
-        half = (len(made) + 1) // 2
-        right = [*made[half:], [_cell("")] * len(heads)]
-        made = [[*row, *right[n]] for n, row in enumerate(made[:half])]
-        heads, widths = heads * 2, widths * 2
-    return [{"kind": "table", "caption": caption, "head": heads, "rows": made,
-             "widths": widths}] if made else []
-
-
-def _cell(cell: Any) -> dict[str, str]:
-    if isinstance(cell, Verdict):
-        return {"verdict": cell.value, "text": cell.value}
-    return {"verdict": "", "text": clean(cell)}
-
-
-def figure(name: str, about: str, figures: Figures) -> list[Block]:
-    """The figure of that name, where there is one; its own description is read out for it."""
-    if name not in figures:
-        return []
-    with Image.open(io.BytesIO(figures[name]), formats=["PNG"]) as opened:
-        said = str(opened.info.get("Description", ""))
-        ratio = opened.height / opened.width
-    return [{"kind": "figure", "key": name, "caption": f"Evidence: {clean(about)}",
-             "alt": clean(said or f"Chart of the trends behind: {about}"), "ratio": ratio}]
 
 
 def _first_page(content: Content, figures: Figures) -> list[Block]:
@@ -124,11 +64,11 @@ def _first_page(content: Content, figures: Figures) -> list[Block]:
         Verdict.NOT_TESTED, Verdict.DEFERRED, Verdict.INDETERMINATE)]
     first = items[0]["step"] if items else "handover"
     return [
-        *([_text(f"In the engineer's words: {engineer}")] if engineer else []),
+        *([text(f"In the engineer's words: {engineer}")] if engineer else []),
         *table("Must be corrected, the critical first",
                {"No.": 6, "What": 36, "Severity": 10, "Responsible": 22, "Due": 26},
-               _rows(items[:_MOST_FIRST], "number title severity responsible due")),
-        *([_text(f"{len(items) - _MOST_FIRST} more stand under Deficiencies and retest.")]
+               members(items[:_MOST_FIRST], "number title severity responsible due")),
+        *([text(f"{len(items) - _MOST_FIRST} more stand under Deficiencies and retest.")]
           if len(items) > _MOST_FIRST else []),
         *table("Abort conditions that were met", {"Condition": 34, "From when, for how long": 66},
                _abort_log(met)),
@@ -177,7 +117,7 @@ def _settings(content: Content) -> list[Block]:
                             "Observed": 14, "Source": 16, "Contradiction": 20},
                [[each.meaning, each.specified, each.programmed, each.judged, each.observed,
                  each.source, "; ".join(each.contradictions) or "none"] for each in stated]),
-        *table("Exits of the sequence, as specified", _ANSWERS, exits),
+        *table("Exits of the sequence, as specified", ANSWERS, exits),
         *_settings_sheet(content),
     ]
 
@@ -192,12 +132,12 @@ def _settings_sheet(content: Content) -> list[Block]:
     rows = [[moment(each["from"]), f"{each['minutes']:.0f} min", each["plant"], each["sequence"],
              each["reason"]] for each in sheet["disagreements"]]
     return [
-        _text(f"Path from chillers to exchanger: {sheet['verdict']}. {sheet['reason']}"),
-        *(_text(f"What would help: {each}") for each in sheet["helps"]),
+        text(f"Path from chillers to exchanger: {sheet['verdict']}. {sheet['reason']}"),
+        *(text(f"What would help: {each}") for each in sheet["helps"]),
         *table("Settings sheet, from the sequence replayed", {
             "Setting": 20, "Specified": 10, "Found": 14, "Recommended": 14, "Why": 26,
             "Valid here": 16}, lines),
-        *([_text(sheet["not_replayed"])] if sheet["not_replayed"] else []),
+        *([text(sheet["not_replayed"])] if sheet["not_replayed"] else []),
         *table("Sequence replayed: where the plant did otherwise", {
             "From": 16, "For": 8, "Plant": 18, "Sequence": 14, "Reason": 44}, rows),
     ]
@@ -220,7 +160,7 @@ def _summary(content: Content) -> list[Block]:
     found = content["findings"].get("summary", "")
     return [
         *table("", {"Step": 24, "Verdict": 18, "Checks": 18, "What decided": 40}, rows),
-        *([_text(f"Findings: {found}")] if found else []),
+        *([text(f"Findings: {found}")] if found else []),
     ]
 
 
@@ -263,7 +203,7 @@ def _conditions(content: Content) -> list[Block]:
     others = [row for name, answers in content["answers"].items() if name not in steps
               for row in labelled(f"answers.{name}", answers, f"{TITLES.get(name, name)}: ")]
     return [
-        *_facts({
+        *facts({
             "Purpose": test["purpose"], "Requirement": test["requirement"],
             "Test revision": test["revision"],
             "Sequence of operation": f"{test['sequence']} {test['sequence_revision']}".strip(),
@@ -280,7 +220,7 @@ def _conditions(content: Content) -> list[Block]:
         }),
         *table("Plant as the job states it", {"What": 24, "Value": 26},
                labelled("plant", content["plant"]), doubled=True),
-        *table("Other answers given in the workbooks", _ANSWERS, others),
+        *table("Other answers given in the workbooks", ANSWERS, others),
     ]
 
 
@@ -288,8 +228,8 @@ def _deficiencies(content: Content, figures: Figures) -> list[Block]:
     items, shown = content["deficiencies"], dict[str, str]()
     sheet = content.get("settings_sheet", {}).get("lines", [])
     return [
-        *([] if items else [_text("No check failed; there is no deficiency.")]),
-        *_facts({"Deficiencies as the engineer wrote them":
+        *([] if items else [text("No check failed; there is no deficiency.")]),
+        *facts({"Deficiencies as the engineer wrote them":
                  content["findings"].get("deficiencies", "")}),
         *(block for item in items for block in _work_order(item, sheet, figures, shown)),
         *table("This job is a retest", {"What": 40, "Value": 60},
@@ -329,16 +269,11 @@ def _work_order(item: Content, sheet: Sequence[Content], figures: Figures, shown
             *(figure(picture, item["title"], figures) if first == item["number"] else [])]
 
 
-def _rows(entries: Iterable[Content], members: str) -> list[list[Any]]:
-    """The named members of each entry; one that it does not have is empty."""
-    return [[entry.get(name, "") for name in members.split()] for entry in entries]
-
-
 def _step(content: Content, step: Content, figures: Figures) -> list[Block]:
     return [
         *(block for check in _of_step(content, step) for block in _check(check, figures)),
         *figure(step["step"], step["title"], figures),
-        *table("Answers given in the workbook", _ANSWERS,
+        *table("Answers given in the workbook", ANSWERS,
                labelled(f"answers.{step['step']}", content["answers"].get(step["step"], {}))),
     ]
 
@@ -386,153 +321,3 @@ def _worksheet(check: Content) -> list[Block]:
     widths = {"Event": 16, **{name: max(84 // len(given), 8) for name in given}}
     return table(caption, widths, [[points.plain(event["name"]), *values] for event, *values
                                    in zip(known, *given.values(), strict=True)])
-
-
-def _readings(content: Content) -> list[Block]:
-    return [
-        *table("Field readings", {"Time": 18, "Point": 23, "Value": 13, "Instrument": 13,
-                                  "Taken by": 16, "Remark": 17},
-               [[moment(row["time"]), points.plain(row["point"]), _read(row), row["instrument"],
-                 row["taken_by"], row["remark"]] for row in content["readings"]]),
-        *table("Field instruments", {"Tag": 11, "Make and model": 19, "Serial": 14, "Range": 14,
-                                     "Accuracy ±": 14, "Calibrated": 14, "Due": 14},
-               [[row["tag"], row["make_model"], row["serial"], row["range"],
-                 number(row["accuracy"], row["accuracy_unit"]), moment(row["calibrated"])[:10],
-                 moment(row["due"])[:10] or "not stated"] for row in content["instruments"]]),
-    ]
-
-
-def _read(row: Content) -> str:
-    """A reading, and in brackets what was written down where that is in another unit."""
-    value = number(row["value"], row["unit"])
-    if row["taken_unit"] in ("", row["unit"]):
-        return value
-    return f"{value} ({clean(row['taken'])} {unit_shown(row['taken_unit'])})"
-
-
-def _limits(content: Content) -> list[Block]:
-    limits, frozen = content["limits"]["in_force"], content["limits"]["frozen"]
-    return [
-        *_facts({"Frozen": site_moment(frozen.get("at"), content["test"]["time_zone"]),
-                 "Frozen by": frozen.get("by", "")}),
-        *table("", {"Digest of the limits": 30, "SHA-256": 70},
-               [["when frozen", frozen.get("limits", "not frozen")],
-                ["in force", content["limits"]["digest"]]]),
-        *table("Deviations from the standard", {"Limit": 20, "Standard": 13, "This job": 13,
-                                                "Reason": 26, "Author": 14, "Date": 14},
-               [[row["name"], number(row["standard"], row["unit"]),
-                 number(row["value"], row["unit"]), *_rows([row["deviation"]],
-                                                           "reason author date")[0]]
-                for row in limits if row["deviation"]]),
-        *table("Every limit", {"Limit": 22, "Value": 14, "Meaning": 42, "Basis": 22},
-               [[row["name"], number(row["value"], row["unit"]), row["meaning"],
-                 "" if row["basis"] == COMMON_PRACTICE else row["basis"]] for row in limits]),
-        _text(f"Where no basis is given it is {COMMON_PRACTICE}."),
-    ]
-
-
-def _people(content: Content) -> list[Block]:
-    people = {role: person for role, person in content["people"].items()
-              if isinstance(person, Mapping)}
-    return [
-        *table("Participants", {"Role": 25, "Name": 40, "Function": 35},
-               [[role, person.get("name", ""), person.get("firm_role", "")]
-                for role, person in people.items()]),
-        *table("Approval of the plan", {"Role": 15, "Name": 20, "Approved on": 12, "Signature": 25,
-                                        "Remark": 13, "Changed since": 15},
-               [[*_rows([row], "role name at")[0],
-                 _approved_by(row, content["test"]["time_zone"]), str(row.get("remark", "")),
-                 ", ".join(row.get("changed", []))] for row in content["approvals"]]),
-        *table("Prerequisites", {"What": 60, "Done": 20, "By": 20},
-               _rows(content["prerequisites"], "text done by")),
-        *table("Overrides", {"Point": 20, "Value": 10, "Placed": 16, "Released": 16, "By": 10,
-                             "Why": 16, "Verified in AUTO": 12},
-               [[points.plain(row.get("point", "")), number(row.get("value", "")),
-                 moment(row.get("placed")),
-                 moment(row.get("released")) or "NOT RELEASED",
-                 *_rows([row], "by reason readback")[0]]
-                for row in content["overrides"]]),
-        *table("Changeovers that were not natural", {"Changeover": 20, "From": 30, "To": 30,
-                                                     "Condition": 20},
-               [[row["number"], moment(row["from"]), moment(row["to"]), row["condition"]]
-                for row in content["changeovers"] if row["condition"] != "natural"]),
-        *table("Abort conditions", {"Condition": 44, "What is watched": 32, "Stop within": 24},
-               [[row.get("text", ""), _watched(row),
-                 number(row.get("stop_within", 5.0), "min") if row.get("watched") else ""]
-                for row in content["abort"]]),
-        *table("Moments marked at the plant", {"Time": 25, "What": 50, "By": 25},
-               [[moment(row.get("time")), row.get("what", ""), row.get("by", "")]
-                for row in content["marks"]]),
-    ]
-
-
-def _approved_by(row: Mapping[str, Any], zone: str) -> str:
-    """Whether an approval was signed, when and by which key."""
-    try:
-        return approvals.read(row["signed"]).line(zone) if "signed" in row else approvals.NOT_SIGNED
-    except RecordError:
-        return "SIGNATURE DOES NOT MATCH"
-
-
-def _watched(row: Content) -> str:
-    """What an abort condition watches, with its limit."""
-    if not row.get("watched"):
-        return "stated in words only"
-    name = str(row["watched"])
-    entry = points.point(name) if points.is_point(name) else None
-    words, unit = WATCHED.get(name, (entry.meaning, entry.unit) if entry else (name, ""))
-    limit = f" {row.get('side', '')} {number(row['limit'], row.get('unit') or unit)}" \
-        if row.get("limit") is not None else ""
-    lasting = f" for more than {number(row['minutes'], 'min')}" if row.get("minutes") else ""
-    return f"{words}{limit}{lasting}"
-
-
-def _worth(content: Content) -> list[Block]:
-    """The owner's questions and the prices they rest on; records from before have none."""
-    tariff = content.get("tariff", {})
-    stated = {name: value for name, value in tariff.items() if name != "charges"}
-
-    def ends(row: Content, first: str, last: str, without: str) -> str:
-        return f"{row.get(first) or without} to {row.get(last) or without}" if (
-            row.get(first) or row.get(last)) else without
-
-    lines = [[row.get("name", ""), row.get("kind", ""), row.get("price", ""),
-              ends(row, "first_month", "last_month", "all"), row.get("days") or "every day",
-              ends(row, "hours_from", "hours_to", "all"),
-              f"{row['ratchet']} % of {ends(row, 'ratchet_first', 'ratchet_last', 'all')}"
-              if row.get("ratchet") else "none"] for row in tariff.get("charges", [])]
-    return [
-        *table("", {"Question": 32, "Answer": 68},
-               _rows(content.get("worth", ()), "question answer")),
-        *table("Prices, tower water and emissions, as the owner states them", _ANSWERS,
-               labelled("tariff", stated)),
-        *table("Lines of the rate sheet", {
-            "Line": 22, "For": 9, "Price": 9, "Months": 18, "Days": 12, "Hours": 14,
-            "Ratchet": 16}, lines)]
-
-
-def _files(content: Content) -> list[Block]:
-    inputs, trends = content["inputs"], content["trends"]
-    small = {name: inputs[name] for name in ("job.toml", "readings.csv") if inputs[name]}
-    program, clock = content["program"], content["clock"]
-    return [
-        *table("Points and where they come from", {"Point": 22, "File, column and unit": 28},
-               [[f"{points.plain(name)} ({name})", source]
-                for name, source in trends["sources"].items()], doubled=True),
-        *table("Files with SHA-256", {"File": 26, "Bytes": 12, "SHA-256": 62},
-               [[name, number(file["size"]), file["sha256"]]
-                for name, file in {**inputs["trends"], **small}.items()]),
-        *table("Workbooks used, SHA-256 of their code and text", {"Workbook": 38, "SHA-256": 62},
-               [[name, book["sha256"]]
-                for name, book in content["procedure"]["workbooks"].items()]),
-        *table("What reading the trends did and found", {"Kind": 12, "Where": 28, "Remark": 60},
-               [[row["severity"], row["point"] or row["file"], row["text"]]
-                for row in trends["remarks"]]),
-        *table("Alarms in the trends", {"Time": 25, "Point": 30, "Text": 45},
-               [[moment(row["time"]), row["point"], row["text"]] for row in trends["alarms"]]),
-        *_facts({
-            "Program": f"{program['name']} {program['version']}, Python {program['python']}",
-            "Packages": ", ".join(f"{name} {v}" for name, v in program["packages"].items()),
-            "Clock of the computer": f"{moment(clock['computer'])} ({clock['computer_zone']})",
-        }),
-    ]
