@@ -151,7 +151,7 @@ def test_a_retest_is_set_beside_the_job_it_repeats(
     said = capsys.readouterr().out
     assert "00_plan.ipynb: ran" in said and "02_reset.ipynb: fail" in said
     assert {name: state.standing(job, step(name)).state for name in ("plan", "reset", "lift")} == {
-        "plan": state.INCOMPLETE, "reset": state.DONE, "lift": state.WAITING}
+        "plan": state.INCOMPLETE, "reset": state.DONE, "lift": state.NOT_STARTED}
     for path, content in others.items():
         path.write_bytes(content)
     test = assemble(job)

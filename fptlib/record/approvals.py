@@ -1,6 +1,6 @@
 """Signed approvals: who approved the plan as it stands, by a key, in the plan itself.
 
-An approval is a compact JWS (RFC 7515, Ed25519) over the job, the approver and the digest of every
+An approval is a signed line (``signed_line``) over the job, the approver and the digest of every
 part of the plan (``job.plan``), the frozen limits and the script among them. It stands as
 ``signed`` in its row of ``[[approvals]]``; a row without it was entered, not signed. So that an
 approver needs no more than a copy of the job, the signature is one line of text that can be sent.
@@ -14,21 +14,15 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from joserfc import jws
-from joserfc.errors import JoseError
-from joserfc.jwk import OKPKey
-
 from fptlib.errors import FormError, RecordError
 from fptlib.job import plan
 from fptlib.job.folder import Job, lookup, place
-from fptlib.record import canonical, text
-from fptlib.record.keys import check_public, thumbprint
+from fptlib.record import canonical, signed_line, text
+from fptlib.record.keys import thumbprint
 from fptlib.record.signer import Holder
-from fptlib.record.signing import ALGORITHM
 
 NOT_SIGNED, NOT_COUNTED = "entered, not signed", "does not count"
 _TYPE = "fptlib-plan-approval"
-_REGISTRY = jws.JWSRegistry(algorithms=[ALGORITHM])
 _MEMBERS = {"job", "plan", "role", "name", "signed-at"}
 _LARGEST = 10_000
 _DIGEST = re.compile("[0-9a-f]{64}")
@@ -71,10 +65,7 @@ def sign(answers: Answers, key: Holder, role: str, name: str, time: datetime) ->
         raise RecordError("the moment of signing needs a time zone")
     stated = {"job": _job(answers), "plan": plan.digests(answers), "role": role.strip(),
               "name": name.strip(), "signed-at": time.isoformat(timespec="seconds")}
-    header = {"alg": ALGORITHM, "typ": _TYPE, "jwk": key.public()}
-    signed = ".".join(canonical.to_base64(canonical.encode(part)) for part in (header, stated))
-    # RFC 7515, section 5.1, step 8.
-    return f"{signed}.{canonical.to_base64(key.signature(signed.encode('ascii')))}"
+    return signed_line.sign(_TYPE, stated, key)
 
 
 def read(signed: Any) -> Approval:
@@ -86,19 +77,14 @@ def read(signed: Any) -> Approval:
     try:
         if len(signed) > _LARGEST:
             raise ValueError("too long")
-        header, stated, _ = (canonical.from_base64(part, "an approval")
-                             for part in signed.split("."))
-        said = canonical.decode(header, "an approval")
-        check_public(said["jwk"], "an approval's key")
-        jws.deserialize_compact(signed, OKPKey.import_key(said["jwk"]), registry=_REGISTRY)
-        found = canonical.decode(stated, "an approval")
-        if set(said) != {"alg", "typ", "jwk"} or said["typ"] != _TYPE or set(found) != _MEMBERS \
-                or not found["plan"] or not all(map(_DIGEST.fullmatch, found["plan"].values())):
+        jwk, found = signed_line.read(signed, _TYPE)
+        if set(found) != _MEMBERS or not found["plan"] \
+                or not all(map(_DIGEST.fullmatch, found["plan"].values())):
             raise ValueError("it has other members")
-        return Approval(said["jwk"], str(found["role"]), str(found["name"]),
+        return Approval(jwk, str(found["role"]), str(found["name"]),
                         canonical.read_moment(str(found["signed-at"]), "an approval's moment"),
                         found["job"], found["plan"])
-    except (JoseError, RecordError, ValueError, KeyError, TypeError, AttributeError) as error:
+    except (RecordError, ValueError, TypeError, AttributeError) as error:
         raise RecordError("it is no signed approval, or was changed after it was signed") from error
 
 

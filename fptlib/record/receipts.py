@@ -1,8 +1,8 @@
 """Receipts: by which moment a signature was there, by another's word than the signer's.
 
 Whoever receives a record, such as the firm's office, signs the digests of its signatures and the
-moment. A receipt is a compact JWS (RFC 7515, Ed25519) in a file of its own beside the record, so
-the record's bytes stay; it is verified off line and counts for every record with that signature.
+moment. A receipt is a signed line (``signed_line``) in a file of its own beside the record, so the
+record's bytes stay; it is verified off line and counts for every record with that signature.
 """
 
 from __future__ import annotations
@@ -11,21 +11,15 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
-
-from joserfc import jws
-from joserfc.errors import JoseError
-from joserfc.jwk import OKPKey
 
 from fptlib.errors import RecordError
-from fptlib.record import canonical, signing
+from fptlib.record import canonical, signed_line, signing
 from fptlib.record.files import write_new
-from fptlib.record.keys import Key, check_public, thumbprint
+from fptlib.record.keys import Key, thumbprint
 from fptlib.record.trusted_keys import TrustedKeys
 
 RECEIVER, SUFFIX = "receiver", ".receipt"
 _TYPE = "fptlib-receipt"
-_REGISTRY = jws.JWSRegistry(algorithms=[signing.ALGORITHM])
 _LARGEST, _MOST = 10_000, 100
 
 
@@ -66,13 +60,11 @@ def give(path: Path, record: bytes, key: Key, name: str, received: datetime) -> 
     if (made := found.made) and received < made:
         raise RecordError(f"the clock of this computer shows {received.isoformat()}, before what "
                           f"is received was made ({made.isoformat()}); set it right")
-    header = {"alg": signing.ALGORITHM, "typ": _TYPE, "jwk": key.public()}
     stated = {"name": name.strip(), "received": received.isoformat(timespec="seconds"),
               "signatures": [signature.digest for signature in found.signatures]}
-    text = jws.serialize_compact(header, canonical.encode(stated), key.secret, registry=_REGISTRY)
     file = path.with_name(f"{path.stem}-{key.thumbprint[:8]}{SUFFIX}")
     try:
-        write_new(file, text.encode("ascii") + b"\n")
+        write_new(file, signed_line.sign(_TYPE, stated, key).encode("ascii") + b"\n")
     except OSError as error:
         raise RecordError(f"receipt '{file.name}' cannot be written beside the record: "
                           f"{error.strerror or error}") from error
@@ -86,18 +78,13 @@ def read(data: bytes) -> Receipt:
         RecordError: it is none, or was changed.
     """
     try:
-        unproven = jws.extract_compact(data.strip(), registry=_REGISTRY)
-        jwk: Any = unproven.headers().get("jwk")
-        check_public(jwk, "a receipt's key")
-        found = jws.deserialize_compact(data.strip(), OKPKey.import_key(jwk), registry=_REGISTRY)
-        stated = canonical.decode(found.payload, "a receipt")
-        if found.headers().get("typ") != _TYPE or set(stated) != {"name", "received",
-                                                                  "signatures"}:
+        jwk, stated = signed_line.read(data.strip().decode("ascii"), _TYPE)
+        if set(stated) != {"name", "received", "signatures"}:
             raise ValueError("it has other members")
         return Receipt(jwk, str(stated["name"]),
                        canonical.read_moment(str(stated["received"]), "a receipt's moment"),
                        tuple(map(str, stated["signatures"])))
-    except (JoseError, ValueError, KeyError, TypeError, AttributeError) as error:
+    except (ValueError, TypeError) as error:
         raise RecordError(f"it is no receipt, or was changed ({type(error).__name__})") from error
 
 

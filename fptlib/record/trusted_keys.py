@@ -23,20 +23,15 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from joserfc import jws
-from joserfc.errors import JoseError
-from joserfc.jwk import OKPKey
-
 from fptlib.errors import RecordError
 from fptlib.job.folder import now, write_atomically
-from fptlib.record import canonical
+from fptlib.record import canonical, signed_line
 from fptlib.record.canonical import read_moment
 from fptlib.record.keys import Key, check_proof, check_public, load_key, thumbprint
 
 RETIRED, COMPROMISED = "retired", "compromised"
 _DISTINCT = "distinct_signers"
 _TYPE = "fptlib-trusted-keys"
-_REGISTRY = jws.JWSRegistry(algorithms=["Ed25519"])
 # Those of RFC 7517, sections 4 and 5, that say nothing of whom the key is trusted for, and ours.
 _MEMBERS = {"crv", "kty", "x", "kid", "use", "alg", "key_ops", "name", "role", "revoked",
             "revoked_reason"}
@@ -146,10 +141,7 @@ class TrustedKeys:
 
     def signed(self, firm: Key) -> TrustedKeys:
         """The list with the firm's signature."""
-        header = {"alg": "Ed25519", "typ": _TYPE, "jwk": firm.public()}
-        whole = jws.serialize_compact(header, canonical.encode(self._members()), firm.secret,
-                                      registry=_REGISTRY)
-        protected, _, signature = whole.split(".")
+        protected, _, signature = signed_line.sign(_TYPE, self._members(), firm).split(".")
         return replace(self, signature=f"{protected}..{signature}", signer=firm.thumbprint)
 
     def find(self, kid: str) -> TrustedKey | None:
@@ -264,15 +256,11 @@ def _firm(found: Mapping[str, Any], file: str) -> tuple[str, str]:
     members = canonical.encode({name: found[name] for name in found if name != "signature"})
     protected, _, rest = signature.partition("..")
     try:
-        header = canonical.parse(canonical.from_base64(protected, "a header"), "a header")
-        check_public(header["jwk"], "the firm's key")
-        whole = f"{protected}.{canonical.to_base64(members)}.{rest}"
-        jws.deserialize_compact(whole, OKPKey.import_key(header["jwk"]), registry=_REGISTRY)
-        if header.get("typ") == _TYPE:
-            return signature, thumbprint(header["jwk"])
-    except (JoseError, ValueError, KeyError, TypeError, AttributeError, RecordError):
-        pass
-    raise RecordError(f"'{file}' was changed after the firm signed it; get the firm's list again")
+        jwk, _ = signed_line.read(f"{protected}.{canonical.to_base64(members)}.{rest}", _TYPE)
+        return signature, thumbprint(jwk)
+    except RecordError as error:
+        raise RecordError(f"'{file}' was changed after the firm signed it; get the firm's list "
+                          "again") from error
 
 
 def _public(path: Path, passphrase: Passphrase, proven: bool = False) -> dict[str, str]:
