@@ -13,6 +13,7 @@ import pandas as pd
 import pytest
 from intake_plant import JOBS, REAL, SHARED
 
+from fptlib.cli.report import report_of
 from fptlib.job.folder import Job
 from fptlib.job.start import start
 from fptlib.procedure.assemble import assemble
@@ -22,7 +23,7 @@ from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.record.keys import make_key
 from fptlib.record.verify import verify
-from fptlib.workbook import sign_off
+from fptlib.workbook import point_table, sign_off
 from fptlib.workbook.run import run_all
 
 
@@ -54,6 +55,38 @@ def test_through_all_workbooks_to_a_signed_record(name: str, tmp_path: Path) -> 
     found = verify(path.read_bytes(), None, job)
     assert found.good, found.lines()
     assert before == {path.name: path.read_bytes() for path in job.trend_files()}
+
+
+# Files as dropped, what is typed on the first page, and how many points are ticked at the least.
+DROPPED = {
+    "campus_chiller": (REAL["campus_chiller"], "Etc/UTC", {}, 12),
+    "four_chiller_plant": (REAL["four_chiller_plant"], "Etc/UTC", {}, 13),
+    "exchanger_parallel": (REAL["exchanger_parallel"], "America/Los_Angeles", {}, 27),
+    "laboratory, summer": (("real_trends/laboratory_atlanta_eff_default.csv.gz",),
+                           "America/Denver", {"year": 2021}, 5),
+    "laboratory, spring": (("real_trends/laboratory_buffalo_eff_typshldr.csv.gz",),
+                           "America/Denver", {"year": 2021, "date_order": "month first"}, 5),
+}
+
+
+@pytest.mark.parametrize("name", DROPPED)
+def test_from_the_drop_to_verdicts_with_two_answers(name: str, tmp_path: Path) -> None:
+    """What is ticked is accepted, nothing else is stated: every check has a verdict."""
+    files, zone, form, least = DROPPED[name]
+    job = start(tmp_path / "job", name)
+    for file in files:
+        if not (SHARED / file).is_file():
+            pytest.skip(f"{file} is not in the shared folder (set FPTLIB_SHARED)")
+        (job.trends_folder / Path(file).name).write_bytes((SHARED / file).read_bytes())
+    job.put("site.altitude", 300.0)
+    job.put("site.time_zone", zone)
+    if form:
+        job.change(lambda document: document.update({"files": {Path(files[0]).name: form}}))
+    point_table.save(job, point_table.of(job).rows)
+    assert len(job.get("points")) >= least
+    report = report_of(job, assemble(job))
+    assert report.lines(everything=True)
+    assert {check.verdict for check in report.checks} <= {verdict.value for verdict in Verdict}
 
 
 def test_campus_chiller_is_judged_only_where_it_can_be(tmp_path: Path) -> None:

@@ -163,6 +163,8 @@ def cell_flow(test: FunctionalTest) -> Finding:
     least = test.plant.cold.cell_flow
     if least is None:
         raise NotTested("the minimum flow per tower cell is not stated in the plan")
+    if not test.plant.tower_cells:
+        raise NotTested("the number of tower cells is not stated in the plan")
     freezing = test["outdoor_dry_bulb"] <= test.limits["cold.air"]
     if not freezing.any():
         raise Deferred(f"the air was never at or below {test.limits['cold.air']:g} °F: repeat it "

@@ -232,8 +232,10 @@ class Trended:
 
     @property
     def tower_numbers(self) -> list[int]:
-        """Every tower cell the job states."""
-        return list(range(1, self.plant.tower_cells + 1))
+        """Every tower cell the job states, or the trends show where it states none."""
+        seen = {n for what in ("speed", "running")
+                for n in self.grid.numbers(f"tower_{{n}}_fan_{what}")}
+        return list(range(1, self.plant.tower_cells + 1)) or sorted(seen)
 
     @property
     def pump_numbers(self) -> list[int]:

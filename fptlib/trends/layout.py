@@ -29,7 +29,9 @@ _CELLS = BAD | (ON | OFF) - {"open", "close", "active", "run", "start", "stop"}
 SAMPLE_ROWS = 400
 _NUMBER = re.compile(r"^[-+]?[\d\s.,'\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?$")
 DATE = re.compile(
-    r"\d{1,4}[-/. ](?:\d{1,2}|[^\W\d]{3,9}\.?)[-/. ,]+\d{2,4}|^\d{8}(?:T|\s|$)|\d:\d\d")
+    r"\d{1,4}[-/. ](?:\d{1,2}|[^\W\d]{3,9}\.?)[-/. ,]+\d{2,4}|^\d{8}(?:T|\s|$)"
+    # An offset from UTC stands in headers too.
+    r"|(?<![+-])(?<![+-]\d)\d:\d\d")
 # Seconds, or parts of them, since 1970; days since 1899 with their part.
 _COUNT = re.compile(r"\d{9,16}|\d{5}[.,]\d{2,}")
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
-from typing import Any
 
 import naming
 import pandas as pd
 import pytest
-from browser_desk import Desk
+from browser_desk import Desk, drop
 
 from fptlib.job.folder import Job
 from fptlib.job.start import start
@@ -22,19 +21,6 @@ pytestmark = pytest.mark.full
 def sample(tmp_path: Path) -> Job:
     """A job just begun, without an answer."""
     return start(tmp_path / "new", "new")
-
-
-def drop(page: Any, files: list[Path]) -> None:
-    """Let files fall on the field for them, as the browser itself does."""
-    field = page.locator(".fpt-drop")
-    field.scroll_into_view_if_needed()
-    box = field.bounding_box()
-    devices = page.context.new_cdp_session(page)
-    for kind in ("dragEnter", "dragOver", "drop"):
-        devices.send("Input.dispatchDragEvent", {
-            "type": kind, "x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2,
-            "data": {"items": [], "files": [str(file) for file in files],
-                     "dragOperationsMask": 1}})
 
 
 def test_from_a_dropped_file_to_verdicts_in_ten_actions(desk: Desk, tmp_path: Path,

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import pytest
-from browser_desk import Desk
+from browser_desk import Desk, drop
 
 from fptlib.workbook import upload
 
@@ -59,17 +58,7 @@ def test_a_trend_file_is_dropped_on_the_folder(desk: Desk, tmp_path: Path):
         desk.page.get_by_role("link", name="open the folder trends").click()
     folder = opened.value
     folder.locator(".jp-DirListing-item", has_text="plant.csv").wait_for(timeout=120_000)
-    drop(folder, made(tmp_path, "meter.csv", b"time,flow\n"))
+    drop(folder, [made(tmp_path, "meter.csv", b"time,flow\n")], ".jp-DirListing-content")
     folder.locator(".jp-DirListing-item", has_text="meter.csv").wait_for(timeout=120_000)
     assert (desk.office.job.trends_folder / "meter.csv").read_bytes() == b"time,flow\n"
     folder.close()
-
-
-def drop(folder: Any, file: Path) -> None:
-    """Let a file fall on the folder's list, as the browser itself does."""
-    box = folder.locator(".jp-DirListing-content").bounding_box()
-    devices = folder.context.new_cdp_session(folder)
-    for kind in ("dragEnter", "dragOver", "drop"):
-        devices.send("Input.dispatchDragEvent", {
-            "type": kind, "x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2,
-            "data": {"items": [], "files": [str(file)], "dragOperationsMask": 1}})

@@ -48,7 +48,7 @@ STARTS = ("2026-01-20 06:00", "2026-02-03 22:00", "2026-03-07 23:00", "2025-11-0
           "2026-07-04 12:00", "2025-12-31 20:00", "2026-10-09 00:00")
 # Name of the stamp's form, how it is written, zone of the clock, what the header says.
 Stamp = tuple[str, Callable[[datetime], str], Any, str]
-NEW_YORK = ZoneInfo("America/New_York")
+NEW_YORK, DAY = ZoneInfo("America/New_York"), timedelta(days=1)
 STAMPS: tuple[Stamp, ...] = (
     ("iso", lambda at: f"{at:%Y-%m-%d %H:%M:%S}", ZONE, "Time"),
     ("month first", lambda at: f"{at:%m/%d/%Y %H:%M}", ZONE, "Date Time"),
@@ -63,12 +63,20 @@ STAMPS: tuple[Stamp, ...] = (
     ("offset in the header", lambda at: f"{at:%m/%d/%y %H:%M:%S}", ZoneInfo("Etc/GMT+7"),
      "Date Time, GMT-07:00"),
     ("seconds", lambda at: f"{at.timestamp():.0f}", UTC, "Time"),
+    ("two-digit year in front", lambda at: f"{at:%y-%m-%d %H:%M}", ZONE, "Time"),
+    ("a or p", lambda at: f"{at:%m/%d/%Y %I:%M}{at:%p}"[:-1].lower(), ZONE, "Time"),
+    ("year behind the clock", lambda at: f"{at:%a %b %d %H:%M:%S %Z %Y}", ZONE, "Time"),
+    ("as Windows names it", lambda at: f"{at:%Y-%m-%d %H:%M}", ZONE,
+     "Date (UTC-07:00) Mountain Time (US & Canada)"),
+    ("milliseconds", lambda at: f"{at.timestamp() * 1000:.0f}", UTC, "Time"),
+    ("serial", lambda at: f"{(at.replace(tzinfo=None) - datetime(1899, 12, 30)) / DAY:.6f}", ZONE,
+     "Time"),
     ("unmarked standard time", lambda at: f"{at:%Y-%m-%d %H:%M:%S}", ZoneInfo("Etc/GMT+7"), "Time"),
 )
 ON_OFF = (("1", "0"), ("On", "Off"), ("Running", "Stopped"), ("Closed", "Open"), ("2", "0"),
-          ("true", "false"))
+          ("true", "false"), ("Occ", "Unocc"), ("1 (On)", "0 (Off)"), ("255", "0"), ("-1", "0"))
 PLACES = ("", "", "#N/A", "---", "9999", "-9999", "32767", "??? {}", "{} {{zz}}", "{} {{down}}",
-          "inf")
+          "inf", "NULL", "Comm Fail", "-0.0 {{down}}")
 
 
 def _changes(times: list[datetime]) -> bool:
@@ -95,9 +103,12 @@ class Shuffled:
         self.spoilt = str(dice.choice(["chw_supply_temp", "chw_flow", "chiller_1_power"]))
         self.known: dict[str, set[str]] = {
             "time_zone": {'"-07:00"' if "GMT+7" in str(self.zone) else f'"{self.zone}"'},
-            "date_order": {'"day first"' if self.stamp == "day first" else '"month first"'},
+            "date_order": {{"day first": '"day first"', "two-digit year in front":
+                            '"year first"'}.get(self.stamp, '"month first"')},
             "on": {f'["{self.on}"]'}, "off": {f'["{self.off}"]'}, "hold": {""},
             "bad": {'["??? *"]', '["* {zz}"]'},
+            "member": {'["t 2026-01.csv", "t 2026-02.csv", "t 2026-03.csv"]'},
+            "sheet": {'["Jan", "Feb", "Mar"]'},
         }
         self.truth = self._known(whole)
         self._counts: Counter[str] = Counter()
@@ -123,7 +134,8 @@ class Shuffled:
         units = {"chw_supply_temp": "°C", "chw_return_temp": "°C", "chw_flow": "L/s",
                  "chiller_1_power": "kW", "chiller_1_running": ""} if self.si else {
                      name: table.get("unit", "") for name, table in names.items()}
-        form = str(self.dice.choice(["wide", "wide", "beside", "long", "files", "book", "zip"]))
+        form = str(self.dice.choice(["wide", "wide", "beside", "long", "files", "book", "zip",
+                                     "zip of months", "sheets", "states apart"]))
         data = rows_of(self.truth, self.write, self.zone, self.cell)
         heads, column = heads_of(self.truth, self.head), list(self.truth.columns)
         units_row = [["", *units.values()]]
@@ -149,7 +161,34 @@ class Shuffled:
             mapped = {name: {**table, "file": f"{HEADS[name]}.csv", "column": "Value"}
                       for name, table in names.items()}
             return Export(form, files, self.truth, mapped)
-        table = [*before, heads, *(units_row if self.si else []), *data, *after]
+        if form == "states apart":
+            self._counts.clear()
+            rows = [[point, at, *(["", cell] if point == "CH1" else [cell, ""]), unit]
+                    for at, point, cell, unit in long_rows(
+                        self.truth, lambda at: self.write(at.astimezone(self.zone)),
+                        lambda name, value: [units[name]], self.cell)]
+            return Export(form, {"t.csv": delimited([
+                ["Point Name", self.head, "Numeric Value", "String Value", "Units"], *rows])},
+                self.truth, names)
+        top = [heads, *(units_row if self.si else [])]
+        if form in ("zip of months", "sheets"):
+            third = len(data) // 3
+            parts = [[*before, *top, *data[begin:end]] for begin, end in (
+                (0, third), (third, 2 * third), (2 * third, None))]
+            if form == "sheets":
+                pages = dict(zip(("Jan", "Feb", "Mar"), parts, strict=True))
+                return Export(form, {"t.xlsx": book(pages)}, self.truth, {
+                    name: {**each, "file": "t.xlsx"} for name, each in names.items()})
+            months = {f"t 2026-0{at}.csv": delimited(part) for at, part in enumerate(parts, 1)}
+            return Export(form, {"t.zip": packed(months)}, self.truth, {
+                name: {**each, "file": "t.zip"} for name, each in names.items()})
+        page = int(self.dice.integers(5, len(data))) if self.dice.integers(3) == 0 else 0
+        if page:
+            # A report's next page, with its title and its header.
+            data[page:page] = [["Page 2"], heads]
+        if self.dice.integers(4) == 0:
+            top, data = top[:1], [[*row, ""] for row in (*top[1:], *data)]
+        table = [*before, *top, *data, *after]
         if form == "book":
             return Export(form, {"t.xlsx": book({"Trend": table})}, self.truth,
                           {name: {**each, "file": "t.xlsx"} for name, each in names.items()})

@@ -6,6 +6,7 @@ import json
 import time
 import urllib.error
 import urllib.request
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -216,3 +217,16 @@ class Desk:
            resultTypes: ['violations']})).violations.map(v => [v.id, v.help,
              v.nodes.map(n => n.target.join(' ') + ' ' + n.html.slice(0, 160))])""")
         return [f"{id}: {help}: {node}" for id, help, nodes in found for node in nodes[:3]]
+
+
+def drop(page: Any, files: Sequence[Path], field: str = ".fpt-drop") -> None:
+    """Let files fall on a field, as the browser itself does."""
+    place = page.locator(field)
+    place.scroll_into_view_if_needed()
+    box = place.bounding_box()
+    devices = page.context.new_cdp_session(page)
+    for kind in ("dragEnter", "dragOver", "drop"):
+        devices.send("Input.dispatchDragEvent", {
+            "type": kind, "x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2,
+            "data": {"items": [], "files": [str(file) for file in files],
+                     "dragOperationsMask": 1}})

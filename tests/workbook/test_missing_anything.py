@@ -19,6 +19,7 @@ import small_plant
 
 from fptlib.cli.report import report_of
 from fptlib.job.folder import Job
+from fptlib.job.schema import Plant
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import JUDGED
 from fptlib.procedure.verdict import Verdict
@@ -81,6 +82,13 @@ def test_no_subset_of_points_breaks_anything(job: Job, first: str, stated: bool)
         gone = (first, *out)
         everything(job, left(SMALL, gone, stated), pages=ALL or not out,
                    figures=not out or ALL and len(gone) < 3)
+
+
+@pytest.mark.parametrize("whole", [SMALL, LARGE], ids=["small", "large"])
+def test_a_plan_that_states_nothing_breaks_nothing(job: Job, whole: FunctionalTest) -> None:
+    """A technician who maps the files and looks at the verdicts before the plan is filled in."""
+    bare = Plant(whole.plant.altitude, whole.plant.time_zone)
+    everything(job, replace(whole, plant=bare), figures=True)
 
 
 @pytest.mark.parametrize("name", [n for n in LARGE.grid.columns if "_2_" not in n])
