@@ -200,6 +200,26 @@ def approach_uncertainty(test: FunctionalTest) -> np.ndarray:
 
 
 @cached
+def margin_noise(test: FunctionalTest) -> float:
+    """What one sample of the margin is known to beside the next [degF, k = 2]: weather moves in
+    lines, so its bends over three samples are noise, of six times the variance of one; by their
+    median, which is 0.6745 of the standard deviation."""
+    margin = enable_margin(test)[:: test.rows(test.sample_interval("wet_bulb", "reset_setpoint"))]
+    bends = median(np.abs(np.diff(margin, 2)))
+    return uncertainty.COVERAGE * bends / 0.6745 / math.sqrt(6.0)
+
+
+@cached
+def own_spread(test: FunctionalTest) -> np.ndarray:
+    """What the sequence's own condition is known to in every row, its sensors' errors being in the
+    trends too [degF]: a stated approach the sequence uses itself, that of a curve it may not."""
+    curves = [rows(test)[1] for rows, stated in (
+        (tower_rows, test.plant.tower_approach),
+        (exchanger_rows, test.plant.exchanger_approach)) if stated is None]
+    return np.asarray(np.hypot.reduce(np.array([np.zeros(len(test)), *curves])))
+
+
+@cached
 def enable_uncertainty(test: FunctionalTest) -> np.ndarray:
     """Expanded uncertainty of the enable margin of every row [degF].
 

@@ -14,7 +14,7 @@ from fptlib.procedure.flags import stretches
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.instruments import agreement
 from fptlib.procedure.judge import Finding, check
-from fptlib.procedure.measures import between_rows, busiest
+from fptlib.procedure.measures import between_rows, busiest, rows_for
 from fptlib.procedure.verdict import Event, Verdict
 
 HOUR, DAY = 60.0, 1440.0
@@ -25,7 +25,16 @@ HOUR, DAY = 60.0, 1440.0
 OVERLAP, SOON, BACK, SATISFIED = 30.0, 5.0, 60.0, 1.0
 
 
-@check("lift.starts", unit="per hour", needs=("chillers",), all_or_none=True,
+def _longest_rows(test: FunctionalTest) -> float:
+    """Rows that show too many starts in an hour, and the shortest time that a manufacturer states
+    between two."""
+    chillers = [test.plant.chiller(n) for n in test.chiller_numbers]
+    stated = [each.anti_recycle for each in chillers] + [each.start_to_start for each in chillers]
+    return min([rows_for(each.starts_per_hour or test.limits["lift.starts"], HOUR)
+                for each in chillers] + [least / 2.0 for least in stated if least], default=HOUR)
+
+
+@check("lift.starts", unit="per hour", needs=("chillers",), all_or_none=True, rows=_longest_rows,
        limits=("lift.starts", "lift.starts_day"),
        advise=lambda test, failed: _advise_starts(failed))
 def starts(test: FunctionalTest) -> Iterator[Finding]:
@@ -49,8 +58,7 @@ def starts(test: FunctionalTest) -> Iterator[Finding]:
 def _busiest(test: FunctionalTest, n: int, period: float, every: float, limit: float) -> Finding:
     found = busiest(test.running(n), test.rows(period), test.unrecorded)
     per = "hour" if period == HOUR else "day"
-    # A start needs one row on and one row off to be seen.
-    hidden = "" if period / (2.0 * every) > limit else (
+    hidden = "" if every <= rows_for(limit, period) else (
         f"rows of {every:.0f} min cannot show so many starts")
     return Finding(
         0, max(found.row - test.rows(period) + 1, 0),

@@ -13,7 +13,7 @@ from fptlib.procedure.changeovers import Request, Run
 from fptlib.procedure.flags import Flags, Stretch
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
-from fptlib.procedure.measures import between_rows, in_hours
+from fptlib.procedure.measures import between_rows, crossed, in_hours
 from fptlib.procedure.setpoint_release import RUN_DOWN_MINUTES
 from fptlib.procedure.verdict import Event
 
@@ -67,11 +67,16 @@ def dwell(test: FunctionalTest, request: Request) -> Finding:
     if unseen and held < limit:
         return not_judged(request.number, request.row,
                           f"only {held:.0f} min before the enable can be seen")
-    every = test.sample_interval("request", "wet_bulb", "reset_setpoint")
+    every, known = test.sample_interval("request", "wet_bulb", "reset_setpoint"), (0.0, 1.0)
     spread = held - least_held if held >= limit else most_held - held
+    if every > 1.0 and held > 0.0 and start >= 0:
+        known = crossed(margin, start, test.rows(every), approaches.margin_noise(test))
+    # It began in that part of the interval before its first sample; the enable came at any time.
+    held += every * (0.5 - sum(known) / 2.0)
     return Finding(
         request.number, min(start + 1, request.row), f"the condition had held for {held:.0f} min",
-        last=request.row, measured=held, at_least=limit, uncertainty=every + spread,
+        last=request.row, measured=held, at_least=limit,
+        uncertainty=every * (known[1] - known[0] + 1.0) / 2.0 + spread,
         tolerance=test.timing_tolerance,
         quantities={"margin at the enable, °F": float(margin[request.row]),
                     "held at the least, min": least_held, "at the most, min": most_held})
@@ -87,12 +92,9 @@ def _held_from(test: FunctionalTest, row: int, sign: float) -> int:
 @cached
 def _broken_rows(test: FunctionalTest, sign: float) -> np.ndarray:
     """The rows in which the condition did not hold or is not known; ``sign`` moves it by what
-    the approaches of the trends are known to. What is stated the sequence uses too: no spread."""
-    curves = [rows(test)[1] for rows, stated in (
-        (approaches.tower_rows, test.plant.tower_approach),
-        (approaches.exchanger_rows, test.plant.exchanger_approach)) if stated is None]
-    spread = np.hypot.reduce(np.array([np.zeros(len(test)), *curves]))
-    return np.flatnonzero(~(approaches.enable_margin(test) + sign * spread >= 0.0))
+    the sequence's own is known to."""
+    margin = approaches.enable_margin(test) + sign * approaches.own_spread(test)
+    return np.flatnonzero(~(margin >= 0.0))
 
 
 @check("enable.stay", unit="min", each="run", needs=("request", "chillers"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -22,13 +23,17 @@ from fptlib.procedure.exit_reasons import (
 from fptlib.procedure.flags import Flags, Stretch
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
-from fptlib.procedure.measures import SWINGS, median, swings_through
+from fptlib.procedure.measures import SWINGS, crossed, median, swings_through
 from fptlib.procedure.verdict import NotTested, Verdict
 
 FINE_STEP = 0.2
 # Of a run, so much [%] must have been compared with chillers for it to pass (common practice, no
 # source).
 LEAST_COMPARED = 10.0
+# Chilled water in economizer operation moves no faster [degF/min]: it follows the sump, whose water
+# the towers exchange once in ten minutes or so, over a range of ten degrees (common practice, no
+# source); half of that, for something cools it still.
+FASTEST = 0.5
 
 
 def _rounding(test: FunctionalTest) -> float:
@@ -63,9 +68,14 @@ def supply(test: FunctionalTest, run: Run) -> Finding:
     if seen > limit or coarse:
         rounding = -_rounding(test) if seen <= limit else _rounding(test)
         doubt = abs(_longest(test, too_warm(test, rounding)[rows]) - seen)
-    return _longest_stay(test, run, too_warm(test)[rows], limit, WARMTH,
-                         f"the chilled water was more than {test.limits['exit.band']:g} °F above "
-                         "setpoint", doubt, above=_above_band(test))
+    above = _above_band(test)
+    found = _longest_stay(test, run, too_warm(test)[rows], limit, WARMTH,
+                          f"the chilled water was more than {test.limits['exit.band']:g} °F above "
+                          "setpoint", above, doubt)
+    swings = swings_through(
+        above[run.rows], slice(int(found.first) - run.first, (found.last or 0) + 1 - run.first),
+        test.sample_interval(*WARMTH))
+    return replace(found, fail_needs=SWINGS if swings else "")
 
 
 @cached
@@ -75,10 +85,10 @@ def _above_band(test: FunctionalTest) -> np.ndarray:
 
 
 def _longest_stay(test: FunctionalTest, run: Run, found: Flags, limit: float,
-                  needs: tuple[str, ...], what: str, doubt: float = 0.0,
-                  above: np.ndarray | None = None) -> Finding:
-    """The longest stretch of what rests on ``needs``; rounding leaves ``doubt``. Where it is a
-    value ``above`` zero that moves in straight lines between samples, these say when it began."""
+                  needs: tuple[str, ...], what: str, above: np.ndarray, doubt: float = 0.0
+                  ) -> Finding:
+    """The longest stretch of what rests on ``needs``; rounding leaves ``doubt``. Where the value
+    ``above`` zero is known before it, it moves in a straight line, which says when it began."""
     possible = found.stretches(maybe=True)
     hidden = max((each.rows for each in possible), default=0) * test.minutes
     if not run.complete and possible and possible[-1].last == run.last:
@@ -86,19 +96,16 @@ def _longest_stay(test: FunctionalTest, run: Run, found: Flags, limit: float,
         hidden = math.inf
     worst, every = found.longest(), test.sample_interval(*needs)
     minutes = worst.rows * test.minutes if worst else 0.0
-    if worst and above is not None and every > 1.0:
+    if worst and every > 1.0 and not (
+            worst.first > run.first and math.isnan(above[worst.first - 1])):
         minutes += every * (_between_samples(worst, run, above) - 1.0)
         every /= 2.0
-    swings = worst is not None and above is not None and swings_through(
-        above[run.rows], slice(worst.first - run.first, worst.last + 1 - run.first),
-        test.sample_interval(*needs))
     return Finding(
         run.number, worst.first if worst else run.first,
         f"for {minutes:.0f} min {what}" if worst else f"at no time {what}",
         last=worst.last if worst else run.last, measured=minutes, at_most=limit,
         uncertainty=doubt + (every if worst else 0.0), tolerance=test.timing_tolerance,
-        worst_in_gaps=hidden, cut_off=test.cut_off(run),
-        fail_needs=SWINGS if swings else "")
+        worst_in_gaps=hidden, cut_off=test.cut_off(run))
 
 
 def _between_samples(found: Stretch, run: Run, above: np.ndarray) -> float:
@@ -125,8 +132,15 @@ def equipment(test: FunctionalTest, run: Run) -> Finding:
         raise NotTested(f"the equipment limit is {test.plant.equipment_limit} and no more than "
                         f"{installed} are counted, so it can never be exceeded; correct the limit, "
                         "or state in the plan how many pumps count with the cells")
+    # As long as the same machines run, the fans' speed says when it began.
+    many = np.sum([test[name] == 1.0 for need in EQUIPMENT if need.endswith("running")
+                   for name in test.points_of(need)], axis=0) > test.plant.equipment_limit
+    slowest = np.min([np.where(test[f"tower_{n}_fan_running"] == 1.0,
+                               test[f"tower_{n}_fan_speed"], np.inf)
+                      for n in test.tower_numbers], axis=0)
     return _longest_stay(test, run, exceeded(test)[run.rows], limit, EQUIPMENT,
-                         "were all fans at maximum and more equipment running than the limit")
+                         "were all fans at maximum and more equipment running than the limit",
+                         np.where(many, slowest - test.limits["exit.fans_at_maximum"], np.nan))
 
 
 @check("exit.comparative", unit="min", each="run", needs=("request", "chillers", *COMPARISON),
@@ -147,6 +161,11 @@ def comparative(test: FunctionalTest, run: Run) -> Finding:
     worst = max(uneconomic(test, run), key=lambda found: found.rows, default=None)
     minutes = worst.rows * test.minutes if worst else 0.0
     hidden = max((found.rows for found in uneconomic(test, run, maybe=True)), default=0)
+    limit = test.limits["exit.comparative_delay"] + test.limits["exit.grace"]
+    doubt = chiller_baseline.BLOCK_MINUTES
+    if worst and minutes > limit:
+        # It may have gone on beyond its blocks; in them it was shorter by what rows say.
+        doubt = min(doubt, minutes - _dearer(test, worst) + test.sample_interval(*COMPARISON))
     return Finding(
         run.number, worst.first if worst else run.first,
         f"worse than chillers for {minutes:.0f} min; {100.0 * compared / inside:.0f} % of the run "
@@ -155,11 +174,19 @@ def comparative(test: FunctionalTest, run: Run) -> Finding:
                     f"that is less than {LEAST_COMPARED:.0f} %; repeat the test where chillers run "
                     "at like load and wet bulb"),
         last=worst.last if worst else run.last, measured=minutes,
-        at_most=test.limits["exit.comparative_delay"] + test.limits["exit.grace"],
-        uncertainty=chiller_baseline.BLOCK_MINUTES if worst else 0.0,
+        at_most=limit, uncertainty=doubt if worst else 0.0,
         worst_in_gaps=hidden * test.minutes, cut_off=test.cut_off(run),
         quantities={"quarter-hours": inside, "compared": compared,
                     "worse than chillers": int(blocks.worse.sum())})
+
+
+def _dearer(test: FunctionalTest, found: Stretch) -> float:
+    """Of a stretch of quarter-hours, how many minutes were dearer each for itself [min]."""
+    fitted, rows = chiller_baseline.fit(test), slice(found.first, found.last + 1)
+    assert fitted is not None
+    load, air = test.load[rows], test.wet_bulb[rows]
+    chillers = fitted.predict(load, air) + fitted.uncertainty(load, air)
+    return float((test.kw_per_ton[rows] > chillers).sum()) * test.minutes
 
 
 @check("exit.not_early", unit="min", each="exit",
@@ -222,12 +249,34 @@ def _without_reason(test: FunctionalTest, left: Exit, every: float) -> Finding:
         doubts.append(f"the sequence allows {test.sequence.other_exit}")
     if hidden := test.cut_off(left.run):
         return not_judged(left.number, left.row, f"{said}, but {hidden}")
-    if every > delay / 2.0:
+    if _between_rows(test, left):
         doubts.append(f"rows of {every:.0f} min cannot show the delay before the exit")
     return Finding(
         left.number, left.row, text + "".join(f"; but {doubt}" for doubt in doubts),
         verdict=Verdict.INDETERMINATE if doubts else Verdict.FAIL, measured=minutes,
         at_least=delay, uncertainty=every)
+
+
+def _between_rows(test: FunctionalTest, left: Exit) -> bool:
+    """Whether a reason may have come and lasted its delay between two samples: too many machines,
+    or water that rose above the band and, no chiller running yet, was back by the next sample,
+    no faster than water moves."""
+    every, last = test.sample_interval(*WARMTH), left.run.last
+    shortest = test.limits["exit.delay"] - test.timing_tolerance
+    if test.plant.equipment_limit is not None:
+        counted = test.limits["exit.equipment_delay"] - test.timing_tolerance
+        if test.sample_interval("request", *EQUIPMENT) > counted:
+            return True
+    if every <= shortest:
+        return False
+    apart, rounding = test.rows(every), _rounding(test)
+    before = last - apart * math.ceil(2.0 * test.limits["exit.grace"] / every)
+    below = (-rounding - _above_band(test))[max(before, left.run.first) : last + apart + 1 : apart]
+    if test.chillers_on[min(last + apart, len(test) - 1)] != 0.0:
+        # What a chiller cools falls as fast as it likes.
+        below[-1:] = 0.0
+    moved = np.maximum(below[:-1], 0.0) + np.maximum(below[1:], 0.0)
+    return not (len(moved) and bool((moved > FASTEST * (every - shortest)).all()))
 
 
 def _not_able(test: FunctionalTest, run: Run) -> list[str]:
@@ -240,11 +289,30 @@ def _not_able(test: FunctionalTest, run: Run) -> list[str]:
         return ["the chilled water was not clearly within the band"]
     if not exit_reasons.weather_known(test):
         return ["it is not known whether the weather would still have carried it"]
-    beyond_doubt = approaches.enable_margin(test) - approaches.enable_uncertainty(test)
-    if not median(beyond_doubt[last]) >= -test.sequence.weather_exit_band:
+    if test.sequence.weather_exit is not None:
+        if not _weather_lost(test, run) < test.sequence.weather_exit - test.timing_tolerance:
+            return ["the enable condition may have been lost for its delay"]
+    elif not median((approaches.enable_margin(test) - approaches.enable_uncertainty(test))[last]
+                    ) >= -test.sequence.weather_exit_band:
         return ["the enable condition did not hold beyond doubt"]
     equipped = test.plant.equipment_limit is None or not test.missing(*EQUIPMENT)
     return [] if equipped else ["the equipment that ran is not trended"]
+
+
+def _weather_lost(test: FunctionalTest, run: Run) -> float:
+    """For how long the sequence's own condition may have been lost at the exit [min]: it leaves by
+    the same readings, so only their noise, the trends' curves and rare samples leave it open."""
+    noise = approaches.margin_noise(test)
+    held = (approaches.enable_margin(test) + test.sequence.weather_exit_band
+            - approaches.own_spread(test))
+    lost = ~Flags.at_least(held, noise)[run.rows]
+    sure = np.flatnonzero(~lost.bridged(int(test.limits["lift.short_dip"] // test.minutes)).maybe)
+    if not len(sure):
+        return math.inf
+    row, every = run.first + int(sure[-1]), test.sample_interval(*exit_reasons.WEATHER)
+    # Where the last sample holds it the next one does not; the exit came before the row after.
+    part = crossed(held, row, test.rows(every), noise)[0] if every > 1.0 and row < run.last else 0.0
+    return (run.last + 1 - row) * test.minutes - part * every
 
 
 def _not_cheaper(test: FunctionalTest, left: Exit) -> list[str]:

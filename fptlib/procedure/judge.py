@@ -110,6 +110,7 @@ class CheckOf:
     test as a whole. ``advise`` adds the number to set, from this plant's data. ``capacity`` marks
     what only natural conditions prove, ``runs`` what says of which runs it could not judge, and
     ``all_or_none`` that the parts of one changeover, or of the record, pass together, or none does.
+    ``rows`` gives the longest rows [min] that can show what it looks for, where any are too long.
     """
 
     function: Callable[..., Findings]
@@ -122,6 +123,7 @@ class CheckOf:
     capacity: bool
     runs: bool
     all_or_none: bool
+    rows: Callable[[FunctionalTest], float] | None = None
 
     @property
     def words(self) -> Mapping[str, str]:
@@ -265,11 +267,12 @@ def _said(overrides: Sequence[Override]) -> str:
 def check(id: str, *, unit: str, each: str = "", needs: Sequence[str] = (),
           limits: Sequence[str] = (), advise: Advise | None = None, capacity: bool = False,
           runs: bool | None = None, all_or_none: bool = False,
+          rows: Callable[[FunctionalTest], float] | None = None,
           ) -> Callable[[Callable[..., Findings]], CheckOf]:
     """Make a function that returns findings into a check; see ``CheckOf``."""
     return lambda function: CheckOf(
         function, id, unit, each, tuple(needs), tuple(limits), advise, capacity,
-        each in ("run", "exit") if runs is None else runs, all_or_none)
+        each in ("run", "exit") if runs is None else runs, all_or_none, rows)
 
 
 def on_sheet(_test: FunctionalTest, _failed: Sequence[Event]) -> str:

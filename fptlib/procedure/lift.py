@@ -25,6 +25,7 @@ from fptlib.procedure.setpoint_release import (
     release_row,
     rise_hidden,
 )
+from fptlib.procedure.status import is_mean, least_run
 from fptlib.procedure.verdict import Event, NotApplicable, Verdict
 
 
@@ -59,7 +60,8 @@ def setpoint(test: FunctionalTest, request: Request) -> Finding:
     unknown = np.isnan(active - wanted + reset) & (on != 0.0)
     every = test.sample_interval("chw_supply_setpoint", "cw_supply_temp")
     found = highest_kept(np.where(asked, active - wanted, np.nan), test.limits["lift.short_dip"],
-                         test.minutes, every, unknown)
+                         test.minutes, every, unknown, active - wanted,
+                         between_rows(wanted, every))
     if found is None:
         return not_judged(request.number, request.row, "the condenser water never came near "
                           "enough to ask a running chiller for it")
@@ -70,7 +72,7 @@ def setpoint(test: FunctionalTest, request: Request) -> Finding:
         f"was {found.value:+z.1f} °F against condenser water minus "
         f"{test.limits['lift.offset']:g} (not below {_lowest(test):.4g} °F)",
         last=request.end, measured=found.value, at_most=test.limits["lift.setpoint_band"],
-        uncertainty=rounding + between_rows(wanted, every) + found.uncertainty,
+        uncertainty=rounding + found.uncertainty,
         worst_in_gaps=found.worst_in_gaps, cut_off=request.unseen,
         quantities={"condenser water, °F": float(test["cw_supply_temp"][row]),
                     "temporary setpoint, °F": float(temporary_setpoint(test)[row]),
@@ -142,7 +144,7 @@ def chiller_on(test: FunctionalTest, request: Request) -> Finding:
         # Rows further apart than the load must be carried may hide that it was.
         every = test.sample_interval("chillers")
         hidden = (f"; rows of {every:.0f} min cannot show whether it took it for a while"
-                  if every > TAKEN_OVER_MINUTES else "")
+                  if every > TAKEN_OVER_MINUTES and not _ran_through(test, request, every) else "")
         return Finding(number, request.end, "the changeover was abandoned before the exchanger "
                        f"took the load{hidden}",
                        verdict=Verdict.INDETERMINATE if hidden else Verdict.FAIL)
@@ -160,6 +162,20 @@ def chiller_on(test: FunctionalTest, request: Request) -> Finding:
         uncertainty=math.hypot(uncertainty.expanded(test, sensors), between_rows(water, every)),
         quantities={"condenser water, °F": float(water.mean()),
                     "exchanger approach, °F": approach, "reset setpoint, °F": wanted})
+
+
+def _ran_through(test: FunctionalTest, request: Request, every: float) -> bool:
+    """Whether a chiller that ran at every sample from the enable on was by its mean power never off
+    for as long between two of them as the exchanger must carry the load."""
+    numbers, apart = test.chiller_numbers, test.rows(every)
+    powers = [f"chiller_{n}_power" for n in numbers]
+    rows = test.window(request.row - apart, request.end)
+    if not test.has(*powers) or not is_mean(
+            [test.running(n) for n in numbers], [test[name] for name in powers], apart):
+        return False
+    return any((test.running(n)[rows] == 1.0).all()
+               and (least_run(test[name], apart)[rows] > 1.0 - TAKEN_OVER_MINUTES / every).all()
+               for n, name in zip(numbers, powers, strict=True))
 
 
 @check("lift.release", unit="min", each="run", limits=("lift.release",),

@@ -108,7 +108,7 @@ def _lowest_lift(test: FunctionalTest, request: Request, n: int, kind: str, stat
         return
     above, dip = np.where(off, np.nan, lift - least), test.limits["lift.short_dip"]
     found = lowest_kept(above[rows], dip, test.minutes, test.sample_interval(*sensors),
-                        (np.isnan(above) & ~off)[rows])
+                        (np.isnan(above) & ~off)[rows], above[rows])
     if found is None:
         yield not_judged(request.number, request.row, "the lift has a gap there"
                          if np.isnan(above[rows]).all() else

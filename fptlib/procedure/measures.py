@@ -115,13 +115,15 @@ class Level:
 
 
 def lowest_kept(values: np.ndarray, dip: float, minutes: float, every: float,
-                unknown: np.ndarray | None = None) -> Level | None:
+                unknown: np.ndarray | None = None, course: np.ndarray | None = None,
+                hidden: float = 0.0) -> Level | None:
     """The level that ``values`` stayed at or below for longer than a ``dip`` [min].
 
     Rows of ``minutes``, sampled ``every`` so many. Samples a minute apart show it. Of rarer
-    ones two on end prove it, and a single one, or what lay between two, leaves it possible:
-    the uncertainty spans both. ``unknown`` tells the rows that a gap hides where others are
-    missing by right; else every missing row is a gap.
+    ones two on end prove it, or one to which its ``course`` leads, where heat is stored and so
+    it cannot jump (see ``line_to``); a single one, or what lay between two, by ``hidden`` more,
+    leaves it possible: the uncertainty spans both. ``unknown`` tells the rows that a gap hides
+    where others are missing by right; else every missing row is a gap.
     """
     unknown = np.isnan(values) if unknown is None else unknown
     if every <= 1.0:
@@ -135,19 +137,38 @@ def lowest_kept(values: np.ndarray, dip: float, minutes: float, every: float,
     possible = lasting_low(values, 1)
     if possible is None or not shows_change(values, every):
         return None
+    apart = max(1, round(every / minutes))
     # A sample stands in so many rows: one row more holds the next one too.
-    sure = lasting_low(values, (int(dip // every) + 1) * max(1, round(every / minutes)) + 1)
+    sure = lasting_low(values, (int(dip // every) + 1) * apart + 1)
     highest = sure[0] if sure else float(np.nanmax(values))
-    lowest = float(np.nanmin(values - steps_beside(values, max(1, round(every / minutes)))))
+    if course is not None and dip < every:
+        highest = float(np.nanmin([highest, line_to(values, course, apart, dip / every)]))
+    lowest = float(np.nanmin(values - steps_beside(values, apart))) - hidden
     middle = (highest + lowest) / 2.0
     return Level(middle, (highest - lowest) / 2.0, possible[1],
                  -math.inf if gap * minutes > dip else middle)
 
 
+def line_to(values: np.ndarray, course: np.ndarray, apart: int, share: float) -> float:
+    """The level at or below which the values lay for a ``share`` of the interval before or after
+    any sample, NaN where none shows it: those so many rows ``apart`` on a line to it in their
+    ``course``. By as much as the line bends there a jump may have come as late as it likes."""
+    level = math.nan
+    for way in (1, -1):
+        at, before = values[::way], course[::way]
+        last, near, far = at[2 * apart:], before[apart:-apart], before[: -2 * apart]
+        known = ~np.isnan(at[apart:-apart])
+        kept = last + np.maximum(near - last, 0.0) * share + np.abs(last - 2.0 * near + far)
+        level = float(np.fmin.reduce(kept[known], initial=level))
+    return level
+
+
 def highest_kept(values: np.ndarray, dip: float, minutes: float, every: float,
-                 unknown: np.ndarray | None = None) -> Level | None:
+                 unknown: np.ndarray | None = None, course: np.ndarray | None = None,
+                 hidden: float = 0.0) -> Level | None:
     """The level that ``values`` stayed at or above for longer than a ``dip`` [min]."""
-    found = lowest_kept(-values, dip, minutes, every, unknown)
+    found = lowest_kept(-values, dip, minutes, every, unknown,
+                        None if course is None else -course, hidden)
     return None if found is None else Level(-found.value, found.uncertainty, found.row,
                                             -found.worst_in_gaps)
 
@@ -174,6 +195,21 @@ def window_highest(values: np.ndarray, rows: int) -> np.ndarray:
     # Two windows of the last length, one at either end, cover the whole one.
     rest = rows - length
     return np.maximum(highest[: len(highest) - rest], highest[rest:])
+
+
+def crossed(values: np.ndarray, row: int, apart: int, noise: float) -> tuple[float, float]:
+    """Between which parts of the interval from the sample in ``row`` to the next, so many rows
+    ``apart``, the values passed zero: where the straight line does, give or take their ``noise``
+    and what a parabola departs from it, an eighth of the bend beside it; any where they have a
+    gap."""
+    at = row + apart * np.arange(-1, 3)
+    if at[0] < 0 or at[-1] >= len(values) or np.isnan(values[at]).any():
+        return 0.0, 1.0
+    before, after = values[at[1:3]].tolist()
+    doubt = noise + float(np.abs(np.diff(values[at], 2)).max()) / 8.0
+    least, most = sorted(min(max((side - before) / (after - before), 0.0), 1.0)
+                         for side in (-doubt, doubt))
+    return least, most
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,6 +277,12 @@ class Starts:
     most: int
     row: int
     worst: int
+
+
+def rows_for(starts: float, period: float) -> float:
+    """The longest rows [min] that can show more than so many ``starts`` in a ``period`` [min]: each
+    needs a row on and a row off."""
+    return period / (2.0 * (math.floor(starts) + 1))
 
 
 def busiest(status: np.ndarray, period: int, unrecorded: np.ndarray | None = None) -> Starts:

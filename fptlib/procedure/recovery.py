@@ -67,8 +67,9 @@ def rate(test: FunctionalTest, run: Run) -> Finding | None:
     apart = test.rows(every)
     active = test[_ACTIVE][before : (run.last if back is None else back) + 1][::apart]
     # Over a gap it rose in a straight line at the gentlest, and at the worst all at its end.
-    unseen = _followed(test, before, apart)
-    rise, at_worst = (_rise(each(active), every, unseen) for each in (straightened, carried))
+    unseen, lower = _followed(test, before, apart), _fell(test, before, apart)
+    rise, at_worst = (_rise(each(active), every, unseen, lower)
+                      for each in (straightened, carried))
     if rise is None or at_worst is None:
         return not_judged(run.number, run.first, "the setpoint has a gap there")
     return Finding(
@@ -95,15 +96,27 @@ def _followed(test: FunctionalTest, before: int, apart: int) -> float:
     return float(change.max()) if len(change) and not np.isnan(change).any() else math.inf
 
 
-def _rise(active: np.ndarray, every: float, followed: float) -> Rise | None:
+def _fell(test: FunctionalTest, before: int, apart: int) -> float:
+    """How far down the setpoint may have gone on unseen after row ``before`` [degF]: what the
+    condenser water, or where that is not trended the setpoint itself, fell in the interval before
+    or in that one."""
+    led = test["cw_supply_temp" if test.has("cw_supply_temp") else _ACTIVE]
+    change = -np.diff(led[test.window(before - apart, before + apart + 1)][::apart])
+    return float(np.fmax.reduce(change, initial=0.0))
+
+
+def _rise(active: np.ndarray, every: float, followed: float, fell: float) -> Rise | None:
     """Largest rise of the returning setpoint in samples ``every`` [min], from the last one of
-    the pull-down on; between rare samples it may have ``followed`` the water up before the
-    transition by so much, and that is no return."""
+    the pull-down on. Between rare samples it may have ``followed`` the water up before the
+    transition by so much, and that is no return, or ``fell`` further, and then it rose from there.
+    """
     whole = largest_rise(active, RATE_WINDOW, every)
     if whole is None or every <= 1.0:
         return whole
-    least = largest_rise(np.concatenate([active[:1] + followed, active[1:]]), RATE_WINDOW, every)
-    return Rise(max(least.low if least else 0.0, 0.0), whole.high, whole.start)
+    least, most = (largest_rise(np.concatenate([active[:1] + moved, active[1:]]), RATE_WINDOW,
+                                every) for moved in (followed, -fell))
+    return Rise(max(least.low if least else 0.0, 0.0), most.high if most else whole.high,
+                whole.start)
 
 
 @check("recovery.duration", unit="min", each="run", needs=_SETPOINTS,
@@ -195,12 +208,12 @@ def _swings(test: FunctionalTest, run: Run, supply: np.ndarray, cut: str) -> Fin
     if every > SHORTEST_SWING / 2.0 and turns <= limit:
         return not_judged(run.number, run.first, f"rows of {every:.0f} min cannot show a swing",
                           subject="reversals")
-    # A swing may be larger or smaller than its rows show by the rounding at both turns, and with
-    # longer rows by what lay between them: a parabola through three rows peaks beyond the middle
-    # one by at most an eighth of their second difference.
+    # A swing may be larger or smaller than its rows show by the rounding at both turns. With longer
+    # rows it may also be larger, never smaller, by what lay between them: a parabola through three
+    # rows peaks beyond the middle one by at most an eighth of their second difference.
     bend = largest_step(np.diff(supply[:: test.rows(every)])) if every > 1.0 else 0.0
-    hidden = uncertainty.resolution(test, _SUPPLY, _SUPPLY) + bend / 4.0
-    other = reversals(supply, size - hidden if turns <= limit else size + hidden)
+    rounding = uncertainty.resolution(test, _SUPPLY, _SUPPLY)
+    other = reversals(supply, size - rounding - bend / 4.0 if turns <= limit else size + rounding)
     # Gaps may hide two in every ten minutes, the shortest swing.
     in_gaps = sum(2 * int((last - first + 1) * test.minutes // SHORTEST_SWING)
                   for first, last in stretches(np.isnan(supply)))

@@ -17,7 +17,7 @@ from fptlib.procedure.flags import Flags
 from fptlib.procedure.functional_test import STEADY_MINUTES, FunctionalTest, cached
 from fptlib.procedure.instruments import EXCHANGER, balanced
 from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
-from fptlib.procedure.measures import busiest, median
+from fptlib.procedure.measures import busiest, median, rows_for
 from fptlib.procedure.verdict import Event, NotApplicable, NotTested
 
 LEAST_KNOWN = 15.0
@@ -45,7 +45,8 @@ def wanted_condenser_water(test: FunctionalTest) -> np.ndarray:
 def _share(test: FunctionalTest, run: Run, rows: slice, good: Flags, doubtful: np.ndarray,
            text: str, **quantities: float) -> Finding:
     """The share of the known rows that are ``good``; ``doubtful`` ones could be either for the
-    sensors' sake. Of rare samples each change was anywhere between two of them (uniform)."""
+    sensors' sake. Of rare samples each change was anywhere between two of them (uniform), and few
+    of them miss the limit by chance (binomial)."""
     share, known = good.share(), good.known
     if math.isnan(share):
         return not_judged(run.number, run.first, "a gap over the whole run")
@@ -54,7 +55,12 @@ def _share(test: FunctionalTest, run: Run, rows: slice, good: Flags, doubtful: n
     turn = doubtful[known] & (sure | (share < limit))
     every = test.sample_interval("chw_supply_temp", "cw_supply_temp")
     changes = np.count_nonzero(np.diff(sure)) if every > 1.0 else 0
-    between = uncertainty.COVERAGE * math.sqrt(changes / 12.0) * every / (sure.size * test.minutes)
+    minutes = sure.size * test.minutes
+    between = uncertainty.COVERAGE * math.sqrt(changes / 12.0) * every / minutes
+    if share < limit and every > 1.0:
+        good_of_all = limit / 100.0
+        between = max(between, uncertainty.COVERAGE * math.sqrt(
+            good_of_all * (1.0 - good_of_all) * every / minutes))
     return Finding(
         run.number, rows.start, f"{share:.0f} % of the run {text}", last=rows.stop - 1,
         measured=share, at_least=limit,
@@ -139,6 +145,11 @@ def tower_tracking(test: FunctionalTest, run: Run) -> Finding:
     speeds = np.array([test[f"tower_{n}_fan_speed"][rows] for n in test.tower_numbers])
     able = ((speeds.max(axis=0) > test.limits["running.fan_minimum"])
             & (speeds.min(axis=0) < test.limits["exit.fans_at_maximum"]))
+    # A single one of rare samples shows fans on their way from one limit to the other.
+    every = test.sample_interval("tower_{n}_fan_speed")
+    if every > 1.0:
+        around = np.pad(able, test.rows(every))
+        able &= around[: len(able)] | around[-len(able):]
     if able.sum() * test.minutes < LEAST_KNOWN:
         return not_judged(run.number, run.first, f"fans were between their limits for less than "
                           f"{LEAST_KNOWN:.0f} min")
@@ -158,7 +169,8 @@ def tower_tracking(test: FunctionalTest, run: Run) -> Finding:
        needs=(*_RUN, "tower_{n}_fan_running"), limits=("running.fan_starts",),
        advise=lambda test, failed: (
            f"{max(event.measured or 0.0 for event in failed):.0f} starts an hour: a shortest "
-           f"cycle of {60.0 / test.limits['running.fan_starts']:.0f} min keeps the limit."))
+           f"cycle of {60.0 / test.limits['running.fan_starts']:.0f} min keeps the limit."),
+       rows=lambda test: rows_for(test.limits["running.fan_starts"], 60.0))
 def fan_cycling(test: FunctionalTest, run: Run) -> Iterator[Finding]:
     """Starts of each cell's fan in its busiest hour of the run."""
     limit, hour = test.limits["running.fan_starts"], test.rows(60.0)
@@ -166,8 +178,7 @@ def fan_cycling(test: FunctionalTest, run: Run) -> Iterator[Finding]:
         point = f"tower_{n}_fan_running"
         every, starts = test.sample_interval(point), busiest(test[point][run.rows], hour)
         at = run.first + starts.row
-        # A start needs one row on and one row off to be seen.
-        if starts.most <= limit and 60.0 / (2.0 * every) <= limit:
+        if starts.most <= limit and every > rows_for(limit, 60.0):
             yield not_judged(run.number, run.first, f"rows of {every:.0f} min cannot show so many "
                              "starts", subject=f"cell {n}")
             continue

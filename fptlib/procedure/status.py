@@ -13,6 +13,7 @@ import warnings
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from fptlib.procedure.flags import stretches
 
@@ -83,6 +84,26 @@ def _drawing(columns: Mapping[str, np.ndarray], values: np.ndarray, what: str) -
         highest = float(np.nanmax([np.nanmax(each) for each in of_all]))
     off = max(OWN_SHARE * float(np.nanmax(values)), LARGEST_SHARE * highest)
     return np.where(np.isnan(values), np.nan, (values > off).astype(float))
+
+
+def is_mean(statuses: Sequence[np.ndarray], drawn: Sequence[np.ndarray], apart: int) -> bool:
+    """Whether the power of chillers, in samples so many rows ``apart``, is the mean over the
+    interval that begins there: one that is off at the sample and starts before the next draws a
+    part. At least half of three starts or more show it (common practice, no source)."""
+    parts = []
+    for status, power in zip(statuses, drawn, strict=True):
+        for row in np.flatnonzero(np.diff(status) == 1.0):
+            after = power[row + 1 : row + 2 * apart + 1]
+            parts.append(OWN_SHARE < power[row] / max(np.max(after), 1e-9) < 0.9)
+    return len(parts) >= 3 and 2 * sum(parts) >= len(parts)
+
+
+def least_run(mean_power: np.ndarray, apart: int) -> np.ndarray:
+    """The least share of each interval in which a chiller ran: its mean over the most that it drew
+    in any of the two before and after; NaN beside a gap and at both ends."""
+    most = sliding_window_view(np.pad(mean_power, 2 * apart, constant_values=np.nan),
+                               4 * apart + 1).max(axis=1)
+    return np.asarray(mean_power / np.where(most > 0.0, most, np.nan))
 
 
 def flowing(values: np.ndarray) -> np.ndarray:

@@ -15,6 +15,7 @@ import numpy as np
 from fptlib import points
 from fptlib.job.schema import DRIVERS, Abort, Plant
 from fptlib.job.schema import Sequence as AsSpecified
+from fptlib.limits import Limits
 from fptlib.procedure import abort, air_handlers
 from fptlib.procedure.assemble import with_fan_speeds
 from fptlib.procedure.functional_test import FunctionalTest
@@ -31,6 +32,7 @@ DURATION = "two weeks of cold weather with three changeovers, without a break"
 ESSENTIAL, USEFUL = "essential", "useful"
 # Longer rows than this leave what is counted in minutes, or lasts for minutes, undecided.
 _FINE_MINUTES = 1.0
+STANDARD = Limits()
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,20 +51,23 @@ class Requested:
 
 @dataclass(frozen=True, slots=True)
 class Provable:
-    """What a list of points can prove: each check with the points it lacks, and those that rows
-    of this length may leave undecided."""
+    """What a list of points can prove: each check with the points it lacks, those that rows of
+    this length cannot show with the longest that could [min], and those that they may leave
+    undecided."""
 
     can: tuple[str, ...]
     cannot: dict[str, list[str]]
+    blind: dict[str, float]
     coarse: tuple[str, ...]
 
 
 def stub(plant: Plant, names: Iterable[str], aborts: Sequence[Abort] = (),
-         sequence: AsSpecified = AS_USUAL) -> FunctionalTest:
+         sequence: AsSpecified = AS_USUAL, limits: Limits = STANDARD) -> FunctionalTest:
     """A test in which these points are trended, and nothing else is known."""
     grid = Grid({name: np.ones(2) for name in names}, datetime(2026, 1, 1, tzinfo=UTC),
                 timedelta(minutes=1), rows=2)
-    return FunctionalTest(with_fan_speeds(grid, plant), plant, aborts=aborts, sequence=sequence)
+    return FunctionalTest(with_fan_speeds(grid, plant), plant, limits, aborts=aborts,
+                          sequence=sequence)
 
 
 def _missing(test: FunctionalTest) -> dict[str, list[str]]:
@@ -106,10 +111,18 @@ def request(plant: Plant, aborts: Sequence[Abort] = (), tags: dict[str, str] | N
 
 
 def provable(plant: Plant, names: Iterable[str], minutes: float, aborts: Sequence[Abort] = (),
-             sequence: AsSpecified = AS_USUAL) -> Provable:
+             sequence: AsSpecified = AS_USUAL, limits: Limits = STANDARD) -> Provable:
     """Which checks a list of points, sampled every so many minutes, can and cannot prove."""
-    cannot = _missing(stub(plant, names, aborts, sequence))
-    can = tuple(id for id in CHECKS if id not in cannot)
+    test = stub(plant, names, aborts, sequence, limits)
+    cannot = _missing(test)
+    blind = {id: longest for id, longest in longest_rows(test).items()
+             if id not in cannot and minutes > longest}
+    can = tuple(id for id in CHECKS if id not in cannot and id not in blind)
     coarse = tuple(id for id in can if minutes > _FINE_MINUTES and (
         CHECKS[id].unit == "min" or "lift.short_dip" in CHECKS[id].limits))
-    return Provable(can, cannot, coarse)
+    return Provable(can, cannot, blind, coarse)
+
+
+def longest_rows(test: FunctionalTest) -> dict[str, float]:
+    """The checks that long rows blind, with the longest that can show what they look for [min]."""
+    return {id: check.rows(test) for id, check in CHECKS.items() if check.rows}

@@ -3,13 +3,21 @@ and what the points mapped so far can prove."""
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 from fptlib import units
 from fptlib.errors import FormError
 from fptlib.job import answers
 from fptlib.job.folder import Job
-from fptlib.procedure.trend_request import DURATION, Requested, provable, request
+from fptlib.procedure.trend_request import (
+    DURATION,
+    Requested,
+    longest_rows,
+    provable,
+    request,
+    stub,
+)
 from fptlib.workbook import parts, printed, static, table_file
 from fptlib.workbook.forms import Saved
 from fptlib.workbook.panels import Panel
@@ -40,14 +48,27 @@ def cells(row: Requested) -> list[str]:
             row.interval, DURATION, ", ".join(row.serves), ", ".join(row.lost) or "nothing alone"]
 
 
+def _needs_rows(longest: float) -> str:
+    return f"needs rows of at most {math.floor(10.0 * longest) / 10.0:g} min"
+
+
+def _too_long(job: Job) -> str:
+    """Which checks are lost with rows longer than they need, whatever is trended."""
+    held = job.answers()
+    longest = longest_rows(stub(answers.plant(held), (), limits=answers.limits(held)))
+    return "Longer ones cannot show what these look for: " + "; ".join(
+        f"{id} {_needs_rows(minutes)}" for id, minutes in longest.items()) + "."
+
+
 def foretold(job: Job, minutes: float = 1.0) -> static.Shown:
     """What the points mapped so far can prove, said before the season is gone."""
     held = job.answers()
     found = provable(answers.plant(held), held.get("points", {}), minutes, answers.aborts(held),
-                     answers.sequence(held))
-    total = len(found.can) + len(found.cannot)
+                     answers.sequence(held), answers.limits(held))
+    total = len(found.can) + len(found.cannot) + len(found.blind)
     said = f"{len(found.can)} of {total} checks can be decided with the points mapped so far"
     rows = [[id, ", ".join(lacks)] for id, lacks in found.cannot.items()]
+    rows += [[id, _needs_rows(longest)] for id, longest in found.blind.items()]
     rows += [[id, f"may stay undecided: rows of {minutes:g} min are longer than what it counts"]
              for id in found.coarse]
     return static.table(said, ("Check", "What it lacks"), rows, "none lacks a point")
@@ -62,6 +83,7 @@ def write(job: Job) -> list[Path]:
         printed.text(f"Trend every point for {DURATION}. Essential: the checks named are not "
                      "tested without it. Say which points cannot be trended before the season "
                      "begins."),
+        printed.text(f"Rows of one minute are asked for. {_too_long(job)}"),
         printed.table("Points", (*HEADS[:6], "Steps served", HEADS[8]),
                       [[*row[:6], ", ".join(dict.fromkeys(
                           id.partition(".")[0] for id in row[7].split(", "))), row[8]]

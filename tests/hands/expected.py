@@ -16,7 +16,8 @@ MUST: dict[str, frozenset[str]] = {kind: frozenset(ids.split()) for kind, ids in
     k.TRIP: "lift.chiller_on lift.trips",
     k.NOT_FOLLOWED: "lift.setpoint",
     k.NOT_RELEASED: "lift.release recovery.duration",
-    k.ONE_STEP: "recovery.rate",
+    # A step is no ramp of the least time, whatever of it one row shows.
+    k.ONE_STEP: "recovery.rate recovery.duration",
     k.FAST_WATER: "recovery.supply",
     k.SWINGING: "recovery.stable",
     k.NEW_PEAK: "recovery.demand",
@@ -63,7 +64,7 @@ MAY: dict[str, frozenset[str]] = {kind: frozenset(ids.split()) for kind, ids in 
     # The water warms while no chiller runs.
     k.TRIP: "recovery.stable recovery.supply handover.excursion running.supply exit.supply "
             "recovery.rate recovery.duration recovery.demand lift.setpoint enable.missed",
-    k.ONE_STEP: "recovery.duration recovery.supply lift.setpoint lift.minimum",
+    k.ONE_STEP: "recovery.supply lift.setpoint lift.minimum",
     # Supply and tower aim at a setpoint that no exchanger reaches.
     k.NOT_RELEASED: "running.supply running.tower_setpoint running.tower_tracking recovery.stable "
                     "recovery.supply",
@@ -95,9 +96,5 @@ KNOWN_FALSE: set[tuple[str, str]] = {
     # A swing of the samples' own period.
     ("bypass_hunts", "exit.supply"), ("bypass_hunts", "handover.excursion"),
     ("bypass_hunts", "instruments.agreement"), ("fans_short_cycle", "instruments.agreement"),
-    ("clock_wrong_by_hours", "running.tower_tracking"),  # at 5 min only
 }
-KNOWN_SILENT = {
-    ("hasty_exit", k.EXIT_HASTY),  # the enable condition is within its uncertainty at the line
-    ("stays_though_dear", k.DEARER),  # little of the run was seen on chillers
-}
+KNOWN_SILENT: set[tuple[str, str]] = set()

@@ -8,6 +8,8 @@ from importlib.util import find_spec
 from pathlib import Path
 
 import fptlib
+from fptlib.job import answers
+from fptlib.procedure.trend_request import provable
 from tests.hands import second
 
 INTERVALS = (1, 5, 15)
@@ -23,11 +25,13 @@ SCENARIOS = {scenario.name: scenario
 
 @dataclass(frozen=True)
 class Said:
-    """What a check said; ``failures`` are the minutes (from, to) of its failed events."""
+    """What a check said; ``failures`` are the minutes (from, to) of its failed events. ``blind``:
+    the product said beforehand that such rows cannot show what it looks for."""
 
     verdict: str
     reason: str
     failures: tuple[tuple[int, int], ...]
+    blind: bool = False
 
 
 @dataclass(frozen=True)
@@ -68,7 +72,10 @@ def of_result(result: second.Result, intervals: tuple[int, ...] = INTERVALS) -> 
 def _said(result: second.Result, minutes: int) -> dict[str, Said]:
     with tempfile.TemporaryDirectory() as folder:
         HANDS[HAND_OF[result.scenario.name]].write(result, Path(folder), minutes)
-        checks = fptlib.check(fptlib.Job(Path(folder))).checks
+        job = fptlib.Job(Path(folder))
+        checks, held = fptlib.check(job).checks, job.answers()
+        blind = provable(answers.plant(held), held["points"], minutes,
+                         limits=answers.limits(held)).blind
     begin = result.frame.index[0]
 
     def minute(moment) -> int:
@@ -77,5 +84,5 @@ def _said(result: second.Result, minutes: int) -> dict[str, Said]:
     return {check.id: Said(
         str(check.verdict), check.reason,
         tuple((minute(event.start), minute(event.end or event.start))
-              for event in check.events if str(event.verdict) == "fail"))
+              for event in check.events if str(event.verdict) == "fail"), check.id in blind)
         for check in checks}

@@ -1,23 +1,28 @@
 """Every fault at every plant hand and interval: found, undecided, missed, false.
 
-    python tests/hands/matrix.py             prints one row a fault
-    python tests/hands/matrix.py third       of one hand alone
-    python tests/hands/matrix.py --guide     writes the summary into DEVELOPERS.md
+    python tests/hands/matrix.py                         prints one row a fault
+    python tests/hands/matrix.py --hand third            of one hand alone
+    python tests/hands/matrix.py --only hasty --open     of what has this in its name; with reasons
+    python tests/hands/matrix.py --interval 15           at these rows alone
+    python tests/hands/matrix.py --guide                 writes the summary into DEVELOPERS.md
 
 The first hand is the fault library of ``tests/faults`` (each fault at the base plant and at one
 more in turn); the second and, where its simulator is installed, the third have a folder here.
-*Undecided*: the check that must fail is indeterminate or says why it cannot be tested. *False*: a
-check fails and nothing that is true of the plant breaks it.
+*Undecided*: the check that must fail is indeterminate or says why it cannot be tested. *Unseen*: of
+these, the rows are longer than the product asks for beforehand (``trend_request.provable``).
+*False*: a check fails and nothing that is true of the plant breaks it.
 """
 
 from __future__ import annotations
 
+import argparse
 import os
 import sys
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import cycle
 from pathlib import Path
 
@@ -27,9 +32,11 @@ for _folder in (ROOT, FIRST_HAND, ROOT / "tests" / "support"):
     if str(_folder) not in sys.path:
         sys.path.append(str(_folder))
 
+from fptlib.procedure.trend_request import longest_rows  # noqa: E402
 from tests.hands.expected import ASTRAY, MUST, allowed  # noqa: E402
 from tests.hands.judged import HAND_OF, INTERVALS, Judged, Said, judged  # noqa: E402
 
+HANDS = ("first", "second", "third")
 GUIDE = ROOT / "DEVELOPERS.md"
 BEGIN, END = "<!-- matrix: begin -->\n", "<!-- matrix: end -->\n"
 TESTED = {"pass", "fail", "indeterminate"}
@@ -39,10 +46,11 @@ TESTED = {"pass", "fail", "indeterminate"}
 class Row:
     """What came of one fault (or of a sound plant: no ``must``) at a hand's plants.
 
-    ``found``, ``undecided``, ``missed`` count what must fail, by interval; ``false`` are the false
-    fails (check, interval, plant); ``tested`` and ``open`` count the checks judged and left
-    indeterminate where nothing is wrong with what they ask; ``contrary`` are checks that pass at
-    one interval and fail at another; ``astray`` failed at another moment than the true one.
+    ``found``, ``undecided``, ``missed`` count what must fail, by interval, ``unseen`` of the
+    undecided what no such row can show; ``left`` says why. ``false`` are the false fails (check,
+    interval, plant); ``tested`` and ``open`` count the checks judged and left indeterminate where
+    nothing is wrong with what they ask; ``contrary`` are checks that pass at one interval and fail
+    at another; ``astray`` failed at another moment than the true one.
     """
 
     hand: str
@@ -50,6 +58,8 @@ class Row:
     must: str = ""
     found: Counter[int] = field(default_factory=Counter)
     undecided: Counter[int] = field(default_factory=Counter)
+    unseen: Counter[int] = field(default_factory=Counter)
+    left: list[str] = field(default_factory=list)
     missed: Counter[int] = field(default_factory=Counter)
     tested: Counter[int] = field(default_factory=Counter)
     open: Counter[int] = field(default_factory=Counter)
@@ -64,6 +74,10 @@ class Row:
         into = (self.found if "fail" in verdicts
                 else self.missed if verdicts <= {"pass", "not applicable"} else self.undecided)
         into[minutes] += 1
+        if into is not self.found:
+            self.unseen[minutes] += all(said[id].blind for id in ids if id in said)
+            self.left += [f"    {minutes} min, {id}: {said[id].verdict}: {said[id].reason}"
+                          for id in ids if id in said]
         # Of checks that answer for it together, one that finds it is enough.
         found = {id for id in ids if id in said and said[id].verdict == "fail"}
         for id in found or set(ids) & set(said):
@@ -84,7 +98,7 @@ class Row:
 
     def compare(self, said: dict[int, dict[str, Said]], plant: str) -> None:
         """Note the checks that pass at one interval and fail at another."""
-        for id in said[INTERVALS[0]]:
+        for id in next(iter(said.values())):
             if {"pass", "fail"} <= {each[id].verdict for each in said.values()}:
                 self.contrary.append((id, plant))
 
@@ -95,6 +109,7 @@ class Row:
 
         false = Counter(minutes for _, minutes, _ in self.false)
         return (f"{self.hand:7} {self.fault:32} {each(self.found):>9} {each(self.undecided):>9} "
+                f"{each(self.unseen):>9} "
                 f"{each(self.missed):>9} {each(false):>9} {len(self.contrary):4} "
                 f"{len(self.astray):4}  {self.must}")
 
@@ -123,7 +138,7 @@ def _astray(case: Judged, kind: str, said: Said, minutes: int) -> bool:
         begin <= last and end >= first for begin, end in said.failures for first, last in true)
 
 
-def first_row(fault: str, plants: tuple[str, ...]) -> Row:
+def first_row(fault: str, plants: tuple[str, ...], intervals: tuple[int, ...] = INTERVALS) -> Row:
     """The row of one fault of the first hand's library at some of its plants."""
     from faulty_case import Run
     from moments import moments
@@ -134,9 +149,11 @@ def first_row(fault: str, plants: tuple[str, ...]) -> Row:
     may = {*must, *(entry.may_fail + entry.indeterminate if entry else ())}
     for plant in plants:
         run, said = Run(fault, plant), {}
-        for minutes in INTERVALS:
+        for minutes in intervals:
             checks = run.checks(minutes)
-            said[minutes] = {id: Said(str(check.verdict), check.reason, ())
+            longest = longest_rows(run.case(minutes))
+            said[minutes] = {id: Said(str(check.verdict), check.reason, (),
+                                      minutes > longest.get(id, minutes))
                              for id, check in checks.items()}
             for id in must:
                 row.must_fail((id,), said[minutes], minutes)
@@ -161,34 +178,40 @@ def first_hand() -> Iterator[tuple[str, tuple[str, ...]]]:
         yield entry.name, (base, other)
 
 
-def _row(what: tuple[str, tuple[str, ...]] | str) -> Row:
-    return scenario_row(judged(what)) if isinstance(what, str) else first_row(*what)
+def _row(what: tuple[str, tuple[str, ...]] | str, intervals: tuple[int, ...] = INTERVALS) -> Row:
+    return (scenario_row(judged(what, intervals)) if isinstance(what, str)
+            else first_row(*what, intervals))
 
 
-def matrix(hands: Iterable[str] = ("first", "second", "third")) -> list[Row]:
-    """Every row, worked out on all cores."""
+def matrix(hands: Iterable[str] = HANDS, only: str = "", intervals: tuple[int, ...] = INTERVALS
+           ) -> list[Row]:
+    """Every row of faults with ``only`` in their name, worked out on all cores."""
     todo: list[tuple[str, tuple[str, ...]] | str] = []
-    todo += first_hand() if "first" in hands else ()
-    todo += [name for name, hand in HAND_OF.items() if hand in hands]
+    todo += [each for each in first_hand() if only in each[0]] if "first" in hands else ()
+    todo += [name for name, hand in HAND_OF.items() if hand in hands and only in name]
     with ProcessPoolExecutor(os.cpu_count()) as pool:
-        return list(pool.map(_row, todo))
+        return list(pool.map(partial(_row, intervals=intervals), todo))
 
 
 def shown(rows: list[Row]) -> str:
     """The whole table as text."""
-    head = (f"{'hand':7} {'fault':32} {'found':>9} {'undecided':>9} {'missed':>9} {'false':>9} "
+    head = (f"{'hand':7} {'fault':32} {'found':>9} {'undecided':>9} {'unseen':>9} {'missed':>9} "
+            f"{'false':>9} "
             f"{'ctr':>4} {'off':>4}  must fail (at {'/'.join(map(str, INTERVALS))} min)")
     return "\n".join([head, *(row.line for row in rows)])
 
 
 def summary(rows: list[Row]) -> str:
     """The guide's table: totals by hand and interval, and what is wrong by name."""
-    lines = ["| hand | interval | faults found | undecided | missed | sound checks that fail "
-             "| sound checks undecided |", "| --- | --- | --- | --- | --- | --- | --- |"]
+    lines = ["| hand | interval | faults found | of those that such rows can show | undecided "
+             "| missed | sound checks that fail | sound checks undecided |",
+             "| --- | --- | --- | --- | --- | --- | --- | --- |"]
     for hand in dict.fromkeys(row.hand for row in rows):
         for minutes in INTERVALS:
             lines.append(_total(hand, minutes, [row for row in rows if row.hand == hand]))
     lines += ["", *_named("Missed or undecided at one minute", _open_at_one(rows)),
+              *_named("Beyond what rows can show, as the product says beforehand", _unseen(rows)),
+              *_named("Undecided in longer rows", _open_beyond_one(rows)),
               *_named("False fails", _false(rows)),
               *_named("Contradictions between intervals", {
                   f"`{id}` {row.fault}" for row in rows for id, _ in row.contrary}),
@@ -226,17 +249,31 @@ def _by_check(rows: list[Row]) -> list[str]:
 
 
 def _total(hand: str, minutes: int, rows: list[Row]) -> str:
-    found, undecided, missed, tested, left = (
+    found, undecided, unseen, missed, tested, left = (
         sum(getattr(row, name)[minutes] for row in rows)
-        for name in ("found", "undecided", "missed", "tested", "open"))
+        for name in ("found", "undecided", "unseen", "missed", "tested", "open"))
+    every = found + undecided + missed
     false = sum(1 for row in rows for _, at, _ in row.false if at == minutes)
-    return (f"| {hand} | {minutes} min | {found} of {found + undecided + missed} | {undecided} | "
-            f"{missed} | {false} of {tested} ({100 * false / tested:.1f} %) | "
+    return (f"| {hand} | {minutes} min | {found} of {every} | {found} of {every - unseen} "
+            f"({100 * found / (every - unseen):.0f} %) | {undecided} | {missed} | "
+            f"{false} of {tested} ({100 * false / tested:.1f} %) | "
             f"{100 * left / tested:.0f} % |")
 
 
 def _open_at_one(rows: list[Row]) -> set[str]:
     return {f"{row.fault} ({row.must})" for row in rows if row.undecided[1] or row.missed[1]}
+
+
+def _unseen(rows: list[Row]) -> set[str]:
+    return {f"{row.fault} ({', '.join(str(at) for at in INTERVALS if row.unseen[at])} min)"
+            for row in rows if row.unseen.total()}
+
+
+def _open_beyond_one(rows: list[Row]) -> set[str]:
+    at = {row.fault: [each for each in INTERVALS[1:] if row.undecided[each] > row.unseen[each]]
+          for row in rows}
+    return {f"{fault} ({', '.join(map(str, open_at))} min)" for fault, open_at in at.items()
+            if open_at}
 
 
 def _false(rows: list[Row]) -> set[str]:
@@ -260,9 +297,18 @@ def guide_with(new: str) -> str:
 
 
 if __name__ == "__main__":
-    chosen = [word for word in sys.argv[1:] if not word.startswith("-")]
-    found = matrix(chosen) if chosen else matrix()
+    asked = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
+    asked.add_argument("--hand", action="append", choices=HANDS)
+    asked.add_argument("--only", default="", help="faults with this in their name")
+    asked.add_argument("--interval", action="append", type=int, choices=INTERVALS)
+    asked.add_argument("--open", action="store_true", help="say why a fault is undecided")
+    asked.add_argument("--guide", action="store_true", help="write the summary into the guide")
+    given = asked.parse_args()
+    found = matrix(given.hand or HANDS, given.only, tuple(given.interval or INTERVALS))
     print(shown(found))
-    print(summary(found))
-    if "--guide" in sys.argv and not chosen:
+    if given.open:
+        print("\n".join(line for row in found for line in (row.fault, *row.left) if row.left))
+    elif not (given.only or given.interval):
+        print(summary(found))
+    if given.guide and not (given.hand or given.only or given.interval):
         GUIDE.write_text(guide_with(summary(found)), encoding="utf-8", newline="\n")

@@ -8,12 +8,12 @@ import pandas as pd
 import pytest
 from drawn_plant import EXIT, HANDOVER, WARM, at
 
-from fptlib.job.schema import Instrument, Reading
-from fptlib.limits import Rule
-from fptlib.procedure import enable, handover, instruments, lift, running
+from fptlib.job.schema import Instrument, Reading, Sequence
+from fptlib.limits import Deviation, Limits, Rule
+from fptlib.procedure import enable, handover, instruments, lift, lift_range, recovery, running
 from fptlib.procedure import exit as leaving
 from fptlib.procedure.functional_test import FunctionalTest
-from fptlib.procedure.measures import lowest_kept, steps_beside, swings_through
+from fptlib.procedure.measures import crossed, lowest_kept, steps_beside, swings_through
 from fptlib.procedure.settings_sheet import recommended
 from fptlib.procedure.verdict import Verdict, decide
 
@@ -142,3 +142,158 @@ def test_a_share_of_rare_rows_is_known_to_where_the_changes_lay() -> None:
     share = running.tower_tracking
     fine, rare = (share(drawn.case(minutes=minutes)).uncertainty or 0.0 for minutes in (1, 15))
     assert rare >= fine
+
+
+# --- what a quarter-hour does show -------------------------------------------------------------
+
+@pytest.mark.parametrize(("water", "delay", "verdict"), [
+    (50.0, 15.0, Verdict.FAIL),           # 1.4 °F to the band in the two minutes left, and back
+    (51.0, 15.0, Verdict.INDETERMINATE),  # half a degree in as many
+    (50.0, 10.0, Verdict.INDETERMINATE)])  # 1.4 °F in seven
+def test_water_cannot_have_been_warm_for_the_delay_between_two_samples(
+        water: float, delay: float, verdict: Verdict) -> None:
+    table = drawn.unasked_exit()
+    table.loc[WARM:EXIT, "chw_supply_temp"] = water
+    limits = Limits({**drawn.LIMITS.deviations,
+                     "exit.delay": Deviation(delay, "the drawn sequence", "test", "2026-01-01")})
+    found = leaving.not_early(drawn.case(table, 15, limits=limits))
+    assert found.verdict is verdict, found.reason
+
+
+@pytest.mark.parametrize(("lost", "fine", "rare"), [
+    ("20:17", Verdict.FAIL, Verdict.FAIL), ("20:08", Verdict.FAIL, Verdict.INDETERMINATE),
+    ("19:50", Verdict.PASS, Verdict.PASS)])
+def test_a_weather_exit_before_its_delay_is_seen_on_the_readings_it_leaves_by(
+        lost: str, fine: Verdict, rare: Verdict) -> None:
+    """The condition is about to be lost, or was lost eight minutes ago, where 20 are specified:
+    the sensors' errors are in what the sequence reads, too, and excuse nothing."""
+    table = drawn.unasked_exit()
+    rows = table.index[(table.index >= at("18:00")) & (table.index < at("22:00"))]
+    table.loc[rows, "outdoor_wet_bulb"] = 38.0 + 2.0 * (
+        (rows - at(lost)) / pd.Timedelta("1h")).to_numpy()
+    for minutes, verdict in ((1, fine), (5, fine), (15, rare)):
+        found = leaving.not_early(
+            drawn.case(table, minutes, sequence=Sequence(weather_exit=20.0)))
+        assert found.verdict is verdict, found.reason
+
+
+def held_from(clock: str, minutes: int) -> Verdict:
+    """The condition holds from that time on, the enable comes at 02:45; 30 min are specified."""
+    table = drawn.frame()
+    hours = ((table.index - at(clock)) / pd.Timedelta("1h")).to_numpy()
+    table["outdoor_wet_bulb"] = np.where(table.index < at("06:00"), 38.0 - 2.0 * hours,
+                                         table["outdoor_wet_bulb"])
+    return enable.dwell(drawn.case(table, minutes)).verdict
+
+
+def test_a_line_between_rare_samples_says_since_when_the_condition_held() -> None:
+    """From 02:20 to an enable in the quarter-hour to 02:45 it held for 25 min at the most; from
+    02:16 it may have been 29, which the tolerance of a timer lets pass."""
+    assert held_from("02:20", 15) is Verdict.FAIL is held_from("02:20", 1)
+    assert held_from("02:16", 15) is Verdict.INDETERMINATE
+    line = np.array([-3.0, -1.0, 1.0, 3.0])
+    assert crossed(line, 1, 1, 0.0) == (0.5, 0.5)
+    assert crossed(line, 1, 1, 0.5) == (0.25, 0.75)
+    assert crossed(line, 0, 1, 0.0) == (0.0, 1.0)  # nothing is known before it
+    # A parabola through (-3, -1, 1, 7) leaves the line by half a degree.
+    assert crossed(np.array([-3.0, -1.0, 1.0, 7.0]), 1, 1, 0.0) == (0.25, 0.75)
+
+
+def test_a_lift_that_falls_in_a_line_is_low_before_its_last_sample() -> None:
+    """With the setpoint left at 50 the lift falls by half a degree a minute: 13.5, 6.0, then the
+    chiller is off; 9 °F are asked for. The temporary setpoint is missed by 8 °F alike."""
+    table = drawn.frame()
+    table.loc[at("02:45") : at("03:24"), ["chw_supply_setpoint", "chw_supply_temp",
+                                          "chiller_1_chw_leaving_temp"]] = 50.0
+    for minutes in (1, 5, 15):
+        test = drawn.case(table, minutes)
+        assert lift_range.minimum(test).verdict is Verdict.FAIL
+        assert lift.setpoint(test).verdict is Verdict.FAIL
+    fall, jump = np.array([18.0, 12.0, 6.0]), np.array([12.0, 12.0, 6.0])
+    highest = [found.value + found.uncertainty for values in (fall, jump)
+               if (found := lowest_kept(values, 2.0, 15.0, 15.0, course=values))]
+    # Two minutes before the sample it was 0.8 above; after a jump it may have come this minute.
+    assert highest == pytest.approx([6.8, 12.0])
+
+
+def test_a_setpoint_that_went_on_down_after_its_last_sample_rose_from_there() -> None:
+    """Lowered 1.1 °F below the condenser water: 48.9 at 03:15, 43.9 at 03:24, then 50 in one step.
+    Of that a quarter-hour shows 1.1 °F, and the water that it fell further."""
+    table = drawn.frame()
+    table.loc[at("02:45") : at("03:24"), "chw_supply_setpoint"] = np.minimum(
+        50.0, table["cw_supply_temp"] - 1.1)
+    table.loc[HANDOVER : EXIT, "chw_supply_setpoint"] = 50.0
+    assert recovery.rate(drawn.case(table)).verdict is Verdict.FAIL
+    assert recovery.rate(drawn.case(table, 15)).verdict is Verdict.INDETERMINATE
+
+
+def test_turns_that_rare_samples_show_are_turns() -> None:
+    """Swings of 40 min: what lies between samples can add turns, and take none away."""
+    table = drawn.frame()
+    rows = table.index[(table.index >= HANDOVER) & (table.index < at("08:00"))]
+    minute = np.arange(len(rows))
+    table.loc[rows, "chw_supply_temp"] -= 3.0 + 3.0 * np.sin(2.0 * np.pi * minute / 40.0)
+    for minutes in (1, 15):
+        found = recovery.stable(drawn.case(table, minutes))
+        turns = [event for event in found.events if event.subject == "reversals"]
+        assert [event.verdict for event in turns] == [Verdict.FAIL]
+
+
+def test_the_fans_own_ramp_says_since_when_they_were_at_maximum() -> None:
+    """94.5 % at 19:30, 100 % at three samples until the exit at 20:16: 44 min or more of the 35
+    allowed. Where a third cell starts instead, nothing says when in the quarter-hour."""
+    table = drawn.frame()
+    speeds = [f"tower_{n}_fan_speed" for n in (1, 2)]
+    for clock, speed in (("19:15", 80.0), ("19:30", 94.5), ("19:45", 100.0)):
+        table.loc[at(clock) : EXIT, speeds] = speed
+    assert leaving.equipment(drawn.case(table, 15)).verdict is Verdict.FAIL
+    table.loc[at("19:30") : EXIT, speeds] = 100.0
+    table.loc[at("04:00") : at("19:44"), "tower_2_fan_running"] = 0.0
+    assert leaving.equipment(drawn.case(table, 15)).verdict is Verdict.INDETERMINATE
+
+
+@pytest.mark.parametrize(("means", "dip", "verdict"), [
+    (True, 0, Verdict.FAIL), (False, 0, Verdict.INDETERMINATE), (True, 12, Verdict.INDETERMINATE)])
+def test_a_mean_power_shows_that_a_chiller_ran_on_between_two_samples(
+        means: bool, dip: int, verdict: Verdict) -> None:
+    """The changeover is abandoned at 09:00 with chiller 1 on at every quarter-hour; chiller 2
+    starts at five past in four hours, so its power there is a part of the next if it is a mean."""
+    table = drawn.frame()
+    table.loc[at("02:45") :, "economizer_command"] = 0.0
+    table.loc[at("02:45") : at("08:59"), "economizer_command"] = 1.0
+    table["chiller_1_running"], table["chiller_1_power"] = 1.0, 180.0
+    table["economizer_active"] = 0.0
+    table.loc[at("05:02") : at("05:01") + pd.Timedelta(minutes=dip), [
+        "chiller_1_running", "chiller_1_power"]] = 0.0
+    for hour in (10, 12, 14, 16):
+        table.loc[at(f"{hour}:05") : at(f"{hour}:59"), "chiller_2_running"] = 1.0
+    table["chiller_2_power"] = 180.0 * table["chiller_2_running"]
+    if means:
+        for n in (1, 2):
+            table[f"chiller_{n}_power"] = table[f"chiller_{n}_power"].resample("15min").transform(
+                "mean")
+    found = lift.chiller_on(drawn.case(table, 15))
+    assert found.verdict is verdict, found.reason
+
+
+def test_single_rare_samples_between_the_fans_limits_show_no_tracking() -> None:
+    """At maximum all night but for one sample, and then for three with one of them off."""
+    table = drawn.frame()
+    speeds = [f"tower_{n}_fan_speed" for n in (1, 2)]
+    table.loc[HANDOVER:EXIT, speeds] = 100.0
+    table.loc[at("08:00") : at("08:14"), speeds] = 60.0
+    table.loc[at("08:00") : at("08:14"), "cw_supply_temp"] += 3.0
+    assert running.tower_tracking(drawn.case(table, 15)).verdict is Verdict.NOT_TESTED
+    table.loc[at("08:15") : at("08:44"), speeds] = 60.0
+    assert running.tower_tracking(drawn.case(table, 15)).verdict is Verdict.INDETERMINATE
+
+
+@pytest.mark.parametrize(("until", "verdict"), [
+    ("08:44", Verdict.FAIL), ("08:29", Verdict.INDETERMINATE)])
+def test_three_quarter_hours_dearer_in_every_row_are_three_quarters_of_an_hour(
+        until: str, verdict: Verdict) -> None:
+    """45 min at twice the power, 35 are allowed: no row of them leaves a quarter-hour of doubt."""
+    table = drawn.frame()
+    drawn.still_air(table, slice(drawn.RECOVERED, EXIT), 38.0)
+    table.loc[at("08:00") : at(until), "plant_power"] = 300.0
+    assert leaving.comparative(drawn.case(table)).verdict is verdict

@@ -13,8 +13,10 @@ import small_plant
 
 from fptlib.job.folder import Job
 from fptlib.job.schema import Abort, Reset, Sequence
+from fptlib.limits import Deviation, Limits
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.trend_request import provable, request
+from fptlib.procedure.verdict import Verdict
 from fptlib.workbook import trend_request
 
 # Seventeen points that controls contractors usually trend (common practice, no source).
@@ -60,6 +62,25 @@ def test_a_reset_by_valves_asks_for_the_valves_it_reads() -> None:
     assert not [row for row in request(drawn.PLANT) if row.point.endswith("cooling_valve")]
 
 
+@pytest.mark.parametrize(("minutes", "blind"), [
+    (4, set()), (5, {"running.fan_cycling"}), (8, {"running.fan_cycling", "lift.starts"})])
+def test_rows_too_long_to_show_a_fault_are_named_beforehand(minutes: int, blind: set[str]) -> None:
+    """Seven starts in an hour need fourteen rows, four need eight: 60 / 14 and 60 / 8 min."""
+    table = drawn.frame()
+    found = provable(drawn.PLANT, table.columns, float(minutes))
+    assert set(found.blind) == blind and not blind & {*found.can, *found.coarse, *found.cannot}
+    judged = {check.id: check for check in all_checks(drawn.case(table, minutes))}
+    for id in ("running.fan_cycling", "lift.starts"):
+        assert (judged[id].verdict is Verdict.PASS) == (id not in blind), judged[id].reason
+        assert f"rows of {minutes} min cannot show so many" in judged[id].reason or id not in blind
+
+
+def test_a_firm_that_allows_more_starts_needs_shorter_rows() -> None:
+    more = Limits({"running.fan_starts": Deviation(9.0, "single-speed fans", "A. Writer")})
+    found = provable(drawn.PLANT, drawn.frame().columns, 4.0, limits=more)
+    assert found.blind == {"running.fan_cycling": 3.0}
+
+
 def test_an_abort_condition_asks_for_its_point() -> None:
     humid = Abort("Humid", "space_humidity", "above", 60.0)
     before = next(row for row in request(drawn.PLANT) if row.point == "space_humidity")
@@ -74,7 +95,9 @@ def test_the_request_is_a_page_and_a_table(tmp_path) -> None:
     rows = list(csv.DictReader(io.StringIO(table.read_text(encoding="utf-8-sig"))))
     assert rows[0]["Priority"] == "essential" and rows[0]["Not tested without it"]
     assert {row["Point"]: row["Tag"] for row in rows}["chw_flow"] == "chw_flow"
-    assert "Points and trend request: Small invented plant" in page.read_text(encoding="utf-8")
+    text = page.read_text(encoding="utf-8")
+    assert "Points and trend request: Small invented plant" in text
+    assert "running.fan_cycling needs rows of at most 4.2 min" in text
     assert pdf.read_bytes().startswith(b"%PDF")
     panel = trend_request.panel(job)
     panel.widget.children[2].children[0].click()
