@@ -160,9 +160,11 @@ def charge_saved(test: FunctionalTest, profile: Year, charge: Charge) -> str:
         twice = np.concatenate([peaks, peaks])
         number = np.arange(24) % 12
         peaks = np.column_stack([tariff.billed(charge, number, each)[12:] for each in twice.T])
+    models = power_models.models(test)
+    assert models is not None
     counted = ~same & ~unknown
     off = peaks[counted, 1] - peaks[counted, 0]
-    doubt = np.hypot(one_hour(test), 2.0 * _exchanger_rmse(test)) * np.count_nonzero(off)
+    doubt = np.hypot(one_hour(test), 2.0 * models.exchanger.fit.rmse) * np.count_nonzero(off)
     known = " that is known" if unknown.any() else ""
     said = (f"{within(charge.price * off.sum(), charge.price * doubt)} {test.tariff.currency} a "
             "year" if doubt else f"nothing: in every month{known} the peak falls on chillers in "
@@ -181,8 +183,3 @@ def of_changeover(test: FunctionalTest, found: Peaks, charge: Charge) -> str:
             f"peak without it, costs {charge.price * found.by_changeover:,.0f} "
             f"{test.tariff.currency} in a month whose peak it sets in these hours{later}")
 
-
-def _exchanger_rmse(test: FunctionalTest) -> float:
-    found = power_models.models(test)
-    assert found is not None
-    return found.exchanger.fit.rmse

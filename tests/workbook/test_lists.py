@@ -72,3 +72,12 @@ def test_lines_of_the_rate_sheet_are_entered_by_form(job):
     stated = answers.tariff(job.answers())
     assert stated.currency == "USD" and stated.charges[0].price == 0.18
     assert f"{stated.charges[0].hours_from:%H:%M}" == "14:00"
+    # A second price for the same hour is said at once; what is added to it is a rider.
+    for kind in ("energy", "rider"):
+        view = rows_view(job, "tariff.charges")
+        for name, typed in (("name", "all hours"), ("kind", kind), ("price", "0.08")):
+            view.fields[name].control.value = typed
+        view.save.click()
+        twice = "both price energy at 14:00 on a Monday in January" in said(view.message)
+        assert twice == (kind == "energy")
+        job.change(lambda held: held["tariff"]["charges"].pop())
