@@ -9,18 +9,18 @@ import jsonschema
 import pytest
 import tomlkit
 
-from fptlib.job import schema
+from fptlib.job import tables
 from fptlib.job.start import start
 from fptlib.trends import mapping
 
 ROOT = Path(__file__).resolve().parents[1]
 JOBS = sorted([*ROOT.glob("sample_trends/*/job.toml"), *ROOT.glob("tests/data/jobs/*/job.toml")])
-VALIDATOR = jsonschema.Draft202012Validator(schema.json_schema())
+VALIDATOR = jsonschema.Draft202012Validator(tables.json_schema())
 
 
 def test_every_answer_has_a_label_and_a_place_of_its_own():
-    paths = [f"{table.path}.{item.name}" for table in schema.TABLES for item in table.asked]
-    labels = [item.label for table in schema.TABLES for item in table.asked]
+    paths = [f"{entry.path}.{item.name}" for entry in tables.TABLES for item in entry.asked]
+    labels = [item.label for entry in tables.TABLES for item in entry.asked]
     assert all(labels) and len(set(paths)) == len(paths)
     assert all(tomlkit.key(path.split(".")) for path in paths)
 
@@ -45,12 +45,12 @@ def test_a_wrong_answer_does_not_fit_the_json_schema(given):
 
 def test_the_point_map_declares_what_reading_the_trends_takes():
     more = {"unit_changes", "second"}  # tables of their own
-    assert set(schema.table("points").answers) | more == set(mapping._POINT_KEYS)
-    assert set(schema.table("files").answers) == set(mapping._FILE_KEYS)
+    assert set(tables.table("points").answers) | more == set(mapping._POINT_KEYS)
+    assert set(tables.table("files").answers) == set(mapping._FILE_KEYS)
 
 
 def test_labels_and_units_are_those_of_the_form():
-    rows = dict(schema.labelled("plant", {
+    rows = dict(tables.labelled("plant", {
         "chillers": 1, "chiller_1": {"cutout": 38.0, "own": [1, 2]}, "demand_window": "clock",
         "tower_approach": {"value": 7.0}}))
     assert rows == {

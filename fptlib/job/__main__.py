@@ -2,7 +2,7 @@
 
 import json
 
-from fptlib.job.schema import json_schema
+from fptlib.job.tables import json_schema
 
 if __name__ == "__main__":
     print(json.dumps(json_schema(), indent=2, ensure_ascii=False))

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fptlib.job.folder import lookup
-from fptlib.job.schema import AFTER, RESULTS, TABLES
+from fptlib.job.tables import AFTER, RESULTS, TABLES
 
 # The parts of a plan, and what of a row is written down after it was approved.
 _PARTS = ("site", "plant", "sequence", "settings", "points", "files", "sensors", "instruments",

@@ -13,7 +13,7 @@ from itertools import zip_longest
 from pathlib import Path
 
 from fptlib.errors import JobError
-from fptlib.job.schema import READINGS
+from fptlib.job.tables import READINGS
 
 COLUMNS = tuple(READINGS.answers)
 NEEDED = COLUMNS[:5]

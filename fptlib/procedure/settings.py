@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fptlib import units
-from fptlib.job.schema import SETTINGS
+from fptlib.job.tables import SETTINGS
 from fptlib.limits import standard
 from fptlib.procedure.verdict import Verdict
 

@@ -17,7 +17,8 @@ from typing import Any
 import numpy as np
 
 from fptlib import units
-from fptlib.job.schema import SETTINGS, TEMPORARY_SETPOINT, Approach
+from fptlib.job.schema import TEMPORARY_SETPOINT, Approach
+from fptlib.job.tables import SETTINGS
 from fptlib.limits import standard
 from fptlib.procedure import approaches, feasibility, power_models, uncertainty
 from fptlib.procedure.approach_curves import TON

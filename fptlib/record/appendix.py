@@ -7,7 +7,8 @@ from typing import Any
 
 from fptlib import points
 from fptlib.errors import RecordError
-from fptlib.job.schema import WATCHED, labelled
+from fptlib.job.schema import WATCHED
+from fptlib.job.tables import labelled
 from fptlib.limits import COMMON_PRACTICE
 from fptlib.record import approvals
 from fptlib.record.blocks import ANSWERS, Block, Content, facts, members, table, text

@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from fptlib.job.schema import DECISION
+from fptlib.job.tables import DECISION
 from fptlib.procedure.steps import JUDGED
 from fptlib.procedure.verdict import Verdict
 from fptlib.units import shown

@@ -24,7 +24,8 @@ from fptlib.errors import RecordError
 from fptlib.job import plan
 from fptlib.job.folder import Job, lookup, now
 from fptlib.job.roles import AWAITED, must_approve
-from fptlib.job.schema import TEST, Instrument, Reading
+from fptlib.job.schema import Instrument, Reading
+from fptlib.job.tables import TEST
 from fptlib.limits import Limits, standard
 from fptlib.procedure.steps import JUDGED, TITLES
 from fptlib.procedure.verdict import Check, Verdict, worst

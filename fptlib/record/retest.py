@@ -12,8 +12,8 @@ from tomlkit.exceptions import TOMLKitError
 
 from fptlib.errors import RecordError
 from fptlib.job.folder import JOB_FILE, Job, now
-from fptlib.job.schema import AFTER, RESULTS
 from fptlib.job.start import start_with
+from fptlib.job.tables import AFTER, RESULTS
 from fptlib.procedure.verdict import Verdict, step_of
 from fptlib.record import schema, signing
 from fptlib.record.deficiencies import still_open

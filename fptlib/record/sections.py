@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from fptlib import points
-from fptlib.job.schema import labelled
+from fptlib.job.tables import labelled
 from fptlib.procedure.settings import compared
 from fptlib.procedure.steps import TITLES
 from fptlib.procedure.verdict import Verdict

@@ -10,7 +10,7 @@ import ipywidgets as widgets
 
 from fptlib.errors import FormError
 from fptlib.job.folder import Job, site_time
-from fptlib.job.schema import Table, contradictions, table
+from fptlib.job.tables import Table, contradictions, table
 from fptlib.workbook import parts, state, static
 from fptlib.workbook.forms import Message, Saved, Section, guarded
 

@@ -10,7 +10,7 @@ from typing import Any
 from fptlib.answer import answers_of
 from fptlib.errors import FormError
 from fptlib.job.folder import Job, lookup, place
-from fptlib.job.schema import DECISION
+from fptlib.job.tables import DECISION
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.steps import CHECKS, all_checks
 from fptlib.record import render

@@ -11,8 +11,9 @@ from pathlib import Path
 from fptlib import points, units
 from fptlib.job import answers
 from fptlib.job.folder import Job
-from fptlib.job.schema import Sensors, labelled
+from fptlib.job.schema import Sensors
 from fptlib.job.start import EDITION, data_folder
+from fptlib.job.tables import labelled
 from fptlib.limits import COMMON_PRACTICE, Limits, standard
 from fptlib.procedure.judge import CheckOf
 from fptlib.procedure.steps import CHECKS, STEPS, Step

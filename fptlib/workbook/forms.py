@@ -21,7 +21,7 @@ from fptlib import units
 from fptlib.answer import Answer, Kind, zones
 from fptlib.errors import FormError, FptError
 from fptlib.job.folder import Job, lookup, place
-from fptlib.job.schema import Table, contradictions
+from fptlib.job.tables import Table, contradictions
 from fptlib.workbook import parts, static
 
 Row = dict[str, Any]

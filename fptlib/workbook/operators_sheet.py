@@ -9,7 +9,8 @@ from pathlib import Path
 from fptlib import units
 from fptlib.job import answers
 from fptlib.job.folder import Job, lookup
-from fptlib.job.schema import SETTINGS, Plant
+from fptlib.job.schema import Plant
+from fptlib.job.tables import SETTINGS
 from fptlib.limits import Limits, standard
 from fptlib.procedure.assemble import assemble
 from fptlib.procedure.settings import compared

@@ -10,7 +10,8 @@ from fptlib import limits, points, units
 from fptlib.errors import FormError, FptError, JobError
 from fptlib.job import answers, plan, roles
 from fptlib.job.folder import Job, site_time
-from fptlib.job.schema import AFTER, PLANNED, WATCHED, Override, Table, table
+from fptlib.job.schema import WATCHED, Override
+from fptlib.job.tables import AFTER, PLANNED, Table, table
 from fptlib.procedure import tariff
 from fptlib.procedure.settings import compared
 from fptlib.procedure.steps import CHECKS

@@ -16,7 +16,7 @@ from fptlib import points, units
 from fptlib.answer import Answer
 from fptlib.errors import IntakeError
 from fptlib.job.folder import Job
-from fptlib.job.schema import table
+from fptlib.job.tables import table
 from fptlib.trends.cache import cached_trends
 from fptlib.trends.continuing import same_series
 from fptlib.trends.grid import Grid

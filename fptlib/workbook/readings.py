@@ -15,7 +15,8 @@ from fptlib.answer import Answer, Kind, answers_of, taken
 from fptlib.errors import FormError, FptError
 from fptlib.job.folder import Job, lookup, site_time, write_atomically
 from fptlib.job.readings import COLUMNS, numbered_rows
-from fptlib.job.schema import READINGS, Site
+from fptlib.job.schema import Site
+from fptlib.job.tables import READINGS
 from fptlib.physics.atmosphere import pressure_at
 from fptlib.procedure import instruments
 from fptlib.procedure.assemble import assemble

@@ -22,7 +22,7 @@ from fptlib.errors import JobError
 from fptlib.job import answers as job_answers
 from fptlib.job.folder import REVIEW_FILE, Job, lookup, write_atomically
 from fptlib.job.received import sender
-from fptlib.job.schema import Table
+from fptlib.job.tables import Table
 from fptlib.limits import standard
 from fptlib.procedure.steps import STEPS
 from fptlib.procedure.verdict import Check, Verdict

@@ -22,7 +22,8 @@ import tomlkit
 
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job
-from fptlib.job.schema import Instrument, Reading, labelled
+from fptlib.job.schema import Instrument, Reading
+from fptlib.job.tables import labelled
 from fptlib.record import canonical, render, schema, signing
 from fptlib.record.payload import payload
 from fptlib.record.pdf import RECORD_NAME, record_of_pdf

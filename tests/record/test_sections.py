@@ -11,7 +11,7 @@ import pytest
 import record_support as support
 
 from fptlib import points
-from fptlib.job.schema import labelled
+from fptlib.job.tables import labelled
 from fptlib.procedure.verdict import Verdict
 from fptlib.record.report import report
 from fptlib.record.text import site_moment

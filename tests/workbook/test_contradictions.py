@@ -7,7 +7,7 @@ import small_plant
 
 from fptlib.errors import FormError
 from fptlib.job.folder import Job
-from fptlib.job.schema import ORDERS, contradictions, table
+from fptlib.job.tables import ORDERS, contradictions, table
 from fptlib.workbook import questionnaire
 from fptlib.workbook.checklist import OverrideLine
 from fptlib.workbook.forms import FormView, RowsView
