@@ -95,8 +95,9 @@ def open_job(job: Job, step: Step | None = None) -> int:
         print(f"{job.folder.name} opens in the browser; press Ctrl-C here when you are done")
         try:
             if code := server.process.wait():
+                said = (Path(folder) / LOG).read_text(encoding="utf-8", errors="replace")
                 raise JobError(f"the notebook server stopped with code {code}: "
-                               f"{_last_words(Path(folder))}")
+                               f"{(said.splitlines() or ['it said nothing'])[-1]}")
         except KeyboardInterrupt:
             pass
         finally:
@@ -120,11 +121,6 @@ def look_at(folder: Path) -> int:
             return open_job(job)
         finally:
             owner.release(job.folder)
-
-
-def _last_words(settings: Path) -> str:
-    lines = (settings / LOG).read_text(encoding="utf-8", errors="replace").splitlines()
-    return lines[-1] if lines else "it said nothing"
 
 
 def serve(job: Job, step: Step, settings: Path, browser: bool = False) -> Server:
@@ -152,11 +148,6 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def _is_root() -> bool:
-    # In a container there is often no other user; on a laptop nobody should be root.
-    return hasattr(os, "geteuid") and os.geteuid() == 0
-
-
 def _environment(settings: Path, token: str, job: Job) -> dict[str, str]:
     return kernels.environment(
         JUPYTER_TOKEN=token,
@@ -176,7 +167,8 @@ def _write_settings(folder: Path, job: Job, step: Step, port: int, browser: bool
             "ip": "127.0.0.1", "port": port, "port_retries": 0, "open_browser": browser,
             "root_dir": str(job.folder), "terminals_enabled": False,
             "default_url": page(step), "shutdown_no_activity_timeout": 12 * 3600,
-            "allow_root": _is_root(),
+            # In a container there is often no other user; on a laptop nobody should be root.
+            "allow_root": hasattr(os, "geteuid") and os.geteuid() == 0,
             "contents_manager_class": "fptlib.workbook.contents.Workbooks",
             "kernel_manager_class": "fptlib.workbook.contents.Kernels",
             "jpserver_extensions": {"fptlib.workbook.unlock": True},

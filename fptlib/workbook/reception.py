@@ -84,7 +84,8 @@ def look(folder: Path) -> Received:
         name = path.relative_to(folder).as_posix()
         if not stat.S_ISREG(path.lstat().st_mode):
             foreign.append(f"{name} (a link or a device, not a file)")
-        elif _is(name, _DATA) and not _no_trend(path):
+        elif _is(name, _DATA) and not (path.parent.name == "trends" and (
+                path.suffix.lower() in _NO_TRENDS or path.name.startswith("."))):
             data[name] = path
         elif not _is(name, _BESIDE):
             foreign.append(name)
@@ -105,11 +106,6 @@ def _files(folder: Path) -> Iterator[Path]:
 def _is(name: str, patterns: tuple[str, ...]) -> bool:
     return any(name.count("/") == pattern.count("/") and fnmatchcase(name, pattern)
                for pattern in patterns)
-
-
-def _no_trend(path: Path) -> bool:
-    return path.parent.name == "trends" and (
-        path.suffix.lower() in _NO_TRENDS or path.name.startswith("."))
 
 
 def take_in(folder: Path, into: Path, firm: Procedure | None = None, kept: bool = True) -> Job:

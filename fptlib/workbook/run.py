@@ -7,7 +7,6 @@ import tempfile
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -61,15 +60,13 @@ def run_all(job: Job, progress: Progress | None = None,
     # A room of their own keeps the user's own notebook settings and history out of the kernels.
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as room:
         with ThreadPoolExecutor(AT_ONCE) as pool:
-            work = partial(_run, job, room=Path(room), progress=progress)
+            def work(step: Step) -> StepResult:
+                result = run_one(job, step, Path(room))
+                if progress is not None:
+                    progress(step.title)
+                return result
+
             return [*pool.map(work, first), *pool.map(work, gathering)]
-
-
-def _run(job: Job, step: Step, *, room: Path, progress: Progress | None) -> StepResult:
-    result = run_one(job, step, room)
-    if progress is not None:
-        progress(step.title)
-    return result
 
 
 def run_one(job: Job, step: Step, room: Path) -> StepResult:
