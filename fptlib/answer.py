@@ -194,7 +194,7 @@ class Answer:
         if self.kind is Kind.MOMENT:
             return str(value)[:16].replace("T", " ")
         if self.kind is Kind.CHOICE:
-            return self.words.get(value) or units.symbol(str(value)) or points.plain(str(value))
+            return self.words.get(value) or points.plain(units.symbol(str(value)) or str(value))
         return f"{self.typed(value)} {units.symbol(self.unit)}".strip()
 
     def json_schema(self) -> dict[str, Any]:
