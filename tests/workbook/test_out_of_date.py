@@ -96,6 +96,7 @@ def others():
             ("sensors.chw_supply_temp.accuracy", 3.0), ("sensors.cw_supply_temp.accuracy", 3.0))
 
 
+@pytest.mark.full
 def test_what_changes_a_verdict_puts_its_step_out_of_date(ran):
     """The other way round: no changed outcome stands as if it were still true."""
     job, before = ran
