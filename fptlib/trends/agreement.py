@@ -21,8 +21,8 @@ from fptlib.trends.columns import Column
 
 _FEW = 12
 # Tons of one gpm of water warmed by one degree F (glycol carries up to 12 % less, which no unit is
-# taken for), and kW of one ton.
-_TONS, _KW = 500.0 / 12_000.0, 3.517
+# taken for).
+_TONS = 500.0 / 12_000.0
 _PAIRS = (("chw_supply_temp", "chw_return_temp"), ("cw_supply_temp", "cw_return_temp"),
           ("hx_chw_leaving_temp", "hx_chw_entering_temp"),
           ("hx_cw_entering_temp", "hx_cw_leaving_temp"))

@@ -52,6 +52,12 @@ def round_step(interval: int) -> int:
     return int(_ROUND[np.argmin(np.abs(np.log(_ROUND / max(interval, SECOND))))])
 
 
+def stretches(mask: np.ndarray) -> list[tuple[int, int]]:
+    """First row of each stretch in which ``mask`` is true, and the row after its last."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
+    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+
+
 def even(steps: np.ndarray, usual: float) -> bool:
     """Whether steps from sample to sample are those of a sampled point, wandering or not."""
     return bool(np.mean(np.abs(steps - usual) <= WANDER * usual) >= _EVEN_SHARE)

@@ -179,8 +179,8 @@ def _strength(rule: Rule, name: Name, column: Column, weather: bool) -> float:
     strength *= _of_medium(rule, inside, weather)
     if strength == BARE and (name.unknown or of or name.all("of") or roles):
         return 0.0
-    strength *= _of_role(rule, roles, is_)
-    strength *= _of_quantity(rule, is_, roles, column)
+    strength *= _of_role(rule, roles)
+    strength *= _of_quantity(rule, is_, column)
     if rule.ends:
         if not ends and "?" not in rule.ends:
             strength *= 0.0
@@ -253,7 +253,7 @@ def _of_medium(rule: Rule, inside: set[str], weather: bool) -> float:
     return 0.75 if "?" in rule.medium else 0.0
 
 
-def _of_role(rule: Rule, roles: set[str], _is: set[str]) -> float:
+def _of_role(rule: Rule, roles: set[str]) -> float:
     needed = {role for role in rule.roles if not role.endswith("?")}
     allowed = {role.strip("?") for role in rule.roles}
     if not needed <= roles or not roles <= allowed:
@@ -261,13 +261,13 @@ def _of_role(rule: Rule, roles: set[str], _is: set[str]) -> float:
     return 0.93 if roles - needed else 1.0
 
 
-def _of_quantity(rule: Rule, is_: set[str], roles: set[str], column: Column) -> float:
+def _of_quantity(rule: Rule, is_: set[str], column: Column) -> float:
     quantity = set(rule.quantity)
     if rule.roles & {"setpoint"}:
         is_ = is_ - {"status"}
         return float(is_ <= {"temp"} and not column.binary)
     if not quantity or quantity == {"status"}:
-        return _of_state(rule, is_, roles, column)
+        return _of_state(rule, is_, column)
     if not is_:
         unit = next((name for name, wanted in _QUANTITY if units.alias(column.unit, wanted)), "")
         if unit in quantity:
@@ -284,13 +284,11 @@ def _of_quantity(rule: Rule, is_: set[str], roles: set[str], column: Column) -> 
     return 0.0 if "differential_pressure" in is_ and "pressure" in quantity else 1.0
 
 
-def _of_state(rule: Rule, is_: set[str], _roles: set[str], column: Column) -> float:
+def _of_state(rule: Rule, is_: set[str], column: Column) -> float:
     """Of an alarm, a command or a status."""
     if is_ - {"status", "mode", *(("enable",) if rule.roles else ())}:
         return 0.0
-    if rule.roles:
-        return 1.0
-    if "status" in is_:
+    if rule.roles or "status" in is_:
         return 1.0
     # "CH1" alone, with on and off in it.
     plain = column.binary and not column.unit

@@ -15,7 +15,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from fptlib.errors import IntakeError
-from fptlib.trends import arrow
+from fptlib.trends import align, arrow
 from fptlib.trends.cells import shown, tidy
 from fptlib.trends.grid import Notes
 from fptlib.trends.mapping import FileForm
@@ -28,7 +28,6 @@ from fptlib.trends.times import (
     Stamps,
     count_of,
     days_swapped,
-    looks_like_time,
     shape_of,
     time_form,
 )
@@ -233,7 +232,10 @@ class Clock:
             return self._of_local(local[::-1], rows[::-1], lambda: points()[::-1])[::-1]
         first, second = _offsets(local, self.zone)
         if (first < second).any():
-            self._refuse_missing(local, rows, int(np.argmax(first < second)))
+            at = int(np.argmax(first < second))
+            self._refuse_clock(
+                f"row {rows[at]}: {_reading(local[at]):%Y-%m-%d %H:%M} does not exist in zone "
+                f"{self.zone}, the clocks go forward over it", int(local[at]))
         twice = first > second
         if not twice.any():
             self._last = None
@@ -253,8 +255,7 @@ class Clock:
                       ) -> np.ndarray:
         """Which readings of the repeated hour belong to its second pass."""
         after = np.zeros(len(local), dtype=bool)
-        edges = np.flatnonzero(np.diff(np.concatenate(([False], twice, [False])).astype(np.int8)))
-        for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        for begin, end in align.stretches(twice):
             last, passed = self._last if begin == 0 and self._last else (local[begin] - 1, False)
             steps = np.diff(local[begin:end], prepend=last)
             # A jump of a few seconds is an out-of-order row, not the end of summer. Where rows
@@ -310,11 +311,6 @@ class Clock:
             f"file '{self._form.name}': {found}; if the file's clock stays on standard time, state "
             f'time_zone = "{sign}{minutes // 60:02d}:{minutes % 60:02d}", and if the export left '
             f'the hour out, time_zone = "{self.zone}", under [files."{self._form.name}"]')
-
-    def _refuse_missing(self, local: np.ndarray, rows: np.ndarray, at: int) -> None:
-        self._refuse_clock(
-            f"row {rows[at]}: {_reading(local[at]):%Y-%m-%d %H:%M} does not exist in zone "
-            f"{self.zone}, the clocks go forward over it", int(local[at]))
 
 
 def _reading(ns: int) -> datetime:
@@ -373,7 +369,7 @@ def time_columns(table: Table, form: FileForm) -> list[tuple[str, ...]]:
     groups: list[list[str]] = []
     before = -2
     for at, column in enumerate(table.names):
-        if column and looks_like_time(table.sample(column)):
+        if column and shape_of(list(filter(None, table.sample(column)))):
             if at != before + 1:
                 groups.append([])
             groups[-1].append(column)

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fptlib import points, units
+from fptlib.trends.align import stretches
 from fptlib.trends.columns import Column
 
 # So many equal rows in weather are a frozen sensor.
@@ -105,10 +106,8 @@ def if_it_moves(one: Candidate) -> Candidate:
     there = one.column.there
     if not one.point.startswith("outdoor") or len(there) < 10 * _STILL:
         return one
-    same = np.concatenate(([False], there[1:] == there[:-1], [False]))
-    edges = np.flatnonzero(np.diff(same.astype(np.int8)))
-    lengths = edges[1::2] - edges[::2]
-    still = float(lengths[lengths >= _STILL].sum()) / len(there)
+    lengths = [end - begin for begin, end in stretches(there[1:] == there[:-1])]
+    still = sum(length for length in lengths if length >= _STILL) / len(there)
     if still < 0.2:
         return one
     return replace(one, strength=one.strength * (1.0 - still), doubt=(

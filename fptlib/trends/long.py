@@ -274,7 +274,6 @@ class LongFile(FileSamples):
                     "the next", self.form.name, self._sources[key].name)
         return super().on(first, length, key)
 
-
     def _ask_hold(self, key: str, usual: int) -> None:
         """Stop where a point comes so much rarer than others that it is logged on change."""
         step, source = self.steps.step, self._sources[key]

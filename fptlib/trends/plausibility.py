@@ -272,12 +272,6 @@ def _parts_of_power(grid: Grid) -> Iterator[Remark]:
 
 # -- frozen sensors and changes of unit -----------------------------------------------------------
 
-def stretches(mask: np.ndarray) -> list[tuple[int, int]]:
-    """First row of each stretch in which ``mask`` is true, and the row after its last."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
-    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
-
-
 def _dense(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Rows that hold a value, and the values."""
     gap = np.isnan(values)

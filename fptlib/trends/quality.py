@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fptlib import points
+from fptlib.trends.align import stretches
 from fptlib.trends.grid import Grid, shown_step
-from fptlib.trends.plausibility import may_be_stuck, stretches, stuck, stuck_hours
+from fptlib.trends.plausibility import may_be_stuck, stuck, stuck_hours
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -209,11 +209,6 @@ def count_of(cells: Sequence[str]) -> int | None:
                  and max(numbers) <= high), None)
 
 
-def looks_like_time(cells: Sequence[str]) -> bool:
-    """Whether most of these cells can be read as times."""
-    return bool(shape_of([cell.strip() for cell in cells if cell.strip()]))
-
-
 def shape_of(cells: Sequence[str]) -> str:
     """How most of these cells write a time; empty where they are none."""
     # A few trailing or broken lines may stand among the sample: most of it decides.
