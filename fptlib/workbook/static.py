@@ -44,10 +44,9 @@ _TABLE = (
 
 # Where a name may be broken: after its underscores, and after a full stop between letters.
 _BREAK = re.compile(r"(?<=_)|(?<=[^\W\d]\.)(?=[^\W\d])")
-# A window of 560 px has room for so many bold digits beside each other, which are that share of its
-# width; a cell's edges take one of them, and none is narrower than five. A letter is a little
-# narrower, and more so where not bold.
-_ROOM, _SHARE, _NARROW = 45.0, 79.0, 5.0
+# A window of 560 px has room for so many bold digits beside each other; a cell's edges take one of
+# them, and none is narrower than five. A letter is about as wide, and narrower where not bold.
+_ROOM, _NARROW, _WINDOW = 45.0, 5.0, "(100vw - 560px)"
 
 
 class Shown:
@@ -93,14 +92,17 @@ def table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]],
 
 
 def _narrowest(rows: Sequence[Sequence[str]]) -> list[str]:
-    """The least width of each column, so that its longest word is not broken; in a crowd as far as
-    the window has room for all."""
-    wanted = [max(_NARROW, 0.97 * _longest(head), *(0.87 * _longest(cell) for cell in cells))
-              for head, *cells in zip(*rows, strict=True)]
-    total = sum(wide + 1.0 for wide in wanted)
-    if total <= _ROOM:
-        return [f"{wide:.1f}ch" for wide in wanted]
-    return [f"min({wide:.1f}ch,{_SHARE * wide / total:.1f}vw)" for wide in wanted]
+    """The least width of each column, so that its longest word is not broken; in a crowd what a
+    narrow window has room for, and more as the window is wider."""
+    more = [max(0.0, 1.02 * _longest(head) - _NARROW, *(
+        0.9 * _longest(cell) - _NARROW for cell in cells))
+            for head, *cells in zip(*rows, strict=True)]
+    least = min(_NARROW, _ROOM / len(more) - 1.0)
+    room, total = max(_ROOM - (_NARROW + 1.0) * len(more), 0.0), sum(more)
+    if total <= room:
+        return [f"{_NARROW + each:.1f}ch" for each in more]
+    return [f"min({_NARROW + each:.1f}ch,{least + room * each / total:.1f}ch + "
+            f"{_WINDOW}*{each / total:.3f})" for each in more]
 
 
 def _longest(cell: str) -> int:

@@ -24,7 +24,9 @@ pytestmark = pytest.mark.full
 PASSPHRASE = "an invented passphrase"
 AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
 NARROW = {"width": 560, "height": 768}
+DOUBLE = {"width": 683, "height": 384}  # 200 % on the usual screen
 USUAL = {"width": 1366, "height": 768}
+LARGE = {"width": 1920, "height": 1080}
 STRIDE = 640
 # The pictures of workbooks/worked_example.md, made anew with FPTLIB_EXAMPLE=workbooks/pictures.
 EXAMPLE = ("plan_1366_1", "enable_1366_0", "enable_1366_1", "enable_1366_3", "handover_1366_1",
@@ -88,13 +90,14 @@ def held_column(desk: Desk) -> str:
 
 
 def look(desk: Desk, pictures: Path, name: str) -> list[str]:
-    """Pictures of the whole page at both sizes; what is too wide, cut or overlaps; axe-core."""
+    """What is too wide, cut, broken or overlaps at every size; pictures at two; axe-core."""
     found = []
-    for size in (NARROW, USUAL):
+    for size in (DOUBLE, LARGE, NARROW, USUAL):
         desk.page.set_viewport_size(size)
         desk.page.wait_for_timeout(300)
         found += [f"{name}, {size['width']}: {text}" for text in desk.misplaced()]
-        scroll_and_shoot(desk, pictures / f"{name}_{size['width']}")
+        if size in (NARROW, USUAL):
+            scroll_and_shoot(desk, pictures / f"{name}_{size['width']}")
     return found + [f"{name}: {text}" for text in desk.faults(AXE)]
 
 

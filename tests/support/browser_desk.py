@@ -23,7 +23,8 @@ ARGUMENTS = [
 IDLE = '.jp-Notebook-ExecutionIndicator[data-status="idle"]'
 BUSY = '.jp-Notebook-ExecutionIndicator[data-status="busy"]'
 RUN = '[data-jp-item-name="run-step"] jp-button:visible'
-# What is wider than its place, cut by it, or lies over another control or line of text.
+# What is wider than its place, cut by it, or lies over another control or line of text; and, in a
+# window with room for any table, words of one that are broken inside.
 MISPLACED = """() => {
   const all = s => [...document.querySelectorAll(s)].filter(e => e.offsetParent);
   const name = e => (e.className + ': ' + (e.innerText || e.value || '')).slice(0, 90);
@@ -44,7 +45,17 @@ MISPLACED = """() => {
         && Math.min(p.right, q.right) - Math.max(p.left, q.left) > 3
         && Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top) > 3)
       over.push('overlap: ' + name(a) + ' / ' + name(b));
-  return [...wide, ...cut, ...over]; }"""
+  const broken = [];
+  for (const cell of innerWidth < 1000 ? [] : all('.jp-OutputArea-output :is(th, td)')) {
+    const walk = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT), range = new Range();
+    for (let at; at = walk.nextNode();) for (const word of at.data.matchAll(/[A-Za-z]{3,}/g)) {
+      range.setStart(at, word.index);
+      range.setEnd(at, word.index + word[0].length);
+      if (new Set([...range.getClientRects()].map(box => Math.round(box.top))).size > 1)
+        broken.push(`broken: ${word[0]} in ${name(cell)}`);
+    }
+  }
+  return [...wide, ...cut, ...over, ...broken]; }"""
 SHEET = "document.querySelector('.jp-WindowedPanel-outer')"
 
 
