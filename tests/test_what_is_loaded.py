@@ -66,3 +66,12 @@ def test_a_check_out_of_the_cache_loads_no_pandas_and_nothing_that_draws(job: Pa
 
 def test_verify_loads_no_numbers(job: Path) -> None:
     assert not loaded("verify", str(job)) & HEAVY
+
+
+def test_a_payload_is_read_without_the_grammar_of_addresses_that_takes_a_second() -> None:
+    said = ("import sys\nfrom fptlib.errors import RecordError\nfrom fptlib.record import schema\n"
+            "try: schema.current({'schema': {'name': schema.NAME, 'version': schema.VERSION}})\n"
+            "except RecordError: print('jsonschema' in sys.modules, 'lark' in sys.modules)")
+    done = subprocess.run([sys.executable, "-c", said], capture_output=True, text=True,
+                          encoding="utf-8", check=True)
+    assert done.stdout.split() == ["True", "False"]

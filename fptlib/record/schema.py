@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Callable
 from functools import cache
+from importlib import import_module
 from importlib.resources import files
 from typing import Any
 
@@ -102,7 +104,19 @@ def text(version: int = VERSION) -> str:
 
 @cache
 def _validator(version: int) -> Any:
-    # Imported here: it builds a grammar for a second, which only reading a record needs.
-    from jsonschema import Draft202012Validator
+    return _jsonschema().Draft202012Validator(json.loads(text(version)))
 
-    return Draft202012Validator(json.loads(text(version)))
+
+@cache
+def _jsonschema() -> Any:
+    """The validator, imported without a helper of the notebook server's: that one builds a grammar
+    of international addresses (IRI) for a second, and no schema here states one."""
+    helper = "rfc3987_syntax"
+    there = sys.modules.get(helper)
+    sys.modules[helper] = None  # type: ignore[assignment]
+    try:
+        return import_module("jsonschema")
+    finally:
+        del sys.modules[helper]
+        if there is not None:
+            sys.modules[helper] = there

@@ -17,6 +17,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+FIGURES = "FPTLIB_FIGURES"
 ROOT = Path(__file__).resolve().parents[2]
 for place in (ROOT, ROOT / "tests" / "support"):
     sys.path.insert(0, str(place))
@@ -103,6 +104,30 @@ def ratio(costs: Sequence[Cost], base: Sequence[Cost], what: str) -> float:
     """Median of the rounds' ratios."""
     pairs = zip(costs, base, strict=True)
     return statistics.median(getattr(a, what) / max(getattr(b, what), 1e-9) for a, b in pairs)
+
+
+def figure(title: str, value: float, unit: str, limit: float | None = None,
+           least: bool = False) -> None:
+    """Note a figure beside its limit, at most or at ``least``, for the table that all.py prints."""
+    if noted := os.environ.get(FIGURES):
+        with open(noted, "a", encoding="utf-8") as file:
+            file.write(json.dumps([title, value, unit, limit, least]) + "\n")
+    else:
+        print(told(title, value, unit, limit, least))
+
+
+def told(title: str, value: float, unit: str, limit: float | None, least: bool) -> str:
+    """A figure as a line: what, how much, its limit, and whether it is kept."""
+    said = f"{title:<58}{value:>9.3g} {unit:<4}"
+    if limit is None:
+        return f"{said} no limit stated"
+    kept = value >= limit if least else value <= limit
+    return f"{said} {'>=' if least else '<='}{limit:>6.4g}  {'met' if kept else 'NOT MET'}"
+
+
+def median(costs: Sequence[Cost], what: str) -> float:
+    """Median of what the rounds took."""
+    return statistics.median(getattr(cost, what) for cost in costs)
 
 
 def small() -> bool:

@@ -32,8 +32,11 @@ def main(small: bool) -> None:
         sizes = {f"{count} months": plants.write_job(
             root / f"{count} months", count * (3 if small else MONTH), 0.3, 0, plants.USUAL, 40)
             for count in months}
-        measure.side_by_side("growth with rows, without imports", {
+        found = measure.side_by_side("growth with rows, without imports", {
             name: partial(judged, folder) for name, folder in sizes.items()}, rounds)
+        if not small:
+            measure.figure("12 months, wall of one month",
+                           measure.ratio(found["12 months"], found["1 months"], "wall"), "x", 11)
         days = 4 if small else 3 * MONTH
         widths = {f"{count} columns, 12 mapped": plants.write_job(
             root / f"{count} columns", days, 0.3, 0, plants.USUAL, count)

@@ -11,7 +11,7 @@ import _measure as measure
 
 if __name__ == "__main__":
     small = measure.small()
-    measure.side_by_side("imports, whole process", {
+    found = measure.side_by_side("imports, whole process", {
         name: partial(measure.process, arguments) for name, arguments in {
             "bare interpreter": ["-c", "pass"],
             "fptlib --help": ["-m", "fptlib", "--help"],
@@ -23,3 +23,5 @@ if __name__ == "__main__":
             "what a screening worker imports": ["-c", "import fptlib.portfolio.screening"],
         }.items()
     }, 1 if small else 9)
+    for title in ("fptlib --help", "what a check imports", "what a screening worker imports"):
+        measure.figure(title, measure.median(found[title], "wall"), "s")

@@ -30,6 +30,7 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
+from _measure import figure
 from pyarrow import csv
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -178,6 +179,8 @@ def compare(path: Path, kind: str, runs: int) -> bool:
         print(f"  {who:7} median {medians[who]:7.2f} s   peak {peaks[who]:5.0f} MB   ({times})")
     print(f"  ratio of medians {ratio:.2f} (pairs {min(pairs):.2f} to {max(pairs):.2f}), required "
           f"<= {most:g}; peak {peaks['ours']:.0f} MB, required <= {memory:g} MB")
+    figure(f"intake, {kind}: wall of the fastest read", ratio, "x", most)
+    figure(f"intake, {kind}: peak memory", peaks["ours"], "MB", memory)
     return ratio <= most and peaks["ours"] <= memory
 
 
@@ -192,6 +195,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         measure(Path(chosen.measure[0]), chosen.measure[1], chosen.measure[2])
         return 0
     share, kept = (20 if chosen.small else 1), True
+    chosen.runs = 1 if chosen.small else chosen.runs
     with tempfile.TemporaryDirectory() as folder:
         for kind, write, rows in (("wide", write_wide, 525_600), ("long", write_long, 20_000_000),
                                   ("proposed", write_proposed, 525_600)):

@@ -44,8 +44,34 @@ def main(small: bool) -> None:
             "CSV to verdicts": partial(measure.process, check, forget),
             "CSV to verdicts, from the cache": partial(measure.process, check),
         }, rounds)
+        figures(found)
         plain_way(columns, found["CSV to verdicts"])
         in_process(folder, forget, rounds)
+    sample(rounds)
+
+
+def figures(found: dict) -> None:
+    """The whole process beside its limits."""
+    fastest, whole, cached = (found[name] for name in (
+        "fastest reader, typed, needed columns", "CSV to verdicts",
+        "CSV to verdicts, from the cache"))
+    for what, limit in (("cpu", 1.7), ("wall", 2.4)):
+        measure.figure(f"CSV to verdicts, {what} of the fastest read",
+                       measure.ratio(whole, fastest, what), "x", limit)
+    measure.figure("CSV to verdicts, peak memory", measure.median(whole, "peak"), "MB", 260)
+    measure.figure("from the cache, wall of CSV to verdicts",
+                   measure.ratio(cached, whole, "wall"), "x", 0.35)
+
+
+def sample(rounds: int) -> None:
+    """A check of the sample job, opened from the cache, as a whole process."""
+    from fptlib.job.start import start_sample
+
+    with tempfile.TemporaryDirectory() as scratch:
+        check = ["-m", "fptlib", "check", str(start_sample(Path(scratch) / "job", "sound").folder)]
+        measure.process(check)
+        took = measure.median([measure.process(check) for _ in range(rounds)], "wall")
+    measure.figure("check of the sample from the cache", took, "s", 0.6)
 
 
 def plain_way(columns: list[str], ours: list[measure.Cost]) -> None:
@@ -58,6 +84,7 @@ def plain_way(columns: list[str], ours: list[measure.Cost]) -> None:
     cpu = sorted(cost.cpu for cost in ours)[len(ours) // 2]
     print(f"pandas {read:.2f} s + psychrolib's loop {loop / SHARE:.1f} s of CPU = {whole:.1f} s: "
           f"{whole / cpu:.0f} times CSV to verdicts")
+    measure.figure("pandas + psychrolib, CPU of CSV to verdicts", whole / cpu, "x", 18, least=True)
 
 
 def in_process(folder: Path, forget: partial, rounds: int) -> None:
@@ -76,12 +103,15 @@ def in_process(folder: Path, forget: partial, rounds: int) -> None:
         forget()
         all_checks(assemble(job))
 
-    measure.side_by_side("in a running process", {
+    found = measure.side_by_side("in a running process", {
         "CSV to verdicts": partial(measure.here, whole),
         "CSV to case (read, align, cache written)": partial(measure.here, read),
         "cache to case": partial(measure.here, partial(assemble, job)),
         "case to verdicts": verdicts(job, assemble, all_checks),
     }, rounds)
+    measure.figure("case to verdicts, 92 changeovers",
+                   measure.median(found["case to verdicts"], "wall"), "s", 0.10)
+    measure.figure("cache to case", measure.median(found["cache to case"], "wall"), "s", 0.03)
 
 
 def verdicts(job, assemble, all_checks):  # type: ignore[no-untyped-def]

@@ -38,6 +38,7 @@ def main(small: bool) -> None:
               f"{'bare pool':>10}{'overhead':>10}")
         for count in counts:
             line(root, count, rounds)
+        added(root, counts[-1])
 
 
 def line(root: Path, count: int, rounds: int) -> None:
@@ -51,14 +52,32 @@ def line(root: Path, count: int, rounds: int) -> None:
     for _ in range(rounds):
         for name, run in runs.items():
             shutil.rmtree(root / RESULTS, ignore_errors=True)
-            begin = time.perf_counter()
-            run()
-            found[name].append(time.perf_counter() - begin)
+            found[name].append(timed(run))
     one, two, pool = (statistics.median(found[name]) for name in runs)
     faster = statistics.median(a / b for a, b in zip(found["one"], found["two"], strict=True))
     over = statistics.median(a / b for a, b in zip(found["two"], found["bare"], strict=True))
     print(f"{count:>8}{one:>10.2f}{two:>10.2f}{faster:>10.2f}{pool:>10.2f}{over - 1:>10.1%}",
           flush=True)
+
+
+def added(root: Path, screened: int) -> None:
+    """Ten more plants beside many that are screened already, against those ten alone."""
+    names = [f"plant {n:02d}" for n in range(min(10, screened // 2))]
+    alone, beside = (
+        [Task(root, plant, root / results) for plant in plants]
+        for plants, results in ((names, "alone"), (engine.plants(root), RESULTS)))
+    list(engine.on_this_machine([task for task in beside if task.plant not in names], 2))
+    took = [timed(lambda tasks=tasks: list(engine.on_this_machine(tasks, 2)))
+            for tasks in (alone, beside)]
+    measure.figure(f"{len(names)} plants added to {screened - len(names)}, of those alone",
+                   took[1] / took[0], "x", 1.5)
+
+
+def timed(run: Callable[[], object]) -> float:
+    """Wall seconds."""
+    begin = time.perf_counter()
+    run()
+    return time.perf_counter() - begin
 
 
 def bare(tasks: Sequence[Task]) -> list:

@@ -34,6 +34,7 @@ def main(small: bool) -> None:
         bare = seconds(lambda: run_all(job), 1 if small else 3)
     print(f"{count} workbooks {whole:.1f} s, as many bare kernels {bare:.1f} s "
           f"({bare / max(whole, 1e-9):.0%} of it)")
+    measure.figure(f"{count} workbooks headless", whole, "s", None if small else 12)
 
 
 def seconds(task: Callable[[], object], rounds: int) -> float:
