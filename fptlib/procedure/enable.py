@@ -8,7 +8,7 @@ from datetime import date, time, timedelta
 
 import numpy as np
 
-from fptlib.procedure import approaches, savings
+from fptlib.procedure import approaches, exit_reasons, savings
 from fptlib.procedure.changeovers import Request, Run
 from fptlib.procedure.flags import Flags, Stretch
 from fptlib.procedure.functional_test import FunctionalTest, cached
@@ -105,6 +105,8 @@ def stay(test: FunctionalTest, run: Run) -> Finding:
     if not run.complete and lasted < limit:
         return not_judged(run.number, run.first,
                           test.cut_off(run) or "still on when the trends end")
+    if lasted < limit and (clock := exit_reasons.by_clock(test, run)):
+        return not_judged(run.number, run.first, f"{clock}, {lasted:.0f} min after the transition")
     every, early = test.sample_interval("request", "chillers"), _in_service_before(test, run)
     # The sequence counts from its own command, the last chiller runs down after it.
     own = (f"the exchanger was in service {early:.0f} min before the last chiller was off, and by "

@@ -197,7 +197,7 @@ def _dearer(test: FunctionalTest, found: Stretch) -> float:
 def not_early(test: FunctionalTest, left: Exit) -> Finding:
     """Whether a reason to leave had lasted its delay up to the exit. An exit without one fails
     only where the exchanger was clearly able to go on, and clearly cheaper."""
-    if by_clock := exit_reasons.by_clock(test, left):
+    if by_clock := exit_reasons.by_clock(test, left.run):
         return Finding(left.number, left.row, by_clock, verdict=Verdict.PASS)
     every, rounding = test.sample_interval(*WARMTH), -_rounding(test)
     # The controller counts between rows, at both ends.

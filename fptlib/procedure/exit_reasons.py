@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fptlib.procedure import approaches, chiller_baseline
-from fptlib.procedure.changeovers import Exit, Run
+from fptlib.procedure.changeovers import Run
 from fptlib.procedure.chiller_baseline import BLOCK_MINUTES, block_means
 from fptlib.procedure.flags import Flags, Stretch, stretches
 from fptlib.procedure.functional_test import FunctionalTest, cached
@@ -61,14 +61,16 @@ def weather_known(test: FunctionalTest) -> bool:
         approaches.tower(test) and approaches.exchanger(test))
 
 
-def by_clock(test: FunctionalTest, left: Exit) -> str:
+def by_clock(test: FunctionalTest, run: Run) -> str:
     """The clock exit that the sequence specifies, where the plant left at that time."""
     wanted = test.sequence.clock_exit
     if wanted is None:
         return ""
     grace = test.timing_tolerance + test.limits["exit.grace"]
     # The command goes off, then the first chiller starts.
-    for row in (left.run.last + 1, left.row):
+    for row in (run.last + 1, run.exit):
+        if row is None or row >= len(test):
+            continue
         at = test.time(row)
         late = (at.hour - wanted.hour) * 60.0 + at.minute - wanted.minute
         if -test.minutes <= (late + 720.0) % 1440.0 - 720.0 <= grace:

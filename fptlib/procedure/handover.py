@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from fptlib.procedure import approaches, uncertainty
+from fptlib.procedure import approaches, exit_reasons, uncertainty
 from fptlib.procedure.changeovers import Run
 from fptlib.procedure.enable import known_minutes, run_minutes
 from fptlib.procedure.flags import Flags
@@ -72,6 +72,8 @@ def fallback(test: FunctionalTest, run: Run) -> Finding:
     lasted = run_minutes(test, run) if run.exit is None else (run.exit - run.first) * test.minutes
     if lasted < limit and (hidden := test.cut_off(run)):
         return not_judged(run.number, run.first, hidden)
+    if lasted < limit and (clock := exit_reasons.by_clock(test, run)):
+        return not_judged(run.number, run.first, f"{clock}, {lasted:.0f} min after the transition")
     if run.exit is None and lasted < limit:
         return not_judged(run.number, run.first,
                           "the run ended early without a chiller starting")

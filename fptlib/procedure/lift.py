@@ -33,8 +33,17 @@ from fptlib.procedure.verdict import Event, NotApplicable, Verdict
 def temporary_setpoint(test: FunctionalTest) -> np.ndarray:
     """What the lift asks of the active setpoint [degF]: condenser water minus the offset,
     not below the lowest that the sequence goes to."""
-    return np.fmax(test["cw_supply_temp"] - test.limits["lift.offset"],
-                   np.where(np.isnan(test["cw_supply_temp"]), np.nan, _lowest(test)))
+    return np.maximum(_scanned_water(test) - test.limits["lift.offset"], _lowest(test))
+
+
+@cached
+def _scanned_water(test: FunctionalTest) -> np.ndarray:
+    """The warmest condenser water within the timing tolerance [degF]: it falls while the
+    controller scans, averages and ramps."""
+    water, back = test["cw_supply_temp"], int(test.timing_tolerance // test.minutes)
+    before = np.concatenate([np.full(back, np.nan), water])
+    warmest = np.fmax.reduce([before[back - k : len(before) - k] for k in range(back + 1)])
+    return np.where(np.isnan(water), np.nan, warmest)
 
 
 def _lowest(test: FunctionalTest) -> float:
@@ -43,11 +52,12 @@ def _lowest(test: FunctionalTest) -> float:
 
 @check("lift.setpoint", unit="degF", each="request",
        needs=(*PULL_DOWN, "chw_supply_setpoint", "reset_setpoint", "cw_supply_temp"),
-       limits=("lift.setpoint_band", "lift.offset", "lift.lowest_setpoint", "lift.short_dip"),
+       limits=("lift.setpoint_band", "lift.offset", "lift.lowest_setpoint", "lift.short_dip",
+               "timing.tolerance"),
        advise=on_sheet)
 def setpoint(test: FunctionalTest, request: Request) -> Finding:
     """How far the active setpoint was above the temporary one, where a running chiller needs
-    it."""
+    it; by the warmest condenser water within the timing tolerance."""
     if (means := test.sequence.lift.means) != TEMPORARY_SETPOINT:
         raise NotApplicable(
             f"the plan states no minimum lift: {NONE_NEEDED}" if means == NO_PROTECTION else
@@ -74,7 +84,7 @@ def setpoint(test: FunctionalTest, request: Request) -> Finding:
         last=request.end, measured=found.value, at_most=test.limits["lift.setpoint_band"],
         uncertainty=rounding + found.uncertainty,
         worst_in_gaps=found.worst_in_gaps, cut_off=request.unseen,
-        quantities={"condenser water, °F": float(test["cw_supply_temp"][row]),
+        quantities={"condenser water, °F": float(_scanned_water(test)[row]),
                     "temporary setpoint, °F": float(temporary_setpoint(test)[row]),
                     "active setpoint, °F": float(test["chw_supply_setpoint"][row])})
 

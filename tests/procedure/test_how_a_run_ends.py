@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import drawn_plant as drawn
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -148,3 +151,25 @@ def test_a_warm_stretch_at_the_end_of_the_trends_may_be_longer() -> None:
     cut = exit.supply(drawn.case(drawn.frame()[: drawn.at("20:10")]))
     assert cut.verdict is Verdict.NOT_TESTED and "for 11 min" in cut.reason
     assert exit.supply(drawn.case(drawn.frame()[: drawn.at("19:50")])).verdict is Verdict.PASS
+
+
+@pytest.mark.parametrize("judged", [handover.fallback, enable.stay])
+def test_a_run_that_the_clock_ends_shows_no_fallback(judged: CheckOf) -> None:
+    """Where the sequence leaves at a time of day, it does so however short the run was."""
+    table, at_clock = left(60, 62), after(drawn.HANDOVER, 60).time()
+    assert judged(drawn.case(table)).verdict is Verdict.FAIL
+    by_clock = dataclasses.replace(drawn.SEQUENCE, clock_exit=at_clock)
+    found = judged(drawn.case(table, sequence=by_clock))
+    assert found.verdict is Verdict.NOT_TESTED and "the sequence leaves at" in found.reason
+
+
+def test_a_setpoint_that_follows_falling_water_two_scans_late_is_as_specified() -> None:
+    """Fans at full speed in hard frost pull the sump down by 1.5 °F a minute; the controller sets
+    what it read in the scan before."""
+    table, rows = drawn.frame(), slice(drawn.REQUEST, after(drawn.HANDOVER, -1))
+    water = 62.0 - 1.5 * np.arange(len(table.loc[rows]))
+    table.loc[rows, "cw_supply_temp"] = np.maximum(water, 46.0)
+    for scans, verdict in ((1, Verdict.PASS), (2, Verdict.PASS), (6, Verdict.FAIL)):
+        late = table["cw_supply_temp"].shift(scans).loc[rows] - 8.0
+        table.loc[rows, "chw_supply_setpoint"] = np.clip(late, 38.0, 50.0)
+        assert lift.setpoint(drawn.case(table)).verdict is verdict, scans

@@ -130,11 +130,14 @@ def minimum_lift(s: Sample) -> Iterator[tuple[str, float]]:
 
 
 def temporary_setpoint(s: Sample) -> Iterator[tuple[str, float]]:
-    """How far the active setpoint stood above condenser water - 4.5, not below 38 degF."""
+    """How far the active setpoint stood above condenser water - 4.5, not below 38 degF: the
+    warmest water of this minute and the two before."""
     ends = {run.name: run.handover for run in s.runs}
     for name, request, off in s.commanded:
         rows = np.arange(request, ends.get(name, off))
-        wanted = np.maximum(s["cw_supply_temp"][rows] - 4.5, 38.0)
+        water = s["cw_supply_temp"]
+        warmest = np.max([water[rows], water[rows - 1], water[rows - 2]], axis=0)
+        wanted = np.maximum(warmest - 4.5, 38.0)
         asked = (wanted < s["chw_reset_setpoint"][rows]) & s.on[rows]
         above = np.where(asked, s["chw_supply_setpoint"][rows] - wanted, -99.0)
         yield name, -kept(-above)
