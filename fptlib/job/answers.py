@@ -27,6 +27,7 @@ from fptlib.job.schema import (
     Charge,
     Chiller,
     Cold,
+    EnableCondition,
     Exchanger,
     General,
     Instrument,
@@ -91,6 +92,7 @@ def sequence(answers: Answers) -> Sequence:
     stated = as_table(lookup(answers, "sequence", {}), "sequence")
     found = load(
         Sequence, stated, "sequence",
+        enable=load(EnableCondition, stated.get("enable", {}), "sequence.enable"),
         lift=load(LiftProtection, stated.get("lift", {}), "sequence.lift"),
         reset=load(Reset, stated.get("reset", {}), "sequence.reset"))
     line = found.reset.line

@@ -350,6 +350,17 @@ class Reset:
 
 
 @dataclass(frozen=True, slots=True)
+class EnableCondition:
+    """The enable condition of the sequence, where it is another than wet bulb plus approaches and
+    tolerances at or below the reset setpoint: a fixed outdoor wet bulb [degF]."""
+
+    wet_bulb: float | None = quantity(
+        "Fixed wet bulb: changes over at or below", "degF", -20, 80, "Only where the sequence goes "
+        "by a fixed outdoor wet bulb. Its timers are then judged by that; enable.condition still "
+        "asks whether it was cold enough.")
+
+
+@dataclass(frozen=True, slots=True)
 class Sequence:
     """The sequence of operation as specified, as far as it is no number among the limits: its
     exits, how it keeps the chillers' lift, and the reset of the setpoint."""
@@ -369,6 +380,7 @@ class Sequence:
         "Empty: at any hour.", Kind.CLOCK, None)
     other_exit: str = answer(
         "Other exits the sequence allows", "Operator, demand limit: in a few words.")
+    enable: EnableCondition = EnableCondition()
     lift: LiftProtection = LiftProtection()
     reset: Reset = Reset()
 

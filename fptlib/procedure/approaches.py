@@ -194,6 +194,14 @@ def enable_margin(test: FunctionalTest) -> np.ndarray:
 
 
 @cached
+def sequence_margin(test: FunctionalTest) -> np.ndarray:
+    """By how much the sequence's own enable condition holds [degF], from zero up: the enable
+    margin, or the fixed wet bulb that it goes by minus the wet bulb."""
+    fixed = test.sequence.enable.wet_bulb
+    return enable_margin(test) if fixed is None else np.round(fixed - test.wet_bulb, 6)
+
+
+@cached
 def approach_uncertainty(test: FunctionalTest) -> np.ndarray:
     """What both approaches of every row are known to, sensors apart [degF, k = 2]."""
     return np.hypot(tower_rows(test)[1], exchanger_rows(test)[1])
@@ -212,7 +220,10 @@ def margin_noise(test: FunctionalTest) -> float:
 @cached
 def own_spread(test: FunctionalTest) -> np.ndarray:
     """What the sequence's own condition is known to in every row, its sensors' errors being in the
-    trends too [degF]: a stated approach the sequence uses itself, that of a curve it may not."""
+    trends too [degF]: a stated approach the sequence uses itself, that of a curve it may not; a
+    fixed wet bulb takes no approach."""
+    if test.sequence.enable.wet_bulb is not None:
+        return np.zeros(len(test))
     curves = [rows(test)[1] for rows, stated in (
         (tower_rows, test.plant.tower_approach),
         (exchanger_rows, test.plant.exchanger_approach)) if stated is None]

@@ -58,7 +58,7 @@ def condition(test: FunctionalTest, request: Request) -> Finding:
        advise=on_sheet)
 def dwell(test: FunctionalTest, request: Request) -> Finding:
     """Minutes without a break in which the condition had held before the enable."""
-    limit, margin = test.limits["enable.dwell"], approaches.enable_margin(test)
+    limit, margin = test.limits["enable.dwell"], approaches.sequence_margin(test)
     start, least, most = (_held_from(test, request.row, sign) for sign in (0.0, -1.0, 1.0))
     # Where the condition does not hold at the enable itself, it has held for no time.
     held, least_held, most_held = (max(request.row - row - 1, 0) * test.minutes
@@ -93,7 +93,7 @@ def _held_from(test: FunctionalTest, row: int, sign: float) -> int:
 def _broken_rows(test: FunctionalTest, sign: float) -> np.ndarray:
     """The rows in which the condition did not hold or is not known; ``sign`` moves it by what
     the sequence's own is known to."""
-    margin = approaches.enable_margin(test) + sign * approaches.own_spread(test)
+    margin = approaches.sequence_margin(test) + sign * approaches.own_spread(test)
     return np.flatnonzero(~(margin >= 0.0))
 
 
@@ -230,7 +230,7 @@ def waiting(test: FunctionalTest) -> Flags:
     waiting: the exchanger can carry the load there by the trends' curves, the minimum off time is
     over, the sequence allows it at that hour, and chillers did not draw less per ton than the
     economizer ever did."""
-    held = Flags.at_least(approaches.enable_margin(test), 0.0)
+    held = Flags.at_least(approaches.sequence_margin(test), 0.0)
     for reason in (~able(test), _resting(test), hours_closed(test), _chillers_cheaper(test)):
         held = held & ~reason
     return held & Flags.on(test.chillers_on) & Flags.off(test.commanded)
@@ -282,7 +282,7 @@ def _where(rows: np.ndarray) -> Flags:
 def _missed(test: FunctionalTest, found: Stretch, limit: float,
             with_gaps: float | None = None) -> Finding:
     minutes = found.rows * test.minutes
-    margin = approaches.enable_margin(test)[found.first : found.last + 1]
+    margin = approaches.sequence_margin(test)[found.first : found.last + 1]
     known = approaches.enable_uncertainty(test)[found.first : found.last + 1]
     certain = Flags.at_least(margin, known).longest()
     between = test.sample_interval(*_CONDITION)

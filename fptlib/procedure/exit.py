@@ -303,7 +303,7 @@ def _weather_lost(test: FunctionalTest, run: Run) -> float:
     """For how long the sequence's own condition may have been lost at the exit [min]: it leaves by
     the same readings, so only their noise, the trends' curves and rare samples leave it open."""
     noise = approaches.margin_noise(test)
-    held = (approaches.enable_margin(test) + test.sequence.weather_exit_band
+    held = (approaches.sequence_margin(test) + test.sequence.weather_exit_band
             - approaches.own_spread(test))
     lost = ~Flags.at_least(held, noise)[run.rows]
     sure = np.flatnonzero(~lost.bridged(int(test.limits["lift.short_dip"] // test.minutes)).maybe)

@@ -45,7 +45,7 @@ def reasons(test: FunctionalTest, run: Run, warmer: float, maybe: bool) -> list[
                             exceeded(test)[run.rows].bridged(noise).stretches(maybe),
                             limits["exit.equipment_delay"]))
     if sequence.weather_exit is not None and weather_known(test):
-        out = ~Flags.at_least(approaches.enable_margin(test), -sequence.weather_exit_band)
+        out = ~Flags.at_least(approaches.sequence_margin(test), -sequence.weather_exit_band)
         found.append(Reason("the enable condition no longer held",
                             out[run.rows].bridged(noise).stretches(maybe),
                             sequence.weather_exit))

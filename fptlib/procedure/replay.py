@@ -152,7 +152,8 @@ def bounds(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]
     plain = Settings(
         approaches.need_tower(test), approaches.need_exchanger(test), **numbers,
         release=0.0, weather_exit=test.sequence.weather_exit,
-        weather_band=test.sequence.weather_exit_band, follows=follows(test))
+        weather_band=test.sequence.weather_exit_band,
+        fixed_wet_bulb=test.sequence.enable.wet_bulb, follows=follows(test))
     known = {name for name, row in stated.items() if row.get("specified") is not None}
     wait = 0.0 if "enable.dwell" in known else test.limits["enable.missed"]
     rise = (plain.offset + plain.exchanger_approach) * 10.0 / test.limits["recovery.longest"]

@@ -73,9 +73,11 @@ def _natural(plant: Plant, sequence: AsSpecified, limits: Limits) -> Iterator[di
         exits.append(f"at {sequence.clock_exit:%H:%M}")
     if sequence.other_exit:
         exits.append(sequence.other_exit)
+    fixed = sequence.enable.wet_bulb
     yield _step("natural", "Technician at the front end: wait for the enable condition; mark when "
                 "it holds.", f"Wet bulb + {tower} + {of('enable.tower_tolerance')} + {exchanger} + "
-                f"{of('enable.exchanger_tolerance')} °F is at or below the reset setpoint.",
+                f"{of('enable.exchanger_tolerance')} °F is at or below the reset setpoint."
+                if fixed is None else f"Wet bulb is at or below {fixed:g} °F.",
                 "enable.condition", "enable.missed")
     yield _step("natural", "Watch and mark the economizer enable; touch nothing.",
                 f"Enabled after {of('enable.dwell')} min without a break.", "enable.dwell")

@@ -48,6 +48,8 @@ class Settings:
     weather_exit: float | None = None
     weather_band: float = 0.0
     cost_delay: float | None = None
+    # Where the sequence goes by a fixed wet bulb instead [degF].
+    fixed_wet_bulb: float | None = None
     # Where another means keeps the lift the setpoint stays.
     follows: bool = True
 
@@ -117,9 +119,10 @@ class Controller:
         s = self.settings
         self.in_mode += minutes
         self.since_exit += minutes
-        needed = seen.wet_bulb + self.needed
-        self.held = _kept(self.held, needed <= seen.reset, minutes)
-        self.short = _kept(self.short, needed > seen.reset + s.weather_band, minutes)
+        needed, level = ((seen.wet_bulb + self.needed, seen.reset) if s.fixed_wet_bulb is None
+                         else (seen.wet_bulb, s.fixed_wet_bulb))
+        self.held = _kept(self.held, needed <= level, minutes)
+        self.short = _kept(self.short, needed > level + s.weather_band, minutes)
         self.above = _kept(self.above, seen.supply > seen.reset + s.band, minutes)
         self.dearer = _kept(self.dearer, seen.dearer, minutes)
         if seen.day != self.day:

@@ -101,7 +101,7 @@ STEPS: tuple[Step, ...] = (
     Step(3, "enable", "Economizer enable",
          "show that the economizer is enabled when towers and exchanger can carry the load, and "
          "not before",
-         enable.CHECKS),
+         enable.CHECKS, (*_ALWAYS, "sequence.enable")),
     Step(4, "lift", "Lift protection",
          "show that every chiller keeps its lift while the common sump is pulled cold under it",
          (lift_range.minimum, *lift.CHECKS, *envelope.CHECKS, *cycling.CHECKS,

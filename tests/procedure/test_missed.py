@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 from drawn_plant import EXIT, HANDOVER, at
 
+from fptlib.job.schema import EnableCondition
 from fptlib.limits import Deviation, Limits
 from fptlib.procedure import enable
 from fptlib.procedure.functional_test import FunctionalTest
@@ -62,6 +63,25 @@ def test_hours_in_which_the_sequence_does_not_change_over_are_not_missed() -> No
     by_clock = dataclasses.replace(
         drawn.SEQUENCE, clock_enable=time(20, 0), clock_exit=time(6, 0))
     assert minutes(drawn.case(frame(), sequence=by_clock)) == 120.0
+
+
+def test_a_sequence_that_goes_by_a_fixed_wet_bulb_is_timed_by_it() -> None:
+    """Common in practice: economizer below a fixed outdoor wet bulb, whatever the reset asks for.
+    The drawn plant is enabled at 35 °F, an hour after 38 °F, with a low setpoint until then."""
+    table = drawn.frame()
+    hour = slice(drawn.REQUEST - pd.Timedelta("60min"), drawn.REQUEST)
+    table.loc[: drawn.REQUEST, "chw_reset_setpoint"] = 40.0
+    table.loc[: hour.start, "outdoor_wet_bulb"] = 45.0
+    table.loc[hour, "outdoor_wet_bulb"] = 35.0
+    fixed = dataclasses.replace(drawn.SEQUENCE, enable=EnableCondition(36.0))
+    assert enable.dwell(drawn.case(table)).measured == 0.0
+    held = enable.dwell(drawn.case(table, sequence=fixed))
+    assert held.measured == pytest.approx(60.0, abs=1.0) and held.verdict is Verdict.PASS
+    # Whether that was cold enough for the plant is another question.
+    assert enable.condition(drawn.case(table, sequence=fixed)).verdict is Verdict.FAIL
+    # Above it no hour is missed.
+    assert minutes(drawn.case(frame(), sequence=dataclasses.replace(
+        drawn.SEQUENCE, enable=EnableCondition(-10.0)))) == 0.0
 
 
 def test_a_run_that_was_long_enough_by_its_own_timer_is_no_fail() -> None:

@@ -15,7 +15,7 @@ def fahrenheit(celsius: float) -> float:
     return celsius * 1.8 + 32.0
 
 
-def changes(always_off: bool = False) -> list[tuple[int, int]]:
+def changes(always_off: bool = False, fixed: float | None = None) -> list[tuple[int, int]]:
     """When the mode changes in the validation of CoolingModeNonIntegrated (section 5, V5.1, of the
     second set of check values): wet bulb 8 + 4 sin(2 pi t / 300) °C, chilled water 9 and 7 °C,
     switch at 7 °C with a dead band of 1 K, each condition kept for 30 s, back only with one
@@ -23,7 +23,7 @@ def changes(always_off: bool = False) -> list[tuple[int, int]]:
     controller = Controller(Settings(
         tower_approach=5.4, exchanger_approach=0.0, tower_tolerance=1.8, exchanger_tolerance=0.0,
         delay=0.5, run_time=0.0, off_time=0.0, per_day=99, band=1.8, exit_delay=0.5,
-        weather_exit=0.5, weather_band=3.6), mode=ECONOMIZER)
+        weather_exit=0.5, weather_band=3.6, fixed_wet_bulb=fixed), mode=ECONOMIZER)
     found, before = [], ECONOMIZER
     for t in range(1081):
         chillers = 0 if always_off or t < 360 else 1 if t < 540 else 2 if t < 720 else (
@@ -42,6 +42,8 @@ def changes(always_off: bool = False) -> list[tuple[int, int]]:
 def test_the_published_change_times_come_out_to_a_row() -> None:
     assert [mode for _, mode in changes()] == [
         CHILLERS, ECONOMIZER, CHILLERS, ECONOMIZER, CHILLERS]
+    # Against water that stays at 10 °C that is a fixed wet bulb of 6 °C.
+    assert changes(fixed=fahrenheit(6.0)) == changes()
     assert [t for t, _ in changes()] == pytest.approx([30, 505, 630, 805, 930], abs=1)
 
 
