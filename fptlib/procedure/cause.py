@@ -40,9 +40,10 @@ class Complaint:
 @cached
 def complaint(test: FunctionalTest) -> Complaint:
     """Too warm is above the active setpoint, once that is back at the reset setpoint, by more than
-    the band. The condenser water explains it where it was above that setpoint minus the design
-    approach, and the supply within a band of the design approach over it; the exchanger and what it
-    carries explain the rest.
+    the band. The condenser water explains it where it was above that setpoint minus the clean
+    exchanger's approach, and the supply within a band of that approach over it; the exchanger and
+    what it carries explain the rest. At less than its design load a clean exchanger's approach is
+    that share of the design approach: Q = UA x LMTD at the design flows.
 
     Raises:
         NotTested: the design temperatures are not stated, or no run is long enough.
@@ -59,7 +60,10 @@ def complaint(test: FunctionalTest) -> Complaint:
     if len(rows) * test.minutes < STEADY_MINUTES:
         raise NotTested("less than an hour of economizer operation has supply, setpoint and "
                         "condenser water")
-    approach = design.chw_leaving - design.cw_entering
+    share = np.ones(len(rows))
+    if design.load is not None and not test.missing("load"):
+        share = np.fmin(test.load[rows] / design.load, 1.0)
+    approach = (design.chw_leaving - design.cw_entering) * share
     supply, setpoint, water = (test[name][rows] for name in (
         "chw_supply_temp", "chw_supply_setpoint", "cw_supply_temp"))
     warm = supply - setpoint > band

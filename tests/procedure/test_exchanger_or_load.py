@@ -24,6 +24,7 @@ from winter_plant import (
     ua_of,
 )
 
+from fptlib.procedure import cause
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import judge
 from fptlib.procedure.verdict import Check, Verdict
@@ -97,6 +98,19 @@ def test_two_of_six_stuck_air_side_economizers_are_named_and_no_other():
 @pytest.mark.parametrize("seed", range(3))
 def test_water_that_towers_keep_too_warm_is_neither_exchanger_nor_load(seed: int):
     assert said(judge(build(WARM, seed).test(), "load.cause")).startswith(VERDICT[WARM])
+
+
+@pytest.mark.parametrize("seed", [50, 51, 52])
+def test_condenser_water_is_not_blamed_for_an_approach_that_the_load_does_not_explain(seed: int):
+    """A fouled exchanger at a third of its design load has the approach that a clean one has at
+    full load, over condenser water as cold as the sequence asks for."""
+    built = build(FOULED, seed)
+    design = built.plant.exchanger
+    twice = replace(design, load=2.0 * design.load,
+                    cw_entering=2.0 * design.cw_entering - design.chw_leaving)
+    built.table["chw_supply_temp"] += 2.0
+    found = cause.complaint(built.test(plant=replace(built.plant, exchanger=twice)))
+    assert len(found.by_exchanger) > 100 and not len(found.by_water)
 
 
 @pytest.mark.parametrize(("kind", "without", "named"), [
