@@ -105,7 +105,9 @@ def lift_minimum(result: Result) -> Iterator[Moment]:
 
 def lift_setpoint(result: Result) -> Iterator[Moment]:
     for _, frame in pull_downs(result):
-        wanted = (frame["cw_supply_temp"] - OFFSET).clip(lower=LOWEST)
+        # The controller scans: the warmest water of this minute and the two before.
+        warmest = frame["cw_supply_temp"].rolling("3min").max()
+        wanted = (warmest - OFFSET).clip(lower=LOWEST)
         asked = (wanted < frame["chw_reset_setpoint"]) & (measure.chillers_on(frame) > 0)
         yield from highest_kept((frame["chw_supply_setpoint"] - wanted).where(asked), 1.0, 0.3)
 

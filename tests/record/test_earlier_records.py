@@ -39,6 +39,7 @@ JUDGED_OTHERWISE = {
     "instruments.wet_bulb": "the sentence shows the median of the absolute difference",
     "enable.missed": "the uncertainty knows what the approach curves contradict",
     "running.supply": "only rows within the band can take a pass away",
+    "lift.setpoint": "by the warmest condenser water within the timing tolerance",
     "exit.equipment": "a limit above what is installed tests nothing",
     "exit.comparative": "below all that chillers ever drew where not compared, a tenth compared",
 }
