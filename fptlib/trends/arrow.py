@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 import pyarrow as pa
 
-_TYPES = {"d": pa.float64(), "q": pa.int64(), "l": pa.int64(), "i": pa.int32()}
+_TYPES = {"float64": pa.float64(), "int64": pa.int64(), "int32": pa.int32()}
 
 
 def array(column: pa.Array) -> np.ndarray:
@@ -38,7 +38,7 @@ def missing(column: pa.Array) -> np.ndarray:
 def column(values: np.ndarray) -> pa.Array:
     """Numbers as a column."""
     values = np.ascontiguousarray(values)
-    return pa.Array.from_buffers(_TYPES[values.dtype.char], len(values),
+    return pa.Array.from_buffers(_TYPES[values.dtype.name], len(values),
                                  [None, pa.py_buffer(values)])
 
 

@@ -24,9 +24,6 @@ from fptlib.job.folder import Job
 from fptlib.job.start import start, start_sample
 from fptlib.procedure.steps import STEPS
 
-OPENING, ENTRY, FIRST, MEMORY = 2.0, 0.5, 120.0, 600.0
-
-
 def opened(job: Job, scratch: Path, browser: object) -> tuple[Office, Desk]:
     settings = scratch / f"{job.folder.name}_settings"
     settings.mkdir()
@@ -50,9 +47,9 @@ def steps(scratch: Path, browser: object, small: bool) -> None:
     process = psutil.Process(office.server.process.pid)
     held = sum(each.memory_info().rss for each in (
         process, *process.children(recursive=True))) / 1e6
-    said("opening a step until it can be run", statistics.median(opening), OPENING, "s")
-    said("a step run again, until its verdicts", statistics.median(entry), ENTRY, "s")
-    said("server and kernels after the job", held, MEMORY, "MB")
+    measure.figure("opening a step until it can be run", statistics.median(opening), "s", 2.0)
+    measure.figure("a step run again, until its verdicts", statistics.median(entry), "s", 0.5)
+    measure.figure("server and kernels after the job", held, "MB", 600.0)
     desk.page.close()
     office.close()
 
@@ -75,14 +72,9 @@ def first_verdict(scratch: Path, browser: object) -> None:
     desk.open("lift")
     desk.run()
     desk.wait_for("Verdicts of step 4")
-    said("first verdict of a job just begun", time.monotonic() - began, FIRST, "s")
+    measure.figure("first verdict of a job just begun", time.monotonic() - began, "s", 120.0)
     desk.page.close()
     office.close()
-
-
-def said(what: str, found: float, most: float, unit: str) -> None:
-    digits = 0 if unit == "MB" else 1
-    print(f"{what:<42}{found:>8.{digits}f} {unit}, at most {most:.{digits}f}", flush=True)
 
 
 def main(small: bool) -> None:
