@@ -31,7 +31,7 @@ def tower(test: FunctionalTest) -> Approach | None:
     curve = None if test.plant.tower_approach else tower_curve(test)
     if curve is None:
         return test.plant.tower_approach
-    value = curve.approach(np.array(_usual(test, test.wet_bulb)), _usual_load(test))
+    value = curve.approach(np.array(usual(test, test.wet_bulb)), _usual_load(test))
     return Approach(round(float(value), 2), "observed", str(curve))
 
 
@@ -42,20 +42,21 @@ def exchanger(test: FunctionalTest) -> Approach | None:
     curve = None if test.plant.exchanger_approach else exchanger_curve(test)
     if curve is None:
         return test.plant.exchanger_approach
-    value = curve.approach(np.array(_usual(test, test.load)),
-                           np.array(_usual(test, test["chw_flow"])))
+    value = curve.approach(np.array(usual(test, test.load)),
+                           np.array(usual(test, test["chw_flow"])))
     return Approach(round(float(value), 2), "observed", str(curve))
 
 
-def _usual(test: FunctionalTest, values: np.ndarray) -> float:
-    """The median at the enables; where there is none, over the runs."""
+def usual(test: FunctionalTest, values: np.ndarray) -> float:
+    """What is usual where the plant changes over: the median at the enables; where there
+    is none, over the runs."""
     seen = median(values[[request.row for request in test.requests]])
     within = test.within(test.settled(run) for run in test.runs)
     return median(values[within]) if math.isnan(seen) else seen
 
 
 def _usual_load(test: FunctionalTest) -> np.ndarray | None:
-    return None if test.missing("load") else np.array(_usual(test, test.load))
+    return None if test.missing("load") else np.array(usual(test, test.load))
 
 
 def need(approach: Approach | None, name: str) -> Approach:
@@ -238,11 +239,15 @@ def enable_uncertainty(test: FunctionalTest) -> np.ndarray:
     one sensor reads the condenser water of both, the exchanger's leaving sensor alone remains.
     An approach taken from design cancels nothing.
     """
+    return np.hypot(enable_sensors(test), approach_uncertainty(test))
+
+
+def enable_sensors(test: FunctionalTest) -> float:
+    """That of the sensors alone [degF]."""
     weights = uncertainty.added({"wet_bulb": 1.0}, tower_sensors(test), exchanger_sensors(test))
     air = weights.pop("wet_bulb")
-    sensors = math.hypot(air * uncertainty.wet_bulb(test) if air else 0.0,
-                         uncertainty.expanded(test, weights))
-    return np.hypot(sensors, approach_uncertainty(test))
+    return math.hypot(air * uncertainty.wet_bulb(test) if air else 0.0,
+                      uncertainty.expanded(test, weights))
 
 
 def season_to_wait_for(test: FunctionalTest) -> str:

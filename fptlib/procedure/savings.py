@@ -98,7 +98,12 @@ def lost(test: FunctionalTest, rows: np.ndarray, reset: np.ndarray | None = None
 @cached
 def gained(test: FunctionalTest) -> Energy:
     """The energy that the economizer brought in this record, changeovers included."""
-    rows, saved, load = economizer_rows(test), saved_by_row(test), _economizer_load(test)
+    return brought(test, economizer_rows(test))
+
+
+def brought(test: FunctionalTest, rows: np.ndarray) -> Energy:
+    """The energy that the economizer brought in these of the rows that ``saved_by_row`` counts."""
+    saved, load = saved_by_row(test), _economizer_load(test)
     if not rows.any():
         return Energy(0.0, 0.0, 0.0)
     found = power_models.models(test)

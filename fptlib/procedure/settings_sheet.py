@@ -29,7 +29,15 @@ from fptlib.procedure.recovery import RATE_WINDOW
 from fptlib.procedure.replay import Replay, follows, replayed
 from fptlib.procedure.sequence import CHILLERS, ECONOMIZER, Settings, as_specified
 from fptlib.procedure.settings import span
-from fptlib.procedure.sheet_lines import WITHHELD, Line, effect, fans_in_frost, on_cost
+from fptlib.procedure.sheet_lines import (
+    WITHHELD,
+    Line,
+    break_even,
+    effect,
+    enable_line,
+    fans_in_frost,
+    on_cost,
+)
 from fptlib.procedure.steps import CHECKS, judge
 from fptlib.procedure.verdict import Check, NotTested, Verdict
 from fptlib.procedure.waters import waters
@@ -101,7 +109,8 @@ def sheet(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]) -> Shee
     if verdict != FEASIBLE:
         helps = feasibility.helps(test, known) if verdict == INFEASIBLE and known else ()
         return Sheet(verdict, reason, tuple(helps), known, _lines(
-            test, stated, found, known, line, verdict, _beside(test, stated, None, reset)))
+            test, stated, found, known, line, verdict,
+            _beside(test, stated, found, None, reset)))
     tried = []
     for more, longer in TRIES:
         found = recommended(test, stated, more, longer, known)
@@ -118,7 +127,7 @@ def sheet(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]) -> Shee
     lines = tuple(replace(each, recommended=WITHHELD, why="no setting was found that passes the "
                           "checks of this step in the replay") if each.group in failed else each
                   for each in _lines(test, stated, found, known, line, verdict,
-                                     _beside(test, stated, replay, reset)))
+                                     _beside(test, stated, found, replay, reset)))
     return Sheet(verdict, reason, (), known, lines, found, replay, checks, waters(test).basis)
 
 
@@ -163,6 +172,11 @@ def recommended(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], m
     exit_delay = spec["exit_delay"]
     if not limits["exit.delay"] <= exit_delay <= limits["exit.delay"] + limits["exit.grace"]:
         exit_delay = limits["exit.delay"]
+    # What a run must last: for the energy of its changeover, and until a stopped chiller may start.
+    pays = _up(break_even(test)[0], 5.0)
+    recycle = max((each.anti_recycle or 0.0 for each in test.plant.chillers), default=0.0)
+    run_time = max(spec["run_time"], limits["enable.stay"], pays, recycle)
+    apart = max((each.start_to_start or 0.0 for each in test.plant.chillers), default=0.0)
     return Settings(
         approaches.need_tower(test), approach,
         tower_tolerance=max(spec["tower_tolerance"], limits["enable.tower_tolerance"],
@@ -170,8 +184,8 @@ def recommended(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], m
         exchanger_tolerance=max(spec["exchanger_tolerance"], limits["enable.exchanger_tolerance"],
                                 limits["enable.exchanger_tolerance"] + tolerance),
         delay=max(spec["delay"], limits["enable.dwell"]) + longer + rows,
-        run_time=max(spec["run_time"], limits["enable.stay"]),
-        off_time=max(spec["off_time"], limits["enable.rest"]) + rows,
+        run_time=run_time,
+        off_time=max(spec["off_time"], limits["enable.rest"], apart - run_time) + rows,
         per_day=min(spec["per_day"], limits["enable.attempts"]),
         offset=offset, lowest=lowest, margin=margin, follows=follows(test),
         opening=_up(10.0 * (offset + approach) / (SHARE * limits["recovery.supply_rate"]), 5.0),
@@ -253,9 +267,12 @@ def _lines(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], s: Set
         ("enable.dwell", s.delay, "no run of the replay was shorter than the minimum run time",
          f"{limits['enable.dwell']:.0f} to {limits['enable.dwell'] + limits['enable.missed']:.0f} "
          "min"),
-        ("enable.stay", s.run_time, "the larger of specification and limit",
+        ("enable.stay", s.run_time, "the largest of specification, limit, the chillers' "
+         f"anti-recycle time and break-even; {break_even(test)[1]}",
          f"{limits['enable.stay']:.0f} min or more"),
-        ("enable.rest", s.off_time, "the larger of specification and limit",
+        ("enable.rest", s.off_time, "the larger of specification and limit, and with the minimum "
+         "run time the chillers' time from start to start; a changeover's energy is paid by its "
+         "run, not by time off",
          f"{limits['enable.rest']:.0f} min or more"),
         ("enable.attempts", s.per_day, "the smaller of specification and limit",
          f"{limits['enable.attempts']:.0f} or fewer"),
@@ -320,12 +337,12 @@ def _named(name: str) -> str:
     return standard(name).meaning.partition(" (")[0]
 
 
-def _beside(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], replay: Replay | None,
-            reset: np.ndarray) -> tuple[Line, ...]:
+def _beside(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], found: Settings,
+            replay: Replay | None, reset: np.ndarray) -> tuple[Line, ...]:
     """The lines that do not rest on the path, and what the settings bring where they were
     replayed."""
     specified = _specified(test, stated, "exit.comparative_delay")
-    return (on_cost(test, specified), fans_in_frost(test, replay),
+    return (enable_line(test, found, reset), on_cost(test, specified), fans_in_frost(test, replay),
             *(() if replay is None else (effect(test, replay, reset),)))
 
 

@@ -1,6 +1,6 @@
-"""Lines of the settings sheet that rest on power and on freezing weather, not on the path from
-chillers to exchanger; each says "not known" with the reason where the trends do not carry it, and
-is withheld where the replayed sequence does otherwise."""
+"""Lines of the settings sheet that rest on power, approach curves and freezing weather, not on the
+path from chillers to exchanger; each says "not known" with the reason where the trends do not carry
+it, and is withheld where the replayed sequence does otherwise."""
 
 from __future__ import annotations
 
@@ -9,15 +9,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fptlib.procedure import power_models, savings, uncertainty
-from fptlib.procedure.approach_curves import tower_curve
+from fptlib.procedure import approaches, power_models, savings, uncertainty
+from fptlib.procedure.approach_curves import exchanger_curve, tower_curve
 from fptlib.procedure.cold import water_minimum
-from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.measures import median
 from fptlib.procedure.replay import Replay
-from fptlib.procedure.sequence import ECONOMIZER
+from fptlib.procedure.sequence import ECONOMIZER, Settings
 
 WITHHELD, UNKNOWN = "none given", "not known"
+# A load counts as seen up to so much above the most that was (common practice, no source).
+NEAR = 1.02
 
 
 @dataclass(frozen=True)
@@ -31,6 +33,88 @@ class Line:
     recommended: str
     why: str
     valid: str
+
+
+@cached
+def break_even(test: FunctionalTest) -> tuple[float, str]:
+    """From which run length on [min], its uncertainty added, a changeover has paid for itself, and
+    what that rests on; 0 and the reason where it is not known.
+
+    What the plant drew from the enable until the last chiller stopped, above what chillers draw at
+    the same load, over what the exchanger saves. An attempt given up has no run to pay for it.
+    """
+    alone = (test.commanded == 1.0) & (test.chillers_on == 0.0) & ~test.changing
+    gain, saved = savings.brought(test, alone), savings.saved_by_row(test)
+    downs = [] if saved is None else [
+        each.pull_down for each in test.requests if each.transition is not None
+        and each.end > each.row and not np.isnan(saved[each.pull_down]).any()]
+    cost, unknown = savings.brought(test, test.within(downs)), "break-even run length not known: "
+    if saved is None or not downs or gain.kw is None or gain.uncertainty is None:
+        return 0.0, unknown + (gain.problem or (
+            "no settled hour on the exchanger was seen" if downs else
+            "no pull-down was seen through at loads at which chillers were seen"))
+    assert cost.kwh is not None and cost.uncertainty is not None
+    kw, kw_doubt, count = gain.kw, gain.uncertainty / gain.known, len(downs)
+    if kw <= kw_doubt:
+        return 0.0, unknown + f"the exchanger saves {kw:.0f} ± {kw_doubt:.0f} kW, perhaps nothing"
+    each = [-float(saved[rows].sum()) * test.minutes / 60.0 for rows in downs]
+    spread = uncertainty.COVERAGE * float(np.std(each, ddof=1)) / count**0.5 if count > 1 else 0.0
+    kwh, doubt = -cost.kwh / count, math.hypot(cost.uncertainty / count, spread)
+    # One line for chillers is in both: what makes the cost larger makes the saving smaller.
+    length = 60.0 * max(kwh, 0.0) / kw
+    known = 60.0 * (doubt / kw + abs(kwh) * kw_doubt / kw**2)
+    return length + known, (
+        f"a changeover draws {kwh:.0f} ± {doubt:.0f} kWh more than chillers at the same load until "
+        f"the last one stops ({count} seen, {min(each):.0f} to {max(each):.0f} kWh), the exchanger "
+        f"then saves {kw:.0f} ± {kw_doubt:.0f} kW: a run pays from {length:.0f} ± {known:.0f} min "
+        "on")
+
+
+def enable_line(test: FunctionalTest, s: Settings, reset: np.ndarray) -> Line:
+    """The highest wet bulb at which the economizer may be enabled over the range of the reset, at
+    the load at which the plant changes over, or the least seen above it: an approach as stated, or
+    by its curve where that shows more."""
+    name = "highest outdoor wet bulb at which the economizer may be enabled"
+    tower, exchanger = tower_curve(test), exchanger_curve(test)
+    if tower is None or exchanger is None:
+        lacks = "towers" if tower is None else "exchanger"
+        return Line("enable", name, "–", "–", UNKNOWN, f"the trends show no approach curve of the "
+                    f"{lacks}: too few steady hours on the exchanger, or points not trended", "–")
+    usual, (low, high) = approaches.usual(test, test.load), tower.seen
+    least, most = exchanger.seen[:, 0]
+    tons = np.array(max(usual, least, usual * low[1] / float(tower.range_at(np.array(usual)))))
+    flow = approaches.usual(test, test["chw_flow"]) * tons / usual
+    valid = (f"wet bulb {low[0]:.0f} to {high[0]:.0f} °F, {tons:.0f} to {most:.0f} tons, where the "
+             "approach curves were seen")
+    if not (tons <= NEAR * most and tower.range_at(tons) <= NEAR * high[1]):
+        return Line("enable", name, "–", "–", UNKNOWN, f"the plant changes over at {usual:.0f} "
+                    "tons, more than the approach curves were seen at", valid)
+    least_tower, least_exchanger = (0.0 if each is None else each.value for each in (
+        test.plant.tower_approach, test.plant.exchanger_approach))
+    air = np.linspace(low[0], high[0], 50)
+    fall = np.maximum(least_tower, tower.approach(air, tons))
+    plate = max(least_exchanger, float(exchanger.approach(tons, flow)))
+    needed = air + fall + s.tower_tolerance + plate + s.exchanger_tolerance
+    doubt = np.hypot(np.hypot(tower.uncertainty(air, tons), exchanger.uncertainty(tons, flow)),
+                     approaches.enable_sensors(test))
+    setpoints = dict.fromkeys(np.round(np.linspace(np.nanmin(reset), np.nanmax(reset), 4), 1))
+    return Line("enable", name, "–", "–", "; ".join(
+        _highest(setpoint, air, needed, doubt) for setpoint in setpoints),
+        f"reset setpoint minus exchanger approach {plate:.1f}, tolerances "
+        f"{s.exchanger_tolerance:.1f} and {s.tower_tolerance:.1f}, and a tower approach of "
+        f"{fall[-1]:.1f} to {fall[0]:.1f} °F at {tons:.0f} tons (the plant changes over at "
+        f"{usual:.0f})", valid)
+
+
+def _highest(setpoint: float, air: np.ndarray, needed: np.ndarray, doubt: np.ndarray) -> str:
+    """The wet bulb whose needed setpoint is this one, where the curves were seen."""
+    if setpoint < needed[0] or setpoint > needed[-1]:
+        beyond = f"below {air[0]:.0f}" if setpoint < needed[0] else f"above {air[-1]:.0f}"
+        return (f"not known at a reset setpoint of {setpoint:.1f} ({beyond} °F wet bulb, where the "
+                "towers were not seen)")
+    per_degree = (needed[-1] - needed[0]) / (air[-1] - air[0])
+    highest, known = (float(np.interp(setpoint, needed, each)) for each in (air, doubt))
+    return (f"{highest:.1f} ± {known / per_degree:.1f} °F at a reset setpoint of {setpoint:.1f}")
 
 
 def on_cost(test: FunctionalTest, specified: str) -> Line:

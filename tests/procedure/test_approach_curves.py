@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from functools import cache
 
 import drawn_plant as drawn
@@ -12,8 +13,9 @@ from faulty_case import Run
 from plants import BLIND, PLANTS
 
 from fptlib.job.schema import Approach
-from fptlib.procedure import approach_curves, enable
+from fptlib.procedure import approach_curves, enable, sheet_lines
 from fptlib.procedure.functional_test import FunctionalTest
+from fptlib.procedure.sequence import Settings
 from fptlib.procedure.verdict import Verdict
 from sample_trends.generator import Scenario
 from sample_trends.generator.plant import Orders, Plant
@@ -66,6 +68,22 @@ def test_every_sound_plant_yields_its_curves(name: str) -> None:
         assert found == pytest.approx(truth, abs=0.1)
         assert abs(found - truth) <= exchanger.uncertainty(tons, flow)
     assert enable.condition(test).verdict is Verdict.PASS
+
+
+@pytest.mark.parametrize("name", [PLANTS[0].name])
+def test_the_enable_line_is_that_of_the_true_towers_and_exchanger(name: str) -> None:
+    """Wet bulb, what towers and exchanger truly reach there, and 1.5 °F twice are the setpoint."""
+    test, scenario = unstated(seen(name)), ALL[name]
+    line = sheet_lines.enable_line(test, Settings(0.0, 0.0), test.reset_setpoint)
+    pressure = float(np.median(np.atleast_1d(test.pressure)))
+    tons = float(line.why.partition(" tons (")[0].split()[-1])
+    found = [[float(each) for each in re.findall(r"[0-9.]+", said)]
+             for said in line.recommended.split("; ") if not said.startswith("not known")]
+    assert len(found) >= 2
+    for highest, known, setpoint in found:
+        needed = (highest + true_tower(scenario, highest, tons, pressure) + 3.0
+                  + true_exchanger(scenario, tons, tons * 2.4))
+        assert needed == pytest.approx(setpoint, abs=known) and known < 1.5
 
 
 # Approach by the Merkel model of section 3 of the check values (V3.02 to V3.27), computed there;

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from fptlib.job.schema import ENERGY, Charge, Tariff
-from fptlib.procedure import savings, settings_sheet, sheet_lines
+from fptlib.procedure import power_models, savings, settings_sheet, sheet_lines
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.replay import Replay, replayed
 from fptlib.procedure.sequence import CHILLERS, ECONOMIZER, Controller, Seen, Settings
@@ -74,6 +74,79 @@ def test_a_controller_leaves_once_the_exchanger_was_dearer_for_the_delay() -> No
         control.step(Seen(30.0, 50.0, 45.0, 47.0, dearer=minute >= 90), 1.0)
         modes.append(control.mode)
     assert modes.index(CHILLERS) == 120 and set(modes[120:]) == {CHILLERS}
+
+
+def drawing(more: float) -> FunctionalTest:
+    """The drawn plant with so many kW more from its enable until the last chiller stops."""
+    table = drawn.frame()
+    pulling = (table.index >= drawn.REQUEST) & (table.index < drawn.HANDOVER)
+    table.loc[pulling, "plant_power"] += more
+    return drawn.case(table)
+
+
+def minimum(test: FunctionalTest) -> tuple[float, sheet_lines.Line]:
+    settings = settings_sheet.recommended(test, {}, 0.0, 0.0)
+    lines = settings_sheet.sheet(test, {}).lines
+    return settings.run_time, next(each for each in lines if each.name == "minimum run time")
+
+
+def test_a_run_must_pay_for_its_changeover() -> None:
+    """60 kW more for 40 min are 40 kWh; the exchanger saves 245 - 65 = 180 kW: 13 min, well within
+    the limit of 120. 900 kW more are 600 kWh: 200 min, which the recommendation holds."""
+    longest, said = sheet_lines.break_even(drawing(60.0))
+    assert "draws 40 ±" in said and "saves 180 ±" in said and "pays from 13 ±" in said
+    assert 13.3 <= longest < 20.0
+    run_time, line = minimum(drawing(60.0))
+    assert run_time == 120.0 and said in line.why
+    dear, _ = minimum(drawing(900.0))
+    assert 200.0 <= dear < 240.0
+
+
+def test_a_run_lasts_until_a_stopped_chiller_may_start_again() -> None:
+    """Anti-recycle 150 min and 200 from start to start: 150 min on the exchanger, 50 off it."""
+    test = drawn.case()
+    chillers = tuple(replace(each, anti_recycle=150.0, start_to_start=200.0)
+                     for each in test.plant.chillers)
+    slow = replace(test, plant=replace(test.plant, chillers=chillers))
+    found = settings_sheet.recommended(slow, {}, 0.0, 0.0)
+    assert (found.run_time, found.off_time) == (150.0, 50.0)
+
+
+def test_where_power_or_pull_down_was_not_seen_the_break_even_is_not_known() -> None:
+    table = drawn.frame().drop(columns=["plant_power", "tower_fan_power"])
+    assert sheet_lines.break_even(drawn.case(table)) == (
+        0.0, "break-even run length not known: not trended: " + power_models.problem(
+            drawn.case(table)).partition(": ")[2])
+    late = drawn.frame()[lambda each: each.index >= drawn.HANDOVER]
+    length, why = sheet_lines.break_even(drawn.case(late))
+    assert length == 0.0 and "no pull-down was seen through" in why
+
+
+def enables(test: FunctionalTest, low: float, high: float) -> sheet_lines.Line:
+    return sheet_lines.enable_line(test, SETTINGS, np.linspace(low, high, len(test)))
+
+
+def test_the_enable_wet_bulb_is_not_known_where_the_towers_were_not_seen() -> None:
+    """The drawn towers were seen at 34 to 37 °F wet bulb and 320 tons."""
+    found = enables(drawn.case(), 40.0, 70.0)
+    assert found.recommended.startswith(
+        "not known at a reset setpoint of 40.0 (below 34 °F wet bulb, where the towers were not")
+    assert found.recommended.endswith("(above 37 °F wet bulb, where the towers were not seen)")
+    bare = enables(drawn.case(drawn.frame().drop(columns=["chw_flow"])), 44.0, 50.0)
+    assert bare.recommended == sheet_lines.UNKNOWN and "approach curve of the exchanger" in bare.why
+
+
+def test_fewer_tons_are_taken_as_the_least_that_was_seen_and_more_are_not_known() -> None:
+    """The drawn load before the transition is that of the run; half of it asks for as much
+    approach, one and a half is beyond the curve."""
+    def loaded(share: float) -> sheet_lines.Line:
+        table = drawn.frame()
+        table.loc[table.index < drawn.HANDOVER, "chw_flow"] *= share
+        return enables(drawn.case(table), 46.0, 60.0)
+
+    whole, half, more = (loaded(share) for share in (1.0, 0.5, 1.5))
+    assert half.recommended == whole.recommended and "changes over at 16" in half.why
+    assert more.recommended == sheet_lines.UNKNOWN and "more than the approach curves" in more.why
 
 
 def test_fans_in_freezing_weather_follow_the_condenser_water() -> None:
