@@ -88,7 +88,7 @@ def test_no_subset_of_points_breaks_anything(job: Job, first: str, stated: bool)
 def test_a_plan_that_states_nothing_breaks_nothing(job: Job, whole: FunctionalTest) -> None:
     """A technician who maps the files and looks at the verdicts before the plan is filled in."""
     bare = Plant(whole.plant.altitude, whole.plant.time_zone)
-    everything(job, replace(whole, plant=bare), figures=True)
+    everything(job, replace(whole, plant=bare), pages=True, figures=True)
 
 
 @pytest.mark.parametrize("name", [n for n in LARGE.grid.columns if "_2_" not in n])
