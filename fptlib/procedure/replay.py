@@ -141,19 +141,23 @@ class Disagreement:
 STAGES = ("on chillers", "changing over", "on the exchanger")
 
 
+def specified(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]) -> Settings:
+    """The settings that ``[settings]`` specifies; for what it leaves open the limits in force."""
+    return Settings(
+        approaches.need_tower(test), approaches.need_exchanger(test),
+        **as_specified(test.limits, stated), weather_exit=test.sequence.weather_exit,
+        weather_band=test.sequence.weather_exit_band,
+        fixed_wet_bulb=test.sequence.enable.wet_bulb, follows=follows(test))
+
+
 def bounds(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]
            ) -> tuple[Settings, Settings]:
     """The earliest and the latest that the sequence allows: what ``[settings]`` specifies, by the
     timing tolerance and the steps of the trends; for what it leaves open the limits in force, and
     for an enable the longest that hours may be missed."""
-    numbers, timing = as_specified(test.limits, stated), test.timing_tolerance
+    plain, timing = specified(test, stated), test.timing_tolerance
     step = max(test.sensor(name).resolution for name in ("outdoor_wet_bulb", "chw_supply_temp")
                if test.has(name)) if test.has("chw_supply_temp") else 0.1
-    plain = Settings(
-        approaches.need_tower(test), approaches.need_exchanger(test), **numbers,
-        release=0.0, weather_exit=test.sequence.weather_exit,
-        weather_band=test.sequence.weather_exit_band,
-        fixed_wet_bulb=test.sequence.enable.wet_bulb, follows=follows(test))
     known = {name for name, row in stated.items() if row.get("specified") is not None}
     wait = 0.0 if "enable.dwell" in known else test.limits["enable.missed"]
     rise = (plain.offset + plain.exchanger_approach) * 10.0 / test.limits["recovery.longest"]

@@ -95,6 +95,26 @@ def lost(test: FunctionalTest, rows: np.ndarray, reset: np.ndarray | None = None
                    found.exchanger_error, given)
 
 
+def apart(test: FunctionalTest, rows: np.ndarray, on_chillers: np.ndarray,
+          on_exchanger: np.ndarray) -> Energy:
+    """What the exchanger draws less than chillers in these rows, whatever the plant did in them,
+    each at its own reset setpoint [degF]."""
+    found = power_models.models(test)
+    if not rows.any():
+        return Energy(0.0, 0.0, 0.0)
+    if found is None:
+        return _unknown(test, rows)
+    load, one, other, air = (each[rows] for each in (
+        test.load, on_chillers, on_exchanger, test.wet_bulb))
+
+    def error(load: np.ndarray, one: np.ndarray, other: np.ndarray, air: np.ndarray) -> float:
+        return float(np.hypot(found.chillers_error(load, one),
+                              found.exchanger_error(load, other, air)))
+
+    return _energy(test, rows, found.on_chillers(load, one) - found.on_exchanger(load, other, air),
+                   error, (load, one, other, air))
+
+
 @cached
 def gained(test: FunctionalTest) -> Energy:
     """The energy that the economizer brought in this record, changeovers included."""

@@ -28,6 +28,7 @@ from fptlib.procedure.measures import median
 from fptlib.procedure.recovery import RATE_WINDOW
 from fptlib.procedure.replay import Replay, follows, replayed
 from fptlib.procedure.sequence import CHILLERS, ECONOMIZER, Settings, as_specified
+from fptlib.procedure.setting_effects import named, with_effects
 from fptlib.procedure.settings import span
 from fptlib.procedure.sheet_lines import (
     WITHHELD,
@@ -128,6 +129,7 @@ def sheet(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]) -> Shee
                           "checks of this step in the replay") if each.group in failed else each
                   for each in _lines(test, stated, found, known, line, verdict,
                                      _beside(test, stated, found, replay, reset)))
+    lines = with_effects(test, stated, found, reset, lines)
     return Sheet(verdict, reason, (), known, lines, found, replay, checks, waters(test).basis)
 
 
@@ -299,7 +301,7 @@ def _lines(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], s: Set
          f"{limits['exit.delay'] - test.timing_tolerance:.0f} to "
          f"{limits['exit.delay'] + limits['exit.grace']:.0f} min"),
     ]
-    found = [Line(name.split(".")[0], _named(name), _specified(test, stated, name),
+    found = [Line(name.split(".")[0], named(name), _specified(test, stated, name),
                   _found(test, stated, name), _stated(value, name), why, valid)
              for name, value, why, valid in rows]
     moments = {
@@ -328,13 +330,8 @@ def _lines(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], s: Set
         return tuple(replace(each, recommended=WITHHELD, why=verdict, valid="–") for each in found)
     if test.sequence.lift.means != TEMPORARY_SETPOINT:
         found = [each for each in found if each.name not in (
-            _named("lift.offset"), _named("lift.lowest_setpoint"))]
+            named("lift.offset"), named("lift.lowest_setpoint"))]
     return tuple(found)
-
-
-def _named(name: str) -> str:
-    """A setting's name without what its limit adds in brackets."""
-    return standard(name).meaning.partition(" (")[0]
 
 
 def _beside(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], found: Settings,

@@ -18,13 +18,16 @@ from fptlib.procedure.replay import Replay
 from fptlib.procedure.sequence import ECONOMIZER, Settings
 
 WITHHELD, UNKNOWN = "none given", "not known"
+ON_COST = "comparative exit: leave when the plant draws more per ton on the exchanger than"
+ENABLE = "highest outdoor wet bulb at which the economizer may be enabled"
 # A load counts as seen up to so much above the most that was (common practice, no source).
 NEAR = 1.02
 
 
 @dataclass(frozen=True)
 class Line:
-    """One setting, in words with its unit; ``group`` is the step whose checks answer for it."""
+    """One setting, in words with its unit; ``group`` is the step whose checks answer for it,
+    ``effect`` what it brings alone."""
 
     group: str
     name: str
@@ -33,6 +36,7 @@ class Line:
     recommended: str
     why: str
     valid: str
+    effect: str = "–"
 
 
 @cached
@@ -74,12 +78,13 @@ def enable_line(test: FunctionalTest, s: Settings, reset: np.ndarray) -> Line:
     """The highest wet bulb at which the economizer may be enabled over the range of the reset, at
     the load at which the plant changes over, or the least seen above it: an approach as stated, or
     by its curve where that shows more."""
-    name = "highest outdoor wet bulb at which the economizer may be enabled"
+    fixed = test.sequence.enable.wet_bulb
+    specified = "–" if fixed is None else f"{fixed:.1f} °F, whatever the reset setpoint"
     tower, exchanger = tower_curve(test), exchanger_curve(test)
     if tower is None or exchanger is None:
-        lacks = "towers" if tower is None else "exchanger"
-        return Line("enable", name, "–", "–", UNKNOWN, f"the trends show no approach curve of the "
-                    f"{lacks}: too few steady hours on the exchanger, or points not trended", "–")
+        return Line("enable", ENABLE, specified, "–", UNKNOWN, "the trends show no approach curve "
+                    f"of the {'towers' if tower is None else 'exchanger'}: too few steady hours on "
+                    "the exchanger, or points not trended", "–")
     usual, (low, high) = approaches.usual(test, test.load), tower.seen
     least, most = exchanger.seen[:, 0]
     tons = np.array(max(usual, least, usual * low[1] / float(tower.range_at(np.array(usual)))))
@@ -87,8 +92,8 @@ def enable_line(test: FunctionalTest, s: Settings, reset: np.ndarray) -> Line:
     valid = (f"wet bulb {low[0]:.0f} to {high[0]:.0f} °F, {tons:.0f} to {most:.0f} tons, where the "
              "approach curves were seen")
     if not (tons <= NEAR * most and tower.range_at(tons) <= NEAR * high[1]):
-        return Line("enable", name, "–", "–", UNKNOWN, f"the plant changes over at {usual:.0f} "
-                    "tons, more than the approach curves were seen at", valid)
+        return Line("enable", ENABLE, specified, "–", UNKNOWN, "the plant changes over at "
+                    f"{usual:.0f} tons, more than the approach curves were seen at", valid)
     least_tower, least_exchanger = (0.0 if each is None else each.value for each in (
         test.plant.tower_approach, test.plant.exchanger_approach))
     air = np.linspace(low[0], high[0], 50)
@@ -98,7 +103,7 @@ def enable_line(test: FunctionalTest, s: Settings, reset: np.ndarray) -> Line:
     doubt = np.hypot(np.hypot(tower.uncertainty(air, tons), exchanger.uncertainty(tons, flow)),
                      approaches.enable_sensors(test))
     setpoints = dict.fromkeys(np.round(np.linspace(np.nanmin(reset), np.nanmax(reset), 4), 1))
-    return Line("enable", name, "–", "–", "; ".join(
+    return Line("enable", ENABLE, specified, "–", "; ".join(
         _highest(setpoint, air, needed, doubt) for setpoint in setpoints),
         f"reset setpoint minus exchanger approach {plate:.1f}, tolerances "
         f"{s.exchanger_tolerance:.1f} and {s.tower_tolerance:.1f}, and a tower approach of "
@@ -120,10 +125,9 @@ def _highest(setpoint: float, air: np.ndarray, needed: np.ndarray, doubt: np.nda
 def on_cost(test: FunctionalTest, specified: str) -> Line:
     """The comparative exit: what chillers draw for each ton over the load, and at which wet bulb
     the exchanger comes to draw as much; the replay leaves by it."""
-    name = "comparative exit: leave when the plant draws more per ton on the exchanger than"
     models = power_models.models(test)
     if models is None:
-        return Line("exit", name, specified, "–", UNKNOWN, power_models.problem(test), "–")
+        return Line("exit", ON_COST, specified, "–", UNKNOWN, power_models.problem(test), "–")
     delay = test.limits["exit.comparative_delay"]
     (low, least), (high, most) = models.exchanger.seen
     setpoint = median(test.reset_setpoint[(test.commanded == 1.0) & ~test.changing])
@@ -137,9 +141,9 @@ def on_cost(test: FunctionalTest, specified: str) -> Line:
             reached += [f"from {dearer[0]:.0f} °F wet bulb on at {tons:.0f} tons"] if len(
                 dearer) else []
     if not said:
-        return Line("exit", name, specified, "–", UNKNOWN,
+        return Line("exit", ON_COST, specified, "–", UNKNOWN,
                     "chillers were never seen near the exchanger's loads", "–")
-    return Line("exit", name, specified, "–", f"{', '.join(said)}, for {delay:.0f} min",
+    return Line("exit", ON_COST, specified, "–", f"{', '.join(said)}, for {delay:.0f} min",
                 f"what chillers draw there at a setpoint of {setpoint:.0f} °F; by the trends the "
                 f"exchanger draws as much {', '.join(reached) or 'nowhere that was seen'}",
                 f"{low:.0f} to {high:.0f} tons, wet bulb {air[0]:.0f} to {air[-1]:.0f} °F")

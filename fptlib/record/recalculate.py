@@ -43,7 +43,7 @@ _SENTENCES = {
     "statement": {"conclusion", "preliminary"},
     "limits": {"meaning", "basis"},
     "settings_sheet": {"reason", "helps", "not_replayed", "name", "specified", "found",
-                       "recommended", "why", "valid", "plant", "sequence"},
+                       "recommended", "why", "valid", "effect", "plant", "sequence"},
     "trends": {"text"},
     "worth": {"question", "answer"},
 }

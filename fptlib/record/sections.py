@@ -127,16 +127,19 @@ def _settings_sheet(content: Content) -> list[Block]:
     sheet = content.get("settings_sheet")
     if not sheet:
         return []
-    lines = [[each[name] for name in ("name", "specified", "found", "recommended", "why", "valid")]
+    columns = {"Setting": 18, "Specified": 9, "Found": 12, "Recommended": 13, "Why": 22,
+               "Valid here": 12, "Effect alone": 14}
+    # Records made before have no effects.
+    lines = [[*(each[name] for name in ("name", "specified", "found", "recommended", "why",
+                                        "valid")), each.get("effect", "–")]
              for each in sheet["lines"]]
     rows = [[moment(each["from"]), f"{each['minutes']:.0f} min", each["plant"], each["sequence"],
              each["reason"]] for each in sheet["disagreements"]]
     return [
         text(f"Path from chillers to exchanger: {sheet['verdict']}. {sheet['reason']}"),
         *(text(f"What would help: {each}") for each in sheet["helps"]),
-        *table("Settings sheet, from the sequence replayed", {
-            "Setting": 20, "Specified": 10, "Found": 14, "Recommended": 14, "Why": 26,
-            "Valid here": 16}, lines),
+        *table("Settings sheet, from the sequence replayed; effects in this record, without what "
+               "pull-downs draw", columns, lines),
         *([text(sheet["not_replayed"])] if sheet["not_replayed"] else []),
         *table("Sequence replayed: where the plant did otherwise", {
             "From": 16, "For": 8, "Plant": 18, "Sequence": 14, "Reason": 44}, rows),

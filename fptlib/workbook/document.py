@@ -47,6 +47,7 @@ _NEEDED = {
     "chiller_lift": "each chiller's lift", "demand": "metered demand or plant power",
     "evaporator_pressures": "evaporator pressures",
     "chiller_flows": "evaporator and condenser flows",
+    "towers_bypass": "the towers' bypass valve, where it is trended",
     "chiller_entering_water": "entering condenser water",
     "exchanger_pressure_drop": "pressure drop and flow of a side of the exchanger",
     "exchanger_opens": "condenser-water flow or valve of the exchanger",

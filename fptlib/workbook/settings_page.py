@@ -32,17 +32,21 @@ def _sentences(made: Sheet) -> list[str]:
     return [f"Path from chillers to exchanger: {made.verdict}. {made.reason}",
             *(f"What would help: {each}" for each in made.helps),
             *([f"Replayed over this job's weather and load and judged by its checks: {judged}. The "
-               "replay moves water by a simple balance: prove the settings at the plant."]
+               "replay moves water by a simple balance: prove the settings at the plant. An effect "
+               "is that of one setting changed alone, in this record, without what the pull-downs "
+               "draw."]
               if made.checks else [])]
 
 
 def _tables(made: Sheet) -> list[Table]:
-    lines = [[each.name, each.specified, each.found, each.recommended, each.why, each.valid]
+    lines = [[each.name, each.specified, each.found, each.recommended, each.why, each.valid,
+              each.effect]
              for each in made.lines]
     doubtful = [[check.id, check.verdict.value, check.reason] for check in made.checks
                 if check.verdict in (Verdict.FAIL, Verdict.INDETERMINATE)]
     found: list[Table] = [
-        ("Settings", ("Setting", "As specified", "As found", "Recommended", "Why", "Valid here"),
+        ("Settings", ("Setting", "As specified", "As found", "Recommended", "Why", "Valid here",
+                      "Effect alone"),
          lines),
         ("Not passed in the replay", ("Check", "Verdict", "Why"), doubtful),
         ("What the replay rests on", ("From plan and trends",), [[each] for each in made.basis])]

@@ -19,9 +19,11 @@ from fptlib.record.text import site_moment
 CAUSES = "Likely no ramp, then a ramp set too steep: ramp it. See the settings sheet."
 SHEET = {"verdict": "feasible", "reason": "", "helps": [], "not_replayed": "", "disagreements": [],
          "lines": [{"group": group, "name": name, "specified": "", "found": "", "why": "",
-                    "recommended": value, "valid": ""} for group, name, value in (
-                        ("recovery", "largest rise in ten minutes", "1.6 °F"),
-                        ("exit", "exit delay", "17 min"))]}
+                    "recommended": value, "valid": "", **effect} for group, name, value, effect in (
+                        # A record made before has no effect.
+                        ("recovery", "largest rise in ten minutes", "1.6 °F", {}),
+                        ("exit", "exit delay", "17 min",
+                         {"effect": "against the limit: gains 0.3 h"}))]}
 
 
 @pytest.mark.parametrize(("moment", "zone", "said"), [
@@ -79,6 +81,13 @@ def test_a_work_order_says_each_thing_once(shown: dict[str, Any]) -> None:
     assert first["Steps to repeat"] == "Setpoint recovery"
     assert "Picture" not in first and second["Picture"] == "with deficiency D1"
     assert [figure["key"] for figure in blocks(shown, "figure")] == ["recovery"] * 3
+
+
+def test_the_settings_sheet_says_what_each_setting_brings_where_the_record_has_it(
+        shown: dict[str, Any]) -> None:
+    table = next(each for each in blocks(shown, "table")
+                 if each["caption"].startswith("Settings sheet"))
+    assert [row[-1]["text"] for row in table["rows"]] == ["–", "against the limit: gains 0.3 h"]
 
 
 def test_answers_stand_in_the_order_of_the_forms() -> None:
