@@ -64,12 +64,13 @@ def break_even(test: FunctionalTest) -> tuple[float, str]:
     each = [-float(saved[rows].sum()) * test.minutes / 60.0 for rows in downs]
     spread = uncertainty.COVERAGE * float(np.std(each, ddof=1)) / count**0.5 if count > 1 else 0.0
     kwh, doubt = -cost.kwh / count, math.hypot(cost.uncertainty / count, spread)
+    several = f"{count} seen, {min(each):.0f} to {max(each):.0f} kWh"
     # One line for chillers is in both: what makes the cost larger makes the saving smaller.
     length = 60.0 * max(kwh, 0.0) / kw
     known = 60.0 * (doubt / kw + abs(kwh) * kw_doubt / kw**2)
     return length + known, (
         f"a changeover draws {kwh:.0f} ± {doubt:.0f} kWh more than chillers at the same load until "
-        f"the last one stops ({count} seen, {min(each):.0f} to {max(each):.0f} kWh), the exchanger "
+        f"the last one stops ({several if count > 1 else 'one seen'}), the exchanger "
         f"then saves {kw:.0f} ± {kw_doubt:.0f} kW: a run pays from {length:.0f} ± {known:.0f} min "
         "on")
 
@@ -87,8 +88,9 @@ def enable_line(test: FunctionalTest, s: Settings, reset: np.ndarray) -> Line:
                     "the exchanger, or points not trended", "–")
     usual, (low, high) = approaches.usual(test, test.load), tower.seen
     least, most = exchanger.seen[:, 0]
-    tons = np.array(max(usual, least, usual * low[1] / float(tower.range_at(np.array(usual)))))
-    flow = approaches.usual(test, test["chw_flow"]) * tons / usual
+    tons = np.array(max(usual, least))
+    tons = np.maximum(tons, tons * low[1] / tower.range_at(tons))
+    flow = tons * median(exchanger.points[:, 1] / exchanger.points[:, 0])
     valid = (f"wet bulb {low[0]:.0f} to {high[0]:.0f} °F, {tons:.0f} to {most:.0f} tons, where the "
              "approach curves were seen")
     if not (tons <= NEAR * most and tower.range_at(tons) <= NEAR * high[1]):

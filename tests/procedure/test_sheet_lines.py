@@ -95,6 +95,7 @@ def test_a_run_must_pay_for_its_changeover() -> None:
     the limit of 120. 900 kW more are 600 kWh: 200 min, which the recommendation holds."""
     longest, said = sheet_lines.break_even(drawing(60.0))
     assert "draws 40 ±" in said and "saves 180 ±" in said and "pays from 13 ±" in said
+    assert "last one stops (one seen)" in said
     assert 13.3 <= longest < 20.0
     run_time, line = minimum(drawing(60.0))
     assert run_time == 120.0 and said in line.why
@@ -144,7 +145,8 @@ def test_fewer_tons_are_taken_as_the_least_that_was_seen_and_more_are_not_known(
         table.loc[table.index < drawn.HANDOVER, "chw_flow"] *= share
         return enables(drawn.case(table), 46.0, 60.0)
 
-    whole, half, more = (loaded(share) for share in (1.0, 0.5, 1.5))
+    whole, half, none, more = (loaded(share) for share in (1.0, 0.5, 0.0, 1.5))
+    assert none.recommended == whole.recommended and "changes over at 0)" in none.why
     assert half.recommended == whole.recommended and "changes over at 16" in half.why
     assert more.recommended == sheet_lines.UNKNOWN and "more than the approach curves" in more.why
 
