@@ -24,6 +24,7 @@ from fptlib.job.folder import Job
 from fptlib.job.start import start, start_sample
 from fptlib.procedure.steps import STEPS
 
+
 def opened(job: Job, scratch: Path, browser: object) -> tuple[Office, Desk]:
     settings = scratch / f"{job.folder.name}_settings"
     settings.mkdir()
