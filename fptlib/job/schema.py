@@ -77,7 +77,8 @@ class Chiller:
 
     number: int
     tag: str = answer("Tag", _TAG)
-    refrigerant: str = answer("Refrigerant", choices=tuple(REFRIGERANTS))
+    refrigerant: str = answer("Refrigerant", "Saturation of R-514A is an estimate, within 2 "
+                              "percent of the pressure.", choices=tuple(REFRIGERANTS))
     capacity: float | None = quantity("Capacity", "tons", 0, 10000)
     minimum_water_lift: float | None = quantity(
         "Minimum water lift", _DIFFERENCE, -30, 80, "From the manufacturer: leaving condenser "

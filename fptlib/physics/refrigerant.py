@@ -14,6 +14,8 @@ from fptlib.physics.errors import OutsideRange, UnknownRefrigerant
 from fptlib.physics.moist_air import ABSOLUTE_ZERO
 
 REFRIGERANTS = tuple(fits.SATURATION)
+# Curves by mixing rules alone, and the share of the pressure within which they hold.
+ESTIMATED = {"R-514A": 0.02}
 
 _COLDEST, _WARMEST = (t - ABSOLUTE_ZERO for t in fits.REFRIGERANT_RANGE)  # degR
 
@@ -51,6 +53,12 @@ def saturation_pressure(refrigerant: str, temperature: Quantity, dew: bool = Fal
         "{refrigerant} at {temperature} degF is outside -45 to 150 degF",
         OutsideRange, refrigerant=refrigerant, temperature=temperature,
     )
+
+
+def as_estimated(refrigerant: str) -> str:
+    """What is said of a number that rests on an estimated curve; nothing of the others."""
+    share = ESTIMATED.get(refrigerant)
+    return f"; saturation of {refrigerant} is an estimate, within {share:.0%}" if share else ""
 
 
 def saturation_temperature(refrigerant: str, pressure: Quantity, dew: bool = False) -> Array:

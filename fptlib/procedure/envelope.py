@@ -77,15 +77,18 @@ def _coldest(test: FunctionalTest, number: int, part: str, rows: slice, n: int
     running = test[pressure][rows][test.running(n)[rows] == 1.0]
     if np.isnan(running).all():
         return
+    estimated = refrigerant.ESTIMATED.get(chiller.refrigerant, 0.0)
+    apart += float(np.nanmin(running)) * estimated / uncertainty.COVERAGE
     low, high = refrigerant.saturation_temperature(
         chiller.refrigerant, np.nanmin(running) + np.array([-apart, apart]), dew=True)
     cutout = chiller.evaporating_cutout
     above = test.limits["lift.above_evaporating"]
     least = (test.plant.above_freezing(FREEZING + above, "chw") if cutout is None
              else cutout + above)
-    yield from _lowest(test, number, rows, f"chiller {n} evaporating temperature{part}",
-                       temperature, off, pressure, least,
-                       uncertainty.COVERAGE * float(high - low) / 2.0)
+    for found in _lowest(test, number, rows, f"chiller {n} evaporating temperature{part}",
+                         temperature, off, pressure, least,
+                         uncertainty.COVERAGE * float(high - low) / 2.0):
+        yield found.saying(refrigerant.as_estimated(chiller.refrigerant))
 
 
 @cached

@@ -116,16 +116,20 @@ def _lowest_lift(test: FunctionalTest, request: Request, n: int, kind: str, stat
         return
     unit, row = "psi" if kind == "pressure" else "degF", request.row + found.row
     shown, wanted = units.symbol(unit), float(least[row])
-    doubt = (uncertainty.propagated(
-                 test, lambda **at: refrigerant.saturation_lift(
-                     test.plant.chiller(n).refrigerant, at[condenser], at[evaporator]),
-                 {name: float(test[name][row]) for name in sensors})
-             if kind == "saturation" and not by_water else
-             uncertainty.expanded(test, dict.fromkeys(sensors, 1.0)))
+    doubt, estimated = uncertainty.expanded(test, dict.fromkeys(sensors, 1.0)), ""
+    if kind == "saturation" and not by_water:
+        fluid, high, low = (test.plant.chiller(n).refrigerant, float(test[condenser][row]),
+                            float(test[evaporator][row]))
+        share, estimated = refrigerant.ESTIMATED.get(fluid, 0.0), refrigerant.as_estimated(fluid)
+        doubt = uncertainty.propagated(
+            test, lambda **at: refrigerant.saturation_lift(fluid, at[condenser], at[evaporator]),
+            {condenser: high, evaporator: low}) + float(
+                refrigerant.saturation_lift(fluid, high * (1 + share), low * (1 - share))
+                - refrigerant.saturation_lift(fluid, high, low))
     yield Finding(
         request.number, row,
         f"went down to {wanted + found.value:.1f} {shown} for longer than {dip:.0f} min; " + (
-            stated.usual or f"the manufacturer asks for {wanted:.4g} {shown}"),
+            stated.usual or f"the manufacturer asks for {wanted:.4g} {shown}") + estimated,
         last=request.end, subject=subject, unit=unit, measured=wanted + found.value,
         at_least=wanted, uncertainty=_with_load(test, doubt, wanted, stated, row
                                                 ) + found.uncertainty,

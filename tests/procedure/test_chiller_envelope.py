@@ -103,6 +103,21 @@ def with_pressures(lift: float) -> pd.DataFrame:
     return table
 
 
+def test_an_estimated_refrigerant_says_so_and_is_less_certain() -> None:
+    """R-514A: within 2 percent of the pressure (its curve is by mixing rules alone)."""
+    table = drawn.frame()
+    for n in (1, 2):
+        table[f"chiller_{n}_evaporator_pressure"] = 5.0
+        table[f"chiller_{n}_condenser_pressure"] = 8.0
+    for name, wide in (("R-123", 0.0), ("R-514A", 1.5)):
+        test = case(table, refrigerant=name, minimum_water_lift=None, minimum_saturation_lift=10.0)
+        for check, least in (("lift.minimum", wide), ("lift.evaporator", wide / 2.0)):
+            event = next(each for each in judge(test, check).events
+                         if "evaporating" in each.subject or check == "lift.minimum")
+            assert ("R-514A is an estimate, within 2%" in event.text) is bool(wide)
+            assert event.uncertainty is not None and least <= event.uncertainty < least + 1.5
+
+
 @pytest.mark.parametrize(("lift", "measured", "verdict"), [
     (12.0, 10.54, Verdict.PASS), (9.51, 8.46, Verdict.FAIL)])
 def test_pressures_alone_prove_a_saturation_lift(
