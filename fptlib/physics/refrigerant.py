@@ -57,8 +57,9 @@ def saturation_pressure(refrigerant: str, temperature: Quantity, dew: bool = Fal
 
 def as_estimated(refrigerant: str) -> str:
     """What is said of a number that rests on an estimated curve; nothing of the others."""
-    share = ESTIMATED.get(refrigerant)
-    return f"; saturation of {refrigerant} is an estimate, within {share:.0%}" if share else ""
+    if not (share := ESTIMATED.get(refrigerant)):
+        return ""
+    return f"; saturation of {refrigerant} is an estimate, within {100 * share:.0f} %"
 
 
 def saturation_temperature(refrigerant: str, pressure: Quantity, dew: bool = False) -> Array:

@@ -12,7 +12,7 @@ from fptlib.procedure.enable import known_minutes, run_minutes
 from fptlib.procedure.flags import Flags
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.judge import Finding, check, not_judged
-from fptlib.procedure.measures import SWINGS, swings_through
+from fptlib.procedure.measures import SWINGS, swings_through, warmest
 from fptlib.procedure.verdict import Event
 
 
@@ -49,8 +49,8 @@ def excursion(test: FunctionalTest, run: Run) -> Finding:
     every = test.sample_interval("chw_supply_temp")
     return Finding(
         run.number, run.first + (warm.first if warm else 0),
-        f"chilled water at most {above.max():+z.1f} °F above the reset setpoint, {minutes:.0f} min "
-        f"beyond {band:g} °F", last=run.first + warm.last if warm else None,
+        f"{warmest(float(above.max()))}, {minutes:.0f} min above it by more than {band:g} °F",
+        last=run.first + warm.last if warm else None,
         measured=minutes, at_most=limit, uncertainty=spread + every if warm or spread else 0.0,
         cut_off="the trends end within that hour" if stop > len(test) else "",
         pass_needs=test.light_load(rows),

@@ -87,6 +87,12 @@ def carried(values: np.ndarray) -> np.ndarray:
     return np.asarray(values[last_known(values)])
 
 
+def warmest(above: float) -> str:
+    """The warmest chilled water, ``above`` the reset setpoint [degF] or below it, in words."""
+    side = "above" if above >= 0.0 else "below"
+    return f"chilled water at its warmest {abs(above):.1f} °F {side} the reset setpoint"
+
+
 def last_known(values: np.ndarray) -> np.ndarray:
     """For each row the last one up to it that has a value; the first row where none has."""
     return np.maximum.accumulate(np.where(np.isnan(values), 0, np.arange(len(values))))

@@ -26,6 +26,7 @@ from fptlib.procedure.measures import (
     largest_step,
     reversals,
     straightened,
+    warmest,
 )
 from fptlib.procedure.setpoint_release import (
     last_lowered,
@@ -181,9 +182,7 @@ def stable(test: FunctionalTest, run: Run) -> Iterator[Finding]:
         yield not_judged(run.number, run.first, "the chilled water has gaps there")
         return
     yield Finding(
-        run.number, run.first + high.row,
-        f"chilled water at most {high.value:+z.1f} °F above the reset setpoint",
-        subject="overshoot",
+        run.number, run.first + high.row, warmest(high.value), subject="overshoot",
         measured=high.value, at_most=test.limits["recovery.overshoot"],
         uncertainty=uncertainty.expanded(test, {_SUPPLY: 1.0}) + high.uncertainty,
         worst_in_gaps=high.worst_in_gaps, cut_off=cut)

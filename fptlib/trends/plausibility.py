@@ -252,11 +252,12 @@ def _idle_but_on(grid: Grid) -> Iterator[Remark]:
         least = 0.05 * np.nanmax(power)
         idle = float(np.mean(power[on == 1.0] < least)) if (on == 1.0).any() else 0.0
         busy = float(np.mean(power[on == 0.0] > 4 * least)) if (on == 0.0).any() else 0.0
-        if idle > 0.2 or busy > 0.2:
-            yield _remark(grid, status, (
-                f"chiller {n} draws no power in {100 * idle:.0f} % of the rows in which it is on "
-                f"and draws power in {100 * busy:.0f} % in which it is off; the status may be "
-                "inverted, a command, or another chiller's"))
+        if seen := " and ".join(
+                f"draws {what} in {100 * share:.0f} % of the rows in which it is {state}"
+                for what, share, state in (("no power", idle, "on"), ("power", busy, "off"))
+                if share > 0.2):
+            yield _remark(grid, status, f"chiller {n} {seen}; the status may be inverted, a "
+                                        "command, or another chiller's")
 
 
 def _parts_of_power(grid: Grid) -> Iterator[Remark]:

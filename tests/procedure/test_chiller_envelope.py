@@ -114,7 +114,7 @@ def test_an_estimated_refrigerant_says_so_and_is_less_certain() -> None:
         for check, least in (("lift.minimum", wide), ("lift.evaporator", wide / 2.0)):
             event = next(each for each in judge(test, check).events
                          if "evaporating" in each.subject or check == "lift.minimum")
-            assert ("R-514A is an estimate, within 2%" in event.text) is bool(wide)
+            assert ("R-514A is an estimate, within 2 %" in event.text) is bool(wide)
             assert event.uncertainty is not None and least <= event.uncertainty < least + 1.5
 
 
