@@ -12,6 +12,7 @@ import math
 import numpy as np
 
 from fptlib.job.schema import Approach
+from fptlib.points import point
 from fptlib.procedure import uncertainty
 from fptlib.procedure.approach_curves import exchanger_curve, tower_curve
 from fptlib.procedure.functional_test import FunctionalTest, cached
@@ -221,14 +222,16 @@ def margin_noise(test: FunctionalTest) -> float:
 @cached
 def own_spread(test: FunctionalTest) -> np.ndarray:
     """What the sequence's own condition is known to in every row, its sensors' errors being in the
-    trends too [degF]: a stated approach the sequence uses itself, that of a curve it may not; a
-    fixed wet bulb takes no approach."""
-    if test.sequence.enable.wet_bulb is not None:
-        return np.zeros(len(test))
-    curves = [rows(test)[1] for rows, stated in (
-        (tower_rows, test.plant.tower_approach),
-        (exchanger_rows, test.plant.exchanger_approach)) if stated is None]
-    return np.asarray(np.hypot.reduce(np.array([np.zeros(len(test)), *curves])))
+    trends too [degF]: a stated approach the sequence uses itself, that of a curve it may not, a
+    fixed wet bulb takes none; and a log of changes shows no smaller one."""
+    curves = [] if test.sequence.enable.wet_bulb is not None else [
+        rows(test)[1] for rows, stated in (
+            (tower_rows, test.plant.tower_approach),
+            (exchanger_rows, test.plant.exchanger_approach)) if stated is None]
+    shown = uncertainty.resolution(test, *(
+        name for name in test.in_use("wet_bulb")
+        if test.logged_on_change(name) and point(name).unit == "degF"))
+    return np.asarray(np.hypot.reduce(np.array([np.full(len(test), shown), *curves])))
 
 
 @cached

@@ -59,15 +59,18 @@ def condition(test: FunctionalTest, request: Request) -> Finding:
 def dwell(test: FunctionalTest, request: Request) -> Finding:
     """Minutes without a break in which the condition had held before the enable."""
     limit, margin = test.limits["enable.dwell"], approaches.sequence_margin(test)
+    every, known = test.sample_interval("request", "wet_bulb", "reset_setpoint"), (0.0, 1.0)
     start, least, most = (_held_from(test, request.row, sign) for sign in (0.0, -1.0, 1.0))
-    # Where the condition does not hold at the enable itself, it has held for no time.
+    # Where the condition does not hold at the enable itself, it has held for no time; but it may
+    # have broken after the enable, within the same sample.
+    if most == request.row:
+        most = _held_from(test, request.row - test.rows(every), 1.0)
     held, least_held, most_held = (max(request.row - row - 1, 0) * test.minutes
                                    for row in (start, least, most))
     unseen = start < 0 or math.isnan(margin[start])
     if unseen and held < limit:
         return not_judged(request.number, request.row,
                           f"only {held:.0f} min before the enable can be seen")
-    every, known = test.sample_interval("request", "wet_bulb", "reset_setpoint"), (0.0, 1.0)
     spread = held - least_held if held >= limit else most_held - held
     if every > 1.0 and held > 0.0 and start >= 0:
         known = crossed(margin, start, test.rows(every), approaches.margin_noise(test))

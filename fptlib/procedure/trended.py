@@ -33,7 +33,7 @@ from fptlib.limits import Limits
 from fptlib.procedure.flags import stretches
 from fptlib.procedure.frozen import frozen_rows
 from fptlib.procedure.status import signals
-from fptlib.trends.grid import Grid, shown_step
+from fptlib.trends.grid import Grid, increment, shown_step
 
 _Found = TypeVar("_Found")
 _Given = ParamSpec("_Given")
@@ -389,13 +389,22 @@ class Trended:
         return {kind: found for kind, (least, found) in stated.items() if least is not None} or {
             "water": water_points}
 
+    def logged_on_change(self, name: str) -> bool:
+        """Whether the file logs a point when it changes, and not at an interval."""
+        return self.grid.intervals.get(name) == 0.0
+
     @cached
     def sensor(self, name: str) -> Sensor:
-        """Errors of the sensor behind a point; the step in which its trend shows a temperature is
-        read off the trend where the job states none."""
+        """Errors of the sensor behind a point; the step in which its trend shows a temperature, or
+        how far it may be from a value logged on change, is read off the trend where the job states
+        none."""
         stated, entry = self.sensors[name], points.point(name)
         if stated.resolution or entry.unit != "degF" or not self.has(name):
             return stated
-        # A setpoint takes few values by control; only many of them tell how it is shown.
-        step = shown_step(self[name], fewest=8 if entry.kind == points.SETPOINT else 4)
+        if self.logged_on_change(name) and entry.kind != points.SETPOINT:
+            # What is shown stands until the reading has left it, either way.
+            step = 2.0 * increment(self[name])
+        else:
+            # A setpoint takes few values by control; only many of them tell how it is shown.
+            step = shown_step(self[name], fewest=8 if entry.kind == points.SETPOINT else 4)
         return replace(stated, resolution=0.0 if np.isnan(step) else step)

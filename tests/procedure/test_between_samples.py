@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from drawn_plant import EXIT, HANDOVER, WARM, at
 
-from fptlib.job.schema import Instrument, Reading, Sequence
+from fptlib.job.schema import Instrument, Reading, Sensor, Sensors, Sequence
 from fptlib.limits import Deviation, Limits, Rule
 from fptlib.procedure import enable, handover, instruments, lift, lift_range, recovery, running
 from fptlib.procedure import exit as leaving
@@ -197,6 +197,36 @@ def test_a_line_between_rare_samples_says_since_when_the_condition_held() -> Non
     assert crossed(line, 0, 1, 0.0) == (0.0, 1.0)  # nothing is known before it
     # A parabola through (-3, -1, 1, 7) leaves the line by half a degree.
     assert crossed(np.array([-3.0, -1.0, 1.0, 7.0]), 1, 1, 0.0) == (0.25, 0.75)
+
+
+@pytest.mark.parametrize("minutes", [1, 15])
+@pytest.mark.parametrize(("breaks", "verdict"), [
+    ("02:45", Verdict.INDETERMINATE), ("02:30", Verdict.FAIL)])
+def test_a_condition_that_breaks_in_the_sample_of_the_enable_may_have_held_until_then(
+    breaks: str, verdict: Verdict, minutes: int
+) -> None:
+    table = drawn.frame()
+    table.loc[at(breaks) : at("06:00"), "outdoor_wet_bulb"] = 60.0
+    found = enable.dwell(drawn.case(table, minutes))
+    assert found.verdict is verdict, found.reason
+
+
+def test_a_log_of_changes_shows_a_condition_late() -> None:
+    """It held from 02:00 on, and 30 min are specified for an enable at 02:45; the log shows the
+    falling wet bulb when it has fallen by a degree, which may be half an hour later."""
+    table = drawn.frame()
+    hours = ((table.index - at("02:00")) / pd.Timedelta("1h")).to_numpy()
+    true = np.where(table.index < at("06:00"), 38.0 - 2.0 * hours,
+                    30.0 + 4.0 * np.sin(2.0 * np.pi * hours / 3.0))
+    table["outdoor_wet_bulb"] = np.ceil(true - 0.3) + 0.3
+    verdicts = {}
+    for interval in (1.0, 0.0):
+        test = drawn.case(table, sensors=Sensors({
+            **drawn.SENSORS, "outdoor_wet_bulb": Sensor(1.0)}))
+        test.grid.intervals["outdoor_wet_bulb"] = interval
+        verdicts[interval] = enable.dwell(test).verdict
+    assert verdicts == {1.0: Verdict.FAIL, 0.0: Verdict.INDETERMINATE}
+    assert test.sensor("outdoor_wet_bulb").resolution == pytest.approx(2.0, abs=0.1)
 
 
 def test_a_lift_that_falls_in_a_line_is_low_before_its_last_sample() -> None:
