@@ -86,12 +86,29 @@ def winter(test: FunctionalTest) -> Winter:
 
 @cached
 def sensors_contradicted(test: FunctionalTest) -> str:
-    """Why the load's own sensors accuse nobody: a field reading or the exchanger's heat balance
-    contradicts them; empty where neither does."""
+    """Why the load's own sensors accuse nobody: a field reading, the exchanger's heat balance or
+    the exchanger's own water contradicts them; empty where none does."""
     wrong = [f"{row.id}: {event.text}" for row in (
         instruments.agreement(test), instruments.heat_balance(test)) for event in row.events
         if event.verdict is Verdict.FAIL and event.subject in ("", *test.points_of("load"))]
+    wrong += _colder_than_its_exchanger(test)
     return f"the load's sensors are contradicted ({wrong[0]}): correct them first" if wrong else ""
+
+
+def _colder_than_its_exchanger(test: FunctionalTest) -> list[str]:
+    """That the supply reads colder than the exchanger that alone makes it, beyond what both
+    sensors allow: mixing and pipes warm it only."""
+    names = ("hx_chw_leaving_temp", "chw_supply_temp")
+    if not test.has(*names):
+        return []
+    steady = [test[names[0]][rows] - test[names[1]][rows] for run in test.runs
+              if (rows := test.steady(run)) is not None]
+    below = median(np.concatenate(steady)) if steady else np.nan
+    allowed = uncertainty.expanded(test, {names[0]: 1.0, names[1]: -1.0})
+    if not below > allowed:
+        return []
+    return [f"in economizer operation the supply reads {below:.1f} °F colder than the water that "
+            f"leaves the exchanger, and the sensors allow {allowed:.1f}"]
 
 
 @check("load.weather", unit="%", needs=("load", "outdoor_dry_bulb"),

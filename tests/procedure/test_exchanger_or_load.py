@@ -137,6 +137,17 @@ def test_what_a_building_needs_at_night_is_asked_and_never_filled_in():
                  "load.base").verdict is Verdict.NOT_TESTED
 
 
+def test_a_supply_colder_than_the_exchanger_that_makes_it_accuses_no_load():
+    """A supply sensor that reads 3 °F low makes a load that is not there."""
+    sound = build(SOUND, 5000)
+    sound.table["chw_supply_temp"] -= 3.0
+    row = judge(sound.test(), "load.base")
+    assert row.verdict is Verdict.INDETERMINATE and "leaves the exchanger" in row.reason
+    assert judge(sound.test(), "load.cause").verdict is not Verdict.FAIL
+    del sound.table["hx_chw_leaving_temp"]
+    assert judge(sound.test(), "load.base").verdict is Verdict.FAIL  # nothing contradicts it
+
+
 def test_reheat_shows_without_a_stated_base_load_where_heating_is_trended():
     """A ton of reheat is a ton of cooling; six tenths of the heating are reheat."""
     found = build(SOUND, 3)
