@@ -27,6 +27,7 @@ _VALUE = r'\[[^\]]*\]|"(?:[^"\\]|\\.)*"|-?\d+(?:\.\d+)?'
 _ANSWER = re.compile(rf"(?P<key>[a-z_]+) = (?P<value>{_VALUE})")
 _FREE = re.compile(r"state ([a-z_]+)(?: and ([a-z_]+))?(?: \(|,| under| \[)|(on_above) = the value")
 _PLACE = re.compile(r'under \[(?P<table>files|points)\.(?:"(?P<file>[^"]+)"|(?P<point>\w+))\]')
+_ALSO = re.compile(r"and under \[(points)\.(\w+)\]")
 _WORDS = re.compile(r"with each of (.*?) in one of them")
 _UNITS = re.compile(r"under \[points\.\w+\], one of: ([^;]*)")
 # A file that asks more is another kind of file.
@@ -44,6 +45,7 @@ class Question:
         options: the answers that it offers, each complete.
         free: further keys that it asks for.
         offered: words or units that a free answer is made of.
+        also: further places that take the same answer.
     """
 
     text: str
@@ -51,6 +53,7 @@ class Question:
     options: tuple[Mapping[str, Any], ...] = ()
     free: tuple[str, ...] = ()
     offered: tuple[str, ...] = ()
+    also: tuple[tuple[str, ...], ...] = ()
 
     @classmethod
     def of(cls, text: str) -> Question:
@@ -75,7 +78,7 @@ class Question:
         offered = re.findall(r'"([^"]+)"', words[1]) if words else (
             units[1].split(", ") if units else [])
         return cls(text, (found["table"], found["file"] or found["point"]), tuple(options),
-                   tuple(free), tuple(offered))
+                   tuple(free), tuple(offered), tuple(_ALSO.findall(text)))
 
     @property
     def provisional(self) -> Mapping[str, Any]:
@@ -124,7 +127,8 @@ def asked_by(folder: Path, answers: Mapping[str, Any], file: str) -> Asked:
         last = questions[-1]
         if not last.place or not last.provisional:
             break
-        told.setdefault(last.place[0], {}).setdefault(last.place[1], {}).update(last.provisional)
+        for table, name in (last.place, *last.also):
+            told.setdefault(table, {}).setdefault(name, {}).update(last.provisional)
     return Asked(file, tuple(questions), told)
 
 

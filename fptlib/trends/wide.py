@@ -90,8 +90,8 @@ class WideFile(FileSamples):
         self.times = dict.fromkeys(self._sources, times)
         for key, reader in self._readers.items():
             self.values[key] = self._cleared(key, self.values[key])
-            self._refuse_changes(key)
             reader.finish()
+        self._refuse_changes()
 
     def _quality_of(self, header: str) -> list[str]:
         """The column beside a point's that says of each value whether it is good."""
@@ -103,19 +103,26 @@ class WideFile(FileSamples):
                          self.form.name)
         return list(beside)
 
-    def _refuse_changes(self, key: str) -> None:
-        """Stop at a column that is written only where its value changes, and not said to be."""
-        values = self.values[key]
-        there = np.flatnonzero(~np.isnan(values))
-        if self.hold(key) is not None or self.form.interval_minutes or (
-                not _FEWEST_CHANGES <= len(there) <= 0.5 * len(values)):
+    def _refuse_changes(self) -> None:
+        """Stop at columns that are written only where their value changes, and not said to be."""
+        if self.form.interval_minutes:
             return
-        if self._sources[key].point.kind != points.MEASURED and np.diff(values[there]).all():
-            longest = int(np.diff(self.times[key][there]).max())
-            raise IntakeError(
-                f"file '{self.form.name}', column '{self._columns[key][0]}' has a value only where "
-                f"it changes, at most {longest / MINUTE:g} min apart; state {hold_for(longest)} "
-                f"(hours that a value stands) under [points.{self._sources[key].name}]")
+        longest = dict[str, int]()
+        for key, values in self.values.items():
+            there = np.flatnonzero(~np.isnan(values))
+            if self.hold(key) is None and self._sources[key].point.kind != points.MEASURED and (
+                    _FEWEST_CHANGES <= len(there) <= 0.5 * len(values)) and (
+                    np.diff(values[there]).all()):
+                longest[key] = int(np.diff(self.times[key][there]).max())
+        if not longest:
+            return
+        apart = max(longest.values())
+        where = [f"[points.{self._sources[key].name}]" for key in longest]
+        names = ", ".join(f"'{self._columns[key][0]}'" for key in longest)
+        raise IntakeError(
+            f"file '{self.form.name}', column {names}: a value is written only where it changes, "
+            f"at most {apart / MINUTE:g} min apart; state {hold_for(apart)} (hours that a value "
+            f"stands) under {' and under '.join(where)}")
 
     def _ordered(self, times: np.ndarray, numbers: np.ndarray) -> np.ndarray:
         """Ascending times, each once, the values with them; what is late or repeated is said."""

@@ -124,7 +124,8 @@ class ReadingForm:
         def taken(given: Mapping[str, Any]) -> None:
             was_open = not answered or bool(left())
             answered.update(given)
-            for place in dict.fromkeys(each.place for each in questions):
+            for place in dict.fromkeys(place for each in questions
+                                       for place in (each.place, *each.also)):
                 self._state(place, given)
             still = ", ".join(items[key].label for key in left())
             message.saved("saved; " + _told(items, answered)

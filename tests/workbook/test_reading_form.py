@@ -178,3 +178,26 @@ def test_dates_without_a_year_over_new_year_are_exported_again(tmp_path: Path) -
     view.look()
     assert "run over a New Year" in view.asked[0].questions[0].text
     assert not view.asked[0].questions[0].place
+
+
+def test_columns_that_are_written_on_change_are_asked_together(tmp_path: Path) -> None:
+    """Two statuses with a value only where they change take one answer, as pressed and as read."""
+    job = start(tmp_path / "new", "new")
+    job.put("site", {"time_zone": "America/Phoenix", "altitude": 1100.0})
+    hours = [f"2026-01-20T{row // 60:02}:{row % 60:02}:00,45.{row % 10}," for row in range(240)]
+    states = [f"{(row // 6) % 2}," if row % 6 == 0 else "," for row in range(240)]
+    later = [f"{(row // 8) % 2}" if row % 8 == 0 else "" for row in range(240)]
+    (job.trends_folder / "t.csv").write_text("Time,CHWS,CH1,CH2\n" + "".join(
+        f"{''.join(row)}\n" for row in zip(hours, states, later, strict=True)), encoding="utf-8")
+    job.put('files."t.csv"', {"time_column": "Time"})
+    for name, column in (("chw_supply_temp", "CHWS"), ("chiller_1_running", "CH1"),
+                         ("chiller_2_running", "CH2")):
+        job.put(f"points.{name}", {"file": "t.csv", "column": column,
+                                   **({"unit": "degF"} if name == "chw_supply_temp" else {})})
+    view = ReadingForm(job)
+    view.look()
+    (question,) = view.asked[0].questions
+    assert "'CH1', 'CH2'" in question.text and question.also == (("points", "chiller_2_running"),)
+    next(each for each in widgets_of(view.questions) if hasattr(each, "click")).click()
+    assert job.get("points.chiller_1_running.hold") == job.get("points.chiller_2_running.hold") == 1
+    assert "every point of the map is read" in view.look()
