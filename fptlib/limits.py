@@ -117,7 +117,8 @@ STANDARD: tuple[Limit, ...] = (
           low=_ABOVE_ZERO),
     Limit("running.tower_band", 1.0, "degF", "band of the condenser-water setpoint"),
     Limit("running.tower_offset", 0.0, "degF",
-          "offset in the condenser-water setpoint (the sequence's own value)", low=-_LARGEST),
+          "condenser-water setpoint below the active setpoint minus the exchanger approach, by so "
+          "much (the sequence's own value)", low=-_LARGEST),
     Limit("running.share", 90.0, "%", "share of the run within a band"),
     Limit("running.overcooling", 2.0, "degF", "condenser water colder than needed"),
     Limit("running.fan_minimum", 30.0, "%", "fans count as at minimum below this speed"),
