@@ -157,7 +157,7 @@ def test_a_damaged_page_mends_itself_when_it_is_opened(desk: Desk):
     saved = desk.office.job.workbooks_folder / "03_enable.ipynb"
     saved.write_bytes(saved.read_bytes()[:2000])
     desk.open("enable")
-    assert desk.page.locator(".fpt-form").count() == 3
+    assert desk.page.locator(".fpt-form").count() == 4
     assert (saved.parent / "set_aside" / saved.name).stat().st_size == 2000
 
 
