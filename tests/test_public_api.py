@@ -69,7 +69,7 @@ def test_help_and_the_package_itself_import_no_dependency() -> None:
 
 def test_a_check_imports_what_reads_and_calculates(tmp_path: Path) -> None:
     job = plants.write_job(tmp_path / "plant", days=2)
-    assert imported(COMMAND, "check", job) - OPEN == {"numpy", "pyarrow", "rfc8785", "tqdm"}
+    assert imported(COMMAND, "check", job) - OPEN == {"numpy", "pyarrow", "rfc8785"}
 
 
 def test_verifying_imports_what_checks_signatures() -> None:

@@ -120,7 +120,8 @@ class Grid:
         zone, begin = self.start.tzinfo, self.start.astimezone(UTC).replace(tzinfo=None)
         begins = np.datetime64(begin, "us") + rows * np.timedelta64(self.step)
         days, of_day = np.unique(begins.astype("M8[D]"), return_inverse=True)
-        at_ends = np.array([[east(day), east(day + 1)] for day in days], dtype="m8[us]")
+        at_ends = np.array([[east(day), east(day + 1)] for day in days],
+                           dtype="m8[us]").reshape(-1, 2)
         offset = at_ends[of_day, 0]
         changes = np.flatnonzero((at_ends[:, 0] != at_ends[:, 1])[of_day])
         offset[changes] = [east(moment) for moment in begins[changes]]

@@ -1,7 +1,8 @@
 """The notebook server as a process of its own, which ends when the one that started it does.
 
 Whoever starts it holds the other end of its standard input. However that process ends, killed or
-not, the input is then at its end; the kernels end with the server.
+not, the input is then at its end; the kernels end with the server. Where the system names a
+process's parent, an input that ends while its holder lives, as was seen to happen, ends nothing.
 """
 
 from __future__ import annotations
@@ -9,10 +10,14 @@ from __future__ import annotations
 import os
 import sys
 import threading
+import time
 
 
 def _leave_with_parent() -> None:
+    holder = os.getppid()
     sys.stdin.buffer.read()
+    while os.name == "posix" and os.getppid() == holder:
+        time.sleep(1.0)
     os._exit(1)
 
 

@@ -58,7 +58,7 @@ def test_an_early_press_starts_nothing_and_the_next_one_works(slow: Desk):
     slow.run()
     slow.wait_for("The results below belong to these answers")
     # Tower approach, exchanger approach and the notes on the step.
-    assert slow.page.locator(".fpt-form").count() == 3
+    assert slow.page.locator(".fpt-form").count() == 4
     assert slow.page.locator(".jp-Cell").count() == cells
     assert len(slow.office.ask("/api/kernels")) == 1
     assert not slow.page.locator(".jp-Dialog").count()

@@ -3,9 +3,14 @@ no point is named, by hand."""
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from browser_desk import Desk, drop
 from intake_plant import SHARED
+
+from fptlib.job.folder import Job
+from fptlib.job.start import start
 
 pytestmark = pytest.mark.full
 # Files, altitude, zone, typed answers, the button of a question, how many points at the least.
@@ -25,6 +30,12 @@ CASES = {
         ("real_trends/laboratory_buffalo_eff_typshldr.csv.gz",), "5400", "America/Denver",
         {"year": "2021"}, "Order of dates: month first", 5),
 }
+
+
+@pytest.fixture
+def sample(tmp_path: Path) -> Job:
+    """A job just begun, without an answer."""
+    return start(tmp_path / "new", "new")
 
 
 @pytest.mark.parametrize("name", CASES)
