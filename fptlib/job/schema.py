@@ -15,7 +15,14 @@ from fptlib.answer import Kind, answer, quantity
 from fptlib.physics.atmosphere import pressure_at
 from fptlib.physics.moist_air import FREEZING
 from fptlib.physics.refrigerant import REFRIGERANTS
-from fptlib.physics.water import GLYCOLS, WATER, Fluid, freezing_point, heat_factor
+from fptlib.physics.water import (
+    BTU_PER_GPM,
+    GLYCOLS,
+    WATER,
+    Fluid,
+    freezing_point,
+    heat_factor,
+)
 
 _DIFFERENCE = "degF difference"
 _TAG = "As on the drawings."
@@ -292,7 +299,7 @@ class Plant:
         """Heat that a gpm on the ``chw`` or the ``cw`` side takes with one degF [Btu/h]: the
         trade's 500 for water, a glycol's by its properties at 50 degF."""
         fluid = self.fluid(side)
-        return 500.0 if fluid == WATER else float(heat_factor(50.0, *fluid))
+        return BTU_PER_GPM if fluid == WATER else float(heat_factor(50.0, *fluid))
 
     def above_freezing(self, limit: float, side: str) -> float:
         """A limit that is stated for water [degF], for what flows on a side: as far above its

@@ -55,13 +55,6 @@ def saturation_pressure(refrigerant: str, temperature: Quantity, dew: bool = Fal
     )
 
 
-def as_estimated(refrigerant: str) -> str:
-    """What is said of a number that rests on an estimated curve; nothing of the others."""
-    if not (share := ESTIMATED.get(refrigerant)):
-        return ""
-    return f"; saturation of {refrigerant} is an estimate, within {100 * share:.0f} %"
-
-
 def saturation_temperature(refrigerant: str, pressure: Quantity, dew: bool = False) -> Array:
     """Temperature at which a refrigerant is saturated, of a blend bubble or dew point.
 

@@ -16,6 +16,9 @@ from fptlib.physics._arrays import Array, Flags, Quantity, floats, in_blocks, re
 from fptlib.physics.errors import OutsideRange
 
 BTU_PER_TON_HOUR = 12_000.0
+# A gpm of water takes so much heat with one degree F [Btu/h], as the trade counts it: 8.33 lb/gal
+# times 60 min/h times 1 Btu/lb.
+BTU_PER_GPM = 500.0
 FT3_PER_HOUR_PER_GPM = 60.0 * 231.0 / 1728.0
 GLYCOLS = tuple(fits.GLYCOL_DENSITY)
 

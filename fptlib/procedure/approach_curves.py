@@ -16,6 +16,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from fptlib.physics import exchanger as plates
 from fptlib.physics import tower as cells
+from fptlib.physics.water import BTU_PER_GPM, BTU_PER_TON_HOUR
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.measures import median
 
@@ -23,8 +24,6 @@ from fptlib.procedure.measures import median
 # (common practice, no source).
 STEADY_BAND = 0.5
 BLOCK_MINUTES = 15.0
-# A ton is so much heat [Btu/h].
-TON = 12_000.0
 FEWEST_BLOCKS = 4
 MOST_BLOCKS = 200
 # Below half speed published tower models part by degrees (section 3 of the check values: 4 °F at
@@ -37,8 +36,6 @@ USUAL, AROUND = np.array([0.6, np.log(cells.WATER_TO_AIR)]), np.array([0.3, 0.4]
 PER_WET_BULB, PER_RANGE = 0.1, 0.2
 # Films of plates: exponents found by experiment lie from 0.66 to 0.84.
 FILM, FILM_DOUBT = 0.7, 0.1
-# A gpm of water takes so much heat with one degF [Btu/h]: the trade's 500 (``Plant.btu_per_gpm``).
-WATER = 500.0
 OPEN_VALVE = 90.0
 
 
@@ -61,7 +58,7 @@ class TowerCurve:
     points: np.ndarray
     scatter: float
     doubt: float
-    heat: float = WATER
+    heat: float = BTU_PER_GPM
 
     @property
     def seen(self) -> np.ndarray:
@@ -72,7 +69,7 @@ class TowerCurve:
         """Range [degF] at a load [tons] in economizer mode; the usual one where none is known."""
         if load is None or np.isnan(self.flow):
             return np.asarray(self.usual_range)
-        return np.asarray(np.maximum(load, 0.0) * TON / self.heat / self.flow)
+        return np.asarray(np.maximum(load, 0.0) * BTU_PER_TON_HOUR / self.heat / self.flow)
 
     def approach(self, wet_bulb: np.ndarray, load: np.ndarray | None) -> np.ndarray:
         """Approach [degF] with all fans at full speed."""
@@ -133,7 +130,7 @@ def _tower_flow(test: FunctionalTest, cooling: np.ndarray) -> np.ndarray:
             return test[name]
     if not test.missing("load"):
         with np.errstate(divide="ignore", invalid="ignore"):
-            return np.asarray(test.load * TON / test.plant.btu_per_gpm("cw") / cooling)
+            return np.asarray(test.load * BTU_PER_TON_HOUR / test.plant.btu_per_gpm("cw") / cooling)
     return np.ones(len(test))
 
 
@@ -274,7 +271,7 @@ class ExchangerCurve:
     chw_flow: float = np.nan
     cw_flow: float = np.nan
     line: tuple[float, float] = (np.nan, np.nan)
-    heat: tuple[float, float] = (WATER, WATER)
+    heat: tuple[float, float] = (BTU_PER_GPM, BTU_PER_GPM)
 
     @property
     def seen(self) -> np.ndarray:
@@ -339,7 +336,7 @@ def exchanger_curve(test: FunctionalTest) -> ExchangerCurve | None:
     return fitted_exchanger(blocks, tuple(test.plant.btu_per_gpm(side) for side in ("chw", "cw")))
 
 
-def fitted_exchanger(blocks: np.ndarray, heat: tuple[float, ...] = (WATER, WATER)
+def fitted_exchanger(blocks: np.ndarray, heat: tuple[float, ...] = (BTU_PER_GPM, BTU_PER_GPM)
                      ) -> ExchangerCurve:
     """UA at the usual chilled-water flow and open valve, from quarter-hours of load [tons], both
     flows [gpm], approach and cooling of the chilled water [degF]; a gpm on either side takes

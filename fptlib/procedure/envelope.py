@@ -88,7 +88,7 @@ def _coldest(test: FunctionalTest, number: int, part: str, rows: slice, n: int
     for found in _lowest(test, number, rows, f"chiller {n} evaporating temperature{part}",
                          temperature, off, pressure, least,
                          uncertainty.COVERAGE * float(high - low) / 2.0):
-        yield found.saying(refrigerant.as_estimated(chiller.refrigerant))
+        yield found.saying(uncertainty.as_estimated(chiller.refrigerant))
 
 
 @cached

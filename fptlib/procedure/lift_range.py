@@ -120,7 +120,7 @@ def _lowest_lift(test: FunctionalTest, request: Request, n: int, kind: str, stat
     if kind == "saturation" and not by_water:
         fluid, high, low = (test.plant.chiller(n).refrigerant, float(test[condenser][row]),
                             float(test[evaporator][row]))
-        share, estimated = refrigerant.ESTIMATED.get(fluid, 0.0), refrigerant.as_estimated(fluid)
+        share, estimated = refrigerant.ESTIMATED.get(fluid, 0.0), uncertainty.as_estimated(fluid)
         doubt = uncertainty.propagated(
             test, lambda **at: refrigerant.saturation_lift(fluid, at[condenser], at[evaporator]),
             {condenser: high, evaporator: low}) + float(

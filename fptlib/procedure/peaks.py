@@ -182,4 +182,3 @@ def of_changeover(test: FunctionalTest, found: Peaks, charge: Charge) -> str:
     return (f"; but a changeover like that of this record, {found.by_changeover:,.0f} kW above the "
             f"peak without it, costs {charge.price * found.by_changeover:,.0f} "
             f"{test.tariff.currency} in a month whose peak it sets in these hours{later}")
-

@@ -194,4 +194,3 @@ def valued(test: FunctionalTest, count: int, saved: np.ndarray, doubt: float, wh
                        + tariff.spoken(when[np.isnan(prices)][0]))
     return replace(found, cost=float(saved @ prices) * hours, price=float(prices.mean()),
                    currency=test.tariff.currency)
-

@@ -20,8 +20,8 @@ from fptlib import units
 from fptlib.job.schema import TEMPORARY_SETPOINT, Approach
 from fptlib.job.tables import SETTINGS
 from fptlib.limits import standard
+from fptlib.physics.water import BTU_PER_TON_HOUR
 from fptlib.procedure import approaches, feasibility, power_models, uncertainty
-from fptlib.procedure.approach_curves import TON
 from fptlib.procedure.feasibility import FEASIBLE, INFEASIBLE, Path
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.measures import median
@@ -225,7 +225,7 @@ def as_if(test: FunctionalTest, replay: Replay, reset: np.ndarray) -> Functional
     if "chw_flow" in water and not test.missing("load"):
         with np.errstate(divide="ignore", invalid="ignore"):
             water["chw_return_temp"] = replay.supply + (
-                test.load * TON / test.plant.btu_per_gpm("chw") / water["chw_flow"])
+                test.load * BTU_PER_TON_HOUR / test.plant.btu_per_gpm("chw") / water["chw_flow"])
     if (models := power_models.models(test)) is not None:
         water["plant_power"] = np.where(
             on, models.on_chillers(test.load, reset),

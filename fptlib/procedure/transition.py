@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fptlib.physics.water import BTU_PER_TON_HOUR
 from fptlib.procedure import uncertainty
 from fptlib.procedure.changeovers import Exit, Run
 from fptlib.procedure.chiller_baseline import FEWEST_MINUTES, AgainstChillers, against_chillers
@@ -131,7 +132,7 @@ def _load_uncertainty(test: FunctionalTest) -> float:
     """Expanded uncertainty of the load [tons] from the temperature sensors, at the usual flow."""
     sensors = {"chw_return_temp": 1.0, "chw_supply_temp": -1.0}
     return uncertainty.expanded(test, sensors) * median(test["chw_flow"]) * (
-        test.plant.btu_per_gpm("chw") / 12_000.0)
+        test.plant.btu_per_gpm("chw") / BTU_PER_TON_HOUR)
 
 
 def _judge(test: FunctionalTest, number: int, row: int, found: AgainstChillers, seen: Comparison,

@@ -17,6 +17,7 @@ import numpy as np
 from fptlib import points
 from fptlib.physics import moist_air, water
 from fptlib.physics.errors import ImpossibleState
+from fptlib.physics.refrigerant import ESTIMATED
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.measures import between_rows, median
 
@@ -86,6 +87,13 @@ def of_load(test: FunctionalTest, rows: np.ndarray) -> float:
 
     return propagated(test, tons, usual) / float(tons(
         **{name: np.array(value) for name, value in usual.items()}))
+
+
+def as_estimated(refrigerant: str) -> str:
+    """What is said of a number that rests on an estimated curve; nothing of the others."""
+    if not (share := ESTIMATED.get(refrigerant)):
+        return ""
+    return f"; saturation of {refrigerant} is an estimate, within {100 * share:.0f} %"
 
 
 @cached

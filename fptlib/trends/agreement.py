@@ -17,12 +17,13 @@ import numpy as np
 from fptlib import points, units
 from fptlib.physics import atmosphere, moist_air, refrigerant
 from fptlib.physics.errors import ImpossibleState
+from fptlib.physics.water import BTU_PER_GPM, BTU_PER_TON_HOUR
 from fptlib.trends.columns import Column
 
 _FEW = 12
 # Tons of one gpm of water warmed by one degree F (glycol carries up to 12 % less, which no unit is
 # taken for).
-_TONS = 500.0 / 12_000.0
+_TONS = BTU_PER_GPM / BTU_PER_TON_HOUR
 _PAIRS = (("chw_supply_temp", "chw_return_temp"), ("cw_supply_temp", "cw_return_temp"),
           ("hx_chw_leaving_temp", "hx_chw_entering_temp"),
           ("hx_cw_entering_temp", "hx_cw_leaving_temp"))

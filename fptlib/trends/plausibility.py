@@ -13,6 +13,7 @@ from datetime import UTC, datetime
 import numpy as np
 
 from fptlib import points, units
+from fptlib.physics.water import BTU_PER_GPM, BTU_PER_TON_HOUR
 from fptlib.trends.grid import Grid, Remark
 
 # (colder, warmer) of the two while the plant carries a load.
@@ -35,10 +36,9 @@ _CHW = ("chw_flow", "chw_supply_temp", "chw_return_temp")
 _CW = ("cw_flow", "cw_supply_temp", "cw_return_temp")
 # Rows that show what is usual, and the fewest that show anything.
 _ROWS, _FEW = 100_000, 20
-# Btu/h of one gpm of water warmed by one degree F (8.33 lb/gal * 60 min/h * 1 Btu/lb F). Half of
-# glycol carries 12 % less: nothing beside a wrong unit, which is all that is looked for here.
-_BTU = 500.0
-_TON = 12_000.0
+# Tons of one gpm of water warmed by one degree F. Half of glycol carries 12 % less: nothing beside
+# a wrong unit, which is all that is looked for here.
+_TONS = BTU_PER_GPM / BTU_PER_TON_HOUR
 _KW_OF_TON = 3.517
 # A plant's chillers alone use so many kW per ton, whatever their make and load.
 _LEAST_KW_PER_TON, _MOST_KW_PER_TON = 0.15, 3.0
@@ -170,7 +170,7 @@ def _shares(grid: Grid) -> Iterator[Remark]:
 
 def _tons(grid: Grid, flow: str, cold: str, warm: str) -> np.ndarray:
     """Heat by flow and temperature difference [tons]."""
-    return _BTU * grid.columns[flow] * (grid.columns[warm] - grid.columns[cold]) / _TON
+    return _TONS * grid.columns[flow] * (grid.columns[warm] - grid.columns[cold])
 
 
 def _chiller_power(grid: Grid) -> np.ndarray | None:

@@ -25,20 +25,16 @@ def cells(job):
     return nbformat.read(job.workbooks_folder / ENABLE.file, as_version=4).cells
 
 
-def test_a_stop_is_not_tested_with_its_sentence_and_no_widget_stays(job):
+def test_a_stop_is_not_tested_with_its_sentence(job):
     stop = "from fptlib.errors import IntakeError\nraise IntakeError('no file; put it there')"
-    write(job, OPEN, 'page.form("plant.tower_approach")', stop, "print('never')")
-    heard = []
-    result, = run.run_all(job, heard.append)
+    write(job, OPEN, stop, "print('never')")
+    result, = run.run_all(job)
     assert (result.verdict, result.stopped, result.broken) == (
         "not tested", "no file; put it there", False)
-    assert heard == ["Economizer enable"]
-    error = cells(job)[2].outputs[0]
+    error = cells(job)[1].outputs[0]
     assert error.traceback == ["STOPPED: no file; put it there"]
-    assert not cells(job)[3].outputs
+    assert not cells(job)[2].outputs
     assert state.standing(job, ENABLE).state == state.WAITING
-    text = (job.workbooks_folder / ENABLE.file).read_text(encoding="utf-8")
-    assert run.WIDGET not in text and "[form: Tower approach near changeover" in text
 
 
 def test_a_workbook_that_breaks_says_nothing_on_the_plant(job):
@@ -51,6 +47,15 @@ def test_a_damaged_workbook_is_told(job):
     (job.workbooks_folder / ENABLE.file).write_text("{", encoding="utf-8")
     result, = run.run_all(job)
     assert result.broken and "03_enable.ipynb is damaged" in result.stopped
+
+
+def test_no_widget_stays_in_an_executed_workbook(job):
+    write(job, OPEN, 'page.form("plant.tower_approach")')
+    heard = []
+    result, = run.run_all(job, heard.append)
+    assert not result.stopped and heard == ["Economizer enable"]
+    text = (job.workbooks_folder / ENABLE.file).read_text(encoding="utf-8")
+    assert run.WIDGET not in text and "[form: Tower approach near changeover" in text
 
 
 def test_a_workbook_outside_a_job_says_what_to_do(tmp_path, monkeypatch):
