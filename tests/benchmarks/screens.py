@@ -17,7 +17,6 @@ import time
 from pathlib import Path
 
 import _measure as measure
-import psutil
 from browser_desk import ARGUMENTS, CHROMIUM, Desk, Office
 
 from fptlib.job.folder import Job
@@ -45,12 +44,9 @@ def steps(scratch: Path, browser: object, small: bool) -> None:
     end = time.monotonic() + 150.0
     while len(office.ask("/api/kernels")) > 1 and time.monotonic() < end:
         time.sleep(2.0)
-    process = psutil.Process(office.server.process.pid)
-    held = sum(each.memory_info().rss for each in (
-        process, *process.children(recursive=True))) / 1e6
     measure.figure("opening a step until it can be run", statistics.median(opening), "s", 2.0)
     measure.figure("a step run again, until its verdicts", statistics.median(entry), "s", 0.5)
-    measure.figure("server and kernels after the job", held, "MB", 600.0)
+    measure.figure("server and kernels after the job", office.held(), "MB", 600.0)
     desk.page.close()
     office.close()
 

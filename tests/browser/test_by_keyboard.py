@@ -9,7 +9,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import naming
-import psutil
 import pytest
 from browser_desk import BUSY, IDLE, Desk
 
@@ -27,13 +26,6 @@ PASSPHRASE = "an invented passphrase"
 def sample(tmp_path: Path) -> Job:
     """A job just begun, without an answer."""
     return start(tmp_path / "new", "new")
-
-
-def megabytes(server: int) -> float:
-    """Memory held by the notebook server and its kernels, what they share counted twice."""
-    process = psutil.Process(server)
-    return sum(each.memory_info().rss for each in (
-        process, *process.children(recursive=True))) / 1e6
 
 
 class Hands:
@@ -156,7 +148,7 @@ def test_a_whole_job_by_keyboard(desk: Desk, tmp_path: Path) -> None:
     desk.wait_for("countersigned: record/0002.json", 120)
     record = signing.read(store.latest(job).read_bytes())
     assert [signature.role for signature in record.signatures] == ["technician", "engineer"]
-    held = megabytes(desk.office.server.process.pid)
+    held = desk.office.held()
     print(f"\n{len(hands.keys)} keys beside typed values, at most {MOST}; server and kernels after "
           f"the job {held:.0f} MB, at most {MEMORY}")
     assert len(hands.keys) <= MOST, hands.keys

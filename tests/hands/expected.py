@@ -16,8 +16,7 @@ MUST: dict[str, frozenset[str]] = {kind: frozenset(ids.split()) for kind, ids in
     k.TRIP: "lift.chiller_on lift.trips",
     k.NOT_FOLLOWED: "lift.setpoint",
     k.NOT_RELEASED: "lift.release recovery.duration",
-    # A step is no ramp of the least time, whatever of it one row shows.
-    k.ONE_STEP: "recovery.rate recovery.duration",
+    k.ONE_STEP: "recovery.rate",
     k.FAST_WATER: "recovery.supply",
     k.SWINGING: "recovery.stable",
     k.NEW_PEAK: "recovery.demand",
@@ -64,7 +63,7 @@ MAY: dict[str, frozenset[str]] = {kind: frozenset(ids.split()) for kind, ids in 
     # The water warms while no chiller runs.
     k.TRIP: "recovery.stable recovery.supply handover.excursion running.supply exit.supply "
             "recovery.rate recovery.duration recovery.demand lift.setpoint enable.missed",
-    k.ONE_STEP: "recovery.supply lift.setpoint lift.minimum",
+    k.ONE_STEP: "recovery.duration recovery.supply lift.setpoint lift.minimum",
     # Supply and tower aim at a setpoint that no exchanger reaches.
     k.NOT_RELEASED: "running.supply running.tower_setpoint running.tower_tracking recovery.stable "
                     "recovery.supply",

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
@@ -13,6 +15,8 @@ from fptlib.trends.clock_offset import Trend, clock_offset
 from fptlib.trends.grid import shown_step
 from fptlib.trends.plausibility import map_doubts
 from fptlib.trends.quality import gaps, quality
+
+DENVER = ZoneInfo("America/Denver")
 
 
 def test_gaps_and_coverage() -> None:
@@ -104,3 +108,13 @@ def test_the_step_in_which_a_trend_shows_a_point(
     values: list[float], fewest: int, step: float
 ) -> None:
     np.testing.assert_equal(shown_step(np.array(values), fewest), step)
+
+
+def test_the_sites_clock_of_rows_is_that_of_each_row_and_no_rows_have_none() -> None:
+    """Also over the hour that comes twice."""
+    trends = replace(trends_of(plant()), start=datetime(2026, 10, 31, 18, tzinfo=DENVER),
+                     step=timedelta(minutes=30))
+    rows = np.arange(60)
+    assert trends.local(rows).astype("M8[s]").tolist() == [
+        trends.time(row).replace(tzinfo=None) for row in rows.tolist()]
+    assert not len(trends.local(rows[:0]))

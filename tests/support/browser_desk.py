@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+import psutil
+
 from fptlib.job.folder import Job
 from fptlib.procedure.steps import step
 from fptlib.workbook import launch
@@ -100,6 +102,12 @@ class Office:
         """End every kernel, as leaving for the night does."""
         for session in self.ask("/api/sessions"):
             self.ask(f"/api/sessions/{session['id']}", "DELETE")
+
+    def held(self) -> float:
+        """Memory of the server and its kernels [MB], what they share counted twice."""
+        process = psutil.Process(self.server.process.pid)
+        return sum(each.memory_info().rss for each in (
+            process, *process.children(recursive=True))) / 1e6
 
     def close(self) -> None:
         """Stop the server; one that has ended by itself says its last words."""

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import json
 import os
+import subprocess
+import sys
+import time
 
 import pytest
 import small_plant
@@ -75,3 +78,29 @@ def test_a_server_that_does_not_start_is_told(started, monkeypatch):
     job, _, _ = started
     with pytest.raises(JobError, match="stopped with code 1"):
         launch.open_job(job)
+
+
+HOLDER = """
+import subprocess, sys, time
+server = subprocess.Popen([sys.executable, "-c", '''
+import threading, time
+from fptlib.workbook import server
+threading.Thread(target=server._leave_with_parent, daemon=True).start()
+time.sleep(90)
+'''], stdin=subprocess.PIPE)
+if sys.argv[1] == "closes its input":
+    server.stdin.close()
+time.sleep(3.0)
+print(server.poll() is None, flush=True)
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="Windows does not name a process's parent anew")
+@pytest.mark.parametrize("holder", ["closes its input", "holds its input"])
+def test_the_server_ends_with_its_holder_and_not_with_an_input_closed_by_mistake(holder):
+    began = time.monotonic()
+    # The server holds the output too, so this waits for its end.
+    done = subprocess.run([sys.executable, "-c", HOLDER, holder], capture_output=True, text=True,
+                          timeout=100, check=True)
+    assert done.stdout.strip() == "True"
+    assert time.monotonic() - began < 50.0
