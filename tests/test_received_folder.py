@@ -409,9 +409,12 @@ def opened(tmp_path: Path) -> Iterator[tuple[subprocess.Popen[str], int]]:
 
 
 @pytest.mark.skipif(os.name == "nt", reason="looks at processes as Linux and macOS list them")
-def test_a_killed_open_leaves_no_server(opened: tuple[subprocess.Popen[str], int]) -> None:
+@pytest.mark.parametrize("after", [0.0, 3.0], ids=["before it is up", "later"])
+def test_a_killed_open_leaves_no_server(
+    opened: tuple[subprocess.Popen[str], int], after: float,
+) -> None:
     holder, server = opened
-    time.sleep(3)
+    time.sleep(after)
     os.kill(server, 0)
     holder.send_signal(signal.SIGKILL)
     end = time.monotonic() + 20

@@ -363,9 +363,9 @@ class EnableCondition:
     tolerances at or below the reset setpoint: a fixed outdoor wet bulb [degF]."""
 
     wet_bulb: float | None = quantity(
-        "Fixed wet bulb: changes over at or below", "degF", -20, 80, "Only where the sequence goes "
-        "by a fixed outdoor wet bulb. Its timers are then judged by that; enable.condition still "
-        "asks whether it was cold enough.")
+        "Changes over at or below a wet bulb of", "degF", -20, 80, "Only where the sequence goes "
+        "by a fixed outdoor wet bulb. Its timers are then judged by that; the check of the enable "
+        "condition still asks whether it was cold enough.")
 
 
 @dataclass(frozen=True, slots=True)

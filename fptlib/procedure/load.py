@@ -255,7 +255,7 @@ def idle_flow(test: FunctionalTest) -> Finding:
        limits=("load.valves", "load.least"))
 def valves(test: FunctionalTest) -> Finding:
     """Median position of the most open chilled-water valve in the rows outside changeovers with
-    load enough. Where valves drive the reset, ``reset.active`` holds it to its line."""
+    load enough. Where valves drive the reset, reset.active holds it to its line."""
     if test.reset_driver == "chw_valve_position":
         raise NotApplicable("the sequence resets the setpoint by these valves: reset.active judges "
                             "its line")

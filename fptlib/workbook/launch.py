@@ -128,7 +128,7 @@ def serve(job: Job, step: Step, settings: Path, browser: bool = False) -> Server
     token = secrets.token_urlsafe(32)
     port = free_port()
     _write_settings(settings, job, step, port, browser)
-    command = [sys.executable, "-m", "fptlib.workbook.server"]
+    command = [sys.executable, "-m", "fptlib.workbook.server", str(os.getpid())]
     with (settings / LOG).open("wb") as log:
         process = subprocess.Popen(command, cwd=kernels.desk(settings), stdin=subprocess.PIPE,
                                    stdout=log, stderr=log,

@@ -273,7 +273,7 @@ def _short(now: state.Standing) -> str:
 
 def _counted(now: state.Standing) -> str:
     """How many checks have which verdict, before what is said of a step that was judged."""
-    return f"{now.reason}. " if now.step.judged else ""
+    return f"Checks: {now.reason}. " if now.step.judged else ""
 
 
 def _to_verdicts(now: state.Standing) -> str:

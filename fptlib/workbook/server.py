@@ -13,8 +13,7 @@ import threading
 import time
 
 
-def _leave_with_parent() -> None:
-    holder = os.getppid()
+def _leave_with_parent(holder: int) -> None:
     sys.stdin.buffer.read()
     while os.name == "posix" and os.getppid() == holder:
         time.sleep(1.0)
@@ -22,10 +21,13 @@ def _leave_with_parent() -> None:
 
 
 def serve() -> None:
-    """Run JupyterLab until it is stopped or left alone."""
+    """Run JupyterLab until it is stopped or left alone, or until the process ends that the command
+    line names."""
+    # Its holder says who it is: one that ended during the imports below is no parent any more.
+    holder = int(sys.argv.pop())
     from jupyterlab.labapp import main
 
-    threading.Thread(target=_leave_with_parent, daemon=True).start()
+    threading.Thread(target=_leave_with_parent, args=(holder,), daemon=True).start()
     main()
 
 

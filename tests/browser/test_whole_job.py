@@ -79,7 +79,7 @@ def fill_the_plan(desk: Desk) -> None:
     column.press("Tab")
     points.locator(".fpt-at-unit select").select_option("°F")
     desk.press("save-points")
-    desk.wait_for("point saved: chw_return_temp")
+    desk.wait_for("point saved: chilled water returning to the plant")
 
 
 def held_column(desk: Desk) -> str:

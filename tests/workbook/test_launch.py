@@ -83,9 +83,10 @@ def test_a_server_that_does_not_start_is_told(started, monkeypatch):
 HOLDER = """
 import subprocess, sys, time
 server = subprocess.Popen([sys.executable, "-c", '''
-import threading, time
+import os, threading, time
+holder = os.getppid()
 from fptlib.workbook import server
-threading.Thread(target=server._leave_with_parent, daemon=True).start()
+threading.Thread(target=server._leave_with_parent, args=(holder,), daemon=True).start()
 time.sleep(90)
 '''], stdin=subprocess.PIPE)
 if sys.argv[1] == "closes its input":
