@@ -31,6 +31,7 @@ from fptlib.procedure.verdict import (
     Deferred,
     Event,
     NotTested,
+    NotTrended,
     Verdict,
     conformance,
     decide,
@@ -137,10 +138,9 @@ class CheckOf:
 
     def __call__(self, test: FunctionalTest) -> Check:
         """Judge it."""
-        if missing := test.missing(*self.needs):
-            return self._without_events(test, Verdict.NOT_TESTED,
-                                        "not trended: " + ", ".join(missing), missing)
         try:
+            if missing := test.missing(*self.needs):
+                raise NotTrended(*missing)
             events = tuple(self._events(test))
             if not events:
                 raise Deferred(season) if (season := season_to_wait_for(test)) else NotTested(
@@ -149,7 +149,7 @@ class CheckOf:
                 raise Deferred(f"the condition was {test.condition}: that proves function, not "
                                "capacity; repeat under natural conditions")
         except NotTested as stop:
-            return self._without_events(test, stop.verdict, str(stop))
+            return self._without_events(test, stop.verdict, str(stop), stop.missing)
         except ImpossibleState as error:
             return self._without_events(
                 test, Verdict.NOT_TESTED,
@@ -207,11 +207,11 @@ class CheckOf:
                 yield from found
 
     def _without_events(self, test: FunctionalTest, verdict: Verdict, reason: str,
-                        missing: Sequence[str] = ()) -> Check:
+                        missing: tuple[str, ...] = ()) -> Check:
         return Check(
             self.id, self.words["question"], verdict, self.unit, None, None,
             test.limits.basis(*self.limits), None, None, None, (), reason,
-            f"Nothing is proven: {reason}.", "", tuple(missing))
+            f"Nothing is proven: {reason}.", "", missing)
 
     def _row(self, test: FunctionalTest, events: tuple[Event, ...]) -> Check:
         """The check's row: the worst event decides, among equals the one of smallest margin."""

@@ -33,6 +33,7 @@ from fptlib.limits import Limits
 from fptlib.procedure.flags import stretches
 from fptlib.procedure.frozen import frozen_rows
 from fptlib.procedure.status import signals
+from fptlib.procedure.verdict import NotTrended
 from fptlib.trends.grid import Grid, increment, shown_step
 
 _Found = TypeVar("_Found")
@@ -104,8 +105,16 @@ class Trended:
 
     def __getitem__(self, point: str) -> np.ndarray:
         """A point's values, one a row; NaN is a gap, or where a sensor stood still (``frozen``) or
-        was overridden."""
-        return self._columns[point] if point in self._columns else self.grid.columns[point]
+        was overridden.
+
+        Raises:
+            NotTested: nobody trended it; whatever asks for it is not tested, and breaks nowhere.
+        """
+        if point in self._columns:
+            return self._columns[point]
+        if point not in self.grid.columns:
+            raise NotTrended(points.point(point).name)
+        return self.grid.columns[point]
 
     @cached_property
     def frozen(self) -> dict[str, np.ndarray]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 
+from fptlib.errors import FptError
 from fptlib.limits import Rule
 from fptlib.physics.conformance import conformance_probability
 
@@ -39,10 +40,19 @@ _WORST_FIRST = (
 )
 
 
-class NotTested(Exception):
-    """A check that cannot be judged; says why in one sentence."""
+class NotTested(FptError):
+    """A check that cannot be judged; says why in one sentence, wherever nobody judges too."""
 
     verdict = Verdict.NOT_TESTED
+    missing: tuple[str, ...] = ()
+
+
+class NotTrended(NotTested):
+    """Points that something rests on and nobody trended."""
+
+    def __init__(self, *missing: str) -> None:
+        super().__init__("not trended: " + ", ".join(missing))
+        self.missing = missing
 
 
 class Deferred(NotTested):

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 
 from fptlib.procedure.functional_test import FunctionalTest
-from fptlib.procedure.verdict import Check, step_of
+from fptlib.procedure.steps import step
+from fptlib.procedure.verdict import Check, NotTested, step_of
 from fptlib.workbook.figures import (
     changeover,
     enable,
@@ -18,7 +19,7 @@ from fptlib.workbook.figures import (
     sensors,
     transition,
 )
-from fptlib.workbook.figures.base import Evidence
+from fptlib.workbook.figures.base import Evidence, nothing
 
 FIGURES: Mapping[str, Callable[[FunctionalTest, Sequence[Check]], Evidence]] = {
     "instruments": sensors.figure,
@@ -36,9 +37,13 @@ FIGURES: Mapping[str, Callable[[FunctionalTest, Sequence[Check]], Evidence]] = {
 
 
 def of(name: str, case: FunctionalTest, checks: Sequence[Check]) -> Evidence:
-    """The figure of a step, or of a check, drawn from the step's own checks."""
-    step = step_of(name)
-    return FIGURES[name](case, [check for check in checks if check.step == step])
+    """The figure of a step, or of a check, drawn from the step's own checks; it says so where what
+    it shows was not trended."""
+    own = [check for check in checks if check.step == step_of(name)]
+    try:
+        return FIGURES[name](case, own)
+    except NotTested as why:
+        return nothing(step(step_of(name)).title, str(why))
 
 
 def named(step: str) -> list[str]:

@@ -119,8 +119,11 @@ def table_markup(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str
         f"<th scope='col' style='{_CELL}{wide}background:#eef2f5'>{html.escape(h)}</th>"
         for h, wide in zip(heads, least, strict=True)
     )
+    # Without heads the first row holds the columns' widths.
+    plain = [""] * len(heads)
     body = "".join(
-        "<tr>" + "".join(f"<td style='{_CELL}'>{cell}</td>" for cell in row) + "</tr>"
+        "<tr>" + "".join(f"<td style='{_CELL}{wide}'>{cell}</td>" for wide, cell in zip(
+            least if not any(heads) and row is rows[0] else plain, row, strict=True)) + "</tr>"
         for row in rows
     )
     shown = (

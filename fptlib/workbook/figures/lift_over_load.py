@@ -20,7 +20,7 @@ from matplotlib.patheffects import withStroke
 from fptlib.procedure import lift_range
 from fptlib.procedure.changeovers import Request
 from fptlib.procedure.functional_test import FunctionalTest
-from fptlib.procedure.verdict import Check, NotTested
+from fptlib.procedure.verdict import Check
 from fptlib.workbook.figures import base
 
 TITLE = "Lift over load in the pull-downs"
@@ -36,11 +36,8 @@ def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
     needs = ("economizer_command", "chillers", "chiller_lift", "load")
     if lacks := case.missing(*needs):
         return base.nothing(TITLE, f"not trended: {', '.join(lacks)}")
-    try:
-        load = 100.0 * lift_range.chiller_load(case)
-        paths = {n: found for n in case.chiller_numbers if (found := _paths(case, n, load))}
-    except NotTested as stop:
-        return base.nothing(TITLE, str(stop))
+    load = 100.0 * lift_range.chiller_load(case)
+    paths = {n: found for n in case.chiller_numbers if (found := _paths(case, n, load))}
     chosen = base.focus(case, checks, "lift.minimum")
     if not paths or chosen is None:
         return base.nothing(TITLE, base.reason(checks, "no pull-down in these trends"))
