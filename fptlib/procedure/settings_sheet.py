@@ -52,6 +52,8 @@ REPLAYED = ("reset.active", "enable.condition", "enable.dwell", "enable.stay", "
 # Where hours are missed, so much less tolerance in all, where runs come out too short more [degF],
 # and such longer delays [min].
 TRIES = ((0.0, 0.0), (-1.0, 0.0), (1.0, 0.0), (1.0, 15.0), (2.0, 15.0), (3.0, 30.0))
+# A minimum run time beyond a day holds a plant on the exchanger in weather that it is not for.
+LONGEST_RUN = 1440.0
 # The supply may rise at so large a share of its limit, and the ramp of its own.
 SHARE = 0.8
 
@@ -174,10 +176,7 @@ def recommended(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], m
     exit_delay = spec["exit_delay"]
     if not limits["exit.delay"] <= exit_delay <= limits["exit.delay"] + limits["exit.grace"]:
         exit_delay = limits["exit.delay"]
-    # What a run must last: for the energy of its changeover, and until a stopped chiller may start.
-    pays = _up(break_even(test)[0], 5.0)
-    recycle = max((each.anti_recycle or 0.0 for each in test.plant.chillers), default=0.0)
-    run_time = max(spec["run_time"], limits["enable.stay"], pays, recycle)
+    run_time = max(spec["run_time"], _least_run(test))
     apart = max((each.start_to_start or 0.0 for each in test.plant.chillers), default=0.0)
     return Settings(
         approaches.need_tower(test), approach,
@@ -196,6 +195,25 @@ def recommended(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], m
         band=min(spec["band"], limits["exit.band"]), exit_delay=exit_delay + timing,
         weather_exit=test.sequence.weather_exit, weather_band=test.sequence.weather_exit_band,
         cost_delay=limits["exit.comparative_delay"] if power_models.models(test) else None)
+
+
+def _least_run(test: FunctionalTest) -> float:
+    """What a run must last [min]: by the limit, until a stopped chiller may start, and for the
+    energy of its changeover, where a day is enough for that."""
+    pays = _up(break_even(test)[0], 5.0)
+    recycle = max((each.anti_recycle or 0.0 for each in test.plant.chillers), default=0.0)
+    return max(test.limits["enable.stay"], recycle, pays if pays <= LONGEST_RUN else 0.0)
+
+
+def _beyond_limit(test: FunctionalTest) -> str:
+    """What the break-even run length says against the limit on the minimum run time."""
+    pays, limit = _up(break_even(test)[0], 5.0), test.limits["enable.stay"]
+    if pays > LONGEST_RUN:
+        return ("; no minimum run time makes a changeover pay, for a run would have to last longer "
+                "than a day: find out what the changeover draws before anything is set")
+    return "" if pays <= limit else (
+        f"; the limit of {limit:.0f} min passes runs that do not pay: state {pays:.0f} min as this "
+        "job's own limit")
 
 
 def _up(value: float, step: float) -> float:
@@ -270,8 +288,8 @@ def _lines(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], s: Set
          f"{limits['enable.dwell']:.0f} to {limits['enable.dwell'] + limits['enable.missed']:.0f} "
          "min"),
         ("enable.stay", s.run_time, "the largest of specification, limit, the chillers' "
-         f"anti-recycle time and break-even; {break_even(test)[1]}",
-         f"{limits['enable.stay']:.0f} min or more"),
+         f"anti-recycle time and break-even; {break_even(test)[1]}{_beyond_limit(test)}",
+         f"{_least_run(test):.0f} min to a day"),
         ("enable.rest", s.off_time, "the larger of specification and limit, and with the minimum "
          "run time the chillers' time from start to start; a changeover's energy is paid by its "
          "run, not by time off",

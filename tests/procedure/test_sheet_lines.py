@@ -98,9 +98,17 @@ def test_a_run_must_pay_for_its_changeover() -> None:
     assert "last one stops (one seen)" in said
     assert 13.3 <= longest < 20.0
     run_time, line = minimum(drawing(60.0))
-    assert run_time == 120.0 and said in line.why
-    dear, _ = minimum(drawing(900.0))
-    assert 200.0 <= dear < 240.0
+    assert run_time == 120.0 and said in line.why and line.valid == "120 min to a day"
+
+
+def test_a_break_even_beyond_the_limit_says_so_and_one_beyond_a_day_recommends_nothing_by_it():
+    """600 kWh over 180 kW are 200 min and more than the limit of 120 asks for; 7 MWh are 39 h."""
+    dear, line = minimum(drawing(900.0))
+    assert 200.0 <= dear < 240.0 and line.valid == f"{dear:.0f} min to a day"
+    assert f"the limit of 120 min passes runs that do not pay: state {dear:.0f} min" in line.why
+    never, line = minimum(drawing(10_500.0))
+    assert never == 120.0 and line.valid == "120 min to a day"
+    assert "no minimum run time makes a changeover pay" in line.why
 
 
 def test_a_run_lasts_until_a_stopped_chiller_may_start_again() -> None:
