@@ -33,7 +33,7 @@ from fptlib.procedure.sequence import (
     as_specified,
 )
 from fptlib.procedure.verdict import NotTested, Verdict
-from fptlib.procedure.waters import carried_on, opened, waters
+from fptlib.procedure.waters import Waters, carried_on, opened, waters
 
 NEEDS = ("economizer_command", "chillers", "wet_bulb", "reset_setpoint", "cw_supply_temp",
          "chw_supply_temp", "chw_supply_setpoint")
@@ -83,34 +83,67 @@ def replayed(test: FunctionalTest, settings: Settings, reset: np.ndarray | None 
     """
     if lacks := test.missing(*NEEDS):
         raise NotTested(f"not trended: {', '.join(lacks)}")
-    move, minutes = waters(test), test.minutes
-    wet_bulb = carried_on(test.wet_bulb)
     wanted = carried_on(test.reset_setpoint if reset is None else reset)
-    stage = plant_stage(test).tolist()
-    seen_cw, seen_supply = test["cw_supply_temp"].tolist(), test["chw_supply_temp"].tolist()
-    days = local_times(test).astype("M8[D]").astype(int).tolist()
-    shut = (enable.hours_closed(test).sure if closed is None else closed).tolist()
     models = None if settings.cost_delay is None else power_models.models(test)
-    dearer = (np.zeros(len(test), dtype=bool) if models is None else models.dearer(
-        test.load, np.array(wanted), test.wet_bulb)).tolist()
-    left = (_left_with_cause(test) if beside else np.zeros(len(test), dtype=bool)).tolist()
-    controller = Controller(settings, ECONOMIZER if beside and stage[0] == 2 else CHILLERS)
-    condenser, supply = (start if math.isnan(value) else value for value, start in (
-        (seen_cw[0], move.usual), (seen_supply[0], wanted[0])))
-    rows = []
-    for row in range(len(test)):
-        same = beside and stage[row] == (0, 1, 1, 2)[controller.mode]
-        if same and not math.isnan(seen_cw[row]) and not math.isnan(seen_supply[row]):
-            condenser, supply = seen_cw[row], seen_supply[row]
-        follows = (CHILLERS, PULL_DOWN, ECONOMIZER)[stage[row]] if (
-            beside and stage[row] > 0) else None
-        controller.step(Seen(wet_bulb[row], wanted[row], condenser, supply, not shut[row],
-                             days[row], follows, left[row] and 0 <= stage[row] < 2, dearer[row]),
-                        minutes)
+    shut = (enable.hours_closed(test).sure if closed is None else closed).tolist()
+    given = Given(
+        waters(test), test.minutes, carried_on(test.wet_bulb), wanted,
+        (np.zeros(len(test), dtype=bool) if models is None else models.dearer(
+            test.load, np.array(wanted), test.wet_bulb)).tolist(),
+        shut, local_times(test).astype("M8[D]").astype(int).tolist(),
+        tuple(float(test[name][0]) for name in ("cw_supply_temp", "chw_supply_temp")))
+    return moved_on(settings, given, Beside(
+        plant_stage(test).tolist(), test["cw_supply_temp"].tolist(),
+        test["chw_supply_temp"].tolist(), _left_with_cause(test).tolist()) if beside else None)
+
+
+@dataclass(frozen=True)
+class Given:
+    """What a replay reads, a value a row: weather and reset setpoint [degF], where chillers would
+    draw less, where nothing enables, and the days; ``start`` is condenser and chilled water before
+    the first row, NaN where not known."""
+
+    move: Waters
+    minutes: float
+    wet_bulb: list[float]
+    reset: list[float]
+    dearer: list[bool]
+    shut: list[bool]
+    days: list[int]
+    start: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Beside:
+    """The plant that a replay runs beside: its stage, its waters [degF], and the rows in which it
+    may have left with a valid cause."""
+
+    stage: list[int]
+    condenser: list[float]
+    supply: list[float]
+    left: list[bool]
+
+
+def moved_on(settings: Settings, given: Given, plant: Beside | None = None) -> Replay:
+    """The sequence with these settings, row by row."""
+    move, minutes = given.move, given.minutes
+    controller = Controller(settings, ECONOMIZER if plant and plant.stage[0] == 2 else CHILLERS)
+    condenser, supply = (start if math.isnan(value) else value for value, start in zip(
+        given.start, (move.usual, given.reset[0]), strict=True))
+    rows, follows, left = [], None, False
+    for row, (wet_bulb, wanted) in enumerate(zip(given.wet_bulb, given.reset, strict=True)):
+        if plant:
+            stage = plant.stage[row]
+            seen = plant.condenser[row], plant.supply[row]
+            if stage == (0, 1, 1, 2)[controller.mode] and not math.isnan(sum(seen)):
+                condenser, supply = seen
+            follows = (CHILLERS, PULL_DOWN, ECONOMIZER)[stage] if stage > 0 else None
+            left = plant.left[row] and 0 <= stage < 2
+        controller.step(Seen(wet_bulb, wanted, condenser, supply, not given.shut[row],
+                             given.days[row], follows, left, given.dearer[row]), minutes)
         rows.append((controller.mode, controller.active, condenser, supply, controller.held,
                      controller.above, controller.since_exit, controller.enables))
-        condenser = move.condenser(row, condenser, controller.mode, wanted[row],
-                                   settings, minutes)
+        condenser = move.condenser(row, condenser, controller.mode, wanted, settings, minutes)
         part = opened(settings, controller.in_mode) if controller.mode == TRANSITION else 0.0
         supply = move.supply(row, supply, controller.mode, controller.active, condenser,
                              part, minutes)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -142,10 +143,26 @@ def observed_line(test: FunctionalTest, driver: np.ndarray, setpoint: np.ndarray
     return np.array(kept, dtype=float), np.array([np.median(setpoint[bins == at]) for at in kept])
 
 
-def setpoint_of_year(test: FunctionalTest) -> np.ndarray:
-    """The setpoint of every hour of the typical year on the reset line as found [degF]."""
+@dataclass(frozen=True)
+class ResetLine:
+    """A reset by outdoor air: setpoint at and below ``cold``, at and above ``warm`` [degF]."""
+
+    cold: float
+    cold_setpoint: float
+    warm: float
+    warm_setpoint: float
+
+    def of(self, outdoor: np.ndarray) -> np.ndarray:
+        """The setpoint over outdoor dry bulb."""
+        return np.interp(outdoor, (self.cold, self.warm), (self.cold_setpoint, self.warm_setpoint))
+
+
+def setpoint_of_year(test: FunctionalTest, line: ResetLine | None = None) -> np.ndarray:
+    """The setpoint of every hour of the typical year [degF], on the reset line as found or on
+    another."""
     assert test.weather is not None
-    return np.interp(np.asarray(test.weather["outdoor_dry_bulb"]), *reset_line(test))
+    outdoor = np.asarray(test.weather["outdoor_dry_bulb"])
+    return line.of(outdoor) if line else np.interp(outdoor, *reset_line(test))
 
 
 CHECKS = (active,)

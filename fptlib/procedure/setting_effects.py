@@ -1,9 +1,9 @@
 """What each recommended setting brings alone: the sequence replayed over the job's own weather and
 load with the settings as found, and once more with that one setting as recommended.
 
-Hours, energy, demand and chiller starts of the record; both modes are priced by the power models,
-at the same load. What the pull-downs draw is not in it. A setting that the replay does not carry is
-"not known".
+Hours, energy, demand and chiller starts of the record, and of a typical year where the job has one;
+both modes are priced by the power models, at the same load. What the pull-downs draw is not in it.
+A setting that the replay does not carry is "not known".
 """
 
 from __future__ import annotations
@@ -15,12 +15,13 @@ from typing import Any
 import numpy as np
 
 from fptlib.limits import standard
-from fptlib.procedure import power_models, savings
+from fptlib.procedure import power_models, savings, year_replayed
 from fptlib.procedure.chiller_baseline import minutes_past_midnight
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.measures import interval_demand
 from fptlib.procedure.peaks import one_hour
 from fptlib.procedure.replay import Replay, replayed, specified
+from fptlib.procedure.reset import ResetLine, reset_line
 from fptlib.procedure.sequence import CHILLERS, ECONOMIZER, NAMES, Settings
 from fptlib.procedure.sheet_lines import ENABLE, ON_COST, UNKNOWN, WITHHELD, Line
 from fptlib.procedure.verdict import NotTested
@@ -29,9 +30,11 @@ ALONE = f"{UNKNOWN}: as found it is not stated, or the replay does not carry it"
 
 
 def with_effects(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], s: Settings,
-                 reset: np.ndarray, lines: Sequence[Line]) -> tuple[Line, ...]:
+                 reset: np.ndarray, lines: Sequence[Line], line_to_set: ResetLine | None = None
+                 ) -> tuple[Line, ...]:
     """The lines, each with what it brings alone over the settings as programmed, else as specified,
-    else the limits in force; ``reset`` is the recommended reset setpoint [degF]."""
+    else the limits in force; ``reset`` is the reset setpoint to set [degF], and ``line_to_set``
+    its line where it is not that of the plant."""
     given = {name: next(((word, row[word]) for word in ("programmed", "specified")
                          if row.get(word) is not None), None) for name, row in stated.items()}
     numbers = {name: {"specified": each[1]} for name, each in given.items() if each}
@@ -40,11 +43,14 @@ def with_effects(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], 
     as_found, own = replayed(test, before), test.reset_setpoint
 
     def effect(line: Line) -> str:
-        if line.recommended in (WITHHELD, UNKNOWN) or not line.group:
+        if line.recommended in (WITHHELD, UNKNOWN):
             return "–"
+        if not line.group:
+            return in_year(test, before, s, line_to_set)
         if line.group == "reset":
-            return "against the reset as found: " + _between(
-                test, as_found, own, replayed(test, before, reset), reset)
+            return ("against the reset as found: " + _between(
+                test, as_found, own, replayed(test, before, reset), reset) + ". " + in_year(
+                test, before, before, line_to_set))
         name, field = FIELDS.get(line.name, ("", ""))
         if not field or line.name == ENABLE and before.fixed_wet_bulb is None:
             return ALONE
@@ -53,10 +59,30 @@ def with_effects(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], 
                    else "no such exit" if line.name == ON_COST else "the limit")
         if (value := getattr(s, field)) == getattr(before, field):
             return f"none against {against}: it is the same"
+        changed = replace(before, **{field: value})
         return f"against {against}: " + _between(
-            test, as_found, own, replayed(test, replace(before, **{field: value})), own)
+            test, as_found, own, replayed(test, changed), own) + ". " + in_year(
+            test, before, changed)
 
     return tuple(replace(line, effect=effect(line)) for line in lines)
+
+
+def in_year(test: FunctionalTest, before: Settings, after: Settings,
+            line_to_set: ResetLine | None = None) -> str:
+    """The same of a typical year against the settings ``before``, or why it is not known;
+    ``line_to_set`` in place of the reset as found."""
+    said = f"In a typical year {UNKNOWN}: "
+    if test.weather is None:
+        return said + "the job has no weather file"
+    if test.missing("chw_supply_setpoint", "outdoor_dry_bulb") or not len(reset_line(test)[0]):
+        return said + "the trends show no reset line"
+    moved = [(old, new) for old, new in ((getattr(each, field) for each in (before, after))
+                                         for field in TIMERS) if old != new]
+    if len(moved) == 1 and line_to_set is None and any(
+            each % year_replayed.ROW for each in moved[0] if each is not None):
+        return said + "it is replayed in quarter-hours, and this timer moves within them"
+    return "In a typical year " + year_replayed.apart(
+        test, (before, None), (after, line_to_set))
 
 
 def named(name: str) -> str:
@@ -65,6 +91,7 @@ def named(name: str) -> str:
 
 
 COST_DELAY = "exit.comparative_delay"
+TIMERS = ("delay", "run_time", "off_time", "exit_delay", "release", "cost_delay")
 # By the name of its line, each setting that can be replayed: its limit and its field.
 FIELDS = {named(name): (name, field) for name, field in {**NAMES, "lift.release": "release"}.items()
           } | {ON_COST: (COST_DELAY, "cost_delay"), ENABLE: ("", "fixed_wet_bulb")}

@@ -27,6 +27,7 @@ from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.measures import median
 from fptlib.procedure.recovery import RATE_WINDOW
 from fptlib.procedure.replay import Replay, follows, replayed
+from fptlib.procedure.reset import ResetLine
 from fptlib.procedure.sequence import CHILLERS, ECONOMIZER, Settings, as_specified
 from fptlib.procedure.setting_effects import named, with_effects
 from fptlib.procedure.settings import span
@@ -80,20 +81,6 @@ class Sheet:
         return [check for check in self.checks if check.verdict is Verdict.FAIL]
 
 
-@dataclass(frozen=True)
-class ResetLine:
-    """A reset by outdoor air: setpoint at and below ``cold``, at and above ``warm`` [degF]."""
-
-    cold: float
-    cold_setpoint: float
-    warm: float
-    warm_setpoint: float
-
-    def of(self, outdoor: np.ndarray) -> np.ndarray:
-        """The setpoint over outdoor dry bulb."""
-        return np.interp(outdoor, (self.cold, self.warm), (self.cold_setpoint, self.warm_setpoint))
-
-
 def sheet(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]) -> Sheet:
     """The settings sheet of a test, ``stated`` being the answers of ``[settings]``.
 
@@ -131,7 +118,7 @@ def sheet(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]) -> Shee
                           "checks of this step in the replay") if each.group in failed else each
                   for each in _lines(test, stated, found, known, line, verdict,
                                      _beside(test, stated, found, replay, reset)))
-    lines = with_effects(test, stated, found, reset, lines)
+    lines = with_effects(test, stated, found, reset, lines, line)
     return Sheet(verdict, reason, (), known, lines, found, replay, checks, waters(test).basis)
 
 

@@ -197,8 +197,7 @@ def effect(test: FunctionalTest, replay: Replay, reset: np.ndarray) -> Line:
     """What the settings bring over this record, by the function that record and screening use."""
     more = (replay.mode == ECONOMIZER) & test.chiller_mode
     less = (replay.mode != ECONOMIZER) & (test.commanded == 1.0) & (test.chillers_on == 0.0)
-    hours = float(less.sum()) * test.minutes / 60.0
-    return Line("", "all of them: hours on the exchanger that they add to this record", "–", "–",
-                str(savings.lost(test, more, reset)),
-                f"the sequence replayed; {hours:.1f} h that the plant ran on the exchanger are not "
-                "in it", "–")
+    gone = f"; takes away {savings.brought(test, less)}" if less.any() else ""
+    return Line("", "all of them together: hours on the exchanger against this record", "–", "–",
+                f"adds {savings.lost(test, more, reset)}{gone}", "the sequence replayed against "
+                "what the plant did; hours taken away were run outside of these settings", "–")

@@ -87,13 +87,13 @@ def hours(test: FunctionalTest, setpoint: float | np.ndarray) -> Hours:
     tolerance = test.limits["enable.tower_tolerance"] + test.limits["enable.exchanger_tolerance"]
     air = weather_wet_bulb(test)
     constant = approaches.need_tower(test) + approaches.need_exchanger(test)
-    tower, exchanger = _approaches(test)
+    tower, exchanger = approaches_of_year(test)
     return Hours(air + tower + exchanger + tolerance <= setpoint,
                  air + constant + tolerance <= setpoint, tower, exchanger)
 
 
 @cached
-def _approaches(test: FunctionalTest) -> tuple[np.ndarray, np.ndarray]:
+def approaches_of_year(test: FunctionalTest) -> tuple[np.ndarray, np.ndarray]:
     """Approach of tower and exchanger in every hour by their curves [degF]; at the usual load of
     the runs where the hour's own is not known."""
     air, curves = weather_wet_bulb(test), (tower_curve(test), exchanger_curve(test))
@@ -106,30 +106,38 @@ def _approaches(test: FunctionalTest) -> tuple[np.ndarray, np.ndarray]:
     return curves[0].approach(air, load), curves[1].approach(load, flow)
 
 
-def energy(test: FunctionalTest, rows: np.ndarray, setpoint: float | np.ndarray) -> Energy:
-    """What these hours of the typical year save at a setpoint, chillers against exchanger at the
-    same load and weather; that of the load model's own error among its uncertainty."""
+def energy(test: FunctionalTest, rows: np.ndarray, setpoint: float | np.ndarray,
+           on_exchanger: float | np.ndarray | None = None) -> Energy:
+    """What these hours of the typical year, or equal parts of hours, save: chillers at a setpoint
+    against the exchanger at the same, or at one of its own [degF], at the same load and weather;
+    that of the load model's own error among its uncertainty."""
     found, model = power_models.models(test), load_model.fit(test)
+    parts = len(rows) // len(weather_wet_bulb(test))
     count = int(np.count_nonzero(rows))
     if found is None or model is None:
-        return Energy(count, problem=power_models.problem(test)
+        return Energy(count / parts, problem=power_models.problem(test)
                       or "too few hours of load and weather for a load model")
-    load, air = weather_load(test)[rows], weather_wet_bulb(test)[rows]
-    line = np.broadcast_to(setpoint, (len(rows),))[rows]
+
+    def at(values: np.ndarray | float) -> np.ndarray:
+        hourly = np.broadcast_to(values, (len(rows) // parts,))
+        return np.asarray(np.repeat(hourly, parts)[rows])
+
+    load, air, line = at(weather_load(test)), at(weather_wet_bulb(test)), at(setpoint)
+    other = line if on_exchanger is None else at(on_exchanger)
 
     def saved(tons: np.ndarray) -> np.ndarray:
-        return found.on_chillers(tons, line) - found.on_exchanger(tons, line, air)
+        return found.on_chillers(tons, line) - found.on_exchanger(tons, other, air)
 
     each = saved(load)
     known = ~np.isnan(each)
     if not known.any():
-        return Energy(count, problem="the trends saw none of their weather and load")
-    off = model.mean_error(_driver(test, model)[rows][known], clock(test)[rows][known])
-    given = load[known], line[known]
-    doubt = np.sqrt(found.chillers_error(*given) ** 2
-                    + found.exchanger_error(*given, air[known]) ** 2
+        return Energy(count / parts, problem="the trends saw none of their weather and load")
+    when = at(clock(test))
+    off = model.mean_error(at(_driver(test, model))[known], when[known])
+    doubt = np.sqrt(found.chillers_error(load[known], line[known]) ** 2
+                    + found.exchanger_error(load[known], other[known], air[known]) ** 2
                     + float(np.nanmean(saved(load + off) - each)) ** 2)
-    return valued(test, count, each[known], float(doubt), clock(test)[rows][known], 1.0)
+    return valued(test, count, each[known], float(doubt), when[known], 1.0 / parts)
 
 
 def stated(test: FunctionalTest, setpoint: float | np.ndarray) -> str:

@@ -138,8 +138,8 @@ def _settings_sheet(content: Content) -> list[Block]:
     return [
         text(f"Path from chillers to exchanger: {sheet['verdict']}. {sheet['reason']}"),
         *(text(f"What would help: {each}") for each in sheet["helps"]),
-        *table("Settings sheet, from the sequence replayed; effects in this record, without what "
-               "pull-downs draw", columns, lines),
+        *table("Settings sheet, from the sequence replayed; effects without what pull-downs draw",
+               columns, lines),
         *([text(sheet["not_replayed"])] if sheet["not_replayed"] else []),
         *table("Sequence replayed: where the plant did otherwise", {
             "From": 16, "For": 8, "Plant": 18, "Sequence": 14, "Reason": 44}, rows),

@@ -33,8 +33,8 @@ def _sentences(made: Sheet) -> list[str]:
             *(f"What would help: {each}" for each in made.helps),
             *([f"Replayed over this job's weather and load and judged by its checks: {judged}. The "
                "replay moves water by a simple balance: prove the settings at the plant. An effect "
-               "is that of one setting changed alone, in this record, without what the pull-downs "
-               "draw."]
+               "is that of one setting changed alone, in this record and in a typical year of "
+               "hourly weather, without what the pull-downs draw."]
               if made.checks else [])]
 
 

@@ -6,15 +6,19 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import drawn_plant as drawn
 import numpy as np
 import pytest
+from humid_air import humidity_from_wet_bulb
 
-from fptlib.procedure import setting_effects, settings_sheet
+from fptlib.physics import atmosphere
+from fptlib.procedure import setting_effects, settings_sheet, year, year_replayed
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.replay import replayed, specified
+from fptlib.procedure.reset import setpoint_of_year
 from fptlib.procedure.sequence import ECONOMIZER
 from fptlib.procedure.sheet_lines import WITHHELD, Line
 
@@ -42,7 +46,7 @@ def test_a_longer_delay_loses_its_minutes_at_180_kwh_an_hour() -> None:
         f"against the value programmed: on the exchanger it loses {lost:.1f} h, ")
     kwh = float(re.findall(r"h, ([0-9,]+) ±", said)[0].replace(",", ""))
     assert kwh == pytest.approx(180.0 * lost, rel=0.1)
-    assert "chiller starts as before" in said and said.endswith("highest demand as before")
+    assert "chiller starts as before" in said and "highest demand as before. In a typical" in said
 
 
 def test_the_same_value_is_none_against_what_it_was_compared_with() -> None:
@@ -54,7 +58,7 @@ def test_the_same_value_is_none_against_what_it_was_compared_with() -> None:
 def test_without_power_there_are_hours_and_no_kwh() -> None:
     table = drawn.frame().drop(columns=["plant_power", "tower_fan_power"])
     said = effect("enable.dwell", {}, drawn.case(table), delay=90.0)
-    assert "kWh not known: not trended: " in said and said.endswith("demand not known")
+    assert "kWh not known: not trended: " in said and "; demand not known. In a" in said
 
 
 def test_what_the_replay_does_not_carry_is_not_known_and_what_is_withheld_says_nothing() -> None:
@@ -63,6 +67,54 @@ def test_what_the_replay_does_not_carry_is_not_known_and_what_is_withheld_says_n
     settings = replace(specified(TEST, {}), delay=90.0)
     assert setting_effects.with_effects(
         TEST, {}, settings, TEST.reset_setpoint, [line])[0].effect == "–"
+
+
+@cache
+def with_a_year() -> FunctionalTest:
+    """365 equal days, wet bulb 32 °F before dawn and 44 in the afternoon."""
+    air = 38.0 - 6.0 * np.cos(2.0 * np.pi * (np.arange(8760) % 24 - 4.0) / 24.0)
+    dry = 2.0 * air - 26.0
+    pressure = atmosphere.pressure_at(drawn.PLANT.altitude)
+    return replace(TEST, weather={
+        "outdoor_dry_bulb": dry, "outdoor_humidity": humidity_from_wet_bulb(dry, air, pressure),
+        "station_pressure": np.full(8760, float(pressure))})
+
+
+def test_a_longer_delay_loses_an_hour_of_each_night_of_a_typical_year() -> None:
+    """One enable a night, so 365 times 60 min, and 180 kWh for each hour of known load."""
+    said = effect("enable.dwell", {}, with_a_year(), delay=90.0)
+    assert ". In a typical year it loses 365 h, " in said
+    assert said.endswith("chiller starts 365 in place of 365")
+    lost = re.search(
+        r"loses 365 h, ([0-9,]+) ± ([0-9,]+) kWh(?: in the ([0-9,.]+) h compared)?", said)
+    assert lost is not None
+    kwh, known_to, hours = (float((each or "365").replace(",", "")) for each in lost.groups())
+    assert kwh == pytest.approx(180.0 * hours, rel=0.05) and 0.0 < known_to < 0.2 * kwh
+
+
+def test_the_hours_of_a_replayed_year_are_those_of_its_condition() -> None:
+    """Counted apart: from the delay and the pull-down after the condition begins to hold, until the
+    water that towers and exchanger make is above the band for the exit delay."""
+    test = with_a_year()
+    settings = specified(test, {})
+    on = year_replayed.on_exchanger(test, settings, None)
+    nights = on[: 364 * 96].reshape(364, 96)
+    assert (nights[1:] == nights[1]).all()
+    tower, plate = year.approaches_of_year(test)
+    air, setpoint = year.weather_wet_bulb(test), setpoint_of_year(test)
+    able = air + np.nan_to_num(tower, nan=7.0) + np.nan_to_num(plate, nan=2.0) <= (
+        setpoint + settings.band)
+    holds = air + settings.needed <= setpoint
+    assert holds.mean() * 24.0 - 3.0 < on.mean() * 24.0 < able.mean() * 24.0 + 1.0
+
+
+def test_what_a_typical_year_does_not_show_is_not_known() -> None:
+    said = effect("exit.delay", {}, with_a_year(), exit_delay=17.0)
+    assert said.endswith("it is replayed in quarter-hours, and this timer moves within them")
+    assert effect("exit.delay", {}, exit_delay=17.0).endswith("the job has no weather file")
+    bare = replace(drawn.case(drawn.frame().drop(columns=["outdoor_dry_bulb"])),
+                   weather=with_a_year().weather)
+    assert effect("enable.dwell", {}, bare, delay=90.0).endswith("the trends show no reset line")
 
 
 def test_a_fixed_wet_bulb_is_compared_with_the_line() -> None:

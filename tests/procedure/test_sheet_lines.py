@@ -179,8 +179,9 @@ def test_the_effect_is_that_of_the_one_function() -> None:
     case = replace(drawn.case(), tariff=Tariff(currency="USD", charges=(
         Charge(name="all", kind=ENERGY, price=0.1),)))
     found = sheet_lines.effect(case, all_day(case, ECONOMIZER), case.reset_setpoint)
-    assert found.recommended == str(savings.lost(case, case.chiller_mode))
+    assert found.recommended == f"adds {savings.lost(case, case.chiller_mode)}"
     assert "USD" in found.recommended
     none = sheet_lines.effect(case, all_day(case, CHILLERS), case.reset_setpoint)
-    on_exchanger = ((case.commanded == 1.0) & (case.chillers_on == 0.0)).sum() / 60.0
-    assert f"{on_exchanger:.1f} h that the plant ran" in none.why
+    alone = (case.commanded == 1.0) & (case.chillers_on == 0.0)
+    assert none.recommended == f"adds 0 h; takes away {savings.brought(case, alone)}"
+    assert f"takes away {alone.sum() / 60.0:.1f} h, " in none.recommended
