@@ -224,6 +224,7 @@ class Plant:
         pumps: how many pumps the equipment limit counts; none where it counts cells alone.
         demand_window: ``clock`` (fixed block) or ``sliding`` (rolling).
         chw_glycol, cw_glycol: ``propylene`` or ``ethylene`` with its mass per cent, or empty.
+        cw_return_design: condenser water to the towers at design [degF], or None.
         on_peak_from, on_peak_to, on_peak_days: when the utility bills demand; None: always.
     """
 
@@ -284,6 +285,10 @@ class Plant:
     cw_glycol: str = answer("Glycol in the condenser water", "Of closed-circuit towers or dry "
                             "coolers. Empty: water.", choices=GLYCOLS)
     cw_glycol_percent: float | None = quantity("Its share by mass there", "%", 10, 50, _BY_MASS)
+    cw_return_design: float | None = quantity(
+        "Design condenser-water return temperature", "degF", 60, 120, "To the towers, with all "
+        "chillers at design. With it the settings sheet gives the condenser-water setpoint on "
+        "chillers by ASHRAE Guideline 36.")
 
     @property
     def atmosphere(self) -> float:

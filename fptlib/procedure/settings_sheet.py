@@ -39,6 +39,7 @@ from fptlib.procedure.sheet_lines import (
     enable_line,
     fans_in_frost,
     on_cost,
+    water_on_chillers,
 )
 from fptlib.procedure.steps import CHECKS, judge
 from fptlib.procedure.verdict import Check, NotTested, Verdict
@@ -267,7 +268,7 @@ def _lines(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], s: Set
     top = path.transition + path.beside - path.needed - path.guard if path else math.nan
     rows: list[tuple[str, float, str, str]] = [
         ("enable.tower_tolerance", s.tower_tolerance,
-         f"the limit and half of what the condition is known to ({known:.1f} °F)",
+         f"the limit and half of what the condition is known to ({known:.1f} °F), in steps of 0.5",
          f"{limits['enable.tower_tolerance']:.1f} °F or more"),
         ("enable.exchanger_tolerance", s.exchanger_tolerance, "the same",
          f"{limits['enable.exchanger_tolerance']:.1f} °F or more"),
@@ -291,7 +292,8 @@ def _lines(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], s: Set
          f"the floor of {test.floor:.1f} °F and what the supply sensor is known to",
          f"{test.floor:.1f} to {top:.1f} °F" if path else f"{test.floor:.1f} °F or more"),
         ("recovery.rate", s.rate,
-         f"{distance:.1f} °F to return, in {shortest:.0f} to {longest:.0f} min",
+         f"{distance:.1f} °F to return, in {shortest:.0f} to {longest:.0f} min, at "
+         f"{SHARE:.0%} of the limit at most",
          f"{10.0 * distance / longest:.1f} to "
          f"{min(limits['recovery.rate'], 10.0 * distance / shortest):.1f} °F in ten minutes"),
         ("lift.release", 0.0, "begin to ramp when the last chiller stops",
@@ -344,7 +346,8 @@ def _beside(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], found
     """The lines that do not rest on the path, and what the settings bring where they were
     replayed."""
     specified = _specified(test, stated, "exit.comparative_delay")
-    return (enable_line(test, found, reset), on_cost(test, specified), fans_in_frost(test, replay),
+    return (enable_line(test, found, reset), on_cost(test, specified),
+            water_on_chillers(test, reset, found.lowest), fans_in_frost(test, replay),
             *(() if replay is None else (effect(test, replay, reset),)))
 
 

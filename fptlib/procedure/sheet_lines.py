@@ -5,13 +5,16 @@ it, and is withheld where the replayed sequence does otherwise."""
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
+from fptlib.physics.guideline36 import condenser_return, predicted_leaving
 from fptlib.procedure import approaches, power_models, savings, uncertainty
 from fptlib.procedure.approach_curves import exchanger_curve, tower_curve
 from fptlib.procedure.cold import water_minimum
+from fptlib.procedure.feasibility import water_lift_needed
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.measures import median
 from fptlib.procedure.replay import Replay
@@ -20,6 +23,10 @@ from fptlib.procedure.sequence import ECONOMIZER, Settings
 WITHHELD, UNKNOWN = "none given", "not known"
 ON_COST = "comparative exit: leave when the plant draws more per ton on the exchanger than"
 ENABLE = "highest outdoor wet bulb at which the economizer may be enabled"
+ON_CHILLERS = "condenser-water return setpoint on chillers, °F above the chilled-water setpoint"
+# By Guideline 36 the exchanger alone carries the plant where its predicted leaving temperature is
+# so far below the setpoint [degF].
+STAGE_MARGIN = 1.0
 # A load counts as seen up to so much above the most that was (common practice, no source).
 NEAR = 1.02
 
@@ -110,7 +117,19 @@ def enable_line(test: FunctionalTest, s: Settings, reset: np.ndarray) -> Line:
         f"reset setpoint minus exchanger approach {plate:.1f}, tolerances "
         f"{s.exchanger_tolerance:.1f} and {s.tower_tolerance:.1f}, and a tower approach of "
         f"{fall[-1]:.1f} to {fall[0]:.1f} °F at {tons:.0f} tons (the plant changes over at "
-        f"{usual:.0f})", valid)
+        f"{usual:.0f}){_by_guideline(test, setpoints)}", valid)
+
+
+def _by_guideline(test: FunctionalTest, setpoints: Iterable[float]) -> str:
+    """The same by the stage test of Guideline 36, for comparison; empty without stated
+    approaches."""
+    stated = test.plant.tower_approach, test.plant.exchanger_approach
+    if stated[0] is None or stated[1] is None:
+        return ""
+    above = float(predicted_leaving(0.0, 1.0, stated[0].value, stated[1].value)) + STAGE_MARGIN
+    return ("; for comparison, ASHRAE Guideline 36, 5.20.4.15, without tuning and with the "
+            "approaches as stated: " + "; ".join(
+                f"{each - above:.1f} °F at {each:.1f}" for each in setpoints))
 
 
 def _highest(setpoint: float, air: np.ndarray, needed: np.ndarray, doubt: np.ndarray) -> str:
@@ -122,6 +141,28 @@ def _highest(setpoint: float, air: np.ndarray, needed: np.ndarray, doubt: np.nda
     per_degree = (needed[-1] - needed[0]) / (air[-1] - air[0])
     highest, known = (float(np.interp(setpoint, needed, each)) for each in (air, doubt))
     return (f"{highest:.1f} ± {known / per_degree:.1f} °F at a reset setpoint of {setpoint:.1f}")
+
+
+def water_on_chillers(test: FunctionalTest, reset: np.ndarray, lowest: float) -> Line:
+    """The condenser-water return setpoint while chillers carry the load: a lift over their load
+    between the minimum and that of design, by Guideline 36."""
+    design, needed = test.plant.cw_return_design, water_lift_needed(test, lowest)
+    seen = np.full(1, np.nan) if test.missing("cw_return_temp", "request", "chillers") else (
+        test["cw_return_temp"] - reset)[test.chiller_mode & ~test.changing]
+    found = "–" if np.isnan(seen).all() else (
+        f"observed {np.nanpercentile(seen, 5):.0f} to {np.nanpercentile(seen, 95):.0f} °F above it")
+    least = float(np.nanmin(reset))
+    if design is None or isinstance(needed, str) or design - least <= needed:
+        why = (needed if isinstance(needed, str) else "the plan states no design condenser-water "
+               "return temperature" if design is None else f"{design:.0f} °F at design leaves less "
+               f"than the minimum lift of {needed:.1f} °F")
+        return Line("running", ON_CHILLERS, "–", found, UNKNOWN, why, "–")
+    lifts = (f"{float(condenser_return(0.0, part, needed, design - least)):.1f} at {part:.0%}"
+             for part in (1.0, 0.5, 0.25, 0.0))
+    return Line("running", ON_CHILLERS, "–", found, f"{', '.join(lifts)} of the chillers' capacity",
+                f"ASHRAE Guideline 36, 5.20: from the minimum lift of {needed:.1f} °F to that of "
+                f"design, {design:.0f} less {least:.1f} °F", "on chillers alone: not in the "
+                "pull-down, nor in economizer mode")
 
 
 def on_cost(test: FunctionalTest, specified: str) -> Line:

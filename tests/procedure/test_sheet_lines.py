@@ -185,3 +185,21 @@ def test_the_effect_is_that_of_the_one_function() -> None:
     alone = (case.commanded == 1.0) & (case.chillers_on == 0.0)
     assert none.recommended == f"adds 0 h; takes away {savings.brought(case, alone)}"
     assert f"takes away {alone.sum() / 60.0:.1f} h, " in none.recommended
+
+
+def test_the_condenser_water_on_chillers_is_that_of_guideline_36() -> None:
+    """Section 6.2 of the check values: minimum lift 15, 95 °F return at design, 42 °F lowest."""
+    test = drawn.case()
+    chillers = tuple(replace(each, minimum_water_lift=15.0) for each in test.plant.chillers)
+    test = replace(test, plant=replace(test.plant, chillers=chillers, cw_return_design=95.0))
+    found = sheet_lines.water_on_chillers(test, np.full(len(test), 42.0), 40.0)
+    assert found.recommended.startswith("53.0 at 100%, 32.1 at 50%, 21.6 at 25%, 15.0 at 0%")
+    assert found.found.startswith("observed ") and "on chillers alone" in found.valid
+    bare = sheet_lines.water_on_chillers(drawn.case(), np.full(len(test), 42.0), 40.0)
+    assert bare.recommended == sheet_lines.UNKNOWN and "no design condenser-water" in bare.why
+
+
+def test_the_enable_wet_bulb_stands_beside_that_of_guideline_36() -> None:
+    """Tower 7, exchanger 2 and a degree to spare: 10 °F below the setpoint."""
+    assert "without tuning and with the approaches as stated: 36.0 °F at 46.0" in enables(
+        drawn.case(), 46.0, 60.0).why
