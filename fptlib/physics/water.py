@@ -40,7 +40,7 @@ def density(temperature: Quantity, glycol: str | None = None, percent: float = 0
     """Density of water, or of a glycol mixture.
 
     Args:
-        temperature [degF]: 32 to 140, from 34 for glycol; scalar or array.
+        temperature [degF]: 32 to 140, glycol from its freezing point; scalar or array.
         glycol [-]: "propylene", "ethylene" or None for water.
         percent [mass %]: of glycol, 10 to 50.
 
@@ -62,7 +62,7 @@ def heat_capacity(temperature: Quantity, glycol: str | None = None, percent: flo
     """Heat capacity of water, or of a glycol mixture.
 
     Args:
-        temperature [degF]: 32 to 140, from 34 for glycol; scalar or array.
+        temperature [degF]: 32 to 140, glycol from its freezing point; scalar or array.
         glycol [-]: "propylene", "ethylene" or None for water.
         percent [mass %]: of glycol, 10 to 50.
 
@@ -85,7 +85,7 @@ def heat_factor(temperature: Quantity, glycol: str | None = None, percent: float
     """Heat that one gallon per minute carries per degree; "500" by the rule of thumb.
 
     Args:
-        temperature [degF]: 32 to 140, from 34 for glycol; scalar or array.
+        temperature [degF]: 32 to 140, glycol from its freezing point; scalar or array.
         glycol [-]: "propylene", "ethylene" or None for water.
         percent [mass %]: of glycol, 10 to 50.
 
@@ -178,15 +178,17 @@ def _property(
     water: _Fit, mixtures: Mapping[str, tuple[_Fit, ...]],
     temperature: Quantity, glycol: str | None, percent: float,
 ) -> Array:
-    limits, fit = fits.WATER_RANGE, water
+    limits, low, fit = fits.WATER_RANGE, fits.WATER_RANGE[0], water
     if glycol is not None:
         rows, share = _of_glycol(mixtures, glycol, percent), _scaled(percent, fits.PERCENT_RANGE)
         limits, fit = fits.GLYCOL_RANGE, tuple(float(chebyshev.chebval(share, r)) for r in rows)
+        # CoolProp's own polynomials are of a lower degree, so they go on below the fitted range.
+        low = freezing_point(glycol, percent)
     found = np.asarray(chebyshev.chebval(_scaled(temperature, limits), fit), dtype=float)
     return refuse(
-        _outside(temperature, limits), found,
+        _outside(temperature, (low, limits[1])), found,
         "{temperature} degF is outside {low:.0f} to {high:.0f} degF", OutsideRange,
-        temperature=temperature, low=limits[0], high=limits[1],
+        temperature=temperature, low=low, high=limits[1],
     )
 
 

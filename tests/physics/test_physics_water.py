@@ -134,7 +134,8 @@ def test_glycol_against_coolprop_between_the_nodes(glycol, fluid):
     from CoolProp.CoolProp import PropsSI
 
     for percent in (10.0, 17.5, 33.3, 50.0):
-        for temperature in (34.5, 47.0, 95.0):
+        coldest = water.freezing_point(glycol, percent) + 0.1
+        for temperature in (coldest, (coldest + 34.0) / 2.0, 34.5, 47.0, 95.0):
             state = "T", (temperature + 459.67) / 1.8, "P", 0.5e6, f"INCOMP::{fluid}-{percent}%"
             rho, cp = PropsSI("D", *state), PropsSI("C", *state)
             found = water.density(temperature, glycol, percent) * KG_M3

@@ -60,6 +60,19 @@ def test_the_load_is_that_of_the_fluid(fluid: tuple[str, float]) -> None:
     assert drawn.case().load[row] / test.load[row] > 1.04
 
 
+@pytest.mark.parametrize("fluid", [PROPYLENE, ETHYLENE])
+def test_a_load_below_the_freezing_point_of_water_is_known(fluid: tuple[str, float]) -> None:
+    """Supply of 26 °F and less, where no property was given below 34 before."""
+    table = drawn.frame()
+    for name in ("chw_supply_temp", "chw_return_temp"):
+        table[name] -= 24.0
+    test = drawn.case(table, plant=plant(fluid))
+    row = test.grid.row(at("12:00"))
+    supply, back = (float(test[name][row]) for name in ("chw_supply_temp", "chw_return_temp"))
+    assert supply < 32.0 and not np.isnan(test.load).any()
+    assert test.load[row] == pytest.approx(tons(800.0, back, supply, fluid), rel=ACCURACY)
+
+
 def test_a_side_with_glycol_may_be_as_cold_as_it_freezes_at() -> None:
     """Water below 30 °F is a gap; 30 % propylene freezes at 8.98 °F (V2.2)."""
     sources = {name: {"file": "a.csv", "column": name, "unit": "degF"} for name in (
