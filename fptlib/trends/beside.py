@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from fptlib.errors import IntakeError
+from fptlib.trends.cells import split_unit
 from fptlib.trends.continuing import copies, same_series
 from fptlib.trends.grid import Remark
 from fptlib.trends.mapping import FileForm, PointMap, each_of
@@ -33,6 +34,12 @@ def remarks(folder: Path, point_map: PointMap) -> list[Remark]:
             found.append(Remark("doubt", (
                 f"is not used, but has the columns of '{first}'; if it continues that file, state "
                 f'file = ["{first}", "{path.name}"] for its points in the point map'), path.name))
+        elif first := _continues(path.name, [split_unit(each)[0] for each in table.names],
+                                 _mapped(point_map, bare=True)):
+            found.append(Remark("doubt", (
+                f"is not used, but has the columns of '{first}' in other units; if it continues "
+                f'that file, state file = ["{first}", "{path.name}"] for its points in the point '
+                "map, each column without its unit, and no unit"), path.name))
         else:
             found.append(Remark("note", "is not used: no point is read from it", path.name))
     for name in point_map.files:
@@ -63,13 +70,14 @@ def _other_parts(path: Path, point_map: PointMap) -> list[Remark]:
     return found
 
 
-def _mapped(point_map: PointMap, parts: bool = False) -> dict[Any, set[str]]:
-    """The mapped columns of each file, or of each of its sheets and members."""
+def _mapped(point_map: PointMap, parts: bool = False, bare: bool = False) -> dict[Any, set[str]]:
+    """The mapped columns of each file, or of each of its sheets and members; ``bare`` of units."""
     columns: dict[Any, set[str]] = {}
     for source in point_map.sources.values():
         for one in each_of(source):
             place = (one.file, one.sheet or one.member) if parts else one.file
-            columns.setdefault(place, set()).update((one.column, *one.plus))
+            columns.setdefault(place, set()).update(
+                split_unit(each)[0] if bare else each for each in (one.column, *one.plus))
     return columns
 
 

@@ -27,11 +27,18 @@ STAND_INS = (9999.0, -9999.0, 99999.0, -99999.0, 999999.0, 9999.9, -9999.9, 999.
              655.35, 1e6)
 ON = frozenset((
     "on", "active", "open", "opened", "1", "1.0", "true", "yes", "run", "running", "enabled",
-    "enable", "started", "start", "ein", "an", "marche", "encendido", "proven",
+    "enable", "started", "start", "proven", "energized", "ein", "an", "eingeschaltet", "betrieb",
+    "in betrieb", "läuft", "marche", "en marche", "en service", "activé", "encendido", "encendida",
+    "en marcha", "activado", "acceso", "accesa", "in marcia", "attivo", "ligado", "ligada", "aan",
+    "in bedrijf", "till", "på", "til", "päällä", "włączony", "włączona", "zał",
 ))
 OFF = frozenset((
     "off", "inactive", "closed", "close", "0", "0.0", "false", "no", "stop", "stopped",
-    "disabled", "disable", "idle", "aus", "arrêt", "arret", "apagado", "standby",
+    "disabled", "disable", "idle", "standby", "not proven", "not running", "de-energized", "aus",
+    "ausgeschaltet", "stillstand", "außer betrieb", "steht", "arrêt", "arret", "à l'arrêt",
+    "hors service", "désactivé", "apagado", "apagada", "parado", "parada", "desactivado", "spento",
+    "spenta", "fermo", "ferma", "desligado", "desligada", "uit", "buiten bedrijf", "från", "av",
+    "fra", "pois", "wyłączony", "wyłączona", "wył",
 ))
 ALARM_ON = frozenset(("alarm", "in alarm", "fault", "trip", "tripped", "1", "1.0", "true", "yes",
                       "active", "on", "hold"))
@@ -40,6 +47,8 @@ ALARM_OFF = frozenset(("normal", "no alarm", "ok", "none", "clear", "cleared", "
 BLANKS = re.compile(r"[\s\u00a0\u202f]+")
 _GROUPED = re.compile(
     r"[-+]?\d{1,3}(?P<by>[,.'\s\u00a0\u202f])\d{3}(?:(?P=by)\d{3})*")
+# Signs that typesetters and some locales write in numbers, as the plain ones.
+_PLAIN_SIGNS = str.maketrans("\u2212\u2019", "-'")
 _PLAIN = re.compile(r"[-+]?\d*[.,]?\d+(?:[eE][-+]?\d+)?")
 _CELL = re.compile(
     r"^(?P<number>[-+]?[\d.,'\s\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?)\s*(?P<unit>.*)$")
@@ -51,6 +60,8 @@ _COUNTED = re.compile(
 _FACTOR = re.compile(
     r"\s*(?:[x×*]\s?1(?:0+|,000)|1(?:00+|,000)s?\s?[x×*]?\s?[a-z/%]+|.*[x×*]\s?1(?:0+|,000))\s*",
     re.IGNORECASE)
+# What a transmitter sends, before anything has made a quantity of it.
+_SIGNAL = re.compile(r"[Vv]|V(?:DC|AC|dc|ac)|[Vv]olts?|mV|mA|[Mm]illi(?:amps?|volts?)|[Oo]hms?")
 _IN_BRACKETS = re.compile(r"[\[({]([^\[\](){}]*)[\])}]")
 
 
@@ -64,7 +75,7 @@ class Cell(NamedTuple):
 
 def cell(text: str, decimal: str, bad: frozenset[str]) -> Cell | None:
     """A text as a number with perhaps a unit, a placeholder, or None."""
-    bare = BLANKS.sub(" ", text).strip()
+    bare = BLANKS.sub(" ", text).strip().translate(_PLAIN_SIGNS)
     if not bare:
         return Cell()
     if bare.lower() in bad:
@@ -88,6 +99,11 @@ def number(text: str, decimal: str) -> float | None:
         return float(f"{whole}.{part}" if sign else whole)
     except ValueError:
         return None
+
+
+def marks(text: str) -> list[str]:
+    """What a cell of a quality column says: ``{ok,overridden}`` says two things."""
+    return [mark.strip() for mark in text.strip().strip("{}").lower().split(",")]
 
 
 def matching(patterns: Iterable[str]) -> re.Pattern[str] | None:
@@ -118,7 +134,11 @@ def split_unit(header: str) -> tuple[str, str]:
 def no_plain_unit(header: str) -> str:
     """What a header says of its numbers that keeps them from being the point's own, or ``""``."""
     *_, last = re.split(r"[\s_]+", header)
-    for said in (*_IN_BRACKETS.findall(header), last):
+    bracketed = _IN_BRACKETS.findall(header)
+    for said in (*bracketed, last if len(last) > 1 else ""):
+        if _SIGNAL.fullmatch(said.strip()):
+            return f"its numbers are in {said.strip()}, the signal of a transmitter"
+    for said in (*bracketed, last):
         if _COUNTED.fullmatch(said.strip()):
             return f"its numbers are in {said.strip()}, which a meter counts up"
         if _FACTOR.fullmatch(said):

@@ -42,6 +42,12 @@ _TIME_NAME = re.compile(r"(?:date|time|datetime|timestamp|ts)\b", re.IGNORECASE)
 _ZONE_LINE = re.compile(r"time\s*zone|times?\s+(?:are|in|shown)\b", re.IGNORECASE)
 _WORD = re.compile(r"[A-Z]{3,4}$")
 _HOUR = 60 * MINUTE
+# A line that sums up those above it, wherever it stands.
+_SUMMARY = re.compile(
+    r"(?:[^\W\d]+\s)?(?:(?:sub|grand )?totals?|sum|average|avg|mean|min|minimum|max|maximum|median)"
+    r"\.?:?", re.IGNORECASE)
+# More lines of another width at the end are no footer.
+_LAST_LINES = 40
 # More broken lines than this share of a file are no accident of export.
 _BROKEN_SHARE = 0.01
 _EPOCH = datetime(1970, 1, 1)
@@ -132,6 +138,7 @@ class Clock:
             return batch, stamps
         for at in np.flatnonzero(stamps.bad).tolist():
             if text := str(cells[at].as_py() or "").strip():
+                self._refuse_other_header(batch, at, text)
                 self._unreadable.append((int(batch.rows[at]), text))
                 if len(self._unreadable) > 1000:
                     self._refuse(*self._unreadable[0])
@@ -153,15 +160,19 @@ class Clock:
             IntakeError: no time can be read, or one in the middle of the file cannot, or many
                 lines are broken.
         """
-        name, header = self._form.name, self.columns[0].lower()
-        # In the middle of files that were put one behind the other stands a byte order mark.
-        repeated = [row for row, text in self._unreadable
-                    if tidy(text).split(",")[0].lower() == header]
-        others = [entry for entry in self._unreadable if entry[0] not in set(repeated)]
+        name = self._form.name
+        repeated = [row for row, text in self._unreadable if self._is_header(text)]
+        sums = [(row, text) for row, text in self._unreadable
+                if row < last_row and _SUMMARY.fullmatch(text)]
+        left_out = {*repeated, *(row for row, _ in sums)}
+        others = [entry for entry in self._unreadable if entry[0] not in left_out]
         if others and (others[0][0] < last_row or not rows):
             self._refuse(*others[0])
         if not rows:
             raise IntakeError(f"file '{name}' has no row with a time; export it again")
+        if sums:
+            self._notes.note(f"{len(sums)} rows of sums ('{shown(sums[0][1], 30)}') were left out",
+                             name, row=sums[0][0])
         if repeated:
             self._notes.note(f"{len(repeated)} repeated header rows were left out", name,
                              row=repeated[0])
@@ -177,6 +188,11 @@ class Clock:
             self._notes.note(f"{titles} {which} ('{shown(text, 30)}') are no rows and were left "
                              "out", name, row=row)
         broken, row, text = self._table.broken
+        if broken > _LAST_LINES and row > last_row:
+            raise IntakeError(
+                f"file '{name}', row {row}: {broken} lines from here on have another number of "
+                f"cells than the header's {len(self._table.names)} ('{shown(text)}'), as where "
+                "another table stands below; export each table into a file of its own")
         if broken and row > last_row:
             self._notes.note(f"{broken} last lines ('{shown(text, 30)}') are no rows and were left "
                              "out", name, row=row)
@@ -187,6 +203,24 @@ class Clock:
         elif broken:
             self._notes.doubt(f"{broken} lines have another number of cells than the header "
                               f"('{shown(text, 30)}') and were left out", name, row=row)
+
+    def _is_header(self, text: str) -> bool:
+        # In the middle of files that were put one behind the other stands a byte order mark.
+        return tidy(text).split(",")[0].lower() == self.columns[0].lower()
+
+    def _refuse_other_header(self, batch: Batch, at: int, time: str) -> None:
+        """Stop at a header in the middle that names other columns or units than the first one."""
+        groups = self._table.layout.groups or ("",) * len(self._table.names)
+        for name, column in batch.columns.items() if self._is_header(time) else ():
+            cell = column[at]
+            text = tidy(str(cell.as_py() or "") if isinstance(column, pa.Array) else "")
+            group = groups[self._table.names.index(name)]
+            own = (name, re.sub(r" \(\d+\)$", "", name), group, name.removeprefix(f"{group} "))
+            if text and name not in self.columns and text not in own:
+                raise IntakeError(
+                    f"file '{self._form.name}', row {batch.rows[at]}: a header begins here anew, "
+                    f"with '{shown(text)}' where '{name}' stood; what stands below it has other "
+                    "columns or units: export it again into a file of its own")
 
     def _refuse(self, row: int, text: str) -> None:
         under = f'under [files."{self._form.name}"]'

@@ -284,6 +284,7 @@ def _column(table: Table, name: str, said: str, unit: str, parts: Sequence[pa.Ar
         at, found = coded(part)
         first += [found[i] for i in at[:_FIRST] if i >= 0]
         read = [_number(text.strip(), table.decimal) for text in found]
+        unit = unit or _unit_in(found[0], table.decimal)
         values.append(np.array([*read, np.nan])[at])
         wordy = [text.strip().lower() in _WORDS for text in found]
         words += int(np.count_nonzero(np.array([*wordy, False])[at]))
@@ -295,6 +296,12 @@ def _column(table: Table, name: str, said: str, unit: str, parts: Sequence[pa.Ar
                   words > 0.5 * max(len(whole), 1), tuple(first[:_FIRST]),
                   float(np.mean(~np.isnan(whole))) if len(whole) else 0.0,
                   float(np.median(np.diff(stamps))) / 6e10 if len(stamps) > 1 else None)
+
+
+def _unit_in(text: str, decimal: str) -> str:
+    """The unit that a cell itself states."""
+    read = cell(text, decimal, BAD)
+    return read.unit if read and units.alias(read.unit) else ""
 
 
 def _tail(header: str) -> str:

@@ -26,6 +26,8 @@ from fptlib.trends.table import NUMBER, TEXT, TIME, ZONED_TIME, Batch, Table, ah
 
 _HEAD_BYTES = 1 << 18
 _BLOCK_BYTES = 1 << 20
+# A quoted cell; a quote inside a word begins none.
+_QUOTED = re.compile(rb'(?<![^\n,;\t|])"(?:[^"]|"")*"')
 _TYPES: dict[str, pa.DataType] = {
     NUMBER: pa.float64(),
     TEXT: pa.dictionary(pa.int32(), pa.string()),
@@ -139,6 +141,10 @@ class DelimitedTable(Table):
             found = self._as_text(piece, kinds, wrong)
         rows = piece.first_row + np.arange(found.num_rows)
         if found.num_rows != piece.lines or wrong:
+            joined = _QUOTED.sub(_on_one_line, piece.data)
+            if joined != piece.data:
+                lines = joined.count(b"\n")
+                return self._batch(piece._replace(data=joined, lines=lines), kinds)
             rows = self._kept_rows(piece, found.num_rows)
         columns = {name: whole(found.column(at)) for at, name in enumerate(kinds)}
         return Batch(columns, rows, piece.done)
@@ -209,6 +215,11 @@ def _as_number(column: pa.ChunkedArray) -> pa.ChunkedArray | None:
         return pc.if_else(blank, arrow.NOTHING, plain).cast(pa.float64())
     except pa.ArrowInvalid:
         return None
+
+
+def _on_one_line(cell: re.Match[bytes]) -> bytes:
+    """A quoted cell with a blank for each line break in it."""
+    return cell[0].replace(b"\r", b"").replace(b"\n", b" ")
 
 
 def _fields(line: str, delimiter: str) -> int:

@@ -25,7 +25,8 @@ _NAME_LINES = 3
 # So many different times in one row are no times of that row.
 _TIMES_ACROSS = 6
 # What stands in rows of data, never in a header.
-_CELLS = BAD | (ON | OFF) - {"open", "close", "active", "run", "start", "stop"}
+_CELLS = BAD | (ON | OFF) - {"open", "close", "active", "run", "start", "stop", "betrieb"}
+_TIME_NAME = re.compile(r"(?:date|time|timestamp)\b", re.IGNORECASE)
 SAMPLE_ROWS = 400
 _NUMBER = re.compile(r"^[-+]?[\d\s.,'\u00a0\u202f]*\d[\d.,]*(?:[eE][-+]?\d+)?$")
 DATE = re.compile(
@@ -123,12 +124,14 @@ def of_records(rows: Sequence[Record], form: FileForm, wanted: Iterable[str]) ->
         else:
             break
         before, body = body[0], body[1:]
-    if len(lines) == 1 and header and _repeats(lines[0]) and _is_words(rows[header - 1]) and sum(
-            1 for cell in rows[header - 1].cells if cell.strip()) > 1:
+    if len(lines) == 1 and header and _names_groups(rows[header - 1], lines[0]):
         lines.insert(0, rows[header - 1])
     names, groups = _names(lines, max(len(row.cells) for row in lines))
-    # A delimiter at the end of each row makes one more cell, which is empty.
+    # A delimiter at the end of each row makes one more cell, which is empty; one at the end of the
+    # header alone makes none.
     widest = max((len(row.cells) for row in body), default=0)
+    if widest and not any(names[widest:]):
+        names, groups = names[:widest], groups[:widest]
     if not any(cell.strip() for row in body for cell in row.cells[len(names):]):
         names, groups = ((*each, *[""] * (widest - len(each))) for each in (names, groups))
     if len(lines) > 1:
@@ -179,17 +182,27 @@ def _names(lines: Sequence[Record], width: int) -> tuple[tuple[str, ...], tuple[
     return tuple(names), tuple(groups)
 
 
-def _repeats(row: Record) -> bool:
-    names = [tidy(cell) for cell in row.cells if cell.strip()]
-    return len(set(names)) < len(names)
+def _names_groups(above: Record, below: Record) -> bool:
+    """Whether the line above the header names groups of its columns: where names repeat, or where
+    nothing stands above the column of times."""
+    names = [tidy(cell) for cell in below.cells if cell.strip()]
+    open_ = len(set(names)) < len(names) or above.cells[:1] == [""]
+    return open_ and _is_words(above) and sum(1 for cell in above.cells if cell.strip()) > 1
+
+
+def _filled(row: Record) -> int:
+    """How many cells there are up to the last that holds anything."""
+    return max((at for at, cell in enumerate(row.cells, 1) if cell.strip()), default=0)
 
 
 def _is_words(row: Record) -> bool:
     """Whether a row below the header is another line of it: no time, no number, no placeholder."""
     cells = [cell.strip() for cell in row.cells if cell.strip()]
+    # Beside "Time" a status may be headed "On".
+    named = bool(cells) and bool(_TIME_NAME.match(cells[0]))
     return bool(cells) and not any(
-        _looks_like_data(cell) or cell.lower() in _CELLS or _looks_like_data(cell.split()[0])
-        for cell in cells)
+        _looks_like_data(cell) or cell.lower() in _CELLS and not named
+        or _looks_like_data(cell.split()[0]) for cell in cells)
 
 
 def _header(rows: Sequence[Record], form: FileForm, names: set[str]) -> int:
@@ -207,8 +220,11 @@ def _header(rows: Sequence[Record], form: FileForm, names: set[str]) -> int:
         return hits.index(max(hits))
     widths = Counter(len(row.cells) for row in rows if len(row.cells) > 1)
     width = widths.most_common(1)[0][0] if widths else 0
-    named = [at for at, row in enumerate(rows) if width and len(row.cells) == width and 2 * sum(
-        1 for c in row.cells if c.strip() and not _looks_like_data(c)) >= width]
+    filled = max((_filled(row) for row in rows if len(row.cells) == width), default=0)
+    # Rows, or the header alone, may have a delimiter at their end.
+    named = [at for at, row in enumerate(rows) if width and (
+        len(row.cells) in (width, filled) or _filled(row) == width) and 2 * sum(
+            1 for c in row.cells if c.strip() and not _looks_like_data(c)) >= filled]
     # Lines of comment may stand above the header, and a header may begin like one.
     plain = [at for at in named[:_NAME_LINES + 1] if not rows[at].cells[0].startswith("#")]
     if named:
@@ -266,6 +282,13 @@ def decimal_of(records: Sequence[Sequence[str]], delimiter: str, file: str) -> s
                 if sign in c and _NUMBER.match(c.strip())]
 
     comma = numbers_with(",")
+    pointed = [] if comma or delimiter != ";" else [
+        c for c in numbers_with(".") if not DATE.search(c)]
+    if pointed and all(re.fullmatch(r"[-+]?[1-9]\d{0,2}(?:\.\d{3})+", c) for c in pointed):
+        raise IntakeError(
+            f"file '{file}': in numbers like '{shown(pointed[0], 20)}' the point may be the "
+            'decimal sign or part thousands; state decimal = "," if it parts thousands, or '
+            f'decimal = "." if not, under [files."{file}"]')
     if delimiter == "," and not any(re.search(r",\d{1,2}$|,\d{4,}$", c) for c in comma):
         return "."
     if not comma or any(re.search(r",\d{3}\.", c) for c in comma):

@@ -6,6 +6,7 @@ Most of it comes of a wrong point map. Nothing here changes a value. Each findin
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -34,6 +35,9 @@ _CLOSE = (
 )
 _CHW = ("chw_flow", "chw_supply_temp", "chw_return_temp")
 _CW = ("cw_flow", "cw_supply_temp", "cw_return_temp")
+# A drive does not run at so few per cent; a valve may be so little open, but what reaches just 10
+# is likely to be volts. Common practice, no source.
+_LEAST_VOLTS, _MOST_VOLTS = 9.5, 10.05
 # Rows that show what is usual, and the fewest that show anything.
 _ROWS, _FEW = 100_000, 20
 # Tons of one gpm of water warmed by one degree F. Half of glycol carries 12 % less: nothing beside
@@ -52,6 +56,8 @@ _FACTORS = {
 }
 # Another unit moves a value by this share of it, or of the level where it is small.
 _LEAST_JUMP, _LEAST_LEVEL = 0.3, 10.0
+# So many of the largest jumps are looked at, and so many rows on either side of them.
+_LOOKED_AT, _NEAR, _FAR = 20, 3, 10
 # So much of a record at a level makes it one that the plant has.
 _SEEN_BEFORE = 0.02
 # A measured value that does not move for so long is looked at. The weather never stands
@@ -164,6 +170,10 @@ def _shares(grid: Grid) -> Iterator[Remark]:
                 yield _remark(grid, name, (
                     f"the highest value is {high:.2f} %; the file may give a share of 0 to 1: "
                     'state unit = "fraction"'))
+            elif (1.05 if name.endswith("fan_speed") else _LEAST_VOLTS) < high <= _MOST_VOLTS:
+                yield _remark(grid, name, (
+                    f"the highest value is {high:.3g} %; the file may give the volts of its "
+                    "signal: export it in per cent"))
 
 
 # -- loads, flows and powers ----------------------------------------------------------------------
@@ -337,17 +347,40 @@ def _unit_jumps(grid: Grid) -> Iterator[Remark]:
         if len(dense) < 2 * _FEW:
             continue
         jumps = np.abs(np.diff(dense))
-        large = np.flatnonzero(jumps >= _LEAST_JUMP * _LEAST_LEVEL)
-        for at in np.sort(large[np.argsort(jumps[large])[-5:]]) + 1:
-            before, after = (float(np.median(near)) for near in (
-                dense[max(at - 10, 0) : at], dense[at : at + 10]))
-            unit = _conversion(before, after, point)
-            if unit and not _was_there_too(dense, at, before, after):
+        large = np.flatnonzero(jumps >= _LEAST_JUMP * np.maximum(np.abs(dense[:-1]), _LEAST_LEVEL))
+        usual = float(np.median(jumps))
+        file = re.search(r"\[(.+)\]$", grid.sources.get(name, ""))
+        for at in large[np.argsort(jumps[large])[-_LOOKED_AT:]] + 1:
+            if was_is := _units_of_jump(dense, int(at), usual, point, file[1] if file else ""):
+                since = grid.time(there[at])
                 yield _remark(grid, name, (
-                    f"from {grid.time(there[at]):%Y-%m-%d %H:%M} on the values look like {unit} "
-                    f"where they were {point.unit} before; if so, state unit_changes under "
-                    f"[points.{name}]"))
+                    f"from {since:%Y-%m-%d %H:%M} on the values look like {was_is[1]} where they "
+                    f'were {was_is[0]} before; if so, state unit = "{was_is[0]}" and unit_changes '
+                    f'= [["{since:%Y-%m-%dT%H:%M}", "{was_is[1]}"]] under [points.{name}]'))
                 break
+
+
+def _units_of_jump(values: np.ndarray, at: int, usual: float, point: points.Point, stated: str
+                   ) -> tuple[str, str] | None:
+    """The units before and after a jump that another unit explains; None where none does.
+
+    Right beside the jump the quantity goes on as it was, and about so for ten rows more.
+    """
+    near, far = (tuple(float(np.median(part)) for part in (
+        values[max(at - rows, 0) : at], values[at : at + rows])) for rows in (_NEAR, _FAR))
+    close = max(2.0 if point.unit == "degF" else 0.05 * abs(near[0]), 5.0 * usual)
+    own = stated or point.unit
+    for unit in (u for u in units.choices(point.unit) if own in (u, point.unit) != u):
+        scale = units.scale(unit, point.unit, "")
+        # What was read as another unit than it is in became another quantity.
+        for meant, pair in ((scale, (point.unit, unit)), (scale.back, (unit, point.unit))):
+            if pair[0] == unit != own:
+                continue
+            if all(abs(meant(after) - before) < width for (before, after), width in (
+                    (near, close), (far, 3.0 * close))) and (
+                    point.unit == "degF" or not _was_there_too(values, at, *near)):
+                return pair
+    return None
 
 
 def _was_there_too(values: np.ndarray, at: int, before: float, after: float) -> bool:
@@ -357,15 +390,3 @@ def _was_there_too(values: np.ndarray, at: int, before: float, after: float) -> 
         return float(np.mean(np.abs(part - level) < 0.3 * abs(level)))
 
     return max(share(values[:at], after), share(values[at:], before)) > _SEEN_BEFORE
-
-
-def _conversion(before: float, after: float, point: points.Point) -> str:
-    """The unit in which ``after`` would be the same quantity as ``before``."""
-    if abs(after - before) < _LEAST_JUMP * max(abs(before), _LEAST_LEVEL):
-        return ""
-    close = 2.0 if point.unit == "degF" else 0.05 * abs(before)
-    for unit in units.choices(point.unit):
-        meant = units.scale(unit, point.unit, "")(after)
-        if unit != point.unit and abs(meant - before) < close:
-            return unit
-    return ""

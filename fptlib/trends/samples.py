@@ -16,7 +16,7 @@ import numpy as np
 from fptlib import points
 from fptlib.errors import IntakeError
 from fptlib.trends import align, safe
-from fptlib.trends.cells import GOOD, POOR, split_unit, tidy
+from fptlib.trends.cells import GOOD, POOR, marks, split_unit, tidy
 from fptlib.trends.clock import Clock, time_columns
 from fptlib.trends.delimited import DelimitedTable
 from fptlib.trends.grid import AlarmText, Notes
@@ -78,7 +78,7 @@ def is_quality(column: str, table: Table, form: FileForm) -> bool:
         return False
     found = dict.fromkeys(cell.lower() for cell in table.sample(column) if cell)
     good = GOOD | {text.lower() for text in form.good}
-    if any(word in good for word in found):
+    if any(good.issuperset(marks(word)) for word in found):
         return True
     named = "quality" in column.lower()
     if named and found and all(word.isdigit() for word in found):
@@ -87,7 +87,7 @@ def is_quality(column: str, table: Table, form: FileForm) -> bool:
             f"file '{form.name}', column '{column}' gives the quality in numbers "
             f"({', '.join(list(found)[:6])}), which mean good in one system and bad in another; "
             f'state {either} under [files."{form.name}"]')
-    return all(word in POOR for word in found) and bool(found or named)
+    return all(POOR.intersection(marks(word)) for word in found) and bool(found or named)
 
 
 def hold_for(longest: int) -> str:

@@ -18,6 +18,7 @@ import numpy as np
 from fptlib import points, units
 from fptlib.trends import agreement
 from fptlib.trends.candidates import BARE, candidates_of
+from fptlib.trends.cells import no_plain_unit
 from fptlib.trends.columns import Column, read_columns
 from fptlib.trends.in_units import Candidate
 from fptlib.trends.safe import MODELS
@@ -143,6 +144,7 @@ def _judged(chosen: Mapping[str, Candidate], candidates: Sequence[Candidate],
             partner, against = one, _against_model(one, seen)
         doubt = "; ".join(text for text in (
             one.doubt if seen.unit == one.unit else "", seen.doubt, against,
+            no_plain_unit(one.column.name),
             _rival(one, candidates, chosen)) if text)
         sure = 0.3 + 0.5 * one.strength + (0.06 if one.stated else 0.0)
         sure += 0.0 if one.fit is None else 0.08 * (one.fit - 0.5)

@@ -32,7 +32,8 @@ _ISO = r"\d{4}-\d\d-\d\d(?:[T ]\d\d:\d\d(?::\d\d(?:\.\d{1,9})?)?)?"
 _CLOCK = (
     r"(?:[T ,]+(?P<hour>\d{1,2})[:.](?P<minute>\d{2})(?:[:.](?P<second>\d{2})"
     r"(?:[.,:](?P<part>\d{1,9}))?)?)?"
-    r"(?:\s*(?P<half>[AaPp](?:\.?\s?[Mm]\.?)?))?"
+    # Some spreadsheets put a narrow blank before AM, which "\s" does not mean.
+    "(?:[\\s\u00a0\u202f]*" r"(?P<half>[AaPp](?:\.?\s?[Mm]\.?)?))?"
     r"(?:\s*(?P<offset>Z|(?:UTC|GMT)?\s?[+-]\d{1,2}(?::?\d{2})?|[A-Z]{3,4}))?"
     r"(?:\s*\[[A-Za-z_/+-]+\])?"
 )

@@ -32,6 +32,7 @@ from fptlib.trends.cells import (
     POOR,
     STAND_INS,
     cell,
+    marks,
     matching,
     no_plain_unit,
     number,
@@ -50,6 +51,8 @@ _LEADING = re.compile(r"(?P<word>[^\d\s]+)\s+[-+]?[\d.,]+")
 _BEHIND = re.compile(r"[-+]?[\d.,]+(?P<mark>\s*[^\d\s.,][^\d]*)")
 # A contact may close or open when the equipment runs; a valve that is open is open.
 _CONTACT = frozenset(("open", "opened", "closed", "close"))
+# What a machine does, which is no alarm and no answer to whether there is one.
+_STATES = (ON | OFF) - ALARM_ON - ALARM_OFF
 _VALVE = re.compile(r"v(?:a?lve?)|damper|isol", re.IGNORECASE)
 # How bookkeepers write numbers below zero, and others doubtful ones.
 _NEGATIVE = re.compile(r"\s*(?:\(\s*[\d.,]+\s*\)|[\d.,]+\s*-)\s*")
@@ -167,16 +170,15 @@ class PointReader:
             values = self._known(values, rows)
             if self.source.wordy:
                 values = self._of_codes(values, rows)
-        if not self.source.wordy and self.source.on_above is None and stated is not None:
-            at, unit_names = self._read_units(stated, rows, at, unit_names)
-        values = self._in_glossary_unit(values, rows, local, at, unit_names)
         if quality is not None:
             which, words = coded(quality)
-            good = np.array([*(word.strip().lower() in self._good for word in words), True])
+            good = np.array([*(self._good.issuperset(marks(word)) for word in words), True])
             poor = ~good[which] & ~np.isnan(values)
             self._count("poor", poor, rows)
             values = np.where(poor, np.nan, values)
-        return values
+        if not self.source.wordy and self.source.on_above is None and stated is not None:
+            at, unit_names = self._read_units(stated, rows, at, unit_names)
+        return self._in_glossary_unit(values, rows, local, at, unit_names)
 
     def _known(self, values: np.ndarray, rows: np.ndarray) -> np.ndarray:
         """Numbers without the infinite ones and those that the job calls bad."""
@@ -368,9 +370,9 @@ class PointReader:
         if not poor and self._good_texts and (good := self._good_texts.fullmatch(bare)):
             bare = next((part for part in good.groups() if part), "")
         elif not poor and (marked := _MARKED.fullmatch(bare)):
-            marks = [mark.strip().lower() for mark in marked["marks"].split(",")]
-            poor, bare = any(mark in POOR for mark in marks), marked["value"]
-            if not poor and not all(mark in self._good for mark in marks):
+            said, bare = marks(marked["marks"]), marked["value"]
+            poor = bool(POOR.intersection(said))
+            if not poor and not self._good.issuperset(said):
                 return None
         read = cell(bare, self._decimal, self._bad)
         if poor or read and read.bad:
@@ -421,7 +423,7 @@ class PointReader:
                 values[index] = self._words_found[bare] = self._words[low]
             elif low in self._bad or self._bad_texts and self._bad_texts.fullmatch(bare):
                 self._placeholders.add(bare, int(mine.sum()), int(rows[np.argmax(mine)]))
-            elif bare and alarm and low not in _CONTACT:
+            elif bare and alarm and low not in _CONTACT | _STATES:
                 values[index], tells[index] = 1.0, True
             elif bare:
                 unknown[bare] = int(rows[np.argmax(mine)])

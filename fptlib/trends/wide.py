@@ -20,6 +20,8 @@ _FEWEST_CHANGES = 13
 _OFF_STEP = 0.9
 # More rows than this share that repeat a moment out of order are those of another table.
 _TABLES_BELOW = 0.2
+# With more moments than this share that contradict themselves a column is not to be believed.
+_CONTRADICTIONS = 0.01
 
 
 class WideFile(FileSamples):
@@ -134,27 +136,45 @@ class WideFile(FileSamples):
             order = np.argsort(times, kind="stable")
             times, numbers, steps = times[order], numbers[order], np.diff(times[order])
             self._select(order)
-        if not (gone := np.flatnonzero(steps == 0)).size:
+        if steps.all():
             return times
-        differ = np.zeros(len(gone), dtype=bool)
-        for values in self.values.values():
-            one, other = values[gone], values[gone + 1]
-            differ |= (one != other) & ~(np.isnan(one) & np.isnan(other))
-        if same := int((~differ).sum()):
-            self._notes.note(f"{same} rows repeat a moment with the same values and were dropped",
-                             self.form.name, row=int(numbers[gone[np.argmax(~differ)]]))
-        if late and np.count_nonzero(differ) > _TABLES_BELOW * len(times):
+        firsts = np.flatnonzero(np.append(True, steps != 0))
+        differ = np.zeros(len(firsts), dtype=bool)
+        for key in self.values:
+            differ |= self._merged(key, firsts)
+        again, numbers = np.diff(firsts, append=len(times)) > 1, numbers[firsts]
+        if (same := again & ~differ).any():
+            self._notes.note(f"{int(same.sum())} rows repeat a moment with the same values and "
+                             "were dropped", self.form.name, row=int(numbers[np.argmax(same)]))
+        if late and np.count_nonzero(differ) > _TABLES_BELOW * len(firsts):
             raise IntakeError(
-                f"file '{self.form.name}', row {numbers[gone[np.argmax(differ)]]}: its times begin "
+                f"file '{self.form.name}', row {numbers[np.argmax(differ)]}: its times begin "
                 "anew and come again with other values, as where a table stands below another; "
                 "export each point into a file of its own, or all of them side by side")
         if differ.any():
             self._notes.doubt(
-                f"{int(differ.sum())} rows repeat a moment with other values; the last row of each "
-                "moment is kept", self.form.name, row=int(numbers[gone[np.argmax(differ)]]))
-        stays = np.append(steps != 0, True)
-        self._select(stays)
-        return times[stays]
+                f"{int(differ.sum())} rows repeat a moment with other values, which are missing "
+                "there", self.form.name, row=int(numbers[np.argmax(differ)]))
+        return times[firsts]
+
+    def _merged(self, key: str, firsts: np.ndarray) -> np.ndarray:
+        """Make one value of those that a point has in each moment, and say which contradict one
+        another: they are not known. What was logged on change has both, the last one stands; an
+        alarm counts."""
+        values = self.values[key]
+        low, high = np.fmin.reduceat(values, firsts), np.fmax.reduceat(values, firsts)
+        differ = low < high
+        if self.hold(key) is not None:
+            last = values[np.append(firsts[1:], len(values)) - 1]
+            self.values[key] = np.where(np.isnan(last), high, last)
+            return np.zeros(len(firsts), dtype=bool)
+        alarm = self._sources[key].point.kind == points.ALARM
+        self.values[key] = high if alarm else np.where(differ, np.nan, high)
+        if np.count_nonzero(differ) > _CONTRADICTIONS * len(firsts):
+            self._notes.doubt(
+                f"in {np.count_nonzero(differ)} of {len(firsts)} moments the rows hold different "
+                "values", self.form.name, self._sources[key].name)
+        return np.asarray(differ)
 
     def _without_events(self, times: np.ndarray) -> np.ndarray:
         """The moments without a logger's own events: rows off the steps that hold no value, and

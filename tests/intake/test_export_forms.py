@@ -10,14 +10,16 @@ from pathlib import Path
 
 import pytest
 from export_forms import Export, all_forms, follow, wrong
+from export_leftovers import leftover_forms
 from export_reports import report_forms
 
 from fptlib.errors import IntakeError
 from fptlib.trends.grid import Grid
-from fptlib.trends.mapping import PointMap
+from fptlib.trends.mapping import PointMap, files_of, forms_of
 from fptlib.trends.reading import read_trends
+from fptlib.trends.samples import open_table
 
-FORMS = [*all_forms(), *report_forms()]
+FORMS = [*all_forms(), *report_forms(), *leftover_forms()]
 
 
 def read(export: Export, folder: Path) -> Grid:
@@ -55,5 +57,21 @@ def test_form(export: Export, tmp_path: Path) -> None:
     assert doubted >= set(export.doubted)
 
 
+@pytest.mark.parametrize("export", FORMS, ids=lambda export: export.name)
+def test_the_columns_shown_are_those_read(export: Export, tmp_path: Path) -> None:
+    """Before anything is mapped a file is laid out as it is once its columns are known."""
+    export.write(tmp_path)
+    job = export.job()
+    for name, form in forms_of(job, export.files):
+        columns = [table["column"] for table in job["points"].values() if name in files_of(table)]
+        try:
+            mapped = open_table(tmp_path / name, form, columns).names
+        except IntakeError:
+            continue
+        if export.again:
+            continue  # neither is read: the sentence asks for another export
+        assert open_table(tmp_path / name, form).names == mapped
+
+
 def test_forms_have_names_of_their_own() -> None:
-    assert len({form.name for form in FORMS}) == len(FORMS) >= 130
+    assert len({form.name for form in FORMS}) == len(FORMS) >= 160

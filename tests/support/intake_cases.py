@@ -361,7 +361,7 @@ TIMES = [
                          "2026-01-05 10:01,45"], [44, 45],
         said=("1 rows repeat a moment with the same values",)),
     one("repeated moment with another value", [*times(["2026-01-05 10:00", "2026-01-05 10:01"]),
-                                               "2026-01-05 10:01,50"], [44, 50],
+                                               "2026-01-05 10:01,50"], [44, NAN],
         said=("1 rows repeat a moment with other values",)),
     one("gap", times(["2026-01-05 10:00", "2026-01-05 10:01", "2026-01-05 10:04"]),
         [44, 45, NAN, NAN, 46]),
