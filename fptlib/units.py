@@ -205,6 +205,9 @@ def symbol(unit: str) -> str:
     """A unit as people read it."""
     return _SYMBOLS.get(unit, unit)
 
+# Common practice, no source: timers are set and read in minutes up to some hours, runs in hours.
+_LONG_MINUTES = 300.0
+
 
 def rounded(value: float | None, unit: str = "") -> str:
     """A measured or calculated number as every table prints it; a dash where there is none.
@@ -215,7 +218,9 @@ def rounded(value: float | None, unit: str = "") -> str:
     if value is None or value != value:
         return "–"
     size = abs(value)
-    digits = 0 if size >= 1000 else 1 if size >= 10 or unit != "kW/ton" else 3
+    # A time is read in whole minutes; rows of half a minute show in short ones alone.
+    whole = unit == "min" and (size >= 10 or abs(size - round(size)) < 0.05)
+    digits = 0 if size >= 1000 or whole else 1 if size >= 10 or unit != "kW/ton" else 3
     text = f"{value:.{digits}f}"
     if float(text) == 0.0:
         # "-0.0" is zero that went through a subtraction; a small value must not read as zero.
@@ -224,8 +229,11 @@ def rounded(value: float | None, unit: str = "") -> str:
 
 
 def shown(value: float | None, unit: str = "") -> str:
-    """A measured or calculated number with its unit."""
+    """A measured or calculated number with its unit; a long time in hours and minutes."""
     text = rounded(value, unit)
+    if value is not None and unit == "min" and abs(value) >= _LONG_MINUTES:
+        hours, minutes = divmod(round(abs(value)), 60)
+        return f"{'-' if value < 0 else ''}{hours} h {minutes:02d} min"
     return text if text == "–" else f"{text} {symbol(unit)}".strip()
 
 

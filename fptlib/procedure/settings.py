@@ -54,8 +54,9 @@ def _compared(name: str, row: Mapping[str, Any], limit: Any,
     if specified is not None and abs(specified - float(limit)) > _SAME:
         found.append(f"specified {units.stated(specified, unit)}, judged against "
                      f"{units.stated(limit, unit)}: state it as this job's own limit")
-    measured = [event["measured"] for event in check["events"] if event["measured"] is not None] \
-        if check else []
+    # A check of two limits has events in two units: minutes off, and changeovers a day.
+    measured = [event["measured"] for event in check["events"] if event["measured"] is not None
+                and (event["unit"] or check["unit"]) == unit] if check else []
     observed = span(min(measured), max(measured), unit) if measured else ""
     if check and observed and check["verdict"] == Verdict.FAIL:
         found.append(f"observed {observed}: {check['id']} failed")
@@ -65,7 +66,6 @@ def _compared(name: str, row: Mapping[str, Any], limit: Any,
 
 
 def span(low: float, high: float, unit: str) -> str:
-    """From the lowest to the highest that was measured, in one unit; a timer in whole minutes."""
-    ends = dict.fromkeys(f"{each:.0f}" if unit == "min" else units.rounded(each, unit)
-                         for each in (low, high))
-    return f"{' to '.join(ends)} {units.symbol(unit)}".strip()
+    """From the lowest to the highest that was measured, the unit once where both have it alone."""
+    text = " to ".join(dict.fromkeys(units.shown(each, unit) for each in (low, high)))
+    return text if " h " in text else text.replace(f" {units.symbol(unit)} to ", " to ")

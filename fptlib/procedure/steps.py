@@ -137,7 +137,8 @@ STEPS: tuple[Step, ...] = (
          rests_on=("review",)),
 )
 JUDGED = tuple(step for step in STEPS if step.judged)
-TITLES = {step.name: step.title for step in STEPS}
+# Steps by their names in the record; the test script stands there beside them.
+TITLES = {**{step.name: step.title for step in STEPS}, "script": "Test script"}
 
 
 def step(name: str) -> Step:
@@ -149,7 +150,8 @@ def step(name: str) -> Step:
     for entry in STEPS:
         if entry.name == name:
             return entry
-    raise FormError(f"there is no step '{name}'; the steps are: " + ", ".join(TITLES))
+    raise FormError(f"there is no step '{name}'; the steps are: "
+                    + ", ".join(each.name for each in STEPS))
 
 CHECKS: dict[str, CheckOf] = {
     each.id: each for step in JUDGED for each in step.checks}

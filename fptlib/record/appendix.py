@@ -12,16 +12,17 @@ from fptlib.job.tables import labelled
 from fptlib.limits import COMMON_PRACTICE
 from fptlib.record import approvals
 from fptlib.record.blocks import ANSWERS, Block, Content, facts, members, table, text
-from fptlib.record.text import clean, moment, number, site_moment, unit_shown
+from fptlib.record.text import clean, moment, number, offset_of, site_moment, span, unit_shown
 
 
 def readings(content: Content) -> list[Block]:
     """Field readings and the instruments that took them."""
+    usual = offset_of(content["test"]["trended_from"])
     return [
-        *table("Field readings", {"Time": 18, "Point": 23, "Value": 13, "Instrument": 13,
-                                  "Taken by": 16, "Remark": 17},
-               [[moment(row["time"]), points.plain(row["point"]), _read(row), row["instrument"],
-                 row["taken_by"], row["remark"]] for row in content["readings"]]),
+        *table("Field readings", {"Time": 15, "Point": 29, "Value": 12, "Instrument": 13,
+                                  "Taken by": 14, "Remark": 17},
+               [[span(row["time"], "", usual), points.plain(row["point"]), _read(row),
+                 *members([row], "instrument taken_by remark")[0]] for row in content["readings"]]),
         *table("Field instruments", {"Tag": 11, "Make and model": 19, "Serial": 14, "Range": 14,
                                      "Accuracy ±": 14, "Calibrated": 14, "Due": 14},
                [[row["tag"], row["make_model"], row["serial"], row["range"],
@@ -53,7 +54,7 @@ def limits(content: Content) -> list[Block]:
                  number(row["value"], row["unit"]), *members([row["deviation"]],
                                                            "reason author date")[0]]
                 for row in in_force if row["deviation"]]),
-        *table("Every limit", {"Limit": 22, "Value": 14, "Meaning": 42, "Basis": 22},
+        *table("Every limit", {"Limit": 19, "Value": 10, "Meaning": 51, "Basis": 20},
                [[row["name"], number(row["value"], row["unit"]), row["meaning"],
                  "" if row["basis"] == COMMON_PRACTICE else row["basis"]] for row in in_force]),
         text(f"Where no basis is given it is {COMMON_PRACTICE}."),

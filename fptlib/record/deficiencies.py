@@ -1,5 +1,5 @@
-"""Failed checks as numbered work orders: what was found and required, where and when, whose work it
-is, what to set, and how far its correction is."""
+"""Failed checks, and failed steps of the test script, as numbered work orders: what was found and
+required, where and when, whose work it is, what to set, and how far its correction is."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fptlib.job.tables import DECISION
-from fptlib.procedure.steps import JUDGED
+from fptlib.procedure.steps import CHECKS, JUDGED, TITLES
 from fptlib.procedure.verdict import Verdict
 from fptlib.units import shown
 
@@ -17,7 +17,8 @@ _WORST_FIRST = (CRITICAL, MAJOR, MINOR)
 # supply drift, then what costs energy.
 _SEVERITY = {"lift": CRITICAL, "handover": MAJOR, "recovery": MAJOR, "exit": MAJOR,
              "enable": MAJOR, "reset": MAJOR, "instruments": MAJOR, "abort.conditions": CRITICAL,
-             "lift.release": MAJOR, "cold.exchanger": CRITICAL, "cold.condenser_water": MAJOR,
+             "lift.release": MAJOR, "script": MAJOR, "cold.exchanger": CRITICAL,
+             "cold.condenser_water": MAJOR,
              "cold.fans": MAJOR, "cold.cell_flow": MAJOR, "cold.basin": MAJOR,
              "cold.humidity": MAJOR}
 _DUE = {CRITICAL: "before the economizer operates again", MAJOR: "before acceptance",
@@ -47,13 +48,14 @@ _INVALIDATES = {
     "exit": ("exit", "transition"),
     "transition": ("enable", "exit", "transition"),
 }
+_SCRIPT = "script."
 OPEN, CORRECTED, VERIFIED, AS_IS = "open", "corrected", "verified", "accepted as is"
 Row = Mapping[str, Any]
 
 
 def deficiencies(checks: Sequence[Row], decided: Row, earlier: Row) -> list[dict[str, Any]]:
-    """Each failed check as a numbered item somebody has to close, the critical ones first; after
-    them those of the ``earlier`` test (numbers by check) that do not fail any more.
+    """Each failed check or step as a numbered item somebody has to close, the critical ones first;
+    after them those of the ``earlier`` test (numbers by check) that do not fail any more.
 
     What the job's people decided about an item (``[deficiencies."lift.minimum"]`` in job.toml)
     replaces the default; what was found never changes by hand. A retest keeps the numbers.
@@ -66,6 +68,42 @@ def deficiencies(checks: Sequence[Row], decided: Row, earlier: Row) -> list[dict
     numbers = iter(f"D{n}" for n in range(1, len(found) + len(earlier) + 1)
                    if f"D{n}" not in earlier.values())
     return [{"number": earlier.get(item["check"]) or next(numbers), **item} for item in found]
+
+
+def performed(script: Sequence[Row], checks: Sequence[Row]) -> list[dict[str, Any]]:
+    """The steps of the test script as rows like those of checks, for what no check judges: an alarm
+    that was not raised, a fan that did not start. A step one of whose checks fails is left out: the
+    check says what is wrong."""
+    failed = {check["id"] for check in checks if check["verdict"] == Verdict.FAIL}
+    return [_as_check(row) for row in script if failed.isdisjoint(judges(row))]
+
+
+def judges(row: Row) -> list[str]:
+    """The ids of the checks that judge a step of the script."""
+    return [id for id in str(row.get("checks", "")).replace(" ", "").split(",") if id]
+
+
+def _as_check(row: Row) -> dict[str, Any]:
+    number, outcome = row.get("number", 0), row.get("outcome")
+    verdict = outcome if outcome in (Verdict.PASS, Verdict.FAIL) else Verdict.NOT_TESTED
+    observed = str(row.get("observed", ""))
+    event = {"name": f"step {number} of the test script", "start": row.get("time"),
+             "verdict": verdict, "margin": None, "limit": None, "text": observed, "changeover": 0}
+    return {"id": f"{_SCRIPT}{number}", "step": "script", "verdict": verdict, "events": [event],
+            "question": str(row.get("action", "")), "reason": observed, "adjust": "",
+            "meaning": f"Step {number} of the test script failed: {row.get('action', '')}",
+            "expected": str(row.get("expected", "")), "unit": "", "measured": None}
+
+
+def step_title(step: str) -> str:
+    """A step to repeat as people read it, a single step of the test script too."""
+    number = step.removeprefix(_SCRIPT)
+    return TITLES.get(step) or (f"step {number} of the test script" if number != step else step)
+
+
+def is_item(id: str) -> bool:
+    """Whether a deficiency can have this id: that of a check, or of a step of the test script."""
+    return id in CHECKS or (id.startswith(_SCRIPT) and id.removeprefix(_SCRIPT).isdecimal())
 
 
 def still_open(items: Sequence[Row]) -> list[Row]:
@@ -89,7 +127,7 @@ def _deficiency(check: Row, decided: Any) -> dict[str, Any]:
         "event": worst.get("name", ""), "at": worst.get("start"),
         "found": _found(check, worst), "required": _required(check, worst),
         "causes": causes(check["adjust"]), "recommended": check["adjust"],
-        "retest": list(_INVALIDATES.get(step, (step,))),
+        "retest": [id] if step == "script" else list(_INVALIDATES.get(step, (step,))),
         "severity": severity, "due": _DUE.get(severity, ""),
         "responsible": _RESPONSIBLE.get(id, _RESPONSIBLE.get(step, "controls contractor")),
         "corrective_action": "", "setting_from": "", "setting_to": "", "cost_party": "",
@@ -119,7 +157,10 @@ def _found(check: Row, worst: Row) -> str:
 
 
 def _required(check: Row, worst: Row) -> str:
-    """The limit of the worst event, in the unit of what was measured."""
+    """The limit of the worst event, in the unit of what was measured; of a step of the script what
+    it was to show."""
+    if "expected" in check:
+        return str(check["expected"])
     if worst.get("limit") is None or worst.get("margin") is None:
         return ""
     bound = "at most" if worst["measured"] > worst["limit"] else "at least"

@@ -31,7 +31,7 @@ from fptlib.procedure.steps import JUDGED, TITLES
 from fptlib.procedure.verdict import Check, Verdict, worst
 from fptlib.record import files, schema
 from fptlib.record.canonical import DECIMALS, moment, plain
-from fptlib.record.deficiencies import deficiencies
+from fptlib.record.deficiencies import deficiencies, performed
 from fptlib.record.statement import statement
 from fptlib.trends.grid import Grid
 
@@ -111,8 +111,9 @@ def payload(
                       "unit": points.point(reading.point).unit} for reading in readings],
         "instruments": [plain(asdict(entry), f"instrument {entry.tag}")
                         for entry in instruments.values()],
-        "deficiencies": deficiencies(rows, _table(answers, "deficiencies"),
-                                     _table(_table(answers, "retest"), "numbers")),
+        "deficiencies": deficiencies(
+            [*rows, *performed(lookup(answers, "script", []), rows)],
+            _table(answers, "deficiencies"), _table(_table(answers, "retest"), "numbers")),
         "signatures_required": _required(answers),
     }
     if settings_sheet is not None:

@@ -14,14 +14,21 @@ from PIL import Image
 from fptlib import points
 from fptlib.errors import RecordError
 from fptlib.job.folder import lookup
+from fptlib.job.schema import ABORTED
 from fptlib.procedure.steps import TITLES
 from fptlib.procedure.verdict import Verdict, step_of
 from fptlib.record import retest, schema
-from fptlib.record.blocks import Block, Content, Figures, figure, section, table
-from fptlib.record.sections import all_sections
+from fptlib.record.blocks import Block, Content, Figures, figure, section, table, text
+from fptlib.record.sections import all_sections, appendices
 from fptlib.record.signing import Signature, SignedRecord, read_whole
-from fptlib.record.statement import ANALYSIS, counted, signed_as
+from fptlib.record.statement import ANALYSIS, counted, script_counted, signed_as
 from fptlib.record.text import clean, moment, number, site_moment
+
+_OF_SIGNATURES = (
+    "What counts is the signed record, which this file carries as record.json; these pages are set "
+    'from it: run "fptlib verify" on it. The signatures matched when the pages were made; whose '
+    "keys they are, only the list of trusted keys can say. The moments of signing are the signers' "
+    "own statements. The figures are drawn from the trends and are not part of the signed bytes.")
 
 
 def report(record: bytes, figures: Figures) -> dict[str, Any]:
@@ -43,7 +50,7 @@ def report(record: bytes, figures: Figures) -> dict[str, Any]:
         facts=_head(content, _signers(found, content)),
         conclusion=content["statement"]["conclusion"] or counted(content),
         banners=_banners(found, content),
-        sections=all_sections(content, figures),
+        sections=all_sections(content, figures), appendices=appendices(content, figures),
     )
 
 
@@ -87,17 +94,33 @@ def comparison_report(before: bytes, after: bytes, figures: Figures, saved: str
 
 
 def _report(
-    found: SignedRecord, content: Content, sections: list[dict[str, Any]], **head: Any
+    found: SignedRecord, content: Content, sections: list[dict[str, Any]],
+    appendices: Sequence[dict[str, Any]] = (), **head: Any
 ) -> dict[str, Any]:
-    """The members every report has; its sections are those that have something to show."""
-    shown = [section for section in sections if section["blocks"]]
+    """The members every report has; its sections are those that have something to show, the
+    signatures after them and before the appendix."""
+    signatures = section("Signatures", _signatures(found, content))
+    numbered = [(f"{mark}{n}", each) for mark, group in (
+        ("", (*sections, signatures)), ("A", appendices))
+        for n, each in enumerate((each for each in group if each["blocks"]), start=1)]
     return {
         **head, "invented": content["job"]["invented"], "digest": found.digest,
-        "signers": _signers(found, content),
         "signed_at": found.signatures[-1].header["signed-at"],
-        "sections": [{**section, "id": f"s{n}", "title": f"{n}  {section['title']}"}
-                     for n, section in enumerate(shown, start=1)],
+        "sections": [{**each, "id": f"s{number}", "title": f"{number}  {each['title']}"}
+                     for number, each in numbered],
     }
+
+
+def _signatures(found: SignedRecord, content: Content) -> list[Block]:
+    """Who signed what, and what the signatures are of."""
+    return [
+        *table("", {"Role": 12, "Name": 16, "Decision": 17, "Signed at": 13,
+                    "Key (RFC 7638 thumbprint)": 42},
+               [[signer["role"], signer["name"],
+                 ": ".join(filter(None, (signer["decision"], signer["reason"]))),
+                 signer["at"], signer["kid"]] for signer in _signers(found, content)]),
+        text(f"SHA-256 of the signed record: {found.digest}"), text(_OF_SIGNATURES),
+    ]
 
 
 def _check_figures(figures: Figures) -> None:
@@ -122,6 +145,7 @@ def _head(content: Content, signers: Sequence[Mapping[str, str]]) -> list[list[s
         "Procedure": clean(content["procedure"]["edition"]),
         "Trends": f"{moment(test['trended_from'])} to {moment(test['trended_to'])}"
                   if test["trended_from"] else "none",
+        "Test script": script_counted(content),
         "Conditions": clean(job["condition"]) + (
             f"; wet bulb {number(weather['lowest'])} to "
             f"{number(weather['highest'], weather['unit'])}" if weather else ""),
@@ -139,6 +163,8 @@ def _banners(found: SignedRecord, content: Content) -> list[str]:
         said.append("Returned for correction: this record does not stand.")
     if told["kind"] == ANALYSIS:
         said.append("Trend analysis, no functional test: no step of a test was performed.")
+    said += [f"The test was aborted {moment(mark.get('time'))} by {clean(mark.get('by', '?'))}."
+             for mark in content["marks"] if mark.get("what") == ABORTED]
     if told["preliminary"]:
         said.append("Preliminary: " + clean(points.plain(" ".join(told["preliminary"]))))
     return said

@@ -16,7 +16,7 @@ from fptlib.job.start import start_with
 from fptlib.job.tables import AFTER, RESULTS
 from fptlib.procedure.verdict import Verdict, step_of
 from fptlib.record import schema, signing
-from fptlib.record.deficiencies import still_open
+from fptlib.record.deficiencies import performed, still_open
 from fptlib.record.recalculate import text_of
 from fptlib.record.text import one_line
 
@@ -111,14 +111,20 @@ class Comparison:
 
 
 def compare(before: bytes, after: bytes) -> list[Comparison]:
-    """Every check of either record, before and after.
+    """Every check of either record, and every step of its script that was performed, before and
+    after.
 
     Raises:
         RecordError: a record is damaged or of an unknown kind.
     """
-    old, new = ({row["id"]: row for row in schema.current(signing.read(record).payload)["checks"]}
-                for record in (before, after))
+    old, new = (_judged(schema.current(signing.read(record).payload)) for record in (before, after))
     return [_comparison(id, old.get(id, {}), new.get(id, {})) for id in {**old, **new}]
+
+
+def _judged(content: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
+    steps = [row for row in performed(content["script"], content["checks"])
+             if row["verdict"] != Verdict.NOT_TESTED]
+    return {row["id"]: row for row in [*content["checks"], *steps]}
 
 
 def _comparison(id: str, old: Mapping[str, Any], new: Mapping[str, Any]) -> Comparison:

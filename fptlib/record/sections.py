@@ -1,6 +1,6 @@
 """The sections of a report, made of the payload's members alone, what an owner reads first.
 
-A section has a title and blocks (``record.blocks``), and ``check`` blocks: one check in full.
+A section has a title and blocks (``record.blocks``).
 """
 
 from __future__ import annotations
@@ -11,9 +11,10 @@ from typing import Any
 from fptlib import points
 from fptlib.job.tables import labelled
 from fptlib.procedure.settings import compared
+from fptlib.procedure.sheet_lines import WITHHELD
 from fptlib.procedure.steps import TITLES
 from fptlib.procedure.verdict import Verdict
-from fptlib.record import appendix
+from fptlib.record import appendix, check_blocks
 from fptlib.record.blocks import (
     ANSWERS,
     Block,
@@ -26,30 +27,40 @@ from fptlib.record.blocks import (
     table,
     text,
 )
-from fptlib.record.deficiencies import still_open
-from fptlib.record.text import clean, likelihood, moment, number, span
+from fptlib.record.deficiencies import judges, step_title, still_open
+from fptlib.record.text import moment, number, offset_of, span
 from fptlib.units import shown
 
 _MOST_CAUTIONS = 8
-_MOST_FIRST = 6
+_MOST_FIRST, _MOST_UNPROVEN = 6, 8
 
 
 def all_sections(content: Content, figures: Figures) -> list[dict[str, Any]]:
-    """Every section with its blocks, what an owner reads first."""
+    """What an owner, an authority and a contractor read: what came out, the test, who took part."""
     return [
         section("At a glance", _first_page(content, figures)),
         section("Verdict per step", _summary(content)),
         section("Cautions", [text(caution) for caution in _cautions(content)]),
-        section("Plant and conditions", _conditions(content)),
         section("Deficiencies and retest", _deficiencies(content, figures)),
-        section("Sequence of operation", _settings(content)),
         section("Test script", _script(content)),
-        *(section(step["title"], _step(content, step, figures)) for step in content["steps"]),
+        section("People, approvals, overrides, abort conditions", appendix.people(content)),
+        section("Plant and conditions", _conditions(content)),
+        section("Sequence of operation", _settings(content)),
+        section("What it is worth, for the owner", appendix.worth(content)),
+    ]
+
+
+def appendices(content: Content, figures: Figures) -> list[dict[str, Any]]:
+    """What a recalculation needs besides: every check in full, readings, limits, files."""
+    before = {_picture(item, figures) for item in content["deficiencies"]}
+    return [
+        section("Every check", check_blocks.overview(content)),
+        *(section(step["title"], check_blocks.step(content, step, figures, before))
+          for step in content["steps"]),
+        section("Settings sheet and replay", _settings_sheet(content)),
         section("Readings and instruments", appendix.readings(content)),
         section("Limits in force", appendix.limits(content)),
-        section("People, prerequisites, overrides", appendix.people(content)),
         section("Trends and files", appendix.files(content)),
-        section("What it is worth, for the owner", appendix.worth(content)),
     ]
 
 
@@ -60,8 +71,7 @@ def _first_page(content: Content, figures: Figures) -> list[Block]:
     engineer = told["conclusion_of_the_engineer"]
     abort = next((c for c in content["checks"] if c["id"] == "abort.conditions"), None)
     met = [event for event in abort["events"] if event["quantities"]] if abort else []
-    unproven = [check for check in content["checks"] if check["verdict"] in (
-        Verdict.NOT_TESTED, Verdict.DEFERRED, Verdict.INDETERMINATE)]
+    unproven = _unproven(content["checks"])
     first = items[0]["step"] if items else "handover"
     return [
         *([text(f"In the engineer's words: {engineer}")] if engineer else []),
@@ -72,12 +82,25 @@ def _first_page(content: Content, figures: Figures) -> list[Block]:
           if len(items) > _MOST_FIRST else []),
         *table("Abort conditions that were met", {"Condition": 34, "From when, for how long": 66},
                _abort_log(met)),
-        *table("Not proven, and why", {"Check": 40, "Verdict": 16, "Why": 44},
-               [[check["question"], Verdict(check["verdict"]), points.plain(check["reason"])]
-                for check in unproven]),
+        *table("Not proven, and why", {"Check": 44, "Verdict": 15, "Why": 41},
+               unproven[:_MOST_UNPROVEN]),
+        *([text(f"{len(unproven) - _MOST_UNPROVEN} more reasons stand with the checks, in the "
+                "appendix.")] if len(unproven) > _MOST_UNPROVEN else []),
         *figure(first, next((step["title"] for step in content["steps"]
                              if step["step"] == first), first), figures),
     ]
+
+
+def _unproven(checks: Sequence[Content]) -> list[list[Any]]:
+    """The checks that proved nothing by their reason, those that could not be decided first; how a
+    reason goes on stands with the check."""
+    asked: dict[tuple[Verdict, str], list[str]] = {}
+    for verdict in (Verdict.INDETERMINATE, Verdict.NOT_TESTED, Verdict.DEFERRED):
+        for check in checks:
+            if check["verdict"] == verdict:
+                why = points.plain(check["reason"]).split("; ")[0]
+                asked.setdefault((verdict, why), []).append(check["question"])
+    return [["\n".join(questions), verdict, why] for (verdict, why), questions in asked.items()]
 
 
 def _abort_log(met: Sequence[Content]) -> list[list[str]]:
@@ -94,8 +117,7 @@ def _script(content: Content) -> list[Block]:
     verdicts = {check["id"]: check["verdict"] for check in content["checks"]}
 
     def judged(row: Content) -> str:
-        ids = [id for id in str(row.get("checks", "")).replace(" ", "").split(",") if id]
-        return ", ".join(f"{id} {verdicts.get(id, 'not made')}" for id in ids)
+        return ", ".join(f"{id} {verdicts.get(id, 'not made')}" for id in judges(row))
 
     return table(
         "Steps with expected and observed results",
@@ -118,7 +140,6 @@ def _settings(content: Content) -> list[Block]:
                [[each.meaning, each.specified, each.programmed, each.judged, each.observed,
                  each.source, "; ".join(each.contradictions) or "none"] for each in stated]),
         *table("Exits of the sequence, as specified", ANSWERS, exits),
-        *_settings_sheet(content),
     ]
 
 
@@ -127,14 +148,15 @@ def _settings_sheet(content: Content) -> list[Block]:
     sheet = content.get("settings_sheet")
     if not sheet:
         return []
-    columns = {"Setting": 18, "Specified": 9, "Found": 12, "Recommended": 13, "Why": 22,
-               "Valid here": 12, "Effect alone": 14}
+    columns = {"Setting": 15, "Specified": 9, "Found": 10, "Recommended": 14, "Why": 20,
+               "Valid here": 12, "Effect alone": 20}
     # Records made before have no effects.
     lines = [[*(each[name] for name in ("name", "specified", "found", "recommended", "why",
                                         "valid")), each.get("effect", "–")]
              for each in sheet["lines"]]
-    rows = [[moment(each["from"]), f"{each['minutes']:.0f} min", each["plant"], each["sequence"],
-             each["reason"]] for each in sheet["disagreements"]]
+    usual = offset_of(content["test"]["trended_from"])
+    rows = [[span(each["from"], "", usual), shown(each["minutes"], "min"), each["plant"],
+             each["sequence"], each["reason"]] for each in sheet["disagreements"]]
     return [
         text(f"Path from chillers to exchanger: {sheet['verdict']}. {sheet['reason']}"),
         *(text(f"What would help: {each}") for each in sheet["helps"]),
@@ -142,7 +164,7 @@ def _settings_sheet(content: Content) -> list[Block]:
                columns, lines),
         *([text(sheet["not_replayed"])] if sheet["not_replayed"] else []),
         *table("Sequence replayed: where the plant did otherwise", {
-            "From": 16, "For": 8, "Plant": 18, "Sequence": 14, "Reason": 44}, rows),
+            "From": 16, "For": 9, "Plant": 18, "Sequence": 14, "Reason": 43}, rows),
     ]
 
 
@@ -196,7 +218,8 @@ def _cautions(content: Content) -> list[str]:
     if (rest := len(unusable) - _MOST_CAUTIONS) > 0:
         said.append(f"{rest} more points are not used.")
     if doubts := sum(remark["severity"] == "doubt" for remark in remarks):
-        said.append(f"{doubts} doubts about the trends are listed under Trends and files.")
+        said.append(f"{doubts} {'doubt' if doubts == 1 else 'doubts'} about the trends: see Trends "
+                    "and files in the appendix.")
     return said
 
 
@@ -228,99 +251,52 @@ def _conditions(content: Content) -> list[Block]:
 
 
 def _deficiencies(content: Content, figures: Figures) -> list[Block]:
-    items, shown = content["deficiencies"], dict[str, str]()
+    items, pictured = content["deficiencies"], dict[str, str]()
     sheet = content.get("settings_sheet", {}).get("lines", [])
     return [
         *([] if items else [text("No check failed; there is no deficiency.")]),
         *facts({"Deficiencies as the engineer wrote them":
                  content["findings"].get("deficiencies", "")}),
-        *(block for item in items for block in _work_order(item, sheet, figures, shown)),
+        *(block for item in items for block in _work_order(item, sheet, figures, pictured)),
         *table("This job is a retest", {"What": 40, "Value": 60},
                labelled("retest", {name: value for name, value in content["retest"].items()
                                    if name != "numbers"})),
     ]
 
 
-def _work_order(item: Content, sheet: Sequence[Content], figures: Figures, shown: dict[str, str]
-                ) -> list[Block]:
-    """One deficiency so that whoever corrects it needs no other page; ``shown`` keeps which
+def _picture(item: Content, figures: Figures) -> str:
+    """The picture of a deficiency: that of its check, or else of its step."""
+    return str(item["check"] if item["check"] in figures else item["step"])
+
+
+def _work_order(item: Content, sheet: Sequence[Content], figures: Figures,
+                pictured: dict[str, str]) -> list[Block]:
+    """One deficiency so that whoever corrects it needs no other page; ``pictured`` keeps which
     pictures stand with which one already."""
     values = [f"{line['name']}: {line['recommended']}" for line in sheet
-              if line["group"] == item["step"] and "settings sheet" in item["recommended"]]
-    picture = item["check"] if item["check"] in figures else item["step"]
-    first = shown.setdefault(picture, item["number"])
+              if line["group"] == item["step"] and "settings sheet" in item["recommended"]
+              and line["recommended"] != WITHHELD]
+    picture = _picture(item, figures)
+    first = pictured.setdefault(picture, item["number"])
     moved = str(item["recommended"]).partition(": ")[2] if item["causes"] else ""
-    when, steps = moment(item["at"]), [TITLES.get(step, step) for step in item["retest"]]
+    when, steps = moment(item["at"]), [step_title(step) for step in item["retest"]]
     causes = "\n".join(f"{n}. {cause}" for n, cause in enumerate(item["causes"], start=1))
     setting = " to ".join(filter(None, (item["setting_from"], item["setting_to"])))
     status = ", ".join(filter(None, (item["status"], item["status_by"], item["status_on"])))
     rows = {
-        "Check, step": f"{item['check']}, {TITLES.get(item['step'], item['step'])}",
+        "Check, step": f"{item['check']}, {step_title(item['step'])}",
         "Event": ", ".join(filter(None, (points.plain(item["event"]), when))),
         "Found": points.plain(item["found"]), "Required": item["required"],
         "Likely causes": causes,
         "Recommended": moved[:1].upper() + moved[1:] or item["recommended"],
         "Settings sheet": "\n".join(values), "Setting to change, from and to": setting,
-        "Severity": item["severity"], "Responsible": item["responsible"], "Due": item["due"],
+        "Severity, due": ", ".join(filter(None, (item["severity"], item["due"]))),
+        "Responsible": item["responsible"], "Cost borne by": item["cost_party"],
         "Corrective action": item["corrective_action"], "Status": status,
-        "Steps to repeat": "; ".join(steps), "Cost borne by": item["cost_party"],
+        "Steps to repeat": "; ".join(steps),
         "Remark": item["remark"],
         "Picture": f"with deficiency {first}"
                    if first != item["number"] and picture in figures else ""}
     return [*table(f"Deficiency {item['number']}", {"What": 20, item["title"]: 80},
                    [[label, value] for label, value in rows.items() if value]),
             *(figure(picture, item["title"], figures) if first == item["number"] else [])]
-
-
-def _step(content: Content, step: Content, figures: Figures) -> list[Block]:
-    return [
-        *(block for check in _of_step(content, step) for block in _check(check, figures)),
-        *figure(step["step"], step["title"], figures),
-        *table("Answers given in the workbook", ANSWERS,
-               labelled(f"answers.{step['step']}", content["answers"].get(step["step"], {}))),
-    ]
-
-
-def _check(check: Content, figures: Figures) -> list[Block]:
-    numbers = {"Measured": check["measured"], "Limit": check["limit"], "Margin": check["margin"],
-               # Zero is what a check without an uncertainty of its own carries: no statement.
-               "Uncertainty (k = 2)": check["uncertainty"] or None}
-    words = {name: clean(points.plain(check[name]))
-             for name in ("id", "question", "reason", "basis", "meaning", "adjust")}
-    if words["reason"] in words["meaning"]:
-        words["meaning"] = ""
-    return [{
-        "kind": "check", **words, "verdict": check["verdict"],
-        "values": [[label, clean(shown(value, check["unit"]))] for label, value in numbers.items()
-                   if value is not None],
-        "probability": likelihood(check["probability"]),
-        "events": _events(check),
-    }, *figure(check["id"], check["question"], figures)]
-
-
-def _events(check: Content) -> list[Block]:
-    rows = [[points.plain(event["name"]), span(event["start"], event["end"]),
-             points.plain(event["text"]), Verdict(event["verdict"])] for event in check["events"]]
-    if all(event["verdict"] == check["verdict"] for event in check["events"]):
-        # The check's own verdict says it for each of them.
-        shown = table("", {"Event": 19, "When": 26, "What was seen": 55},
-                      [row[:3] for row in rows])
-    else:
-        shown = table("", {"Event": 17, "When": 26, "What was seen": 43, "Verdict": 14}, rows)
-    return [*shown, *_worksheet(check)]
-
-
-def _worksheet(check: Content) -> list[Block]:
-    """What the formula was given in each event, as it was calculated; what was the same in every
-    event is said once."""
-    known = [event for event in check["events"] if event["quantities"]]
-    names = list(dict.fromkeys(name for event in known for name in event["quantities"]))
-    given = {name: [number(event["quantities"].get(name)) for event in known] for name in names}
-    steady = [name for name in names if len(known) > 1 and len(set(given[name])) == 1]
-    if len(steady) == len(names):
-        steady = []
-    same = "; ".join(f"{name} = {given.pop(name)[0]}" for name in steady)
-    caption = "How it was calculated" + (f", in every event: {same}" if same else "")
-    widths = {"Event": 16, **{name: max(84 // len(given), 8) for name in given}}
-    return table(caption, widths, [[points.plain(event["name"]), *values] for event, *values
-                                   in zip(known, *given.values(), strict=True)])

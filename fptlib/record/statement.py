@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from fptlib.job.roles import LEAST_APPROVERS
 from fptlib.job.schema import STARTED
 from fptlib.procedure.verdict import Verdict
 from fptlib.record.deficiencies import still_open
@@ -58,13 +59,29 @@ def preliminary(content: Content) -> list[str]:
 
 
 def unapproved(approvals: Sequence[Content], asked: Sequence[str]) -> list[str]:
-    """What the plan's approval lacks: a signature at all, or one that the firm asks for."""
-    signed = {row.get("role") for row in approvals if "signed" in row}
+    """What the plan's approval lacks: a signature at all, one that the firm asks for (the owner's
+    and the engineer's where it names nobody), or a key of its own for each."""
+    # The first part of a signed line states its key.
+    signed = {row.get("role"): str(row["signed"]).split(".")[0]
+              for row in approvals if "signed" in row}
     entered = ", ".join(f"{row.get('role', '?')} {row.get('name', '?')}" for row in approvals)
     lacks = [] if signed else [f"The plan's approval was entered, not signed: {entered}."
                                if entered else "The plan was not approved."]
-    return lacks + [f"The plan lacks the signed approval of the {role}." for role in asked
-                    if role not in signed]
+    keys, wanted = list(signed.values()), asked or (LEAST_APPROVERS if signed else ())
+    shared = [role for role, key in signed.items() if keys.count(key) > 1]
+    return [*lacks, *(f"The plan lacks the signed approval of the {role}." for role in wanted
+                      if role not in signed),
+            *([f"One key signed the plan's approval for {' and '.join(map(str, shared))}."]
+              if shared else [])]
+
+
+def script_counted(content: Content) -> str:
+    """How many steps of the script came out how; empty where there is none."""
+    found = [row.get("outcome") or "not done" for row in content["script"]]
+    said = [f"{words} {found.count(word)}" for word, words in (
+        ("pass", "passed"), ("fail", "failed"), ("not done", "not done")) if word in found]
+    steps = "step" if len(found) == 1 else "steps"
+    return f"{len(found)} {steps}: {', '.join(said)}" if found else ""
 
 
 def conclusion(content: Content) -> str:
@@ -103,6 +120,14 @@ def counted(content: Content) -> str:
     return f"{len(found)} checks: {', '.join(said)}."
 
 
+def _failed(content: Content) -> str:
+    """How many checks and steps of the script failed; empty where none did."""
+    checks = sum(check["verdict"] == Verdict.FAIL for check in content["checks"])
+    steps = sum(row.get("outcome") == "fail" for row in content["script"])
+    return " and ".join(f"{count} {one if count == 1 else more}" for count, one, more in (
+        (checks, "check", "checks"), (steps, "step of the script", "steps of the script")) if count)
+
+
 def _plural(word: str, count: int) -> str:
     return word if count == 1 else f"{word.removesuffix('y')}ies"
 
@@ -126,10 +151,10 @@ def signed_as(content: Content, role: str, sent_back: bool) -> str:
     told = content["statement"]
     if role == "technician":
         return "analyzed" if told["kind"] == ANALYSIS else "performed"
-    failed = sum(check["verdict"] == Verdict.FAIL for check in content["checks"])
     said = "witnessed" if role == "witness" else "reviewed"
-    if failed:
-        return f"{said}, not accepted: {failed} {'checks' if failed > 1 else 'check'} failed"
-    if told["preliminary"] or told["kind"] != PERFORMED:
+    if failed := _failed(content):
+        return f"{said}, not accepted: {failed} failed"
+    proven = any(check["verdict"] == Verdict.PASS for check in content["checks"])
+    if told["preliminary"] or told["kind"] != PERFORMED or not proven:
         return said if told["kind"] else "signed"
     return "accepted"

@@ -101,9 +101,15 @@ def site_moment(value: Any, zone: str) -> str:
     return f"{moment(there.isoformat())} ({shown} UTC)"
 
 
-def span(start: Any, end: Any) -> str:
-    """Two moments in one line; the day and the offset once where they are the same."""
-    first, last = moment(start), moment(end)
+def offset_of(value: Any) -> str:
+    """The offset from UTC that a moment states, as ``moment`` prints it; empty where none."""
+    return moment(value)[len("2026-01-31 00:00 "):]
+
+
+def span(start: Any, end: Any, usual: str = "") -> str:
+    """Two moments in one line; the day and the offset once where they are the same, and no offset
+    that is the ``usual`` one of the page."""
+    first, last = (moment(each).removesuffix(f" {usual}") for each in (start, end))
     if not last or first == last:
         return first
     (day, time, *zone), (other_day, other_time, *other_zone) = first.split(), last.split()

@@ -12,9 +12,9 @@ from fptlib.errors import FormError
 from fptlib.job.folder import Job, lookup, place
 from fptlib.job.tables import DECISION
 from fptlib.procedure.assemble import assemble
-from fptlib.procedure.steps import CHECKS, all_checks
+from fptlib.procedure.steps import all_checks
 from fptlib.record import render
-from fptlib.record.deficiencies import deficiencies
+from fptlib.record.deficiencies import deficiencies, is_item, performed
 from fptlib.record.payload import check_row
 from fptlib.record.text import clean
 from fptlib.workbook import table_file
@@ -29,7 +29,8 @@ def of(job: Job) -> list[dict[str, Any]]:
     """Every deficiency of the job as its files give it now."""
     held = job.answers()
     rows = [check_row(check) for check in all_checks(assemble(job))]
-    return deficiencies(rows, lookup(held, "deficiencies", {}), lookup(held, "retest.numbers", {}))
+    return deficiencies([*rows, *performed(lookup(held, "script", []), rows)],
+                        lookup(held, "deficiencies", {}), lookup(held, "retest.numbers", {}))
 
 
 def write(job: Job) -> Path:
@@ -65,7 +66,7 @@ def read(job: Job, path: Path) -> int:
 
 
 def _taken(row: Mapping[str, str], where: str) -> dict[str, str]:
-    if row["check"] not in CHECKS:
+    if not is_item(row["check"]):
         raise FormError(f"{where}: there is no check '{row['check']}'; leave that column as it is")
     found, known = {}, answers_of(DECISION)
     for name in _BACK:

@@ -249,7 +249,9 @@ class Deficiencies(Section):
     """What becomes of each failed check, to its closure."""
 
     def choices(self) -> Mapping[str, Sequence[str]]:
-        return {"check": list(CHECKS), "severity": ["critical", "major", "minor"]}
+        failed = [f"script.{row['number']}" for row in self.job.get("script", [])
+                  if row.get("outcome") == "fail"]
+        return {"check": [*CHECKS, *failed], "severity": ["critical", "major", "minor"]}
 
     def finish(self, row: Row) -> Row:
         if row.get("status") in ("verified", "accepted as is") and not row.get("status_by"):

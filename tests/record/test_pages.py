@@ -30,7 +30,7 @@ from fptlib.record.pdf import RECORD_NAME, record_of_pdf
 from fptlib.record.statement import statement
 from fptlib.record.text import likelihood
 from fptlib.record.verify import verify
-from fptlib.units import rounded
+from fptlib.units import rounded, shown
 
 KEYS = support.make_keys()
 FIGURES = {"recovery.rate": support.png(), "lift": support.png(60, 30)}
@@ -119,7 +119,7 @@ def test_the_page_stands_on_its_own(record: bytes) -> None:
     assert all(value.startswith(("data:image/png;base64,", "data:application/json;", "#"))
                for value in links)
     assert ("http-equiv", "Content-Security-Policy") in read.attributes
-    assert read.tags.count("img") == 3, "a step's picture stands with its deficiency too"
+    assert read.tags.count("img") == 2, "a step's picture stands with its deficiency alone"
     assert sum(name == "alt" and bool(value) for name, value in read.attributes) == 3
 
 
@@ -468,6 +468,14 @@ def test_answers_outside_the_steps_say_where_they_were_given(job: Job) -> None:
     stated["answers"] = {"findings": {"remark": "left as found"}}
     page = render.html(support.signed(stated, KEYS, ("technician",)), {}).decode()
     assert "Findings: Remarks" in page
+
+
+@pytest.mark.parametrize(("minutes", "printed"), [
+    (0.0, "0 min"), (2.5, "2.5 min"), (20.0, "20 min"), (271.0, "271 min"), (-121.0, "-121 min"),
+    (300.0, "5 h 00 min"), (3674.0, "61 h 14 min"), (-328.4, "-5 h 28 min"), (None, "–")])
+def test_a_time_is_printed_as_the_trade_reads_it(minutes: float | None, printed: str) -> None:
+    """Common practice, no source: timers in whole minutes, long runs in hours and minutes."""
+    assert shown(minutes, "min") == printed
 
 
 def test_a_small_value_is_not_printed_as_zero() -> None:

@@ -13,6 +13,7 @@ import record_support as support
 from fptlib import points
 from fptlib.job.tables import labelled
 from fptlib.procedure.verdict import Verdict
+from fptlib.record import sections
 from fptlib.record.report import report
 from fptlib.record.text import site_moment
 
@@ -80,7 +81,8 @@ def test_a_work_order_says_each_thing_once(shown: dict[str, Any]) -> None:
     assert first["Settings sheet"] == "largest rise in ten minutes: 1.6 °F"
     assert first["Steps to repeat"] == "Setpoint recovery"
     assert "Picture" not in first and second["Picture"] == "with deficiency D1"
-    assert [figure["key"] for figure in blocks(shown, "figure")] == ["recovery"] * 3
+    # On the first page and with its deficiency; the step does not show it again.
+    assert [figure["key"] for figure in blocks(shown, "figure")] == ["recovery"] * 2
 
 
 def test_the_settings_sheet_says_what_each_setting_brings_where_the_record_has_it(
@@ -96,11 +98,34 @@ def test_answers_stand_in_the_order_of_the_forms() -> None:
         "Tag", "Load", "Chilled-water flow", "Condenser-water flow"]
 
 
+def test_the_test_stands_before_the_signatures_and_what_recalculates_it_behind(
+        shown: dict[str, Any]) -> None:
+    titles = [section["title"] for section in shown["sections"]]
+    assert titles[0] == "1  At a glance" and titles[-1].endswith("Trends and files")
+    signed = next(n for n, title in enumerate(titles) if title.endswith("  Signatures"))
+    assert not any(title.startswith("A") for title in titles[:signed])
+    assert all(title.startswith("A") for title in titles[signed + 1:])
+    assert titles[signed + 1] == "A1  Every check"
+
+
+def test_checks_that_are_not_proven_for_one_reason_stand_together() -> None:
+    rows = [{"question": f"Q{n}?", "verdict": verdict, "reason": reason} for n, (verdict, reason)
+            in enumerate([("pass", ""), ("not tested", "not trended: chw_flow"),
+                          ("indeterminate", "too near; but it rests on a doubt"),
+                          ("not tested", "not trended: chw_flow")])]
+    assert sections._unproven(rows) == [
+        ["Q2?", Verdict.INDETERMINATE, "too near"],
+        ["Q1?\nQ3?", Verdict.NOT_TESTED, "not trended: chilled-water flow of the plant"]]
+
+
 def test_a_check_says_each_thing_once(shown: dict[str, Any]) -> None:
     checks = {check["id"]: check for check in blocks(shown, "check")}
-    sheet = checks["recovery.rate"]["events"][-1]
-    assert sheet["caption"] == "How it was calculated, in every event: approach, °F = 1.8"
-    assert sheet["head"] == ["Event", "load, tons"]
+    events, = checks["recovery.rate"]["events"]
+    assert events["caption"] == "In every event: approach, °F = 1.8"
+    assert events["head"] == ["Changeover", "When", "What was seen", "load, tons"]
+    assert [[cell["text"] for cell in row] for row in events["rows"]] == [
+        ["2", "2026-01-12 06:10 to 06:40", "the setpoint rose 5.10 degF in ten minutes", load]
+        for load in ("200", "230")]
     flow = checks["lift.flow"]
     assert flow["reason"] == "not trended: chilled-water flow of the plant"
     assert flow["meaning"] == ""

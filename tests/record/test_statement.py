@@ -50,11 +50,25 @@ def test_an_approval_that_was_only_entered_is_none(content: dict[str, Any]) -> N
     entered = {"role": "owner", "name": "Casey Owner", "changed": []}
     assert preliminary({**content, "approvals": [entered]})[0] == (
         "The plan's approval was entered, not signed: owner Casey Owner.")
-    signed = {**entered, "signed": "a.b.c"}
-    assert not any("approv" in said for said in preliminary({**content, "approvals": [signed]}))
-    firm = {**content["procedure"], "approvers": ["owner", "tenant"]}
-    assert preliminary({**content, "approvals": [signed], "procedure": firm})[0] == (
-        "The plan lacks the signed approval of the tenant.")
+
+
+def test_a_plan_needs_the_owner_and_the_engineer_or_whom_the_firm_names(
+        content: dict[str, Any]) -> None:
+    owner = {"role": "owner", "name": "Casey Owner", "changed": [], "signed": "a.b.c"}
+    engineer = {"role": "engineer", "name": "Blair Senior", "changed": [], "signed": "d.b.c"}
+
+    def said(*approvals: dict[str, Any], **firm: Any) -> list[str]:
+        told = preliminary({**content, "approvals": list(approvals),
+                            "procedure": {**content["procedure"], **firm}})
+        return [sentence for sentence in told if "approv" in sentence]
+
+    assert said(owner, engineer) == []
+    assert said(owner) == ["The plan lacks the signed approval of the engineer."]
+    assert said(owner, {**engineer, "signed": "a.e.f"}) == [
+        "One key signed the plan's approval for owner and engineer."]
+    assert said(owner, approvers=["owner"]) == []
+    assert said(owner, approvers=["owner", "tenant"]) == [
+        "The plan lacks the signed approval of the tenant."]
 
 
 def test_every_essential_that_is_missing_is_named(content: dict[str, Any]) -> None:
@@ -108,7 +122,20 @@ def test_accepted_stands_only_where_the_test_was_accepted(
 
 def test_a_complete_test_without_a_fail_is_accepted(content: dict[str, Any]) -> None:
     whole = {**content, "checks": [], "statement": {"kind": PERFORMED, "preliminary": []}}
+    assert signed_as(whole, "engineer", False) == "reviewed", "nothing was proven"
+    whole["checks"] = [{"verdict": Verdict.NOT_TESTED}, {"verdict": Verdict.PASS}]
     assert signed_as(whole, "engineer", False) == "accepted"
+    failed = {**whole, "script": [{"number": 7, "outcome": "fail"}]}
+    assert signed_as(failed, "engineer", False) == (
+        "reviewed, not accepted: 1 step of the script failed")
+
+
+def test_an_aborted_test_and_its_script_stand_in_the_head(tmp_path: Path) -> None:
+    mark = '\n[[marks]]\ntime = "2026-01-06T00:31:00-07:00"\nwhat = "test aborted"\nby = "AF"\n'
+    page = render.html(support.signed(made(tmp_path, DONE + mark), support.make_keys(),
+                                      ("technician",)), {}).decode()
+    assert "The test was aborted 2026-01-06 00:31 -07:00 by AF." in page
+    assert "1 step: passed 1" in page
 
 
 def test_the_first_page_says_it_all(content: dict[str, Any]) -> None:

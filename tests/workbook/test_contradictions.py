@@ -8,6 +8,7 @@ import small_plant
 from fptlib.errors import FormError
 from fptlib.job.folder import Job
 from fptlib.job.tables import ORDERS, contradictions, table
+from fptlib.procedure.settings import compared
 from fptlib.workbook import questionnaire
 from fptlib.workbook.checklist import OverrideLine
 from fptlib.workbook.forms import FormView, RowsView
@@ -81,3 +82,12 @@ def test_a_reading_of_another_kind_of_instrument_or_another_year_is_told(tmp_pat
     kept = readings.finish({**row, "point": "chw_supply_temp", "value": "44", "unit": "degF"})
     readings.put(kept, None)
     assert "look at the year" in readings.receipt(kept)[1]
+
+
+def test_a_setting_is_observed_in_its_own_unit_alone() -> None:
+    """The check of the minimum off time counts changeovers a day besides."""
+    events = [{"measured": 1.0, "unit": "per day"}, {"measured": 292.0, "unit": ""},
+              {"measured": 1928.0, "unit": "min"}]
+    check = {"id": "enable.rest", "unit": "min", "verdict": "pass", "events": events}
+    found, = compared({"enable.rest": {}}, {"enable.rest": 30.0}, [check])
+    assert found.observed == "292 min to 32 h 08 min"

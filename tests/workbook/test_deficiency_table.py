@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
+import shutil
 
 import pytest
 import record_support as support
 import small_plant
+from form_views import rows_view, said
 
 from fptlib.errors import FormError
 from fptlib.job.folder import Job
@@ -92,6 +94,57 @@ def test_a_deficiency_keeps_its_number_and_is_verified_by_the_retest(tmp_path) -
         assert (item["number"], item["status"]) == ("D1", status)
         assert items["exit.supply"]["number"] == "D2"
         assert (item in still_open(list(items.values()))) is is_open
+
+
+SCRIPT = [{"number": 7, "kind": "failure", "action": "Wet-bulb sensor failed",
+           "expected": "Alarm raised", "checks": "lift.floor", "observed": "No alarm",
+           "time": "2026-01-06T00:31:00-07:00", "initials": "AF", "outcome": "fail"},
+          {"number": 8, "action": "B", "checks": "recovery.rate", "outcome": "fail",
+           "observed": "too fast"}, {"number": 9, "action": "C"}]
+
+
+def test_a_failed_step_of_the_script_is_a_deficiency_of_its_own_to_its_closure(tmp_path) -> None:
+    """An alarm that was not raised is judged by no check; a step whose own check fails is that
+    check's deficiency, and none besides."""
+    job = support.make_job(tmp_path / "job")
+    job.put("script", SCRIPT)
+    keys = support.make_keys()
+    content = support.make_payload(job, [support.make_check(),
+                                         support.make_check("lift.floor", Verdict.PASS)])
+    item, = (item for item in content["deficiencies"] if item["check"].startswith("script"))
+    assert (item["check"], item["found"], item["required"], item["severity"]) == (
+        "script.7", "step 7 of the test script: No alarm", "Alarm raised", "major")
+    assert "step 7 of the test script failed" in content["statement"]["conclusion"]
+    record = support.signed(content, keys, ("technician",))
+    again = retest.start_retest(tmp_path / "again", record)
+    assert again.get("retest.numbers")["script.7"] == item["number"]
+    shutil.copytree(job.folder / "trends", again.folder / "trends", dirs_exist_ok=True)
+
+    def closed(**result: str) -> tuple[str, str]:
+        again.put("script", [{**step, **result} if step["number"] == 7 else step
+                             for step in again.get("script")])
+        found = support.make_payload(again, [support.make_check(verdict=Verdict.PASS)])
+        after = support.signed(found, keys, ("technician",))
+        status = next(i["status"] for i in found["deficiencies"] if i["check"] == "script.7")
+        return status, next(each.reason for each in retest.closings(record, after)
+                            if each.check == "script.7")
+
+    assert closed() == ("open", "script.7 is absent in the retest")
+    assert closed(outcome="fail", observed="none") == ("open", "script.7 is fail in the retest")
+    assert closed(outcome="pass", observed="alarm at 22:04") == ("verified", "")
+
+
+def test_the_contractors_table_and_the_form_take_a_failed_step(job) -> None:
+    job.put("script", SCRIPT)
+    path = deficiency_table.write(job)
+    path.write_bytes(edited(path, "script.7", status="corrected", status_by="D. Controls"))
+    deficiency_table.read(job, path)
+    assert job.get('deficiencies."script.7".status') == "corrected"
+    view = rows_view(job, "deficiencies")
+    for name, typed in {"check": "script.7", "status": "verified", "status_by": "AF"}.items():
+        view.fields[name].control.value = typed
+    view.save.click()
+    assert job.get('deficiencies."script.7".status') == "verified", said(view.message)
 
 
 def test_what_fails_again_is_not_verified() -> None:

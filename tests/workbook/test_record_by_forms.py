@@ -131,18 +131,19 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> Job:
             fill(view, row)
             view.save.click()
             assert "saved" in said(view.message), said(view.message)
-    approve(job, root / "owner.key")
+    for role, name in (("owner", "Casey Owner"), ("engineer", "Blair Senior")):
+        approve(job, root / f"{role}.key", role, name)
     return job
 
 
-def approve(job: Job, key: Path) -> None:
+def approve(job: Job, key: Path, of: str, by: str) -> None:
     make_key(key, "four words of an owner")
     panel = panels.approve(job)
     role, name, file, secret, buttons = panel.widget.children[1:6]
-    role.value, name.value, file.value = "owner", "Casey Owner", str(key)
+    role.value, name.value, file.value = of, by, str(key)
     secret.value = "four words of an owner"
     buttons.children[0].click()
-    assert "approved by owner Casey Owner" in panel.message.widget.value
+    assert f"approved by {of} {by}" in panel.message.widget.value
 
 
 def script(job: Job) -> None:
@@ -189,8 +190,9 @@ def test_a_change_after_the_approval_is_named(job: Job) -> None:
     held["prerequisites"][0]["by"] = "someone else"
     assert plan.changes(held) == [
         f"Stop the test when: changed after {name} ({role}) approved the plan; have it approved "
-        "again" for role, name in (("controls contractor", "Dana Controls"),
-                                   ("owner", "Casey Owner"))]
+        "again" for role, name in (
+            ("controls contractor", "Dana Controls"), ("owner", "Casey Owner"),
+            ("engineer", "Blair Senior"))]
 
 
 def test_each_step_of_the_script_points_to_checks_that_there_are(job: Job) -> None:
