@@ -188,8 +188,8 @@ def wet_bulb_branches(
     [32.54, 31.37]
     """
     state = np.broadcast_arrays(*floats(dry_bulb, humidity, pressure))
-    saturated = vapor_pressure(_in_range(state[0]))
-    if state[0].ndim == 0 and _impossible(state[0], state[1], state[2], saturated):
+    alone = state[0].ndim == 0
+    if alone and _impossible(state[0], state[1], state[2], vapor_pressure(_in_range(state[0]))):
         raise ImpossibleState(
             f"{humidity} %RH at {dry_bulb} degF and {pressure} psia cannot be")
     liquid, ice = in_blocks(_both, *state)

@@ -290,38 +290,44 @@ def words() -> dict[str, dict[str, str]]:
 
 def judged_alone(test: FunctionalTest, unit: str, found: Finding) -> Event:
     """A finding decided: by its number, by what its gaps may hide, by whether it was whole."""
-    first = int(found.first // 1)
-    event = Event(
-        found.number, found.subject, found.start or test.time(found.first),
-        None if found.last is None else test.time(found.last),
-        found.verdict or Verdict.NOT_TESTED, found.text, unit=found.unit or unit, first=first,
-        last=found.last, quantities=found.quantities)
     limit = found.at_most if found.at_most is not None else found.at_least
-    if found.measured is None or limit is None:
-        return event
-    sign = -1.0 if found.at_most is not None else 1.0
-    margin, rule = sign * (found.measured - limit), test.limits.rule
-    decided = found.verdict is not None
-    event = replace(
-        event, measured=float(found.measured), limit=float(limit), margin=float(margin),
-        uncertainty=float(found.uncertainty),
-        verdict=found.verdict or decide(margin, found.uncertainty, rule, found.tolerance,
-                                        found.reserve),
-        probability=None if decided else conformance(margin + found.tolerance, found.uncertainty))
-    if decided:
-        return event
-    if event.verdict is Verdict.PASS and found.worst_in_gaps is not None:
-        in_gaps = sign * (found.worst_in_gaps - limit)
-        if decide(in_gaps, found.uncertainty, rule, found.tolerance,
-                  found.reserve) is not Verdict.PASS:
-            event = unproven(event, f"{event.text}; what the trends do not show may be worse")
-    if event.verdict is Verdict.PASS and found.cut_off:
-        event = unproven(event, f"{event.text}; but {found.cut_off}")
-    if event.verdict is Verdict.PASS and found.pass_needs:
-        event = unproven(event, f"{event.text}; but {found.pass_needs}", Verdict.DEFERRED)
-    if event.verdict is Verdict.FAIL and found.fail_needs:
-        event = unproven(event, f"{event.text}; but {found.fail_needs}", Verdict.INDETERMINATE)
-    return event
+    verdict, text = found.verdict or Verdict.NOT_TESTED, found.text
+    numbers: dict[str, float] = {}
+    if found.measured is not None and limit is not None:
+        sign = -1.0 if found.at_most is not None else 1.0
+        margin = sign * (found.measured - limit)
+        numbers = {"measured": float(found.measured), "limit": float(limit),
+                   "margin": float(margin), "uncertainty": float(found.uncertainty)}
+        if found.verdict is None:
+            numbers["probability"] = conformance(margin + found.tolerance, found.uncertainty)
+            verdict = _decided(test, found, margin)
+            in_gaps = (verdict if found.worst_in_gaps is None else
+                       _decided(test, found, sign * (found.worst_in_gaps - limit)))
+            if but := _but(found, verdict, in_gaps):
+                numbers, (verdict, said) = {}, but
+                text = f"{text}; {said}"
+    return Event(
+        found.number, found.subject, found.start or test.time(found.first),
+        None if found.last is None else test.time(found.last), verdict, text,
+        unit=found.unit or unit, first=int(found.first // 1), last=found.last,
+        quantities=found.quantities, **numbers)
+
+
+def _decided(test: FunctionalTest, found: Finding, margin: float) -> Verdict:
+    return decide(margin, found.uncertainty, test.limits.rule, found.tolerance, found.reserve)
+
+
+def _but(found: Finding, verdict: Verdict, in_gaps: Verdict) -> tuple[Verdict, str] | None:
+    """What a verdict turns to where something is missing that would prove it, and why."""
+    if verdict is Verdict.PASS and in_gaps is not Verdict.PASS:
+        return Verdict.NOT_TESTED, "what the trends do not show may be worse"
+    if verdict is Verdict.PASS and found.cut_off:
+        return Verdict.NOT_TESTED, f"but {found.cut_off}"
+    if verdict is Verdict.PASS and found.pass_needs:
+        return Verdict.DEFERRED, f"but {found.pass_needs}"
+    if verdict is Verdict.FAIL and found.fail_needs:
+        return Verdict.INDETERMINATE, f"but {found.fail_needs}"
+    return None
 
 
 def unproven(event: Event, text: str, verdict: Verdict = Verdict.NOT_TESTED) -> Event:

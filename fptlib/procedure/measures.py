@@ -187,10 +187,9 @@ def lasting_low(values: np.ndarray, rows: int) -> tuple[float, int] | None:
     if len(values) < rows:
         return None
     level = window_highest(values, rows)
-    if np.isnan(level).all():
-        return None
-    at = int(np.nanargmin(level))
-    return float(level[at]), at
+    level = np.where(np.isnan(level), np.inf, level)
+    at = int(level.argmin())
+    return (float(level[at]), at) if level[at] < np.inf else None
 
 
 def window_highest(values: np.ndarray, rows: int) -> np.ndarray:
@@ -255,7 +254,8 @@ def _rise_over(values: np.ndarray, rows: int) -> tuple[float, int]:
     rises = np.full((rows, len(values)), -np.inf)
     for shift in range(1, rows + 1):
         rises[shift - 1, :-shift] = values[shift:] - values[:-shift]
-    best = np.nanargmax(np.where(np.isnan(rises), -np.inf, rises))
+    rises[np.isnan(rises)] = -np.inf
+    best = rises.argmax()
     return float(rises.flat[best]), int(best % len(values))
 
 
@@ -294,17 +294,24 @@ def rows_for(starts: float, period: float) -> float:
 def busiest(status: np.ndarray, period: int, unrecorded: np.ndarray | None = None) -> Starts:
     """Starts in the busiest ``period`` of so many rows of a status (1.0, 0.0, NaN); gaps that are
     ``unrecorded`` hide nothing."""
-    # A gap may hide a start in every two rows.
-    in_gaps = np.zeros(len(status), dtype=int)
+    started = np.flatnonzero(np.diff(status, prepend=np.nan) == 1.0)
     gaps = np.isnan(status)
-    for first, last in stretches(gaps if unrecorded is None else gaps & ~unrecorded):
-        in_gaps[last] = (last - first + 2) // 2
-    started = (np.diff(status, prepend=np.nan) == 1.0).astype(int)
-    total = np.cumsum([started, in_gaps], axis=1)
-    within = total.copy()
-    within[:, period:] -= total[:, :-period]
-    seen, hidden = within
-    return Starts(int(seen.max()), int(seen.argmax()), int((seen + hidden).max()))
+    hidden = np.array(stretches(gaps if unrecorded is None else gaps & ~unrecorded),
+                      dtype=int).reshape(-1, 2)
+    rows = np.concatenate([started, hidden[:, 1]])
+    # A gap may hide a start in every two rows.
+    counts = np.concatenate([np.ones_like(started), (hidden[:, 1] - hidden[:, 0] + 2) // 2])
+    order = rows.argsort(kind="stable")
+    seen = _within(started, np.ones_like(started), period)
+    most = int(seen.argmax()) if len(seen) else 0
+    return Starts(int(seen.max(initial=0)), int(started[most]) if len(seen) else 0,
+                  int(_within(rows[order], counts[order], period).max(initial=0)))
+
+
+def _within(rows: np.ndarray, counts: np.ndarray, period: int) -> np.ndarray:
+    """How many of the ``counts`` lie in the ``period`` of rows that ends with each of ``rows``."""
+    total = np.concatenate([[0], counts.cumsum()])
+    return total[1:] - total[rows.searchsorted(rows - period, side="right")]
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,12 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from fptlib.procedure import approaches, uncertainty, year
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.judge import Finding, check
-from fptlib.procedure.measures import median
+from fptlib.procedure.measures import median, window_highest
 from fptlib.procedure.savings import Energy
 from fptlib.procedure.verdict import Deferred, Event, NotTested
 
@@ -67,8 +66,7 @@ def _on_line(test: FunctionalTest, rows: np.ndarray, driver: np.ndarray) -> Find
     wanted = np.where(np.isnan(driver), np.nan, np.interp(driver, *stated_line(test)))
     # A setpoint that moves slowly is still where the line was: within what it was of late.
     lag, setpoint = test.rows(test.limits["reset.lag"]), test["chw_supply_setpoint"][rows]
-    late = sliding_window_view(np.pad(wanted, (lag, 0), constant_values=np.nan), lag + 1)[rows]
-    least, most = np.fmin.reduce(late, axis=1), np.fmax.reduce(late, axis=1)
+    least, most = -_highest_of_late(-wanted, lag)[rows], _highest_of_late(wanted, lag)[rows]
     away = np.maximum(np.maximum(least - setpoint, setpoint - most), 0.0)
     moved = float(np.ptp(np.quantile(wanted[rows], [0.01, 0.99])))
     band = test.limits["reset.band"]
@@ -84,6 +82,12 @@ def _on_line(test: FunctionalTest, rows: np.ndarray, driver: np.ndarray) -> Find
         uncertainty=100.0 * float((np.abs(away - band) <= rounding).mean()), pass_needs=level,
         unit="%", quantities={"rows judged": len(rows), "line moved by, °F": moved,
                               "median distance, °F": median(away)})
+
+
+def _highest_of_late(values: np.ndarray, lag: int) -> np.ndarray:
+    """The highest known value of each row and the ``lag`` rows before it."""
+    known = np.where(np.isnan(values), -np.inf, values)
+    return window_highest(np.pad(known, (lag, 0), constant_values=-np.inf), lag + 1)
 
 
 def _in_cold_and_warmth(test: FunctionalTest, rows: np.ndarray, outdoor: np.ndarray) -> Finding:

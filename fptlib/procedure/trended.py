@@ -182,7 +182,7 @@ class Trended:
     def __len__(self) -> int:
         return len(self.grid)
 
-    @property
+    @cached_property
     def minutes(self) -> float:
         """Length of one row in minutes."""
         return self.grid.minutes
@@ -211,6 +211,7 @@ class Trended:
         """Whether these points are trended."""
         return self.grid.has(*names)
 
+    @cached
     def sample_interval(self, *needs: str) -> float:
         """How far apart what these needs rest on was sampled [min], a row at the least.
 
@@ -259,6 +260,7 @@ class Trended:
         """
         return list(dict.fromkeys(name for need in needs for name in self._missing(need)))
 
+    @cached
     def _missing(self, need: str) -> list[str]:
         if need == "chillers":
             return [f"chiller_{n}_running" for n in self.chiller_numbers or [1]

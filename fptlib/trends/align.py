@@ -43,8 +43,10 @@ def duration(ns: int) -> timedelta:
 def usual_step(times: np.ndarray) -> int:
     """The (lower) median step of ascending times [ns], 0 for one time."""
     steps = np.diff(times)
+    if not len(steps) or steps.min() == steps.max():
+        return int(steps.max(initial=0))
     middle = (len(steps) - 1) // 2
-    return int(np.partition(steps, middle)[middle]) if len(steps) else 0
+    return int(np.partition(steps, middle)[middle])
 
 
 def round_step(interval: int) -> int:
@@ -82,11 +84,12 @@ class Steps:
 
     def fitting(self, times: np.ndarray) -> Steps:
         """The nearest stretches, where ascending stamps wander about them, else these."""
+        def lost(steps: Steps) -> int:
+            return int(np.count_nonzero(np.diff(steps.of(times)) == 0))
+
         nearest = replace(self, nearest=True)
-        lost, left = (int(np.count_nonzero(np.diff(steps.of(times)) == 0))
-                      for steps in (self, nearest))
         # A clock that drifts through all stretches loses as much either way.
-        return nearest if 2 * left < lost else self
+        return nearest if (here := lost(self)) and 2 * lost(nearest) < here else self
 
     def begin(self, stretch: int) -> int:
         """Where a stretch begins [ns of UTC]."""

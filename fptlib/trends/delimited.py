@@ -83,7 +83,8 @@ class DelimitedTable(Table):
                 _, _, data = data.partition(b"\n")
                 skip -= 1
             if data:
-                lines = data.count(b"\n")
+                # Far quicker than the bytes' own count.
+                lines = int(np.count_nonzero(np.frombuffer(data, np.uint8) == ord("\n")))
                 yield _Piece(self._as_utf8(data), row, lines, min(read / total, 1.0))
                 row += lines
 
@@ -97,7 +98,7 @@ class DelimitedTable(Table):
                 if self._old_line_ends:
                     data = data.replace(b"\r", b"\n")
                 if cut := data.rfind(b"\n") + 1:
-                    yield rest + data[:cut]
+                    yield b"".join((rest, memoryview(data)[:cut]))
                     rest = b""
                 rest += data[cut:]
                 if len(rest) > safe.LINE_BYTES:

@@ -102,13 +102,20 @@ class Grid:
     rows: int = 0
 
     def __len__(self) -> int:
+        return self._length
+
+    @cached_property
+    def _length(self) -> int:
         return next((len(values) for values in self.columns.values()), self.rows)
 
     def time(self, row: float) -> datetime:
         """When a row begins, in the site's zone; rows beyond the ends count on evenly."""
-        # In UTC, because a day on which the clocks change has 23 or 25 hours.
-        begin = self.start.astimezone(UTC) + row * self.step
-        return begin.astimezone(self.start.tzinfo)
+        return (self._start_utc + row * self.step).astimezone(self.start.tzinfo)
+
+    @cached_property
+    def _start_utc(self) -> datetime:
+        """In UTC, because a day on which the clocks change has 23 or 25 hours."""
+        return self.start.astimezone(UTC)
 
     def local(self, rows: np.ndarray) -> np.ndarray:
         """When whole rows begin, by the site's own clock (datetime64), which is asked once a day,
@@ -148,7 +155,7 @@ class Grid:
         """Numbers of the equipment for which ``pattern`` (with ``{n}``) is trended."""
         return points.numbers(list(self.columns), pattern)
 
-    @property
+    @cached_property
     def minutes(self) -> float:
         """Length of one row in minutes."""
         return self.step.total_seconds() / 60.0
