@@ -23,6 +23,24 @@ def pytest_configure(config: pytest.Config) -> None:
     os.environ[STATE] = room.name
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """With ``--dist loadfile`` the files in the order of their names, so that the long ones come
+    first and many short ones fill the workers' last minutes. All browser tests count as one file:
+    two browsers, each with its server and kernels, would share two cores with each other."""
+    if config.getoption("dist") != "loadfile":
+        return None
+    from xdist.scheduler import LoadFileScheduling
+
+    class InTurn(LoadFileScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            file = super()._split_scope(nodeid)
+            return "browser" if file.startswith("tests/browser/") else file
+
+    config.option.loadscopereorder = False
+    return InTurn(config, log)
+
+
 def pytest_terminal_summary(terminalreporter: Any) -> None:
     """Every attack that was counted, with the seed that repeats it."""
     done = [said for kind in ("passed", "failed") for report in terminalreporter.stats.get(kind, ())

@@ -53,6 +53,6 @@ class Run:
         return case_from(self.inputs(minutes))
 
     @cache  # noqa: B019 - a run lives as long as its tests
-    def checks(self, minutes: int = 1) -> dict[str, Check]:
-        """Every check of that case by its id."""
+    def checks(self, minutes: int) -> dict[str, Check]:
+        """Every check of that case by its id; no default, which would be a key of its own."""
         return {check.id: check for check in all_checks(self.case(minutes))}

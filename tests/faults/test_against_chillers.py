@@ -70,7 +70,7 @@ def test_nothing_is_extrapolated_into_nights_no_chiller_saw(run: Run) -> None:
 
 
 def test_leaving_is_judged_against_chillers_and_shows_both(run: Run) -> None:
-    check = run.checks()["transition.leaving"]
+    check = run.checks(1)["transition.leaving"]
     assert check.events
     assert check.verdict is (Verdict.FAIL if run.fault else Verdict.PASS)
     for event, moment in zip(check.events, run.result.events("exit"), strict=True):
@@ -84,7 +84,7 @@ def test_leaving_is_judged_against_chillers_and_shows_both(run: Run) -> None:
 
 
 def test_entering_at_night_says_why_it_is_not_normalised(run: Run) -> None:
-    check = run.checks()["transition.entering"]
+    check = run.checks(1)["transition.entering"]
     assert check.events
     for against, raw in zip(check.events[::2], check.events[1::2], strict=True):
         assert against.verdict is Verdict.NOT_TESTED
