@@ -107,6 +107,12 @@ GLOSSARY: tuple[Point, ...] = (
     _temperature("hx_cw_leaving_temp", "condenser water leaving the exchanger", 30.0, 120.0),
     _flow("hx_chw_flow", "chilled-water flow through the exchanger"),
     _flow("hx_cw_flow", "condenser-water flow through the exchanger"),
+    _temperature("hx_{n}_chw_leaving_temp", "chilled water leaving exchanger {n} of several", 30.0,
+                 100.0),
+    _temperature("hx_{n}_cw_leaving_temp", "condenser water leaving exchanger {n} of several", 30.0,
+                 120.0),
+    _flow("hx_{n}_chw_flow", "chilled-water flow through exchanger {n} of several"),
+    _flow("hx_{n}_cw_flow", "condenser-water flow through exchanger {n} of several"),
     Point("hx_chw_pressure_drop", "psi", "chilled-water pressure drop of the exchanger", -5.0,
           100.0, 0.25),
     Point("hx_cw_pressure_drop", "psi", "condenser-water pressure drop of the exchanger", -5.0,
@@ -137,6 +143,7 @@ GLOSSARY: tuple[Point, ...] = (
     Point("tower_{n}_fan_speed", "%", "fan speed of tower cell {n}", 0.0, 105.0, 1.0),
     Point("tower_bypass_valve", "%", "towers' bypass to the basin, 100 % with all water through it",
           0.0, 100.0, 2.0),
+    _temperature("sump_{n}_temp", "water leaving sump {n} of several", 30.0, 110.0),
     _temperature("basin_temp", "water in the tower basin, by a sensor of its own", 30.0, 110.0),
     _status("basin_heater_running", "basin heater running"),
     _status("pump_{n}_running", "pump {n} running, of those that the equipment limit counts"),
@@ -159,7 +166,7 @@ GLOSSARY: tuple[Point, ...] = (
 )
 
 _BY_NAME = {point.name: point for point in GLOSSARY}
-_NUMBER = re.compile(r"^(chiller|tower|pump|ahu)_([1-9]\d*)_")
+_NUMBER = re.compile(r"^(chiller|tower|pump|ahu|sump|hx)_([1-9]\d*)_")
 
 
 @cache
@@ -197,10 +204,12 @@ def plain(text: str) -> str:
                    else found[0], text)
 
 
-def all_points(chillers: int, tower_cells: int, pumps: int = 0, air_handlers: int = 0
-               ) -> list[Point]:
-    """Every point of a plant with so many of each equipment, in glossary order."""
-    counts = {"chiller": chillers, "tower": tower_cells, "pump": pumps, "ahu": air_handlers}
+def all_points(chillers: int, tower_cells: int, pumps: int = 0, air_handlers: int = 0,
+               sumps: int = 1, exchangers: int = 1) -> list[Point]:
+    """Every point of a plant with so many of each equipment, in glossary order; a single sump or
+    exchanger has no points of its own beside the plant's."""
+    counts = {"chiller": chillers, "tower": tower_cells, "pump": pumps, "ahu": air_handlers,
+              "sump": sumps if sumps > 1 else 0, "hx": exchangers if exchangers > 1 else 0}
     names: list[Point] = []
     for entry in GLOSSARY:
         if not entry.numbered:

@@ -218,6 +218,7 @@ class Plant:
             economizer mode, or None.
         fans: ``variable speed``, ``two-speed`` or ``single speed``.
         exchangers, sumps: how many; the design data and points are those of all together.
+        exchangers_alike: whether all exchangers are of one size (``not stated``, ``yes``, ``no``).
         air_handlers: how many are trended; ``air_economizer`` whether they have outdoor-air
             economizers (``not stated``, ``yes``, ``no``).
         base_load: to expect at night in cold weather [tons], or None.
@@ -254,11 +255,16 @@ class Plant:
         default=VARIABLE_SPEED, choices=(VARIABLE_SPEED, "two-speed", SINGLE_SPEED))
     exchangers: int = quantity(
         "Number of exchangers", "", 1, 20, "In parallel, or one for each chiller. State below the "
-        "design data of all together, and trend their total flows and common temperatures.",
+        "design data of all together, and trend their total flows and common temperatures; with "
+        "flows and leaving water of each, each is judged too.",
         Kind.WHOLE, default=1)
+    exchangers_alike: str = answer(
+        "Exchangers are all of one size", "Each has then its equal part of the design data. "
+        "Otherwise none is said to be fouled by its own trends.", default="not stated",
+        choices=("not stated", "yes", "no"))
     sumps: int = quantity(
         "Number of sumps", "", 1, 20, "With equalizers or without. Condenser water is what leaves "
-        "them all together; in freezing weather measure the water of each.", Kind.WHOLE,
+        "them all together; in freezing weather trend or measure the water of each.", Kind.WHOLE,
         default=1)
     base_load: float | None = quantity(
         "Cooling load to expect at night in cold weather", "tons", 0, 60000, "From the owner: what "

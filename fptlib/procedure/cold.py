@@ -75,19 +75,25 @@ def _around(test: FunctionalTest, row: int) -> slice:
     return test.window(row - test.rows(AROUND), row + test.rows(AROUND) + 1)
 
 
-@check("cold.condenser_water", unit="degF", needs=("request", "chillers", "cw_supply_temp"),
+@check("cold.condenser_water", unit="degF", all_or_none=True,
+       needs=("request", "chillers", "cw_supply_temp", "each_sump"),
        limits=("cold.water", "cold.short_dip"))
 def condenser_water(test: FunctionalTest) -> Iterator[Finding]:
     """The coldest condenser water that lasted while it circulates (a chiller or the exchanger
-    runs), against the lowest that the towers allow."""
+    runs), against the lowest that the towers allow; that of each of several sumps where it is
+    trended."""
     least = water_minimum(test)
     # What stands in a pipe that carries nothing is not what the towers make.
     counted = (test.chillers_on != 0.0) | test.exchanger_on | (test.commanded == 1.0)
-    together = "" if test.plant.sumps == 1 else (
+    own = {n: name for n in range(1, test.plant.sumps + 1) if test.plant.sumps > 1
+           and test.has(name := f"sump_{n}_temp")}
+    together = "" if len(own) == test.plant.sumps or test.plant.sumps == 1 else (
         f"; it is the water of {test.plant.sumps} sumps together, of which one may be colder")
     for found in _lowest(test, "", test["cw_supply_temp"] - least, counted, least,
                          "cw_supply_temp"):
         yield found.saying(together)
+    for n, name in own.items():
+        yield from _lowest(test, f"sump {n}", test[name] - least, counted, least, name)
 
 
 @check("cold.exchanger", unit="degF", needs=("hx_cw_entering_temp", "exchanger_opens"),

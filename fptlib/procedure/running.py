@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from fptlib import points, units
-from fptlib.job.schema import VARIABLE_SPEED
+from fptlib.job.schema import VARIABLE_SPEED, Sensors
 from fptlib.physics import exchanger as physics
 from fptlib.procedure import approaches, uncertainty
 from fptlib.procedure.changeovers import Run
@@ -18,9 +18,13 @@ from fptlib.procedure.functional_test import STEADY_MINUTES, FunctionalTest, cac
 from fptlib.procedure.instruments import EXCHANGER, balanced
 from fptlib.procedure.judge import Finding, check, not_judged, on_sheet
 from fptlib.procedure.measures import busiest, median, rows_for
+from fptlib.procedure.trended import OWN_EXCHANGER
 from fptlib.procedure.verdict import Event, NotApplicable, NotTested
 
 LEAST_KNOWN = 15.0
+# One of several exchangers stands idle below this share of its design flow (common practice, no
+# source).
+IDLE_BELOW = 0.25
 # Of the rows: with so many possible states the median stands (common practice, no source).
 MOST_ROWS = 0.8
 # A film coefficient goes with its flow to the power 0.66 to 0.84 (plate correlations of Kumar,
@@ -239,14 +243,53 @@ def _ua(test: FunctionalTest, values: Iterable[float | np.ndarray]) -> np.ndarra
         *values, chw_fluid=test.plant.fluid("chw"), cw_fluid=test.plant.fluid("cw")))
 
 
+@cached
+def each_exchanger(test: FunctionalTest) -> dict[int, FunctionalTest]:
+    """Of several exchangers those whose flows and leaving water are trended, each as if it were the
+    plant's only one, with its equal part of the design flows. The waters that enter are common."""
+    found, count, design = {}, test.plant.exchangers, test.plant.exchanger
+    if count == 1 or not design.chw_flow or not design.cw_flow:
+        return {}
+    part = replace(design, chw_flow=design.chw_flow / count, cw_flow=design.cw_flow / count)
+    for n in range(1, count + 1):
+        own = {f"hx_{what}": f"hx_{n}_{what}" for what in OWN_EXCHANGER}
+        if not test.has(*own.values()):
+            continue
+        grid = replace(
+            test.grid, columns={**test.grid.columns, **{
+                name: test[source] for name, source in own.items()}},
+            intervals={**test.grid.intervals, **{
+                name: test.grid.intervals.get(source, 0.0) for name, source in own.items()}})
+        alone = replace(
+            test, grid=grid, plant=replace(test.plant, exchangers=1, exchanger=part),
+            sensors=Sensors({**test.sensors.stated, **{
+                name: test.sensor(source) for name, source in own.items()}}))
+        # One that stood idle shows no run of its own.
+        if [run.first for run in alone.runs] == [run.first for run in test.runs]:
+            found[n] = alone
+    return found
+
+
 EXCHANGER_NEEDS = (*(name for name in EXCHANGER if name.endswith("temp")), "exchanger_flows", *_RUN)
 
 
 @check("running.exchanger", unit="%", each="run", capacity=True, limits=("running.conductance",),
-       needs=EXCHANGER_NEEDS)
-def exchanger(test: FunctionalTest, run: Run) -> Finding:
+       needs=(*EXCHANGER_NEEDS, "each_exchanger"))
+def exchanger(test: FunctionalTest, run: Run) -> Iterator[Finding]:
     """Median of the rows' UA, each corrected to design flow, as a share of the design UA; of the
-    run's rows the half nearest to design flow."""
+    run's rows the half nearest to design flow. Of several exchangers together, and each by its own
+    flows and leaving water where they are trended."""
+    yield _ua_of_run(test, run)
+    unlike = "" if test.plant.exchangers_alike == "yes" else (
+        "that all exchangers are of one size is not stated in the plan (step 0)")
+    for n, own in each_exchanger(test).items():
+        flow = median(own["hx_chw_flow"][run.rows])
+        if flow >= IDLE_BELOW * (own.plant.exchanger.chw_flow or 0.0):
+            found = _ua_of_run(own, run)
+            yield replace(found, subject=f"exchanger {n}", fail_needs=found.fail_needs or unlike)
+
+
+def _ua_of_run(test: FunctionalTest, run: Run) -> Finding:
     clean, plates = design_ua(test), test.plant.exchanger.plate_share
     if (rows := test.steady(run)) is None:
         return not_judged(run.number, run.first, _TOO_SHORT)

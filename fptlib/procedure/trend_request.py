@@ -85,7 +85,8 @@ def request(plant: Plant, aborts: Sequence[Abort] = (), tags: dict[str, str] | N
     reset those of the air handlers that it reads, if the plan lists none as many as show which one
     holds it down."""
     every = [each.name for each in points.all_points(
-        len(plant.chillers), plant.tower_cells, plant.pumps, plant.air_handlers)]
+        len(plant.chillers), plant.tower_cells, plant.pumps, plant.air_handlers, plant.sumps,
+        plant.exchangers)]
     if DRIVERS[sequence.reset.driver] in BY_VALVES:
         listed, fewest = plant.air_handlers, air_handlers.WORST + 1
         every += [f"ahu_{n}_cooling_valve" for n in range(listed + 1, fewest + 1)]

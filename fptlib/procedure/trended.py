@@ -47,6 +47,9 @@ UNRECORDED_MINUTES = 1440.0
 BY_VALVES = ("chw_valve_position", "chw_diff_pressure")
 POWER_PARTS = ("tower_fan_power", "chw_pump_power", "cw_pump_power")
 
+# What one of several exchangers is judged by, beside the waters that enter all of them.
+OWN_EXCHANGER = ("chw_flow", "cw_flow", "chw_leaving_temp", "cw_leaving_temp")
+
 # Quantities that can come from several points, and from which.
 ALTERNATIVES: dict[str, tuple[tuple[str, ...], ...]] = {
     "request": (("economizer_command",), ("economizer_active",)),
@@ -316,6 +319,11 @@ class Trended:
         if need == "chiller_flows":
             return [[(), *((*of(f"{side}_flow"), f"{side}_flow", f"hx_{side}_flow")
                            for side in ("chw", "cw"))]]
+        if need == "each_sump":
+            return [[(), *((name,) for name in self._family("sump_{n}_temp"))]]
+        if need == "each_exchanger":
+            return [[(), *(tuple(f"hx_{n}_{what}" for what in OWN_EXCHANGER)
+                           for n in range(1, self.plant.exchangers + 1))]]
         if need == "towers_bypass":
             return [[(), ("tower_bypass_valve",)]]
         if need == "basin_heating":
@@ -343,7 +351,8 @@ class Trended:
             return (need,)
         numbers = {
             "pump": self.pump_numbers, "ahu": list(range(1, self.plant.air_handlers + 1)),
-            "tower": self.tower_numbers or [1],
+            "tower": self.tower_numbers or [1], "sump": list(range(1, self.plant.sumps + 1)),
+            "hx": list(range(1, self.plant.exchangers + 1)),
         }.get(need.partition("_")[0], self.chiller_numbers or [1])
         return tuple(need.format(n=n) for n in numbers)
 

@@ -48,6 +48,8 @@ _NEEDED = {
     "evaporator_pressures": "evaporator pressures",
     "chiller_flows": "evaporator and condenser flows",
     "towers_bypass": "the towers' bypass valve, where it is trended",
+    "each_sump": "the water of each of several sumps, where it is trended",
+    "each_exchanger": "flows and leaving water of each of several exchangers, where trended",
     "chiller_entering_water": "entering condenser water",
     "exchanger_pressure_drop": "pressure drop and flow of a side of the exchanger",
     "exchanger_opens": "condenser-water flow or valve of the exchanger",
@@ -80,7 +82,8 @@ _BEHIND = {
     "chiller_leaving_water": ("chw_supply_temp",), "chiller_draw": ("chiller_1_power",),
     "chiller_flows": ("chw_flow", "cw_flow"), "chiller_entering_water": ("cw_supply_temp",),
     "evaporator_pressures": ("chiller_1_evaporator_pressure",), "basin_heating": ("basin_temp",),
-    "humid_space": ("space_humidity",)}
+    "humid_space": ("space_humidity",), "each_sump": ("cw_supply_temp",),
+    "each_exchanger": ("hx_chw_flow",)}
 _SYMBOLS = [
     ("WB, DB, RH", "outdoor wet bulb, dry bulb, relative humidity"),
     ("CHWS, CHWR", "chilled water supply and return temperature"),

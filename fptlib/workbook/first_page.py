@@ -103,7 +103,7 @@ class FirstPage:
         counts = max(self.table.chillers, 1), max(self.table.tower_cells, 1)
         offered = [point.name for point in points.all_points(
             *counts, *(int(self.job.get(f"plant.{name}", 0) or 0)
-                       for name in ("pumps", "air_handlers")))]
+                       for name in ("pumps", "air_handlers", "sumps", "exchangers")))]
         self.point.options = [("- not used -", ""), *(
             (points.point(name).meaning, name) for name in dict.fromkeys([*offered, *known]))]
         self.filter.options = [EVERYTHING, DOUBTED, *sorted(

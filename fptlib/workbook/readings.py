@@ -86,7 +86,8 @@ class Readings(Section):
 def points_of(job: Job) -> list[str]:
     """The names of every point that the job's equipment can have."""
     counts = (int(job.get(f"plant.{name}", 0) or 0)
-              for name in ("chillers", "tower_cells", "pumps", "air_handlers"))
+              for name in ("chillers", "tower_cells", "pumps", "air_handlers", "sumps",
+                           "exchangers"))
     return [point.name for point in points.all_points(*counts)]
 
 

@@ -71,6 +71,7 @@ REPLACED = {
     "chw_pump_power": "the plant's own meter",
     "cw_pump_power": "the plant's own meter",
 }
+# The points of each of several exchangers and sumps are in tests/workbook/test_big_plant.py.
 # A chiller's own flows and a basin's heater, which neither plant trends, are in
 # test_chiller_envelope.py and test_cold.py; what a chiller draws, of which neither plan states the
 # rated value, in test_loading.py.

@@ -244,3 +244,54 @@ def test_chillers_that_share_the_plants_sensors_are_judged_by_them(test: Functio
                if not name.endswith("chw_leaving_temp") or name.startswith("hx")}
     row = judge(replace(test, grid=replace(test.grid, columns=columns)), "lift.minimum")
     assert row.verdict in (Verdict.PASS, Verdict.INDETERMINATE) and len(row.events) == 3
+
+
+def each_of_two(test: FunctionalTest, worse: float = 0.0, alike: str = "yes") -> FunctionalTest:
+    """Half of both flows through each exchanger; the second leaves its chilled water so many degF
+    warmer and its condenser water as much colder, the first makes up for it."""
+    columns = dict(test.grid.columns)
+    for n, off in ((1, -worse), (2, worse)):
+        for name in ("chw_flow", "cw_flow"):
+            columns[f"hx_{n}_{name}"] = 0.5 * columns[f"hx_{name}"]
+        ratio = columns["hx_chw_flow"] / np.maximum(columns["hx_cw_flow"], 1.0)
+        columns[f"hx_{n}_chw_leaving_temp"] = columns["hx_chw_leaving_temp"] + off
+        columns[f"hx_{n}_cw_leaving_temp"] = columns["hx_cw_leaving_temp"] - off * ratio
+    return replace(test, grid=replace(test.grid, columns=columns),
+                   plant=replace(test.plant, exchangers_alike=alike))
+
+
+def test_the_fouled_one_of_two_exchangers_is_named(test: FunctionalTest):
+    """Both together have their UA; 1.8 °F more approach take about a half of the second's."""
+    row = judge(each_of_two(test), "running.exchanger")
+    assert {event.subject for event in row.events} == {"", "exchanger 1", "exchanger 2"}
+    together, *each = (event.measured for event in row.events)
+    assert each == pytest.approx([together] * 2, rel=0.01)
+    found = judge(each_of_two(test, 1.8), "running.exchanger")
+    assert found.verdict is Verdict.FAIL and "exchanger 2" in found.reason
+    failed = [event.subject for event in found.events if event.verdict is Verdict.FAIL]
+    assert failed == ["exchanger 2"]
+    unstated = judge(each_of_two(test, 1.8, "not stated"), "running.exchanger")
+    assert unstated.verdict is Verdict.INDETERMINATE
+    assert any("of one size" in event.text for event in unstated.events)
+
+
+def test_an_idle_one_of_two_is_not_judged(test: FunctionalTest):
+    columns = dict(each_of_two(test).grid.columns)
+    columns["hx_2_chw_flow"] = 0.0 * columns["hx_2_chw_flow"]
+    idle = replace(each_of_two(test), grid=replace(test.grid, columns=columns))
+    assert "exchanger 2" not in {event.subject for event in judge(
+        idle, "running.exchanger").events}
+
+
+def test_the_coldest_of_three_sumps_is_found(test: FunctionalTest):
+    """33 °F in the third, where all three together leave 46: below the 36 °F of the limit."""
+    columns = dict(test.grid.columns)
+    for n in (1, 2, 3):
+        columns[f"sump_{n}_temp"] = columns["cw_supply_temp"] - (14.0 if n == 3 else 0.0)
+    cold = replace(test, grid=replace(test.grid, columns=columns))
+    row = judge(cold, "cold.condenser_water")
+    assert row.verdict is Verdict.FAIL and "sump 3" in row.reason
+    assert "together" not in row.reason
+    columns["sump_3_temp"] = columns["sump_2_temp"]
+    assert judge(replace(test, grid=replace(test.grid, columns=columns)),
+                 "cold.condenser_water").verdict is Verdict.PASS
