@@ -25,7 +25,7 @@ def digests(answers: Mapping[str, Any]) -> dict[str, str]:
 
     ``answers`` are those of the file as it lies: a rounded number has another digest.
     """
-    return {part: _digest(_planned(part, lookup(answers, part))) for part in _PARTS}
+    return {part: digest_of(_planned(part, lookup(answers, part))) for part in _PARTS}
 
 
 def _planned(part: str, content: Any) -> Any:
@@ -36,7 +36,8 @@ def _planned(part: str, content: Any) -> Any:
     return content or None
 
 
-def _digest(content: Any) -> str:
+def digest_of(content: Any) -> str:
+    """SHA-256 of plain content; the same content gives the same digest."""
     text = json.dumps(content, sort_keys=True, ensure_ascii=False, default=str)
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 

@@ -134,7 +134,8 @@ def _met(test: FunctionalTest, condition: Abort, name: str, values: np.ndarray, 
     lasted, worst = stretch.rows * test.minutes, ""
     if condition.limit is not None:
         extreme = np.min if condition.side == BELOW else np.max
-        worst = f", worst {units.shown(float(extreme(values[_rows(stretch)])), condition.unit)}"
+        farthest = float(extreme(values[stretch.first : stretch.last + 1]))
+        worst = f", worst {units.shown(farthest, condition.unit)}"
     said = f"met from {test.time(stretch.first):%Y-%m-%d %H:%M} for {lasted:.0f} min{worst}"
     number = next((n for n, rows in during.items()
                    if rows.start <= stretch.last and row < rows.stop), None)
@@ -150,10 +151,6 @@ def _met(test: FunctionalTest, condition: Abort, name: str, values: np.ndarray, 
         subject=name, measured=waited, at_most=condition.stop_within, fail_needs=doubt,
         uncertainty=test.sample_interval(*needs(condition)),
         quantities={"lasted, min": lasted, "stop within, min": condition.stop_within})
-
-
-def _rows(stretch: Stretch) -> slice:
-    return slice(stretch.first, stretch.last + 1)
 
 
 def _stopped(test: FunctionalTest, row: int) -> int | None:

@@ -196,7 +196,7 @@ def _dependent(test: FunctionalTest, difference: np.ndarray) -> str:
     the trended wet bulb is then worked out from the same humidity sensor."""
     scatter = 1.4826 * median(np.abs(difference - median(difference)))
     names = ("outdoor_wet_bulb", "outdoor_dry_bulb", "outdoor_humidity")
-    steps = [shown_step(test[name], fewest=4) for name in names]
+    steps = [shown_step(test[name]) for name in names]
     # What the last digit of each can do to the difference; two psychrometers of their own wander
     # by more than that (common practice, no source).
     rounding = math.hypot(*np.nan_to_num(steps) * (1.0, 0.7, 0.2)) / math.sqrt(12.0)

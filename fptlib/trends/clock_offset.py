@@ -16,6 +16,8 @@ from fptlib.trends.times import MINUTE, SECOND
 # Ascending times [ns] and values of one quantity.
 Trend = tuple[np.ndarray, np.ndarray]
 _FEW = 30
+# Shifts looked at, either way [ns].
+_LONGEST = 180.0 * MINUTE
 # The best shift must explain the difference so much better than no agreement at all.
 _SHARP = 0.5
 
@@ -40,13 +42,11 @@ class ClockOffset:
         return self.left < _SHARP
 
 
-def clock_offset(first: Trend, second: Trend, longest_minutes: float = 180.0
-                 ) -> ClockOffset | None:
+def clock_offset(first: Trend, second: Trend) -> ClockOffset | None:
     """Estimate the offset of two clocks.
 
     Args:
         first, second: the same quantity.
-        longest_minutes: shifts looked at, either way.
 
     Returns:
         The offset, to about a tenth of the coarser step, or None where the trends do not
@@ -57,7 +57,7 @@ def clock_offset(first: Trend, second: Trend, longest_minutes: float = 180.0
     if len(a[0]) < _FEW or len(b[0]) < _FEW:
         return None
     step = max(float(np.median(np.diff(times))) for times, _ in (a, b)) / 4.0
-    shifts = np.arange(-longest_minutes * MINUTE, longest_minutes * MINUTE + step, step)
+    shifts = np.arange(-_LONGEST, _LONGEST + step, step)
     left = np.array([_unexplained(*_pairs(a, b, shift)) for shift in shifts])
     if np.isnan(left).all():
         return None

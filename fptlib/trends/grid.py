@@ -200,13 +200,13 @@ def shown_step(values: np.ndarray, fewest: int = 4) -> float:
     return float(np.percentile(steps[steps > 1e-6], 5)) if (steps > 1e-6).any() else float("nan")
 
 
-def increment(values: np.ndarray, fewest: int = 20) -> float:
+def increment(values: np.ndarray) -> float:
     """By how much a reading changes before a log of changes notes it, in its unit; NaN where fewer
-    than ``fewest`` changes tell none.
+    than 20 changes tell none.
 
     Water moves little from one reading to the next, so most changes are hardly larger than the
     increment; those of a heartbeat are smaller, and few.
     """
     moves = np.abs(np.diff(values))
     moves = moves[moves > 1e-6]
-    return float(np.percentile(moves, 25)) if len(moves) >= fewest else float("nan")
+    return float(np.percentile(moves, 25)) if len(moves) >= 20 else float("nan")

@@ -7,8 +7,6 @@ then withdrawn and the step is out of date until it is run again.
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
@@ -93,7 +91,7 @@ def inputs(step: Step, held: Basis, read: Collection[str] | None = None) -> str:
                              for name, row in lookup(held.answers, "sensors", {}).items()}
         names = _files(step, held, read)
         rested["files read"] = {n: digest for n, digest in held.files.items() if n in names}
-    return digest_of(rested)
+    return plan.digest_of(rested)
 
 
 def _files(step: Step, held: Basis, read: Collection[str] | None) -> set[str]:
@@ -106,12 +104,6 @@ def _files(step: Step, held: Basis, read: Collection[str] | None) -> set[str]:
     weather = {str(lookup(held.answers, "site.weather_file"))} & set(held.files)
     return mapped | (weather if "site.weather_file" in read else set()) | (
         {READINGS_FILE} if READINGS in read else set())
-
-
-def digest_of(content: Any) -> str:
-    """SHA-256 of plain content; the same content gives the same digest."""
-    text = json.dumps(content, sort_keys=True, ensure_ascii=False, default=str)
-    return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
 def _keep(job: Job, step: Step, held: Mapping[str, Any]) -> None:

@@ -150,10 +150,10 @@ def moment(at: datetime) -> float:
     return float(dates.date2num(at.replace(tzinfo=None)))
 
 
-def decimated(series: pd.Series, pixels: int = PIXELS) -> tuple[np.ndarray, np.ndarray]:
+def decimated(series: pd.Series) -> tuple[np.ndarray, np.ndarray]:
     """Times and values, no more than two for each pixel, with every extreme kept."""
     x, y = times(pd.DatetimeIndex(series.index)), series.to_numpy(dtype=float)
-    size = len(y) // pixels
+    size = len(y) // PIXELS
     if size < 3:
         return x, y
     whole = len(y) // size * size
