@@ -52,3 +52,8 @@ def refuse(
             raise error(message.format(**numbers))
         return np.asarray(result, dtype=float)[()]
     return np.where(impossible, np.nan, result)
+
+
+def outside(values: Quantity, low: float, high: float) -> Array:
+    """How far values lie outside a range."""
+    return np.maximum(low - values, 0.0) + np.maximum(values - high, 0.0)

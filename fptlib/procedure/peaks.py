@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fptlib.job.schema import MONTHS, Charge
+from fptlib.physics.chiller_power import Baseline
 from fptlib.procedure import chiller_baseline, power_models, reset, savings, tariff, year
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.measures import interval_demand
@@ -125,7 +126,7 @@ def power_of_year(test: FunctionalTest) -> Year | None:
                 year.clock(test))
 
 
-def _seen(fitted: chiller_baseline.Baseline, load: np.ndarray, air: np.ndarray) -> np.ndarray:
+def _seen(fitted: Baseline, load: np.ndarray, air: np.ndarray) -> np.ndarray:
     """Plant power on chillers [kW] at loads and wet bulbs that were seen."""
     known = ~np.isnan(load + air) & (load > 0.0)
     found = np.full(len(load), np.nan)

@@ -13,6 +13,9 @@ from faulty_case import Run
 from plants import BLIND, PLANTS
 
 from fptlib.job.schema import Approach
+from fptlib.physics import tower
+from fptlib.physics.exchanger_curve import ExchangerCurve
+from fptlib.physics.tower_curve import TowerCurve
 from fptlib.procedure import approach_curves, enable, sheet_lines
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.sequence import Settings
@@ -98,10 +101,10 @@ MERKEL = np.array([
 def test_a_curve_fitted_to_a_published_model_returns_it() -> None:
     air, cooling, flow, fans, approach = MERKEL.T
     # The published fan moves a mass that goes with its speed; ours a volume.
-    dense = approach_curves.cells.air_volume(air, 14.696) / approach_curves.cells.air_volume(
+    dense = tower.air_volume(air, 14.696) / tower.air_volume(
         40.0, 14.696)
     blocks = np.column_stack([air, cooling, approach, fans * dense, 1000.0 * flow])
-    curve = approach_curves.fitted_tower(blocks, 14.696, 2, 0.0)
+    curve = TowerCurve.fitted(blocks, 14.696, 2, 0.0)
     assert curve.scatter < 0.15
     tons = 1000.0 * 6.0 / 24.0
     assert curve.approach(36.0, tons) == pytest.approx(14.47, abs=0.3)
@@ -116,7 +119,7 @@ def test_the_exchanger_curve_returns_computed_effectiveness() -> None:
                        (1, .75, 45.381)])
     chw, cw, leaving = 1200.0 * shares[:, 0], 1500.0 * shares[:, 1], shares[:, 2]
     load = chw * (56.0 - leaving) / 24.0
-    curve = approach_curves.fitted_exchanger(
+    curve = ExchangerCurve.fitted(
         np.column_stack([load, chw, cw, leaving - 41.0, 56.0 - leaving]))
     assert curve.scatter < 0.06
     assert curve.approach(600.0, 1200.0) == pytest.approx(3.0, abs=0.06)

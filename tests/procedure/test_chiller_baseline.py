@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fptlib.procedure.chiller_baseline import Baseline, fitted
+from fptlib.physics.chiller_power import Baseline
 
 SCATTER = 5.0
 
@@ -16,7 +16,7 @@ def power(load: np.ndarray, wet_bulb: np.ndarray) -> np.ndarray:
 
 def trained(chosen: np.random.Generator, wet_bulbs: tuple[float, float]) -> Baseline:
     load, air = chosen.uniform(200.0, 400.0, 300), chosen.uniform(*wet_bulbs, 300)
-    return fitted(load, air, power(load, air) + chosen.normal(0.0, SCATTER, 300))
+    return Baseline.fitted(load, air, power(load, air) + chosen.normal(0.0, SCATTER, 300))
 
 
 def test_one_more_quarter_hour_lies_within_the_uncertainty_nineteen_times_of_twenty() -> None:
@@ -43,7 +43,7 @@ def test_a_point_near_the_training_but_beyond_its_leverage_is_refused() -> None:
     """Load and wet bulb that went up together say nothing of one that goes against it."""
     load = np.linspace(280.0, 320.0, 60)
     air = 40.0 + (load - 280.0) / 40.0
-    mode = fitted(load, air, power(load, air) + np.sin(np.arange(60.0)))
+    mode = Baseline.fitted(load, air, power(load, air) + np.sin(np.arange(60.0)))
     against = np.array([282.0]), np.array([40.9])
     assert mode.seen(*against).all()
     assert np.isnan(mode.predict(*against)).all()

@@ -21,8 +21,9 @@ from fptlib.job import answers
 from fptlib.job.schema import Cold, Plant
 from fptlib.limits import Limits
 from fptlib.physics import exchanger, water
+from fptlib.physics.exchanger_curve import ExchangerCurve
 from fptlib.procedure import script
-from fptlib.procedure.approach_curves import fitted_exchanger, tower_curve
+from fptlib.procedure.approach_curves import tower_curve
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.instruments import exchanger_heat
 from fptlib.procedure.steps import judge
@@ -98,8 +99,8 @@ def test_curves_count_with_the_heat_of_the_fluid(fluid: tuple[str, float]) -> No
     # Of cold end a and warm end a + apart the logarithmic mean is apart / ln(1 + apart / a).
     approach = apart / np.expm1(apart / mean)
     blocks = np.column_stack([load, flow, np.full(4, 900.0), approach, cooled])
-    of_glycol = fitted_exchanger(blocks, (plant(fluid).btu_per_gpm("chw"), 500.0))
-    of_water = fitted_exchanger(blocks)
+    of_glycol = ExchangerCurve.fitted(blocks, (plant(fluid).btu_per_gpm("chw"), 500.0))
+    of_water = ExchangerCurve.fitted(blocks)
     ratio = (0.5 * ((flow / np.median(flow)) ** -0.7 + 1.0))
     assert of_glycol.ua == pytest.approx(2e6 * np.median(ratio), rel=5e-3)
     assert abs(of_water.ua / of_glycol.ua - 1.0) > 0.015

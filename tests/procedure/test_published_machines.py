@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from fptlib.procedure.chiller_baseline import fitted
+from fptlib.physics.chiller_power import Baseline
 
 TONS = 3.51685  # kW
 APPROACH = 7.0  # tower, °F: so that the wet bulb stands for entering condenser water
@@ -86,7 +86,7 @@ def test_a_baseline_keeps_its_uncertainty_where_it_was_seen(name: str) -> None:
     """Of held-out quarter-hours some 95 % lie within the stated uncertainty (k = 2), and none is
     5 % off: a quadratic in load and a line in wet bulb carry these machines there."""
     machine = MACHINES[name]
-    fit = fitted(*trended(machine, 1))
+    fit = Baseline.fitted(*trended(machine, 1))
     load, wet, power = trended(machine, 2)
     found = fit.predict(load, wet)
     known = ~np.isnan(found)
@@ -101,7 +101,7 @@ def test_nothing_is_said_beyond_what_was_seen(name: str) -> None:
     """Colder condenser water and lighter load than any trended: a regression's own box would let
     both pass, and for one published machine it gives nonsense there."""
     machine = MACHINES[name]
-    fit = fitted(*trended(machine, 1))
+    fit = Baseline.fitted(*trended(machine, 1))
     middle = 0.5 * sum(machine.ecw)
     ecw = np.array([machine.ecw[0], middle, middle])
     plr = np.array([0.7, machine.plr[0] + 0.05, 0.7])
@@ -120,10 +120,11 @@ def test_a_published_set_that_is_nonsense_within_its_own_limits_is_refused() -> 
     share, ecw = rng.uniform(0.5, 1.0, 300), rng.uniform(71.0, 79.0, 300)
     above = np.interp(share, [0.5, 1.0], [.5644, .4876])
     load = tons * share
-    sane = fitted(load, ecw - APPROACH, load * above)
+    sane = Baseline.fitted(load, ecw - APPROACH, load * above)
     at = np.array([0.30 * tons]), np.array([75.0 - APPROACH])
     assert np.isnan(sane.predict(*at)).all()
     low = rng.uniform(0.29, 0.31, 30)
-    mixed = fitted(np.r_[load, tons * low], np.r_[ecw, rng.uniform(71.0, 79.0, 30)] - APPROACH,
-                   np.r_[load * above, tons * low * 1.187])
+    mixed = Baseline.fitted(
+        np.r_[load, tons * low], np.r_[ecw, rng.uniform(71.0, 79.0, 30)] - APPROACH,
+        np.r_[load * above, tons * low * 1.187])
     assert mixed.uncertainty(*at)[0] > 10.0 * sane.uncertainty(np.array([0.6 * tons]), at[1])[0]
