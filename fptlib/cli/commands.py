@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from fptlib import __version__
+
 # The commands that these modules register stand before those of this one.
 from fptlib.cli import job_commands, signing_commands  # noqa: F401
 from fptlib.cli.job_commands import SAMPLES

@@ -70,7 +70,8 @@ class Baseline:
     def uncertainty(self, load: np.ndarray, wet_bulb: np.ndarray) -> np.ndarray:
         """Expanded uncertainty of a predicted kW/ton: the scatter of one more quarter-hour
         and what the coefficients are known to there."""
-        return 2.0 * self.residual * np.sqrt(1.0 + self.leverage(load, wet_bulb)) / load
+        return np.asarray(
+            2.0 * self.residual * np.sqrt(1.0 + self.leverage(load, wet_bulb)) / load)
 
     @classmethod
     def fitted(cls, load: np.ndarray, wet_bulb: np.ndarray, power: np.ndarray) -> Baseline:

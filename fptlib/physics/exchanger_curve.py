@@ -41,7 +41,7 @@ class ExchangerCurve:
     @property
     def seen(self) -> np.ndarray:
         """Lowest and highest load, flows and approach of the training."""
-        return np.percentile(self.points, [0, 100], axis=0)
+        return np.asarray(np.percentile(self.points, [0, 100], axis=0))
 
     def approach(self, load: np.ndarray, flow: np.ndarray, film: float = FILM) -> np.ndarray:
         """Approach [degF] at a load and chilled-water flow, valve open."""

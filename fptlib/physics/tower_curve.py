@@ -47,7 +47,7 @@ class TowerCurve:
     @property
     def seen(self) -> np.ndarray:
         """Lowest and highest wet bulb, range, approach and air share of the training."""
-        return np.percentile(self.points[:, :4], [0, 100], axis=0)
+        return np.asarray(np.percentile(self.points[:, :4], [0, 100], axis=0))
 
     def range_at(self, load: np.ndarray | None) -> np.ndarray:
         """Range [degF] at a load [tons] in economizer mode; the usual one where none is known."""
