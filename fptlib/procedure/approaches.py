@@ -8,10 +8,16 @@ less certain than an observed one, and a value that the trends contradict is not
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 
 from fptlib.job.schema import Approach
+from fptlib.physics.exchanger_curve import ExchangerCurve
+from fptlib.physics.tower_curve import TowerCurve
 from fptlib.points import point
 from fptlib.procedure import uncertainty
 from fptlib.procedure.approach_curves import exchanger_curve, tower_curve
@@ -25,27 +31,142 @@ from fptlib.procedure.verdict import NotTested
 DESIGN_TOWER, DESIGN_EXCHANGER = 1.8, 1.0
 
 
-@cached
-def tower(test: FunctionalTest) -> Approach | None:
-    """Tower approach [degF]: as the job states it, else of its curve where the plant usually
-    changes over, else ``None``."""
-    curve = None if test.plant.tower_approach else tower_curve(test)
-    if curve is None:
-        return test.plant.tower_approach
-    value = curve.approach(np.array(usual(test, test.wet_bulb)), _usual_load(test))
-    return Approach(round(float(value), 2), "observed", str(curve))
+Rows = tuple[np.ndarray, np.ndarray]
+_Curve = TowerCurve | ExchangerCurve
+
+
+@dataclass(frozen=True)
+class Side:
+    """One of the two approaches: as the job states it, and as the trends' curve shows it.
+
+    ``fitted`` gives that curve, ``over`` the columns that it goes over, ``design`` is what a design
+    value is known to [degF, k = 2], ``readings`` are the readings in it with their weights.
+    """
+
+    test: FunctionalTest
+    name: str
+    stated: Approach | None
+    fitted: Callable[[FunctionalTest], _Curve | None]
+    over: Callable[[], tuple[Any, Any]]
+    design: float
+    readings: dict[str, float]
+
+    @property
+    def curve(self) -> _Curve | None:
+        """The trends' curve, where they show one."""
+        return self.fitted(self.test)
+
+    @property
+    def known(self) -> bool:
+        """Whether it is stated in the job or to be seen in the trends."""
+        return self.stated is not None or self.curve is not None
+
+    @property
+    def has_evidence(self) -> bool:
+        """Whether it is seen in the trends, or stated with when and how it was observed."""
+        return self.known if self.stated is None else (
+            self.stated.basis == "observed" and bool(self.stated.remark.strip()))
+
+    @property
+    def sensors(self) -> dict[str, float]:
+        """The readings in it with their weights; none unless it was observed."""
+        return self.readings if self.has_evidence else {}
+
+    @cached_property
+    def value(self) -> float:
+        """The approach [degF]: as the job states it, else of its curve where the plant usually
+        changes over.
+
+        Raises:
+            NotTested: it is neither stated in the job nor to be seen in the trends.
+        """
+        if self.stated is not None:
+            return self.stated.value
+        if self.curve is None:
+            raise NotTested(f"the {self.name} approach is neither stated in the job nor to be seen "
+                            "in the trends; observe it near changeover and enter it in the plan")
+        at = [None if each is None else np.array(usual(self.test, each)) for each in self.over()]
+        return round(float(self.curve.approach(*at)), 2)
+
+    @cached_property
+    def seen(self) -> Rows | None:
+        """What the trends' curve gives for every row, and what it is known to."""
+        return None if self.curve is None else (
+            self.curve.approach(*self.over()), self.curve.uncertainty(*self.over()))
+
+    @property
+    def tolerance(self) -> float:
+        """What the sequence adds to it for the sensors' sake [degF]."""
+        return self.test.limits[f"enable.{self.name}_tolerance"]
+
+    @cached_property
+    def rows(self) -> Rows:
+        """The approach of every row and what it is known to, sensors apart [degF, k = 2].
+
+        What is stated counts; where the trends show more, beyond the sequence's own tolerance and
+        the curve's uncertainty, it is known no better than that. Raises as ``value``.
+        """
+        value = self.value
+        if self.stated is None:
+            assert self.seen is not None
+            return self.seen
+        doubt = np.full(len(self.test), 0.0 if self.has_evidence else self.design)
+        if self.seen is not None:
+            more = self.seen[0] - value
+            contradicted = more > self.tolerance + self.seen[1]
+            doubt = np.where(contradicted, np.maximum(doubt, more + self.seen[1]), doubt)
+        return np.full(len(self.test), value), doubt
+
+    def contradiction(self, row: int, sign: float) -> str:
+        """By what the trends contradict a stated approach in a row; empty where they do not."""
+        if not self.stated or not self.seen:
+            return ""
+        shown, known = (float(each[row]) for each in self.seen)
+        return (f"the {self.name} approach is stated as {self.stated.value:.1f} °F and the trends "
+                f"show {shown:.1f} ± {known:.1f}; leave it empty in the plan to use what they "
+                "show, or observe it again"
+                if sign * (shown - self.stated.value) > self.tolerance + known else "")
+
+    @property
+    def basis(self) -> str:
+        """Where it comes from, in words."""
+        if self.stated is None:
+            return f"{self.name}: {self.curve}"
+        vague = self.stated.basis == "observed" and not self.has_evidence
+        return f"{self.name}: " + ("stated without when and how it was observed" if vague
+                                   else self.stated.basis)
 
 
 @cached
-def exchanger(test: FunctionalTest) -> Approach | None:
-    """Exchanger approach [degF]: as the job states it, else of its curve where the plant usually
-    changes over, else ``None``."""
-    curve = None if test.plant.exchanger_approach else exchanger_curve(test)
-    if curve is None:
-        return test.plant.exchanger_approach
-    value = curve.approach(np.array(usual(test, test.load)),
-                           np.array(usual(test, test["chw_flow"])))
-    return Approach(round(float(value), 2), "observed", str(curve))
+def tower(test: FunctionalTest) -> Side:
+    """The tower approach, over wet bulb and load where that is known."""
+    return Side(test, "tower", test.plant.tower_approach, tower_curve,
+                lambda: (test.wet_bulb, None if test.missing("load") else test.load),
+                DESIGN_TOWER, {"cw_supply_temp": 1.0, "wet_bulb": -1.0})
+
+
+@cached
+def exchanger(test: FunctionalTest) -> Side:
+    """The exchanger approach, over load and chilled-water flow."""
+    entering = "hx_cw_entering_temp" if test.has("hx_cw_entering_temp") else "cw_supply_temp"
+    return Side(test, "exchanger", test.plant.exchanger_approach, exchanger_curve,
+                lambda: (test.load, test["chw_flow"]),
+                DESIGN_EXCHANGER, {"hx_chw_leaving_temp": 1.0, entering: -1.0})
+
+
+def sides(test: FunctionalTest) -> tuple[Side, Side]:
+    """Both approaches, that of the towers first."""
+    return tower(test), exchanger(test)
+
+
+def known(test: FunctionalTest) -> bool:
+    """Whether both approaches are stated in the job or to be seen in the trends."""
+    return all(side.known for side in sides(test))
+
+
+def basis(test: FunctionalTest) -> str:
+    """Where both approaches come from, in words."""
+    return "; ".join(side.basis for side in sides(test))
 
 
 def usual(test: FunctionalTest, values: np.ndarray) -> float:
@@ -56,120 +177,13 @@ def usual(test: FunctionalTest, values: np.ndarray) -> float:
     return median(values[within]) if math.isnan(seen) else seen
 
 
-def _usual_load(test: FunctionalTest) -> np.ndarray | None:
-    return None if test.missing("load") else np.array(usual(test, test.load))
-
-
-def need(approach: Approach | None, name: str) -> Approach:
-    """The approach, stated or observed, that a check cannot do without.
-
-    Raises:
-        NotTested: it is neither stated in the job nor to be seen in the trends.
-    """
-    if approach is None:
-        raise NotTested(f"the {name} approach is neither stated in the job nor to be seen in the "
-                        "trends; observe it near changeover and enter it in the plan")
-    return approach
-
-
-def need_tower(test: FunctionalTest) -> float:
-    """The tower approach [degF]; raises ``NotTested`` where there is none."""
-    return need(tower(test), "tower").value
-
-
-def need_exchanger(test: FunctionalTest) -> float:
-    """The exchanger approach [degF]; raises ``NotTested`` where there is none."""
-    return need(exchanger(test), "exchanger").value
-
-
-# -- row by row ----------------------------------------------------------------------------
-
-
-Rows = tuple[np.ndarray, np.ndarray]
-
-
-@cached
-def tower_rows(test: FunctionalTest) -> Rows:
-    """The tower approach of every row and what it is known to, sensors apart [degF, k = 2]."""
-    need(tower(test), "tower")
-    return _stated_or_seen(test, test.plant.tower_approach, tower_seen(test), DESIGN_TOWER,
-                           "enable.tower_tolerance")
-
-
-@cached
-def exchanger_rows(test: FunctionalTest) -> Rows:
-    """The exchanger approach of every row and what it is known to, sensors apart."""
-    need(exchanger(test), "exchanger")
-    return _stated_or_seen(test, test.plant.exchanger_approach, exchanger_seen(test),
-                           DESIGN_EXCHANGER, "enable.exchanger_tolerance")
-
-
-@cached
-def tower_seen(test: FunctionalTest) -> Rows | None:
-    """What the trends' curve gives for every row, and what it is known to."""
-    curve, load = tower_curve(test), None if test.missing("load") else test.load
-    return None if curve is None else (
-        curve.approach(test.wet_bulb, load), curve.uncertainty(test.wet_bulb, load))
-
-
-@cached
-def exchanger_seen(test: FunctionalTest) -> Rows | None:
-    """What the trends' curve gives for every row, and what it is known to."""
-    curve = exchanger_curve(test)
-    return None if curve is None else (
-        curve.approach(test.load, test["chw_flow"]), curve.uncertainty(test.load, test["chw_flow"]))
-
-
-def _stated_or_seen(test: FunctionalTest, stated: Approach | None, seen: Rows | None,
-                    design: float, tolerance: str) -> Rows:
-    """What is stated counts; where the trends show more, beyond the sequence's own tolerance and
-    the curve's uncertainty, it is known no better than that."""
-    if stated is None:
-        assert seen is not None
-        return seen
-    known = 0.0 if _has_evidence(stated) else design
-    value, doubt = np.full(len(test), stated.value), np.full(len(test), known)
-    if seen is not None:
-        more = seen[0] - stated.value
-        contradicted = more > test.limits[tolerance] + seen[1]
-        doubt = np.where(contradicted, np.maximum(doubt, more + seen[1]), doubt)
-    return value, doubt
-
-
-def _has_evidence(stated: Approach) -> bool:
-    return stated.basis == "observed" and bool(stated.remark.strip())
-
-
-def basis(test: FunctionalTest) -> str:
-    """Where the approaches come from, in words."""
-    said = []
-    for name, stated, curve in (
-            ("tower", test.plant.tower_approach, tower_curve(test)),
-            ("exchanger", test.plant.exchanger_approach, exchanger_curve(test))):
-        said.append(f"{name}: {curve}" if stated is None else f"{name}: " + (
-            "stated without when and how it was observed"
-            if stated.basis == "observed" and not _has_evidence(stated) else stated.basis))
-    return "; ".join(said)
-
-
 def contradiction(test: FunctionalTest, row: int, sign: float) -> str:
     """Which stated approach the trends contradict in a row, and by what; empty where none.
 
     ``sign`` is 1 where they show more than is stated (no pass rests on it), -1 where they show
     less, as they do at light load (no fail rests on it).
     """
-    said = []
-    for name, stated, rows, seen, tolerance in (
-            ("tower", test.plant.tower_approach, tower_rows(test), tower_seen(test),
-             "enable.tower_tolerance"),
-            ("exchanger", test.plant.exchanger_approach, exchanger_rows(test),
-             exchanger_seen(test), "enable.exchanger_tolerance")):
-        if stated and seen and sign * (seen[0][row] - rows[0][row]) > (
-                test.limits[tolerance] + seen[1][row]):
-            said.append(f"the {name} approach is stated as {stated.value:.1f} °F and the trends "
-                        f"show {seen[0][row]:.1f} ± {seen[1][row]:.1f}; leave it empty in the plan "
-                        "to use what they show, or observe it again")
-    return "; ".join(said)
+    return "; ".join(filter(None, (side.contradiction(row, sign) for side in sides(test))))
 
 
 # -- the enable condition ------------------------------------------------------------------
@@ -181,8 +195,8 @@ def needed_setpoint(test: FunctionalTest) -> np.ndarray:
 
     Wet bulb + tower approach + tolerance + exchanger approach + tolerance.
     """
-    adders = (tower_rows(test)[0] + test.limits["enable.tower_tolerance"]
-              + exchanger_rows(test)[0] + test.limits["enable.exchanger_tolerance"])
+    towers, plates = sides(test)
+    adders = towers.rows[0] + towers.tolerance + plates.rows[0] + plates.tolerance
     return np.asarray(test.wet_bulb + adders)
 
 
@@ -204,12 +218,6 @@ def sequence_margin(test: FunctionalTest) -> np.ndarray:
 
 
 @cached
-def approach_uncertainty(test: FunctionalTest) -> np.ndarray:
-    """What both approaches of every row are known to, sensors apart [degF, k = 2]."""
-    return np.hypot(tower_rows(test)[1], exchanger_rows(test)[1])
-
-
-@cached
 def margin_noise(test: FunctionalTest) -> float:
     """What one sample of the margin is known to beside the next [degF, k = 2]: weather moves in
     lines, so its bends over three samples are noise, of six times the variance of one; by their
@@ -225,9 +233,7 @@ def own_spread(test: FunctionalTest) -> np.ndarray:
     trends too [degF]: a stated approach the sequence uses itself, that of a curve it may not, a
     fixed wet bulb takes none; and a log of changes shows no smaller one."""
     curves = [] if test.sequence.enable.wet_bulb is not None else [
-        rows(test)[1] for rows, stated in (
-            (tower_rows, test.plant.tower_approach),
-            (exchanger_rows, test.plant.exchanger_approach)) if stated is None]
+        side.rows[1] for side in sides(test) if side.stated is None]
     shown = uncertainty.resolution(test, *(
         name for name in test.in_use("wet_bulb")
         if test.logged_on_change(name) and point(name).unit == "degF"))
@@ -242,12 +248,12 @@ def enable_uncertainty(test: FunctionalTest) -> np.ndarray:
     one sensor reads the condenser water of both, the exchanger's leaving sensor alone remains.
     An approach taken from design cancels nothing.
     """
-    return np.hypot(enable_sensors(test), approach_uncertainty(test))
+    return np.hypot(enable_sensors(test), np.hypot(*(side.rows[1] for side in sides(test))))
 
 
 def enable_sensors(test: FunctionalTest) -> float:
     """That of the sensors alone [degF]."""
-    weights = uncertainty.added({"wet_bulb": 1.0}, tower_sensors(test), exchanger_sensors(test))
+    weights = uncertainty.added({"wet_bulb": 1.0}, *(side.sensors for side in sides(test)))
     air = weights.pop("wet_bulb")
     return math.hypot(air * uncertainty.wet_bulb(test) if air else 0.0,
                       uncertainty.expanded(test, weights))
@@ -256,7 +262,7 @@ def enable_sensors(test: FunctionalTest) -> float:
 def season_to_wait_for(test: FunctionalTest) -> str:
     """The weather to wait for, where it never allowed economizer operation; else empty."""
     needs = ("wet_bulb", "reset_setpoint", "request", "chillers")
-    if test.changeovers or test.missing(*needs) or not (tower(test) and exchanger(test)):
+    if test.changeovers or test.missing(*needs) or not known(test):
         return ""
     margin = enable_margin(test)
     if np.isnan(margin).all() or (margin >= 0.0).any():
@@ -264,20 +270,3 @@ def season_to_wait_for(test: FunctionalTest) -> str:
     needed = float(np.nanmin(test.wet_bulb) + np.nanmax(margin))
     return ("it was never cold enough for economizer operation; repeat the test when the "
             f"wet bulb is at or below {needed:.0f} °F")
-
-
-def tower_sensors(test: FunctionalTest) -> dict[str, float]:
-    """The readings in the tower approach with their weights; none unless it was observed."""
-    approach = tower(test)
-    if approach is None or not _has_evidence(approach):
-        return {}
-    return {"cw_supply_temp": 1.0, "wet_bulb": -1.0}
-
-
-def exchanger_sensors(test: FunctionalTest) -> dict[str, float]:
-    """The readings in the exchanger approach with their weights; none unless observed."""
-    approach = exchanger(test)
-    if approach is None or not _has_evidence(approach):
-        return {}
-    entering = "hx_cw_entering_temp" if test.has("hx_cw_entering_temp") else "cw_supply_temp"
-    return {"hx_chw_leaving_temp": 1.0, entering: -1.0}

@@ -46,8 +46,8 @@ def condition(test: FunctionalTest, request: Request) -> Finding:
         fail_needs=approaches.contradiction(test, row, -1.0),
         quantities={
             "wet bulb, °F": float(test.wet_bulb[row]),
-            "tower approach, °F": float(approaches.tower_rows(test)[0][row]),
-            "exchanger approach, °F": float(approaches.exchanger_rows(test)[0][row]),
+            "tower approach, °F": float(approaches.tower(test).rows[0][row]),
+            "exchanger approach, °F": float(approaches.exchanger(test).rows[0][row]),
             "approaches": approaches.basis(test),
             "tolerances, °F": tolerances,
             "needed setpoint, °F": needed, "reset setpoint, °F": setpoint})
@@ -240,7 +240,7 @@ def waiting(test: FunctionalTest) -> Flags:
 def able(test: FunctionalTest) -> Flags:
     """Where wet bulb and both curves at that load reach the reset setpoint; everywhere without
     the curves."""
-    seen = approaches.tower_seen(test), approaches.exchanger_seen(test)
+    seen = approaches.tower(test).seen, approaches.exchanger(test).seen
     if seen[0] is None or seen[1] is None:
         return _where(np.ones(len(test), dtype=bool))
     reached = test.wet_bulb + seen[0][0] + seen[1][0]

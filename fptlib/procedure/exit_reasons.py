@@ -57,8 +57,7 @@ def reasons(test: FunctionalTest, run: Run, warmer: float, maybe: bool) -> list[
 
 def weather_known(test: FunctionalTest) -> bool:
     """Whether the enable condition can be followed through a run."""
-    return not test.missing(*WEATHER) and bool(
-        approaches.tower(test) and approaches.exchanger(test))
+    return not test.missing(*WEATHER) and approaches.known(test)
 
 
 def by_clock(test: FunctionalTest, run: Run) -> str:

@@ -81,7 +81,7 @@ def path(test: FunctionalTest, reset: float, margin: float, lowest: float) -> Pa
     beside = condenser_range(test)[1]
     if not beside:
         return RANGE_NOT_TRENDED
-    return Path(reset, reset - approaches.need_exchanger(test) - margin, needed,
+    return Path(reset, reset - approaches.exchanger(test).value - margin, needed,
                 lift_guard(test), beside, lowest, _assumed(test))
 
 

@@ -18,7 +18,7 @@ from fptlib.procedure.verdict import Event
 
 def _advise_handover(test: FunctionalTest, failed: Sequence[Event]) -> str:
     approach = approaches.exchanger(test)
-    if approach is None:
+    if not approach.known:
         return ""
     setpoint = test.reset_setpoint[failed[0].first]
     wanted = setpoint - approach.value - test.limits["enable.exchanger_tolerance"]

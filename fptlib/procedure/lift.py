@@ -132,7 +132,7 @@ def _advise_given_up(test: FunctionalTest, _failed: Sequence[Event]) -> str:
 
 def _coldest(test: FunctionalTest, request: Request) -> float:
     """The least by which the exchanger missed the reset setpoint in a pull-down [degF]."""
-    reachable = test["cw_supply_temp"][request.pull_down] + approaches.need_exchanger(test)
+    reachable = test["cw_supply_temp"][request.pull_down] + approaches.exchanger(test).value
     over = reachable - test.reset_setpoint[request.pull_down]
     return float(np.nanmin(over)) if not np.isnan(over).all() else math.nan
 
@@ -142,7 +142,7 @@ def _coldest(test: FunctionalTest, request: Request) -> float:
 def chiller_on(test: FunctionalTest, request: Request) -> Finding:
     """Condenser water plus exchanger approach against the reset setpoint, when the last chiller
     stopped; a trip or alarm before is a fail."""
-    approach, number, row = approaches.need_exchanger(test), request.number, request.transition
+    approach, number, row = approaches.exchanger(test).value, request.number, request.transition
     if alarm := alarms.first(test, request):
         return Finding(number, alarm.row, alarm.text, last=request.end, verdict=Verdict.FAIL)
     if request.trips:
@@ -165,7 +165,7 @@ def chiller_on(test: FunctionalTest, request: Request) -> Finding:
     reachable, wanted = float(water.mean()) + approach, float(test.reset_setpoint[row])
     if math.isnan(reachable) or math.isnan(wanted):
         return not_judged(number, row, "a gap at the transition")
-    sensors = uncertainty.added({"cw_supply_temp": 1.0}, approaches.exchanger_sensors(test))
+    sensors = uncertainty.added({"cw_supply_temp": 1.0}, approaches.exchanger(test).sensors)
     return Finding(
         number, row, f"the exchanger could reach {reachable:.1f} when the last chiller stopped, "
         f"the reset asked for {wanted:.1f} °F", measured=reachable, at_most=wanted,

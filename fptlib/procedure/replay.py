@@ -177,7 +177,7 @@ STAGES = ("on chillers", "changing over", "on the exchanger")
 def specified(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]) -> Settings:
     """The settings that ``[settings]`` specifies; for what it leaves open the limits in force."""
     return Settings(
-        approaches.need_tower(test), approaches.need_exchanger(test),
+        approaches.tower(test).value, approaches.exchanger(test).value,
         **as_specified(test.limits, stated), weather_exit=test.sequence.weather_exit,
         weather_band=test.sequence.weather_exit_band,
         fixed_wet_bulb=test.sequence.enable.wet_bulb, follows=follows(test))

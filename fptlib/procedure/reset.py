@@ -29,7 +29,7 @@ def _advise_reset(test: FunctionalTest, _: Sequence[Event]) -> str:
 def worth_of(test: FunctionalTest, setpoint: float, more: float) -> Energy | None:
     """The economizer hours of the typical year, and their energy, that ``more`` degF of setpoint
     add; ``None`` without a typical year."""
-    if test.weather is None or not (approaches.tower(test) and approaches.exchanger(test)):
+    if test.weather is None or not approaches.known(test):
         return None
     now, then = (year.hours(test, each).counted for each in (setpoint, setpoint + more))
     return year.energy(test, then & ~now, setpoint + more)

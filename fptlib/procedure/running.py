@@ -42,7 +42,7 @@ _TOO_SHORT = f"less than {STEADY_MINUTES:.0f} min of settled run"
 def wanted_condenser_water(test: FunctionalTest) -> np.ndarray:
     """Condenser water that the setpoint needs [degF]: active setpoint - exchanger approach -
     offset."""
-    return (test["chw_supply_setpoint"] - approaches.need_exchanger(test)
+    return (test["chw_supply_setpoint"] - approaches.exchanger(test).value
             - test.limits["running.tower_offset"])
 
 

@@ -151,9 +151,9 @@ def recommended(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], m
     known = float(np.nanmedian(approaches.enable_uncertainty(test)))
     tolerance = _up(known / 2.0, 0.5) + more / 2.0
     supply = uncertainty.expanded(test, {"chw_supply_temp": 1.0})
-    approach = approaches.need_exchanger(test)
+    approach = approaches.exchanger(test).value
     lowest = max(spec["lowest"], test.floor + _up(supply, 0.5))
-    sensors = uncertainty.added({"cw_supply_temp": 1.0}, approaches.exchanger_sensors(test))
+    sensors = uncertainty.added({"cw_supply_temp": 1.0}, approaches.exchanger(test).sensors)
     margin = _up(uncertainty.expanded(test, sensors) + 0.3, 0.1)
     offset = max(spec["offset"], _up(path.offset, 0.5)) if path else spec["offset"]
     distance, timing = offset + approach + margin, test.timing_tolerance
@@ -167,7 +167,7 @@ def recommended(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], m
     run_time = max(spec["run_time"], _least_run(test))
     apart = max((each.start_to_start or 0.0 for each in test.plant.chillers), default=0.0)
     return Settings(
-        approaches.need_tower(test), approach,
+        approaches.tower(test).value, approach,
         tower_tolerance=max(spec["tower_tolerance"], limits["enable.tower_tolerance"],
                             limits["enable.tower_tolerance"] + tolerance),
         exchanger_tolerance=max(spec["exchanger_tolerance"], limits["enable.exchanger_tolerance"],
@@ -244,7 +244,7 @@ def as_if(test: FunctionalTest, replay: Replay, reset: np.ndarray) -> Functional
                   f"chiller_{n}_chw_leaving_temp": leaving,
                   f"chiller_{n}_cw_leaving_temp": replay.condenser + beside}
     said = [Approach(value, "observed", "as replayed") for value in (
-        approaches.need_tower(test), approaches.need_exchanger(test))]
+        approaches.tower(test).value, approaches.exchanger(test).value)]
     grid = replace(test.grid, columns=water, alarms=(), remarks=(), intervals=dict.fromkeys(
         water, test.minutes))
     return replace(test, grid=grid, plant=replace(

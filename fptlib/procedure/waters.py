@@ -82,12 +82,12 @@ def waters(test: FunctionalTest) -> Waters:
         NotTested: an approach is neither stated nor to be seen.
     """
     said = [f"approaches: {approaches.basis(test)}"]
-    tower, curve = approaches.tower_seen(test), tower_curve(test)
-    exchanger = approaches.exchanger_seen(test)
+    tower, curve = approaches.tower(test).seen, tower_curve(test)
+    exchanger = approaches.exchanger(test).seen
     load = np.full(len(test), np.nan) if test.missing("load") else test.load
     design = test.plant.exchanger.load or float(np.nanmax(load, initial=1.0))
-    stated = approaches.need_exchanger(test)
-    reach = test.wet_bulb + (tower[0] if tower else approaches.need_tower(test))
+    stated = approaches.exchanger(test).value
+    reach = test.wet_bulb + (tower[0] if tower else approaches.tower(test).value)
     # As the predicted leaving temperature of ASHRAE Guideline 36-2021, 5.20.3.1, has it.
     apart = exchanger[0] if exchanger else stated * np.minimum(
         np.nan_to_num(load / design, nan=1.0), 1.0)

@@ -86,7 +86,7 @@ def hours(test: FunctionalTest, setpoint: float | np.ndarray) -> Hours:
     approaches and the enable condition's tolerances do not exceed it."""
     tolerance = test.limits["enable.tower_tolerance"] + test.limits["enable.exchanger_tolerance"]
     air = weather_wet_bulb(test)
-    constant = approaches.need_tower(test) + approaches.need_exchanger(test)
+    constant = approaches.tower(test).value + approaches.exchanger(test).value
     tower, exchanger = approaches_of_year(test)
     return Hours(air + tower + exchanger + tolerance <= setpoint,
                  air + constant + tolerance <= setpoint, tower, exchanger)
@@ -165,4 +165,4 @@ def why_apart(test: FunctionalTest, setpoint: float | np.ndarray) -> str:
             f"{np.nanmin(air):.0f} to {np.nanmax(air):.0f} °F) tower and exchanger come within "
             f"{np.nanmean(found.tower[apart]):.1f} + {np.nanmean(found.exchanger[apart]):.1f} °F "
             f"by what the trends show, where the enable condition counts on "
-            f"{approaches.need_tower(test):.1f} + {approaches.need_exchanger(test):.1f} °F")
+            f"{approaches.tower(test).value:.1f} + {approaches.exchanger(test).value:.1f} °F")

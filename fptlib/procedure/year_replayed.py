@@ -29,7 +29,7 @@ def _weather(test: FunctionalTest) -> Given:
     air = _between_hours(year.weather_wet_bulb(test))
     tower, plate = (np.where(np.isnan(curve), stated, curve) for curve, stated in zip(
         year.approaches_of_year(test),
-        (approaches.need_tower(test), approaches.need_exchanger(test)), strict=True))
+        (approaches.tower(test).value, approaches.exchanger(test).value), strict=True))
     move = replace(waters(test), reach=carried_on(air + _between_hours(tower)),
                    exchanger=carried_on(_between_hours(plate)), spare=[np.inf] * len(air))
     clock = np.repeat(year.clock(test), PARTS)

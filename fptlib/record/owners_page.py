@@ -124,7 +124,7 @@ def _gained(test: FunctionalTest) -> str:
 def _lost(test: FunctionalTest) -> str:
     if missing := test.missing(*enable.missed.needs):
         return f"not known: not trended: {', '.join(missing)}"
-    if not (approaches.tower(test) and approaches.exchanger(test)):
+    if not approaches.known(test):
         return _NO_APPROACH
     return str(savings.lost(test, enable.lost_rows(test)))
 

@@ -20,7 +20,7 @@ NEEDS = ("wet_bulb", "reset_setpoint", "request", "chillers")
 def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
     """Margin over all trends, and the parts of the condition around the deciding request."""
     title = "Enable condition"
-    if case.missing(*NEEDS) or not (approaches.tower(case) and approaches.exchanger(case)):
+    if case.missing(*NEEDS) or not approaches.known(case):
         return base.nothing(title, base.reason(checks, "points are missing"))
     drawn, (above, below) = base.canvas(2, 6.2, (1.0, 1.5))
     _margin(above, case, checks)
@@ -78,9 +78,9 @@ def _stack(ax: Axes, x: np.ndarray, wet_bulb: np.ndarray, case: FunctionalTest,
            floor: float) -> list[tuple[float, str, str]]:
     parts = (
         (wet_bulb - floor, "wet bulb"),
-        (approaches.need_tower(case), "+ tower approach"),
+        (approaches.tower(case).value, "+ tower approach"),
         (case.limits["enable.tower_tolerance"], "+ tolerance"),
-        (approaches.need_exchanger(case), "+ exchanger approach"),
+        (approaches.exchanger(case).value, "+ exchanger approach"),
         (case.limits["enable.exchanger_tolerance"], "+ tolerance"),
     )
     low, labels = np.full(len(x), floor), []

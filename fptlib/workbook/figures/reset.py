@@ -33,7 +33,7 @@ def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
 
 def hours_known(case: FunctionalTest) -> bool:
     """Whether the hours of a typical year can be worked out."""
-    return case.weather is not None and bool(approaches.tower(case) and approaches.exchanger(case))
+    return case.weather is not None and approaches.known(case)
 
 
 def _reset(ax: Axes, case: FunctionalTest) -> None:
