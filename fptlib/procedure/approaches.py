@@ -85,7 +85,8 @@ class Side:
         if self.curve is None:
             raise NotTested(f"the {self.name} approach is neither stated in the job nor to be seen "
                             "in the trends; observe it near changeover and enter it in the plan")
-        at = [None if each is None else np.array(usual(self.test, each)) for each in self.over()]
+        at: list[Any] = [None if each is None else np.array(usual(self.test, each))
+                         for each in self.over()]
         return round(float(self.curve.approach(*at)), 2)
 
     @cached_property
