@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fptlib import points
@@ -88,9 +88,7 @@ def people(content: Content) -> list[Block]:
                [[row["number"], moment(row["from"]), moment(row["to"]), row["condition"]]
                 for row in content["changeovers"] if row["condition"] != "natural"]),
         *table("Abort conditions", {"Condition": 44, "What is watched": 32, "Stop within": 24},
-               [[row.get("text", ""), _watched(row),
-                 number(row.get("stop_within", 5.0), "min") if row.get("watched") else ""]
-                for row in content["abort"]]),
+               abort_rows(content["abort"])),
         *table("Moments marked at the plant", {"Time": 25, "What": 50, "By": 25},
                [[moment(row.get("time")), row.get("what", ""), row.get("by", "")]
                 for row in content["marks"]]),
@@ -103,6 +101,13 @@ def _approved_by(row: Mapping[str, Any], zone: str) -> str:
         return approvals.read(row["signed"]).line(zone) if "signed" in row else approvals.NOT_SIGNED
     except RecordError:
         return "SIGNATURE DOES NOT MATCH"
+
+
+def abort_rows(aborts: Sequence[Content]) -> list[list[str]]:
+    """Each abort condition with what it watches, its limit with its unit, and the time to stop."""
+    return [[str(row.get("text", "")), _watched(row),
+             number(row.get("stop_within", 5.0), "min") if row.get("watched") else ""]
+            for row in aborts]
 
 
 def _watched(row: Content) -> str:

@@ -18,7 +18,8 @@ from fptlib.limits import COMMON_PRACTICE, Limits, standard
 from fptlib.procedure.judge import CheckOf
 from fptlib.procedure.steps import CHECKS, STEPS, Step
 from fptlib.procedure.trended import ALTERNATIVES
-from fptlib.record import approvals
+from fptlib.record import appendix, approvals
+from fptlib.record.text import moment
 from fptlib.workbook import printed, questionnaire
 from fptlib.workbook.panels import Panel, printout
 from fptlib.workbook.printed import Block
@@ -95,8 +96,12 @@ _SYMBOLS = [
     ("MAT, DAT", "an air handler's mixed and discharge air temperature"),
     ("t", "a time; minutes from one moment to another, or for which something lasts"),
 ]
-# What of a job's plan its document states, in this order.
-_PLAN = ("test.planned", "people", "settings", "prerequisites", "abort", "script")
+# What of a job's plan its document states, in this order: what an approval is of (``job.plan``).
+_PLAN = ("test.planned", "site", "plant", "sequence", "settings", "people", "points", "files",
+         "sensors", "instruments", "limits", "prerequisites", "abort", "script")
+# The script as it is taken to the plant: what is observed there is written into its cells.
+_SCRIPT = ("Step", "Action", "Expected result [judged by]", "Observed result", "Time, initials",
+           "Result")
 
 
 def write(path: Path, job: Job | None = None) -> list[Path]:
@@ -117,21 +122,42 @@ def write(path: Path, job: Job | None = None) -> list[Path]:
 
 def _plan(job: Job) -> list[Block]:
     """What the job's plan states, who approved it, and what changed since."""
-    parts = [printed.heading("The plan")]
-    for section in (questionnaire.section(job, path) for path in _PLAN):
-        table, held = section.table, section.rows() if section.table.row else []
-        if not table.row:
-            pairs = labelled(table.path, {
-                item.name: value for item in table.asked
-                if (value := job.get(f"{table.path}.{item.name}")) not in (None, "")})
-            parts.append(printed.table(table.title, ("", ""), pairs))
-            continue
-        asked = [item for item in table.asked
-                 if item.required or any(row.get(item.name) not in (None, "") for row in held)]
-        parts.append(printed.table(table.title, [item.label for item in asked], [
-            [item.shown(row.get(item.name)) for item in asked] for row in held]))
+    frozen = (f"frozen {job.get('frozen.at', '')} by {job.get('frozen.by', '?')}"
+              if job.get("frozen.limits") else "not frozen")
     standing = list(approvals.standing(job.answers()))
-    return [*parts, printed.table("Approvals of the plan", ("By", "How it stands"), standing)]
+    return [printed.heading("The plan"), *(_stated(job, path) for path in _PLAN),
+            printed.text(f"The limits are {frozen}; each stands with its check below."),
+            printed.table("Approvals of the plan", ("By", "How it stands"), standing)]
+
+
+def _stated(job: Job, path: str) -> Block:
+    """What the plan states in one place; of a list the columns that somebody filled."""
+    section = questionnaire.section(job, path)
+    table, held = section.table, section.rows() if section.table.row else []
+    if not table.row:
+        asked = job.get(table.path, {})
+        return printed.table(table.title, ("", ""), labelled(table.path, {
+            name: value for name, value in asked.items()
+            if value != "" and (name in table.answers or isinstance(value, dict))}))
+    if path == "abort":
+        return printed.table(table.title, ("Condition", "What is watched", "Stop within"),
+                             appendix.abort_rows(held))
+    if path == "script":
+        return printed.table(table.title, _SCRIPT, [[
+            str(row.get("number", "")), f"{row.get('kind', '')}: {row.get('action', '')}",
+            " ".join(filter(None, (row.get("expected"), f"[{row['checks']}]"
+                                   if row.get("checks") else ""))), str(row.get("observed", "")),
+            " ".join(filter(None, (moment(row.get("time")), row.get("initials")))),
+            str(row.get("outcome", ""))] for row in held])
+    if path in ("limits", "settings"):
+        held = [{name: units.stated(value, standard(row["name"]).unit)
+                 if isinstance(value, float | int) else value for name, value in row.items()}
+                | {"name": standard(row["name"]).meaning} for row in held]
+    columns = [item for item in table.asked
+               if item.required or any(row.get(item.name) not in (None, "") for row in held)]
+    return printed.table(table.title, [item.label for item in columns], [
+        [points.plain(shown) if item is table.key else shown for item in columns
+         for shown in [item.shown(row.get(item.name))]] for row in held])
 
 
 def _references() -> list[Block]:

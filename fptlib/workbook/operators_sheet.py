@@ -17,6 +17,7 @@ from fptlib.procedure.settings import compared
 from fptlib.procedure.steps import all_checks
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.record.payload import check_row
+from fptlib.record.statement import ANALYSIS, kind
 from fptlib.workbook import printed
 from fptlib.workbook.panels import Panel, printout
 
@@ -49,9 +50,12 @@ def write(job: Job) -> list[Path]:
                 for each in compared(stated, limits.in_force(), rows)]
     title = f"Operator's sheet: {job.get('job.title', '')}"
     return printed.write(job.folder / NAME, title, [
-        printed.text(_standing(checks)), printed.caution(printed.SAFETY),
+        printed.text(_standing(checks, kind({name: lookup(held, name, [])
+                                             for name in ("script", "marks")}))),
+        printed.caution(printed.SAFETY),
         printed.heading("How the changeover works here"),
-        printed.listed(_story(limits), numbered=True),
+        printed.listed(_story(plant, limits, answers.sequence(held).enable.wet_bulb),
+                       numbered=True),
         printed.heading("Set values"),
         printed.table("Settings of the sequence", (
             "Setting", "Set value", "As programmed", "As tested", "Out of specification"),
@@ -68,23 +72,33 @@ def panel(job: Job) -> Panel:
     return printout("Operator's sheet", "the operator's sheet", lambda: write(job))
 
 
-def _standing(checks: Sequence[Check]) -> str:
+def _standing(checks: Sequence[Check], made: str) -> str:
+    analysis = " No step of a test was performed: the trends alone were analyzed." \
+        if made == ANALYSIS else ""
     failed = [check.question for check in checks if check.verdict is Verdict.FAIL]
     if failed:
         return (f"NOT RELEASED FOR OPERATION: {len(failed)} checks failed. The set values below "
-                "are those of the sequence, not of a plant that passed its test.")
+                f"are those of the sequence, not of a plant that passed its test.{analysis}")
     passed = sum(check.verdict is Verdict.PASS for check in checks)
-    return f"{passed} of {len(checks)} checks of the test passed, none failed."
+    return f"{passed} of {len(checks)} checks passed, none failed.{analysis}"
 
 
-def _story(limits: Limits) -> list[str]:
+def _story(plant: Plant, limits: Limits, fixed: float | None) -> list[str]:
     def of(name: str) -> str:
         return units.stated(limits[name], standard(name).unit)
 
+    here, (tower, exchanger) = "", (plant.tower_approach, plant.exchanger_approach)
+    if tower and exchanger:
+        least = (tower.value + exchanger.value + limits["enable.tower_tolerance"]
+                 + limits["enable.exchanger_tolerance"])
+        here = (f" At the approaches of this plant ({tower.value:g} and {exchanger.value:g} °F) "
+                f"that is a wet bulb at least {least:g} °F below the reset setpoint.")
     return [
+        f"Enable: when the wet bulb stays at or below {fixed:g} °F for {of('enable.dwell')}."
+        if fixed is not None else
         "Enable: when wet bulb, tower approach, exchanger approach and their tolerances "
         f"({of('enable.tower_tolerance')}, {of('enable.exchanger_tolerance')}) stay at or below "
-        f"the chilled-water reset setpoint for {of('enable.dwell')}.",
+        f"the chilled-water reset setpoint for {of('enable.dwell')}.{here}",
         "Pull-down: the towers cool the common sump while a chiller carries the load. The active "
         f"setpoint goes down with it, {of('lift.offset')} below condenser water and never below "
         f"{of('lift.lowest_setpoint')}, so that the chiller keeps its lift.",

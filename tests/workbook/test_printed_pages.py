@@ -9,6 +9,7 @@ import pypdf
 import pytest
 import small_plant
 
+from fptlib.job import plan
 from fptlib.job.folder import Job
 from fptlib.procedure.steps import CHECKS, STEPS
 from fptlib.workbook import document, operators_sheet, settings_page
@@ -36,8 +37,14 @@ def test_the_operators_sheet_has_set_values_alarms_and_what_never_to_do(job) -> 
     for words in ("Operator's sheet: Small invented plant", "NOT RELEASED FOR OPERATION",
                   "reset setpoint for 45 min", "Safe state: economizer off, CH-1 on",
                   "CH-1: lift in the pull-down at least 14 °F", "Never bypass",
-                  "Watch each month"):
+                  "Watch each month", "No step of a test was performed",
+                  "a wet bulb at least 11 °F below the reset setpoint"):
         assert words in said, words
+    job.put("script", [{"number": 1, "action": "A", "outcome": "pass"}])
+    job.put("sequence.enable.wet_bulb", 36.0)
+    said = text(operators_sheet.write(job))
+    assert "No step of a test was performed" not in said
+    assert "when the wet bulb stays at or below 36 °F for 45 min" in said
 
 
 def test_the_document_has_every_step_and_check_with_formula_and_limit(tmp_path, job) -> None:
@@ -68,6 +75,23 @@ def test_the_document_has_every_step_and_check_with_formula_and_limit(tmp_path, 
     assert "The sensors: outdoor air wet bulb ± 0.4 °F" in own
     assert "Towers in winter operation" in own and "Approvals of the plan" in own
     assert "45 min" in own and "this job's own value: slow sump (A)" in own
+
+
+def test_an_owner_reads_in_the_document_all_that_an_approval_is_of(job) -> None:
+    job.put("abort", [{"text": "Too cold", "watched": "cw_supply_temp", "side": "below",
+                       "limit": 36.0, "stop_within": 5.0}])
+    job.put('limits."enable.dwell"', {"value": 45.0, "reason": "slow sump", "author": "A"})
+    job.put("script", [{"number": 1, "kind": "prepare", "action": "Technician: compare clocks",
+                        "expected": "Within 1 min", "checks": "instruments.agreement"}])
+    said = text(document.write(job.folder / "procedure.html", job))
+    for words in ("towers or the sump below 36 °F", "Number of chillers 1", "Chiller 1: Tag CH-1",
+                  "how long the condition must hold before the enable 45 min slow sump",
+                  "The limits are not frozen", "prepare: Technician",
+                  "[instruments. agreement]", "chilled water leaving the plant"):
+        assert words in said, words
+    # Each part that an approval has a digest of.
+    assert {part for part in plan.digests(job.answers()) if part not in ("frozen", "test")} <= set(
+        document._PLAN)
 
 
 @pytest.mark.parametrize("step", [step for step in STEPS if step.judged], ids=lambda s: s.name)
