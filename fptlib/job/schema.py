@@ -533,6 +533,7 @@ class Mark:
 
 # The marks that say whether the test runs, as they are saved.
 STARTED, ENDED, ABORTED = "test started", "test ended", "test aborted"
+CHILLER_ON = "first chiller started"
 
 # What an abort condition can be about, beside any point of the plant: what people read, its unit.
 WATCHED: Mapping[str, tuple[str, str]] = {

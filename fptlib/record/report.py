@@ -14,7 +14,7 @@ from PIL import Image
 from fptlib import points
 from fptlib.errors import RecordError
 from fptlib.job.folder import lookup
-from fptlib.job.schema import ABORTED
+from fptlib.job.schema import ABORTED, CHILLER_ON
 from fptlib.procedure.steps import TITLES
 from fptlib.procedure.verdict import Verdict, step_of
 from fptlib.record import retest, schema
@@ -163,11 +163,19 @@ def _banners(found: SignedRecord, content: Content) -> list[str]:
         said.append("Returned for correction: this record does not stand.")
     if told["kind"] == ANALYSIS:
         said.append("Trend analysis, no functional test: no step of a test was performed.")
-    said += [f"The test was aborted {moment(mark.get('time'))} by {clean(mark.get('by', '?'))}."
-             for mark in content["marks"] if mark.get("what") == ABORTED]
+    said += [f"The test was aborted {moment(mark.get('time'))} by {clean(mark.get('by', '?'))}"
+             f"{_then_on_chillers(content['marks'][n + 1:])}."
+             for n, mark in enumerate(content["marks"]) if mark.get("what") == ABORTED]
     if told["preliminary"]:
         said.append("Preliminary: " + clean(points.plain(" ".join(told["preliminary"]))))
     return said
+
+
+def _then_on_chillers(later: Sequence[Content]) -> str:
+    """When the first chiller started after an abort, as far as it was marked in that test."""
+    if later and later[0].get("what") == CHILLER_ON:
+        return f"; first chiller started {moment(later[0].get('time'))}"
+    return ""
 
 
 def _signers(found: SignedRecord, content: Content) -> list[dict[str, str]]:

@@ -16,7 +16,7 @@ from fptlib import points, units
 from fptlib.errors import FormError, FptError
 from fptlib.job import answers
 from fptlib.job.folder import Job, site_time
-from fptlib.job.schema import ABORTED, ENDED, STARTED, Plant
+from fptlib.job.schema import ABORTED, CHILLER_ON, ENDED, STARTED, Plant
 from fptlib.limits import Limits
 from fptlib.workbook import parts, readings, static
 from fptlib.workbook.checklist import overrides
@@ -42,12 +42,12 @@ MARKS: Mapping[str, str] = {
     CONDITION: "Enable condition holds", REQUEST: "Economizer enable",
     "temporary setpoint seen": "Temporary setpoint seen", ALARM: "Alarm heard",
     HANDOVER: "Last chiller stopped", "setpoint seen returning": "Setpoint seen returning",
-    AT_RESET: "Setpoint back at reset", "first chiller started": "First chiller started",
+    AT_RESET: "Setpoint back at reset", CHILLER_ON: "First chiller started",
 }
 # What must have come before a mark: the other order is impossible.
 _AFTER: Mapping[str, str] = {
     "temporary setpoint seen": REQUEST, HANDOVER: REQUEST, "setpoint seen returning": HANDOVER,
-    AT_RESET: HANDOVER, "first chiller started": HANDOVER,
+    AT_RESET: HANDOVER, CHILLER_ON: HANDOVER,
 }
 
 NOT_STARTED, RUNNING, PAUSED, OVER, STOPPED = (
@@ -95,6 +95,10 @@ def allowed(what: str, marks: Marks) -> None:
         FormError: says what must come first.
     """
     now = state(marks)
+    of_attempt = [mark["what"] for mark in attempt(marks)]
+    # After an abort, the way to the safe state is marked too.
+    if what == CHILLER_ON and now == STOPPED and what not in of_attempt:
+        return
     if what == START and now in (RUNNING, PAUSED):
         raise FormError("the test runs already; end it before a new one is started")
     if what == RESUME and now != PAUSED:
@@ -104,7 +108,6 @@ def allowed(what: str, marks: Marks) -> None:
     if what in MARKS and now != RUNNING:
         raise FormError(f"the test is {now}; start or resume it, then set the mark "
                         f"'{MARKS[what]}'")
-    of_attempt = [mark["what"] for mark in attempt(marks)]
     if (before := _AFTER.get(what)) and before not in of_attempt:
         raise FormError(f"'{MARKS[what]}' cannot come before '{MARKS[before]}'; set that mark "
                         "first, or undo one that is wrong")

@@ -132,9 +132,11 @@ def test_a_complete_test_without_a_fail_is_accepted(content: dict[str, Any]) -> 
 
 def test_an_aborted_test_and_its_script_stand_in_the_head(tmp_path: Path) -> None:
     mark = '\n[[marks]]\ntime = "2026-01-06T00:31:00-07:00"\nwhat = "test aborted"\nby = "AF"\n'
-    page = render.html(support.signed(made(tmp_path, DONE + mark), support.make_keys(),
+    then = mark.replace("00:31", "00:44").replace("test aborted", "first chiller started")
+    page = render.html(support.signed(made(tmp_path, DONE + mark + then), support.make_keys(),
                                       ("technician",)), {}).decode()
-    assert "The test was aborted 2026-01-06 00:31 -07:00 by AF." in page
+    assert ("The test was aborted 2026-01-06 00:31 -07:00 by AF; first chiller started 2026-01-06 "
+            "00:44 -07:00.") in page
     assert "1 step: passed 1" in page
 
 

@@ -43,6 +43,14 @@ def test_a_mark_that_cannot_be_is_refused_with_a_sentence(what, names):
         live.allowed(what, marks(*names))
 
 
+def test_after_an_abort_the_chillers_start_can_still_be_marked_once():
+    live.allowed(live.CHILLER_ON, marks(START, REQUEST, ABORT))
+    with pytest.raises(FormError):
+        live.allowed(live.CHILLER_ON, marks(START, REQUEST, ABORT, live.CHILLER_ON))
+    with pytest.raises(FormError, match="cannot come before"):
+        live.allowed(live.CHILLER_ON, marks(START, REQUEST))
+
+
 def test_marks_are_kept_in_the_job_in_their_order(tmp_path):
     job = Job(small_plant.write_job(tmp_path / "job"))
     for n, what in enumerate((START, REQUEST, HANDOVER)):
