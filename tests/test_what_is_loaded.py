@@ -68,6 +68,24 @@ def test_verify_loads_no_numbers(job: Path) -> None:
     assert not loaded("verify", str(job)) & HEAVY
 
 
+def test_a_page_opens_without_what_draws_and_what_reads_notebooks() -> None:
+    said = "import sys, fptlib.workbook.page, fptlib.workbook.told\nprint(' '.join(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", said], capture_output=True, text=True,
+                          encoding="utf-8", check=True)
+    found = set(done.stdout.split())
+    assert "ipywidgets" in found
+    assert not found & {"pandas", "matplotlib", "nbformat", "nbclient", "jsonschema", "lark"}
+
+
+def test_the_server_starts_without_the_grammar_of_addresses() -> None:
+    said = ("import sys\nfrom fptlib.record import schema\nschema.validating()\n"
+            "import jupyterlab.labapp, nbformat\n"
+            "print('jsonschema' in sys.modules, 'lark' in sys.modules)")
+    done = subprocess.run([sys.executable, "-c", said], capture_output=True, text=True,
+                          encoding="utf-8", check=True)
+    assert done.stdout.split() == ["True", "False"]
+
+
 def test_a_payload_is_read_without_the_grammar_of_addresses_that_takes_a_second() -> None:
     said = ("import sys\nfrom fptlib.errors import RecordError\nfrom fptlib.record import schema\n"
             "try: schema.current({'schema': {'name': schema.NAME, 'version': schema.VERSION}})\n"

@@ -161,11 +161,17 @@ class Job:
             raise JobError(f"{JOB_FILE} is not UTF-8 text; save it as UTF-8") from error
 
     def answers(self) -> dict[str, Any]:
-        """The job's answers as they lie on disk now, as plain Python; the caller's own copy.
+        """The job's answers as they lie on disk now, as plain Python; the caller's own copy."""
+        return copy.deepcopy(self._answers())
 
-        A form asks for one answer after the other, so the file is parsed again only when it
-        was replaced.
-        """
+    def get(self, path: str, default: Any = None) -> Any:
+        """The answer at a dotted path (``site.altitude``) as plain Python, or ``default``."""
+        found = lookup(self._answers(), path, default)
+        return default if found is default else copy.deepcopy(found)
+
+    def _answers(self) -> dict[str, Any]:
+        """The answers, which nobody may change: a form asks for one after the other, so the file is
+        parsed again only when it was replaced."""
         try:
             state = self.file.stat()
         except OSError:
@@ -173,11 +179,7 @@ class Job:
         mark = (state.st_mtime_ns, state.st_size, state.st_ino)
         if self._known is None or self._known[0] != mark:
             self._known = mark, _plain(self._text())
-        return copy.deepcopy(self._known[1])
-
-    def get(self, path: str, default: Any = None) -> Any:
-        """The answer at a dotted path (``site.altitude``) as plain Python, or ``default``."""
-        return lookup(self.answers(), path, default)
+        return self._known[1]
 
     def put(self, path: str, value: Any) -> None:
         """Save one answer at a dotted path; ``None`` takes it away."""

@@ -104,11 +104,11 @@ def text(version: int = VERSION) -> str:
 
 @cache
 def _validator(version: int) -> Any:
-    return _jsonschema().Draft202012Validator(json.loads(text(version)))
+    return validating().Draft202012Validator(json.loads(text(version)))
 
 
 @cache
-def _jsonschema() -> Any:
+def validating() -> Any:
     """The validator, imported without a helper of the notebook server's: that one builds a grammar
     of international addresses (IRI) for a second, and no schema here states one."""
     helper = "rfc3987_syntax"

@@ -1,7 +1,8 @@
 """What every workbook page does: find its job, show where the test stands, stop plainly.
 
 A page holds no calculation. It notes a digest of what its step rests on before anything is
-computed, and keeps verdict and digest together when the verdicts are shown.
+computed, and keeps verdict and digest together when the verdicts are shown. What draws is imported
+when the step is run: the forms, for which a technician waits, need none of it.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ import html
 import os
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import ipywidgets as widgets
 from IPython import get_ipython
@@ -28,7 +29,6 @@ from fptlib.procedure.verdict import Check, Verdict
 from fptlib.units import rounded
 from fptlib.workbook import (
     checklist,
-    evidence,
     panels,
     parts,
     questionnaire,
@@ -37,10 +37,11 @@ from fptlib.workbook import (
     style,
     verdicts,
 )
-from fptlib.workbook.figures import zoom
-from fptlib.workbook.figures.base import Evidence
 from fptlib.workbook.forms import FormView, RowsView, Section
 from fptlib.workbook.static import Shown
+
+if TYPE_CHECKING:
+    from fptlib.workbook.figures.base import Evidence
 
 
 def find_job() -> Job:
@@ -209,6 +210,8 @@ class Page:
         self._before = state.basis(self.job)
         if missing := self._missing():
             raise FormError(" · ".join(missing))
+        from fptlib.workbook.figures import zoom
+
         zoom.clear()
         return self.shown()
 
@@ -239,6 +242,8 @@ class Page:
 
     def evidence(self, case: FunctionalTest, checks: Sequence[Check]) -> Shown:
         """The step's figures, and below each what it shows in words."""
+        from fptlib.workbook import evidence
+
         *others, last = (evidence.of(name, case, checks)
                          for name in evidence.named(self.step.name))
         for each in others:
@@ -247,6 +252,8 @@ class Page:
 
     def figure(self, drawn: Evidence) -> Shown:
         """A figure, and below it what it shows in words, for JupyterLab gives pictures none."""
+        from fptlib.workbook.figures import zoom
+
         zoom.keep(drawn)
         display(drawn)
         words = f"{drawn.sentence[0].upper()}{drawn.sentence[1:]}."

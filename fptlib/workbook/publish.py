@@ -11,15 +11,13 @@ import sys
 import tempfile
 from pathlib import Path
 
-import nbformat
-
 from fptlib.job.folder import Job, write_atomically
 from fptlib.job.start import data_folder, start_sample
 from fptlib.limits import standard
 from fptlib.procedure.judge import CheckOf
 from fptlib.procedure.steps import STEPS, Step
 from fptlib.workbook import run
-from fptlib.workbook.standard import as_bytes
+from fptlib.workbook.standard import as_bytes, notebooks
 
 
 def publish(folder: Path) -> list[str]:
@@ -51,7 +49,7 @@ def cell_of(check: CheckOf) -> str:
 
 
 def _one(path: Path, step: Step, job: Job, room: Path) -> str:
-    notebook = nbformat.read(path, as_version=4)
+    notebook = notebooks().read(path, as_version=4)
     notebook.cells[0].source = head(step, notebook.cells[0].source)
     formulas = {cell_of(check): formula(check) for check in step.checks}
     for cell in notebook.cells:

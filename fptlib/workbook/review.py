@@ -13,7 +13,6 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-import nbformat
 import tomlkit
 
 from fptlib import units
@@ -28,6 +27,7 @@ from fptlib.procedure.steps import STEPS
 from fptlib.procedure.verdict import Check, Verdict
 from fptlib.workbook import reception, run, state
 from fptlib.workbook.forms import Row, Section
+from fptlib.workbook.standard import notebooks
 
 ALL, NEAR, OPEN = "all checks", "near their limit", "not passed"
 IGNORED = "nbval-ignore-output"
@@ -128,7 +128,7 @@ def _texts(path: Path) -> list[str]:
     """The texts of a workbook's outputs that must come out the same every time."""
     if not path.is_file():
         return []
-    cells = nbformat.read(path, as_version=4).cells
+    cells = notebooks().read(path, as_version=4).cells
     kept = [cell for cell in cells if cell.cell_type == "code"
             and IGNORED not in cell.metadata.get("tags", [])]
     return [str(output.get("data", {}).get(kind, output.get("text", "")))

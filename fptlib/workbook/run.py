@@ -10,15 +10,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import nbformat
-
 from fptlib import errors
 from fptlib.errors import FptError
 from fptlib.job.folder import Job, write_atomically
 from fptlib.procedure.steps import STEPS, Step
 from fptlib.procedure.verdict import Verdict
 from fptlib.workbook import kernels, state
-from fptlib.workbook.standard import as_bytes
+from fptlib.workbook.standard import as_bytes, notebooks
 
 CELL_SECONDS = 600
 AT_ONCE = 2
@@ -73,7 +71,7 @@ def run_one(job: Job, step: Step, room: Path) -> StepResult:
     """Run one workbook and save it executed."""
     path = job.workbooks_folder / step.file
     try:
-        notebook = nbformat.read(path, as_version=4)
+        notebook = notebooks().read(path, as_version=4)
     # A damaged file can fail anywhere in its reader.
     except Exception as error:  # noqa: BLE001
         return StepResult(step.name, step.file, "", f"{step.file} is damaged: {error}", True)

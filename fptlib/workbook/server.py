@@ -12,6 +12,8 @@ import sys
 import threading
 import time
 
+from fptlib.record import schema
+
 
 def _leave_with_parent(holder: int) -> None:
     sys.stdin.buffer.read()
@@ -25,6 +27,7 @@ def serve() -> None:
     line names."""
     # Its holder says who it is: one that ended during the imports below is no parent any more.
     holder = int(sys.argv.pop())
+    schema.validating()
     from jupyterlab.labapp import main
 
     threading.Thread(target=_leave_with_parent, args=(holder,), daemon=True).start()

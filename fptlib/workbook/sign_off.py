@@ -35,7 +35,7 @@ from fptlib.record.approvals import Approval
 from fptlib.record.locate import Located, latest_of
 from fptlib.record.payload import payload
 from fptlib.record.recalculate import Difference, Wording
-from fptlib.workbook import evidence, state
+from fptlib.workbook import state
 
 TECHNICIAN, ENGINEER = "technician", "engineer"
 _MOST_NAMED = 3
@@ -202,6 +202,9 @@ def export(path: Path, record: bytes, found: Computed) -> list[Path]:
 
     The record is what counts; these can be made again at any time.
     """
+    # Imported here: a page that signs opens without what draws.
+    from fptlib.workbook import evidence
+
     figures = evidence.pictures(found.case, found.checks)
     tables = render.tables(signing.read(record).payload)
     content = {

@@ -17,10 +17,10 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-import nbformat
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
@@ -29,6 +29,7 @@ from fptlib.errors import JobError
 from fptlib.job.folder import Job, lookup, write_atomically
 from fptlib.job.start import EDITION, clear, data_folder
 from fptlib.limits import Limits, own, standard
+from fptlib.record import schema
 from fptlib.record.files import words_digest, workbook_digest
 
 PROCEDURE_FILE = "procedure.toml"
@@ -174,9 +175,16 @@ def _as_given(job: Job, name: str) -> dict[str, Any] | None:
     return None
 
 
+def notebooks() -> Any:
+    """What reads and writes notebook files, imported where one is: a page's kernel, which a
+    technician waits for, does neither. Its validator is the record's (``schema.validating``)."""
+    schema.validating()
+    return import_module("nbformat")
+
+
 def as_bytes(notebook: Any) -> bytes:
     """A notebook as it is written to disk, the same on every system."""
-    return (nbformat.writes(notebook) + "\n").encode("utf-8")
+    return (notebooks().writes(notebook) + "\n").encode("utf-8")
 
 
 def _stated(folder: Path) -> Mapping[str, Any]:

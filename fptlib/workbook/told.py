@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 
 from fptlib import points, units
 from fptlib.physics import sump
@@ -15,12 +14,13 @@ from fptlib.workbook import static
 from fptlib.workbook.static import Shown
 
 MOST_REMARKS = 60
+_TIME = "%Y-%m-%d %H:%M"
 
 
 def trends(case: FunctionalTest) -> Shown:
     """The files read and what intake found in them."""
-    files = [[f.name, f"{f.rows}", _time(f.first), _time(f.last), f"{f.step_minutes:g} min"]
-             for f in case.grid.files]
+    files = [[f.name, f"{f.rows}", f"{f.first:{_TIME}}", f"{f.last:{_TIME}}",
+              f"{f.step_minutes:g} min"] for f in case.grid.files]
     shown = static.table("Trend files read", ("File", "Rows", "From", "To", "Step"), files,
                          "none")
     return shown + remarks(case)
@@ -104,7 +104,3 @@ def pull_downs(test: FunctionalTest) -> Shown:
     return static.table("How the towers pulled the sump cold",
                         ("Changeover", "Drop, °F", "Minutes", "Net heat rejection, tons"), rows,
                         "no pull-down was seen")
-
-
-def _time(at: pd.Timestamp | None) -> str:
-    return "–" if at is None or pd.isna(at) else f"{at:%Y-%m-%d %H:%M}"
