@@ -20,6 +20,7 @@ from fptlib.procedure import uncertainty
 from fptlib.procedure.changeovers import Changeover, Request
 from fptlib.procedure.functional_test import FunctionalTest, cached
 from fptlib.procedure.judge import Finding, check, not_judged
+from fptlib.procedure.lift_range import settled_off
 from fptlib.procedure.measures import lowest_kept
 from fptlib.procedure.verdict import NotApplicable, NotTested
 
@@ -155,11 +156,9 @@ def head_pressure(test: FunctionalTest, request: Request) -> Iterator[Finding]:
         raise NotTested("not trended: " + ", ".join(lacks))
     for n in test.chiller_numbers:
         point = f"chiller_{n}_cw_leaving_temp"
-        off = (test.running(n) == 0.0) | (
-            test.since_start(n) < test.limits["lift.start_allowance"])
         yield from _lowest(test, request.number, request.pull_down, f"chiller {n} condenser water",
-                           test[point], off, point, least, uncertainty.resolution(test, point),
-                           test.limits["lift.setpoint_band"])
+                           test[point], settled_off(test, n), point, least,
+                           uncertainty.resolution(test, point), test.limits["lift.setpoint_band"])
 
 
 @check("lift.entering_water", unit="degF", all_or_none=True,
@@ -180,8 +179,7 @@ def entering_water(test: FunctionalTest) -> Iterator[Finding]:
             continue
         if not test.has(point):
             raise NotTested(f"not trended: {own}, {point}")
-        off = (test.running(n) == 0.0) | (
-            test.since_start(n) < test.limits["lift.start_allowance"])
+        off = settled_off(test, n)
         # What a valve or a bypass mixes in before the chiller is not in the sump's water.
         unfair = "" if point == own or test.sequence.lift.means != HEAD_PRESSURE else (
             f"head-pressure control may warm it before the chiller, and {own} is not trended")

@@ -217,9 +217,7 @@ class Page:
 
     def shown(self) -> Shown:
         """What the forms of this page hold now, as static tables."""
-        parts = [show() for show in self._shown]
-        return Shown("".join(part.markup for part in parts),
-                     "\n".join(part.text for part in parts))
+        return static.joined([show() for show in self._shown])
 
     def verdicts(self, checks: Sequence[Check]) -> Shown:
         """The step's verdicts; keeps them with what they rested on."""

@@ -153,5 +153,9 @@ def note(text: str, kind: str = "done") -> Shown:
 
 def notes(texts: Sequence[str], kind: str) -> Shown:
     """Several sentences, each in its bar."""
-    parts = [note(text, kind) for text in texts]
+    return joined([note(text, kind) for text in texts])
+
+
+def joined(parts: Sequence[Shown]) -> Shown:
+    """Several parts, one below the other."""
     return Shown("".join(part.markup for part in parts), "\n".join(part.text for part in parts))

@@ -78,11 +78,9 @@ def _return(ax: Axes, case: FunctionalTest, rows: slice, low: int) -> None:
 
 
 def _stretch(case: FunctionalTest, chosen: Changeover) -> slice:
-    start = next(row for row in (chosen.enabled, chosen.transition, chosen.last)
-                 if row is not None)
     back = case.recovered(chosen.run) if chosen.run else None
-    end = min(chosen.last, start + case.rows(240.0)) if back is None else back
-    return base.window(case, start, 30.0, end, 60.0)
+    end = min(chosen.last, chosen.first + case.rows(240.0)) if back is None else back
+    return base.window(case, chosen.first, 30.0, end, 60.0)
 
 
 def _temperatures(ax: Axes, case: FunctionalTest, rows: slice, name: str) -> None:

@@ -29,10 +29,8 @@ def figure(case: FunctionalTest, checks: Sequence[Check]) -> base.Evidence:
 
 
 def _over_time(ax: Axes, case: FunctionalTest, chosen: Changeover) -> None:
-    start = next(row for row in (chosen.enabled, chosen.transition, chosen.last)
-                 if row is not None)
     end = chosen.last if chosen.exit_row is None else chosen.exit_row
-    rows = base.window(case, start, 120.0, end, 120.0)
+    rows = base.window(case, chosen.first, 120.0, end, 120.0)
     series = base.series(case, case.kw_per_ton, rows)
     base.draw(ax, series, base.MEASURED)
     top = float(series.quantile(0.98)) if series.notna().any() else 1.0
