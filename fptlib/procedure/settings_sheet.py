@@ -114,9 +114,10 @@ def sheet(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]]) -> Shee
             break
     found, replay, checks = min(
         tried, key=lambda each: sum(check.verdict is Verdict.FAIL for check in each[2]))
-    failed = {check.id.split(".")[0] for check in checks if check.verdict is Verdict.FAIL}
-    lines = tuple(replace(each, recommended=WITHHELD, why="no setting was found that passes the "
-                          "checks of this step in the replay") if each.group in failed else each
+    failed = [check.id for check in checks if check.verdict is Verdict.FAIL]
+    groups = {id.split(".")[0] for id in failed} | ({""} if failed else set())
+    lines = tuple(replace(each, recommended=WITHHELD, why="no settings were found that pass "
+                          f"{', '.join(failed)} in the replay") if each.group in groups else each
                   for each in _lines(test, stated, found, known, line, verdict,
                                      _beside(test, stated, found, replay, reset)))
     lines = with_effects(test, stated, found, reset, lines, line)
@@ -155,7 +156,10 @@ def recommended(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], m
     lowest = max(spec["lowest"], test.floor + _up(supply, 0.5))
     sensors = uncertainty.added({"cw_supply_temp": 1.0}, approaches.exchanger(test).sensors)
     margin = _up(uncertainty.expanded(test, sensors) + 0.3, 0.1)
-    offset = max(spec["offset"], _up(path.offset, 0.5)) if path else spec["offset"]
+    # A larger one meets the lowest setpoint before the transition.
+    offset = spec["offset"] if path is None else max(
+        _up(path.offset, 0.1), min(max(spec["offset"], _up(path.offset, 0.5)),
+                                   _down(path.transition - path.lowest, 0.5)))
     distance, timing = offset + approach + margin, test.timing_tolerance
     most = SHARE * min(limits["recovery.rate"], spec["rate"])
     # Rows longer than a minute show a timer as kept only from so much on.
@@ -286,7 +290,8 @@ def _lines(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], s: Set
          f"{limits['enable.attempts']:.0f} or fewer"),
         ("lift.offset", s.offset,
          f"minimum lift {path.needed:.1f} plus {path.guard:.1f} to spare, minus the condenser "
-         f"range of {path.beside:.1f} °F, not less than specified" if path else "as specified",
+         f"range of {path.beside:.1f} °F; as specified where that is more and does not meet the "
+         "lowest setpoint before the transition" if path else "as specified",
          f"{low:.1f} to {high:.1f} °F" if path else "not known"),
         ("lift.lowest_setpoint", s.lowest,
          f"the floor of {test.floor:.1f} °F and what the supply sensor is known to",

@@ -98,8 +98,8 @@ def enable_line(test: FunctionalTest, s: Settings, reset: np.ndarray) -> Line:
     tons = np.array(max(usual, least))
     tons = np.maximum(tons, tons * low[1] / tower.range_at(tons))
     flow = tons * median(exchanger.points[:, 1] / exchanger.points[:, 0])
-    valid = (f"wet bulb {low[0]:.0f} to {high[0]:.0f} °F, {tons:.0f} to {most:.0f} tons, where the "
-             "approach curves were seen")
+    valid = (f"wet bulb {low[0]:.0f} to {high[0]:.0f} °F, {min(tons, most):.0f} to {most:.0f} "
+             "tons, where the approach curves were seen")
     if not (tons <= NEAR * most and tower.range_at(tons) <= NEAR * high[1]):
         return Line("enable", ENABLE, specified, "–", UNKNOWN, "the plant changes over at "
                     f"{usual:.0f} tons, more than the approach curves were seen at", valid)

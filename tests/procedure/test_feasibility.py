@@ -93,18 +93,24 @@ def test_a_line_over_load_counts_at_the_load_beside_the_exchanger() -> None:
 
 
 def test_the_offset_lies_between_what_lift_asks_and_what_the_floor_allows() -> None:
-    """9 + 0.8 - 6 of condenser range, and 47.2 at the transition minus 40."""
+    """9 + 0.8 - 6 of condenser range, and 47.2 at the transition minus 40; the 8 °F of the limit
+    would meet the lowest setpoint first, so the recommendation stays within its own range."""
     found = sheet(drawn.case(), {})
     assert found.verdict == FEASIBLE
     line = next(each for each in found.lines if each.name.startswith("offset of the temporary"))
     assert line.valid == "3.8 to 7.2 °F" and line.specified == "not stated; limit 8 °F"
+    assert line.recommended == "7 °F"
 
 
 def test_what_a_check_fails_in_the_replay_is_not_recommended() -> None:
-    """An offset of 8 specified: when the last chiller stops, the water warms too quickly."""
+    """When the last chiller stops, the water warms too quickly."""
     found = sheet(drawn.case(), {})
     assert [check.id for check in found.failed] == ["recovery.supply"]
-    assert {each.recommended for each in found.lines if each.group == "recovery"} == {WITHHELD}
+    held = [each for each in found.lines if each.group in ("recovery", "")]
+    assert {each.recommended for each in held} == {WITHHELD}
+    # What all settings bring together is not said of settings that are not given.
+    assert all("recovery.supply" in each.why for each in held)
+    assert held[-1].name.startswith("all of them together")
     assert WITHHELD not in {each.recommended for each in found.lines if each.group == "enable"}
 
 
