@@ -71,7 +71,8 @@ class Office:
         self._wait()
 
     def _wait(self) -> None:
-        end = time.monotonic() + 60
+        # As patient as a page is: a busy machine takes a minute for the server's imports alone.
+        end = time.monotonic() + 180
         while time.monotonic() < end:
             try:
                 self.ask("/api/sessions")
