@@ -24,6 +24,7 @@ space_humidity|-|||humidity critical|
 chw_supply_temp|-|chw|supply leaving cold|temp|
 chw_supply_setpoint|-|chw|supply leaving ?|temp|setpoint
 chw_reset_setpoint|-|chw|supply leaving ?|temp|setpoint reset
+chw_reset_setpoint|-|chw|supply leaving|temp|reset
 chw_return_temp|-|chw|return entering warm|temp|
 chw_flow|-|chw|supply return leaving entering ?|flow|
 chw_valve_position|-|chw?||position|most command?

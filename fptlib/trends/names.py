@@ -17,10 +17,10 @@ from fptlib.trends.cells import split_unit
 # is (quantity), as (setpoint, command, ...), not (what no point of this plant is).
 _WORDS = """
 of=chiller: ch chi chl chil chlr chlrs chllr chiler chiller chillers machine
-of=tower: ct clt twr tower towers coolingtower
+of=tower: ct clt twr tower towers coolingtower cell cells
 of=fan: fan fans
 of=pump: pump pumps pmp p
-of=hx: hx phx phe hex exch exchanger heatexchanger
+of=hx: hx phx phe pfhx pfhe bphx bphe hex exch exchanger heatexchanger
 of=economizer: wse econ economizer economizing econz waterside freecool freecooling fc wsec
 of=decoupler: decoupler decpl bypass byp
 of=ahu: ahu ah ahus
@@ -30,7 +30,7 @@ of=total: total tot
 of=service: utility service billing
 in=chw: chilled evap evaporator
 in=cw: cond condenser con cnd condensing
-in=oa: oa osa outdoor outside ambient amb exterior weather wx weatherstation
+in=oa: oa osa outdoor outside ambient amb exterior external weather wx weatherstation
 in=hw: hw hhw hot heating
 in=sa: sa da
 in=sa is=temp: sat dat
@@ -68,7 +68,7 @@ is=pressure: press pressure prs psi psia psig kpa
 is=barometer: baro barometer barometric atmospheric atmos
 is=speed: spd speed vfd freq frequency ratio
 is=hertz: hz hertz
-is=position: pos position vlv valve iso isolation
+is=position: pos position vlv valve iso isov isolation
 is=damper: damper dmpr dpr
 is=damper in=oa: oad
 is=status: st sts stat status run running proof prf on off active act
@@ -104,6 +104,8 @@ is=critical: suite suites critical server datahall
 not=storage: ts storage tank ice glycol
 not=generator: gen generator ups lighting transformer
 : collection clg cool sys system loop site sensor value val pv rel relative air avg deg hdr header
+# Loops of a water; which of them is the plant's the rules leave to physics and to rivals.
+: primary pri secondary
 : common plate building bldg meter mtr
 """
 _CONCEPTS: dict[str, set[str]] = {}
@@ -124,6 +126,9 @@ _TOGETHER = (
     (r"\b(most open|max|maximum|highest) ((ahu|coil|chw|clg|cooling) )*(valve|vlv)\b",
      "mostopen valve"),
     (r"\b(chilled water|chw|cooling|clg|cool) (coil )?(valve|vlv)\b", "chw valve"),
+    # What leaves the basin is the towers' supply; in Britain the supply of a water is its "flow".
+    (r"\bbasin (?=(supply|sup|leaving|lvg|outlet)\b)", ""),
+    (r"\bflow (?=(temp|temperature|tmp)\b)", "supply "),
     (r"\bpress(ure)? drop\b", "dp"),
     (r"\bcommon (leg|pipe)\b", "decoupler"),
     # "CHR" alone may be chilled-water return.
@@ -161,7 +166,7 @@ _OF_WATER = {
 }
 # OAT, OAWB, OARH, and those of air handlers, rooms and zones.
 _AIR = re.compile(r"(?P<air>oa|osa|sa|ra|ma|da|ea|za|zn|rm)"
-                  r"(?P<what>wbt?|dbt?|rh|hum|h|tmp|temp|t|f)")
+                  r"(?P<what>(?:wb|db)(?:t|tmp|temp)?|rh|hum|h|tmp|temp|t|f)")
 # A tag begins with the letter of what it measures, then that it transmits or indicates it
 # (ISA-5.1, table of identification letters, from memory): TT-, FIT-, PDT-.
 _TAG = re.compile(r"(?:^|(?<=[/.\\ ]))(?P<what>PD|[TFPMJIZSL])(?:I?T|I|E)(?=[-_][A-Z])")
@@ -252,8 +257,8 @@ def _meaning(token: str) -> tuple[set[str], str]:
     if found := _AIR.fullmatch(token):
         air = {"oa": "in=oa", "osa": "in=oa", "sa": "in=sa", "da": "in=sa", "ra": "in=ra",
                "ma": "in=ma"}.get(found["air"], "not=air")
-        what = {"h": "humidity", "rh": "humidity", "hum": "humidity", "f": "flow", "wb": "wet_bulb",
-                "wbt": "wet_bulb", "db": "dry_bulb", "dbt": "dry_bulb"}.get(found["what"], "temp")
+        what = {"h": "humidity", "rh": "humidity", "hu": "humidity", "f": "flow", "wb": "wet_bulb",
+                "db": "dry_bulb"}.get(found["what"][:2], "temp")
         return {air, f"is={what}"}, ""
     # "CHLRA", "CTB", "CHWPC"
     body, letter = token[:-1], token[-1]
@@ -278,7 +283,7 @@ def _in_parts(token: str) -> Iterator[str]:
             part = token[start:end]
             if start in best and end not in best and (
                     len(part) > 2 and part in _CONCEPTS or len(part) > 2
-                    and _WATER.fullmatch(part) or part in ("ch", "ct", "hx", "oa", "sp")):
+                    and _WATER.fullmatch(part) or part in ("ch", "ct", "hx", "oa", "sp", "kw")):
                 best[end] = [*best[start], part]
     for part in best.get(len(token), ()):
         yield from _meaning(part)[0]

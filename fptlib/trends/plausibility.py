@@ -58,6 +58,8 @@ _FACTORS = {
 _LEAST_JUMP, _LEAST_LEVEL = 0.3, 10.0
 # So many of the largest jumps are looked at, and so many rows on either side of them.
 _LOOKED_AT, _NEAR, _FAR = 20, 3, 10
+# So much a valve or a drive moves where it throttles a flow [%].
+_THROTTLED = 10.0
 # So much of a record at a level makes it one that the plant has.
 _SEEN_BEFORE = 0.02
 # A measured value that does not move for so long is looked at. The weather never stands
@@ -351,13 +353,26 @@ def _unit_jumps(grid: Grid) -> Iterator[Remark]:
         usual = float(np.median(jumps))
         file = re.search(r"\[(.+)\]$", grid.sources.get(name, ""))
         for at in large[np.argsort(jumps[large])[-_LOOKED_AT:]] + 1:
-            if was_is := _units_of_jump(dense, int(at), usual, point, file[1] if file else ""):
+            was_is = _units_of_jump(dense, int(at), usual, point, file[1] if file else "")
+            if was_is and not (point.unit == "gpm" and _switched(grid, int(there[at]))):
                 since = grid.time(there[at])
                 yield _remark(grid, name, (
                     f"from {since:%Y-%m-%d %H:%M} on the values look like {was_is[1]} where they "
                     f'were {was_is[0]} before; if so, state unit = "{was_is[0]}" and unit_changes '
                     f'= [["{since:%Y-%m-%dT%H:%M}", "{was_is[1]}"]] under [points.{name}]'))
                 break
+
+
+def _switched(grid: Grid, row: int) -> bool:
+    """Whether equipment starts, stops or is throttled beside a row: then a flow jumps by itself."""
+    for name, values in grid.columns.items():
+        near = values[max(row - _NEAR, 0) : row + _NEAR + 1]
+        near = near[~np.isnan(near)]
+        moved = float(np.ptp(near)) if len(near) else 0.0
+        if points.point(name).kind == points.STATUS and moved or (
+                points.point(name).unit == "%" and moved > _THROTTLED):
+            return True
+    return False
 
 
 def _units_of_jump(values: np.ndarray, at: int, usual: float, point: points.Point, stated: str

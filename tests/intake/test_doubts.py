@@ -109,6 +109,16 @@ def test_a_flow_that_changes_with_the_equipment_and_comes_back_changed_no_unit()
                 if name == "chw_flow" and "look like" in text]
 
 
+@pytest.mark.parametrize("valve", [True, False])
+def test_a_flow_throttled_by_its_valve_changed_no_unit(valve: bool) -> None:
+    frame = plant()
+    late = np.arange(len(frame)) >= 300
+    frame["chw_flow"] *= np.where(late, 1 / 15.85, 1.0)
+    frame["hx_valve"] = np.where(late & valve, 8.0, 100.0)
+    said = [text for name, text in doubts(frame) if name == "chw_flow" and "look like" in text]
+    assert bool(said) != valve
+
+
 def test_gaps_do_not_hide_a_frozen_sensor() -> None:
     frame = plant()
     frame.iloc[100:300, frame.columns.get_loc("outdoor_dry_bulb")] = 50.0
