@@ -57,7 +57,9 @@ _FACTORS = {
 # Another unit moves a value by this share of it, or of the level where it is small.
 _LEAST_JUMP, _LEAST_LEVEL = 0.3, 10.0
 # So many of the largest jumps are looked at, and so many rows on either side of them.
-_LOOKED_AT, _NEAR, _FAR = 20, 3, 10
+_LOOKED_AT, _NEAR, _FAR = 5, 3, 10
+# So many rows show how far a value usually moves from one to the next.
+_ENOUGH = 2000
 # So much a valve or a drive moves where it throttles a flow [%].
 _THROTTLED = 10.0
 # So much of a record at a level makes it one that the plant has.
@@ -349,10 +351,15 @@ def _unit_jumps(grid: Grid) -> Iterator[Remark]:
         if len(dense) < 2 * _FEW:
             continue
         jumps = np.abs(np.diff(dense))
-        large = np.flatnonzero(jumps >= _LEAST_JUMP * np.maximum(np.abs(dense[:-1]), _LEAST_LEVEL))
-        usual = float(np.median(jumps))
+        large = np.flatnonzero(jumps >= _LEAST_JUMP * _LEAST_LEVEL)
+        large = large[jumps[large] >= _LEAST_JUMP * np.abs(dense[large])]
+        if not len(large):
+            continue
+        usual = float(np.median(jumps[:: len(jumps) // _ENOUGH + 1]))
         file = re.search(r"\[(.+)\]$", grid.sources.get(name, ""))
-        for at in large[np.argsort(jumps[large])[-_LOOKED_AT:]] + 1:
+        if len(large) > _LOOKED_AT:
+            large = large[np.argpartition(jumps[large], -_LOOKED_AT)[-_LOOKED_AT:]]
+        for at in large + 1:
             was_is = _units_of_jump(dense, int(at), usual, point, file[1] if file else "")
             if was_is and not (point.unit == "gpm" and _switched(grid, int(there[at]))):
                 since = grid.time(there[at])
@@ -381,19 +388,21 @@ def _units_of_jump(values: np.ndarray, at: int, usual: float, point: points.Poin
 
     Right beside the jump the quantity goes on as it was, and about so for ten rows more.
     """
-    near, far = (tuple(float(np.median(part)) for part in (
-        values[max(at - rows, 0) : at], values[at : at + rows])) for rows in (_NEAR, _FAR))
-    close = max(2.0 if point.unit == "degF" else 0.05 * abs(near[0]), 5.0 * usual)
-    own = stated or point.unit
+    def levels(rows: int) -> tuple[float, float]:
+        before, after = values[max(at - rows, 0) : at], values[at : at + rows]
+        return float(np.median(before)), float(np.median(after))
+
+    one, other, own = float(values[at - 1]), float(values[at]), stated or point.unit
+    close = max(2.0 if point.unit == "degF" else 0.05 * abs(one), 5.0 * usual)
     for unit in (u for u in units.choices(point.unit) if own in (u, point.unit) != u):
         scale = units.scale(unit, point.unit, "")
         # What was read as another unit than it is in became another quantity.
         for meant, pair in ((scale, (point.unit, unit)), (scale.back, (unit, point.unit))):
-            if pair[0] == unit != own:
+            if pair[0] == unit != own or abs(meant(other) - one) > 3.0 * close:
                 continue
             if all(abs(meant(after) - before) < width for (before, after), width in (
-                    (near, close), (far, 3.0 * close))) and (
-                    point.unit == "degF" or not _was_there_too(values, at, *near)):
+                    (levels(_NEAR), close), (levels(_FAR), 3.0 * close))) and (
+                    point.unit == "degF" or not _was_there_too(values, at, *levels(_NEAR))):
                 return pair
     return None
 
