@@ -61,7 +61,10 @@ def dwell(test: FunctionalTest, request: Request) -> Finding:
     limit, margin = test.limits["enable.dwell"], approaches.sequence_margin(test)
     every, known = test.sample_interval("request", "wet_bulb", "reset_setpoint"), (0.0, 1.0)
     start, least, most = (_held_from(test, request.row, sign) for sign in (0.0, -1.0, 1.0))
-    # Where the condition does not hold at the enable itself, it has held for no time.
+    # Where the condition does not hold at the enable itself, it has held for no time; but it may
+    # have broken after the enable, within the same sample.
+    if most == request.row:
+        most = _held_from(test, request.row - test.rows(every), 1.0)
     held, least_held, most_held = (max(request.row - row - 1, 0) * test.minutes
                                    for row in (start, least, most))
     unseen = start < 0 or math.isnan(margin[start])

@@ -192,11 +192,19 @@ def _dearer(test: FunctionalTest, found: Stretch) -> float:
 @check("exit.not_early", unit="min", each="exit",
        needs=("request", "chillers", "chw_supply_temp", "reset_setpoint"),
        limits=("exit.band", "exit.delay", "exit.equipment_delay", "exit.comparative_delay",
-               "timing.tolerance"),
+               "exit.grace", "timing.tolerance"),
        advise=lambda test, failed: f"Exits without a valid cause: {len(failed)}.")
 def not_early(test: FunctionalTest, left: Exit) -> Finding:
     """Whether a reason to leave had lasted its delay up to the exit. An exit without one fails
-    only where the exchanger was clearly able to go on, and clearly cheaper."""
+    only where the exchanger was clearly able to go on, and clearly cheaper. One that is later than
+    the sequence's clock exit fails whatever its reason."""
+    late, grace = exit_reasons.overdue(test, left.run), test.limits["exit.grace"]
+    if late > grace + test.timing_tolerance:
+        return Finding(left.number, left.row, "the sequence leaves at "
+                       f"{test.sequence.clock_exit:%H:%M}, the plant left {late:.0f} min after it "
+                       "was due", measured=late, at_most=grace, tolerance=test.timing_tolerance,
+                       uncertainty=test.sample_interval("request", "chillers"),
+                       cut_off=test.cut_off(left.run))
     if by_clock := exit_reasons.by_clock(test, left.run):
         return Finding(left.number, left.row, by_clock, verdict=Verdict.PASS)
     every, rounding = test.sample_interval(*WARMTH), -_rounding(test)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -75,6 +76,17 @@ def by_clock(test: FunctionalTest, run: Run) -> str:
         if -test.minutes <= (late + 720.0) % 1440.0 - 720.0 <= grace:
             return f"the sequence leaves at {wanted:%H:%M}"
     return ""
+
+
+def overdue(test: FunctionalTest, run: Run) -> float:
+    """How long a run went on past the clock exit that the sequence specifies [min], its minimum run
+    time granted; negative where it ended before, or none is specified."""
+    wanted, begin = test.sequence.clock_exit, test.time(run.first)
+    if wanted is None:
+        return -math.inf
+    ahead = (wanted.hour - begin.hour) * 60.0 + wanted.minute - begin.minute
+    due = max(ahead % 1440.0, test.limits["enable.stay"])
+    return (run.last + 1 - run.first) * test.minutes - due
 
 
 @cached

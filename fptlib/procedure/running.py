@@ -291,16 +291,17 @@ def exchanger(test: FunctionalTest, run: Run) -> Iterator[Finding]:
 
 def _ua_of_run(test: FunctionalTest, run: Run) -> Finding:
     clean, plates = design_ua(test), test.plant.exchanger.plate_share
-    if (rows := test.steady(run)) is None:
-        return not_judged(run.number, run.first, _TOO_SHORT)
+    # An exchanger that fails has no long run, and its own water settles in minutes.
+    rows = test.steady(run) or test.settled(run)
+    least = max(LEAST_KNOWN, 3.0 * test.sample_interval(*EXCHANGER))
     if run.number not in balanced(test):
         return not_judged(run.number, run.first,
                           "the heat balance of the exchanger does not close")
     readings = {name: test[name][rows] for name in EXCHANGER}
     known = ~np.isnan(list(readings.values())).any(axis=0)
-    if known.sum() * test.minutes < LEAST_KNOWN:
-        return not_judged(run.number, run.first,
-                          f"less than {LEAST_KNOWN:.0f} min without a gap at the exchanger")
+    if known.sum() * test.minutes < least:
+        return not_judged(run.number, run.first, f"less than {least:.0f} min of settled run "
+                          "without a gap at the exchanger")
     # The half of the rows nearest to design flow, where films and plates leave the least doubt.
     away = np.sum(np.abs(flow_shares(test, readings) - 1.0), axis=0)
     known &= away <= median(away[known])

@@ -199,6 +199,18 @@ def test_a_line_between_rare_samples_says_since_when_the_condition_held() -> Non
     assert crossed(np.array([-3.0, -1.0, 1.0, 7.0]), 1, 1, 0.0) == (0.25, 0.75)
 
 
+@pytest.mark.parametrize("minutes", [1, 15])
+@pytest.mark.parametrize(("breaks", "verdict"), [
+    ("02:45", Verdict.INDETERMINATE), ("02:30", Verdict.FAIL)])
+def test_a_condition_that_breaks_in_the_sample_of_the_enable_may_have_held_until_then(
+    breaks: str, verdict: Verdict, minutes: int
+) -> None:
+    table = drawn.frame()
+    table.loc[at(breaks) : at("06:00"), "outdoor_wet_bulb"] = 60.0
+    found = enable.dwell(drawn.case(table, minutes))
+    assert found.verdict is verdict, found.reason
+
+
 def test_a_log_of_changes_shows_a_condition_late() -> None:
     """It held from 02:00 on, and 30 min are specified for an enable at 02:45; the log shows the
     falling wet bulb when it has fallen by a degree, which may be half an hour later."""

@@ -22,7 +22,9 @@ CAUSES = {
     "1 early exits accused without proof": (
         "test_causes.test_one_noisy_row_breaks_no_reason_to_leave",
         "test_rules_of_judging.test_exits_that_the_sequence_specifies_are_no_early_exits",
-        "test_rules_of_judging.test_a_weather_exit_counts_where_the_condition_was_lost_for_its_time"),
+        "test_rules_of_judging.test_a_weather_exit_counts_where_the_condition_was_lost_for_its_time",
+        "test_rules_of_judging."
+        "test_an_exit_later_than_the_sequence_states_fails_whatever_its_reason"),
     "2 approaches left to the product": (
         "test_approach_curves.test_every_sound_plant_yields_its_curves",
         "test_approach_curves.test_what_is_typed_is_believed_no_further_than_its_evidence"),
@@ -36,7 +38,9 @@ CAUSES = {
         "test_causes.test_chillers_that_stop_while_the_exchanger_carries_nothing_tripped"),
     "6 a failing exchanger excused as light load": (
         "test_rules_of_judging.test_light_load_withholds_a_pass_and_never_a_fail",
-        "test_rules_of_judging.test_one_light_run_does_not_take_the_pass_of_the_others"),
+        "test_rules_of_judging.test_one_light_run_does_not_take_the_pass_of_the_others",
+        "test_exchanger_row_by_row."
+        "test_an_exchanger_that_fails_soon_is_judged_by_its_short_run"),
     "7 frozen and doubted sensors": (
         "test_rules_of_judging.test_a_wet_bulb_that_stands_still_is_unknown_and_passes_nothing",
         "test_rules_of_judging.test_a_doubt_of_the_reading_reaches_the_verdict",
@@ -76,7 +80,9 @@ CAUSES = {
     "18 coarse trends": (
         "test_between_samples.test_water_cannot_have_been_warm_for_the_delay_between_two_samples",
         "test_between_samples.test_a_lift_that_falls_in_a_line_is_low_before_its_last_sample",
-        "test_between_samples.test_a_swing_as_long_as_the_samples_interval_accuses_nobody"),
+        "test_between_samples.test_a_swing_as_long_as_the_samples_interval_accuses_nobody",
+        "test_between_samples.test_a_condition_that_breaks_in_the_sample_of_the_enable_may_have_held_"
+        "until_then"),
     "19 advice that contradicts": (
         "test_advice."
         "test_what_a_setting_answers_for_points_to_the_sheet_and_contradicts_no_other_check",),

@@ -12,6 +12,7 @@ import drawn_plant as drawn
 import numpy as np
 import pandas as pd
 import pytest
+from drawn_plant import at
 
 from fptlib.procedure.functional_test import FunctionalTest
 from fptlib.procedure.steps import judge
@@ -90,3 +91,22 @@ def test_sensors_within_whose_accuracy_the_waters_cross_decide_nothing() -> None
     table.loc[run, "hx_chw_leaving_temp"] -= ends - 0.05
     found = judge(case(table), "running.exchanger")
     assert found.verdict is not Verdict.PASS
+
+
+@pytest.mark.parametrize(("share", "minutes", "verdict"), [
+    (0.5, 1, Verdict.FAIL), (1.0, 1, Verdict.PASS), (0.5, 15, Verdict.NOT_TESTED)])
+def test_an_exchanger_that_fails_soon_is_judged_by_its_short_run(
+    share: float, minutes: int, verdict: Verdict
+) -> None:
+    """Back at the reset setpoint at 04:35, chillers again at 05:15: no hour to judge the supply by,
+    and two samples of a quarter-hour are too few."""
+    table = swinging(share=share)
+    over = table.index >= at("05:15")
+    table.loc[over, ["economizer_command", "economizer_active", "hx_chw_flow", "hx_cw_flow"]] = 0.0
+    table.loc[over, ["chiller_1_running", "chiller_1_power"]] = 1.0, 180.0
+    test = drawn.case(table, minutes)
+    assert test.steady(test.runs[0]) is None
+    found = judge(test, "running.exchanger")
+    assert found.verdict is verdict, found.reason
+    if minutes == 1:
+        assert found.measured == pytest.approx(100.0 * share, abs=3.0)

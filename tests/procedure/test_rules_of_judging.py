@@ -111,8 +111,29 @@ def test_exits_that_the_sequence_specifies_are_no_early_exits() -> None:
     verdict, said = exits(clock_exit=left)
     assert verdict is Verdict.PASS and f"the sequence leaves at {left:%H:%M}" in said
     assert exits(clock_exit=time(12, 0))[0] is Verdict.FAIL
+    assert exits(clock_exit=time(20, 40))[0] is Verdict.FAIL
     verdict, said = exits(other_exit="demand limit")
     assert verdict is Verdict.INDETERMINATE and "the sequence allows demand limit" in said
+
+
+@pytest.mark.parametrize(("due", "verdict"), [
+    ("20:10", Verdict.PASS), ("20:05", Verdict.FAIL), ("12:00", Verdict.FAIL)])
+def test_an_exit_later_than_the_sequence_states_fails_whatever_its_reason(
+    due: str, verdict: Verdict
+) -> None:
+    """The plant left at 20:16 for its warm water; five minutes and a timer's two are granted."""
+    found = judge(drawn.case(drawn.frame(), sequence=Sequence(clock_exit=time.fromisoformat(due))),
+                  "exit.not_early")
+    assert found.verdict is verdict
+    assert ("min after it was due" in found.reason) is (verdict is Verdict.FAIL)
+
+
+def test_a_run_that_began_shortly_before_the_clock_exit_has_its_minimum_run_time() -> None:
+    begun = Sequence(clock_exit=time(3, 30))
+    deviation = {"enable.stay": Deviation(17.0 * 60.0, "as specified", "test", "2026-01-01")}
+    limits = Limits({**drawn.LIMITS.deviations, **deviation})
+    assert judge(drawn.case(drawn.frame(), sequence=begun, limits=limits), "exit.not_early"
+                 ).verdict is Verdict.PASS
 
 
 def test_a_weather_exit_counts_where_the_condition_was_lost_for_its_time() -> None:
