@@ -193,6 +193,8 @@ class Answer:
             return "–"
         if self.kind is Kind.MOMENT:
             return str(value)[:16].replace("T", " ")
+        if self.kind is Kind.SUGGESTED:
+            return self.words.get(value) or points.plain(str(value))
         if self.kind is Kind.CHOICE:
             return self.words.get(value) or points.plain(units.symbol(str(value)) or str(value))
         return f"{self.typed(value)} {units.symbol(self.unit)}".strip()

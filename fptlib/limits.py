@@ -55,6 +55,11 @@ class Limit:
     since: int = 1
 
     @property
+    def short(self) -> str:
+        """Its meaning, without what that adds in brackets."""
+        return self.meaning.partition(" (")[0]
+
+    @property
     def answer(self) -> Answer:
         """What a job's own value may be."""
         label = f"limit '{self.name}'"

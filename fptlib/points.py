@@ -137,7 +137,7 @@ GLOSSARY: tuple[Point, ...] = (
           "refrigerant pressure in the evaporator of chiller {n}", 1.0, 150.0, 0.5),
     Point("chiller_{n}_condenser_pressure", "psia",
           "refrigerant pressure in the condenser of chiller {n}", 2.0, 450.0, 0.5),
-    Point("chiller_{n}_alarm", "alarm", "trip, hold or alarm of chiller {n}", 0.0, 1.0, 0.0,
+    Point("chiller_{n}_alarm", "alarm", "chiller {n} trip, hold or alarm", 0.0, 1.0, 0.0,
           ALARM),
     _status("tower_{n}_fan_running", "fan of tower cell {n} running"),
     Point("tower_{n}_fan_speed", "%", "fan speed of tower cell {n}", 0.0, 105.0, 1.0),
@@ -202,6 +202,11 @@ def plain(text: str) -> str:
     name in files."""
     return _ID.sub(lambda found: point(found[0]).meaning.split(",")[0] if is_point(found[0])
                    else found[0], text)
+
+
+def tagged(name: str, tag: object) -> str:
+    """A point by what it means, with the site's tag beside it where that is known."""
+    return f"{plain(name)} ({tag})" if tag and is_point(name) else plain(name)
 
 
 def all_points(chillers: int, tower_cells: int, pumps: int = 0, air_handlers: int = 0,

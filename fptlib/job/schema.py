@@ -98,7 +98,7 @@ class Chiller:
                                     "Leaving chilled water at which the chiller stops itself.")
     anti_recycle: float | None = quantity(
         "Anti-recycle time", "min", 0, 240, "From its stop until its panel lets it start again: "
-        "the live test counts it down, lift.starts judges it.")
+        "the live test counts it down, step 4 judges it.")
     minimum_saturation_lift: float | None = quantity(
         "Minimum saturation lift", _DIFFERENCE, 0, 80, "From the manufacturer: saturated "
         "condensing minus saturated evaporating temperature. Needs the refrigerant.")
@@ -341,7 +341,7 @@ class LiftProtection:
         default=TEMPORARY_SETPOINT, choices=(TEMPORARY_SETPOINT, HEAD_PRESSURE, NO_PROTECTION))
     head_pressure_water: float | None = quantity(
         "Head-pressure control: condenser water leaving a running chiller at or above", "degF",
-        32, 110, "Empty: it holds the lift itself, which lift.minimum judges.")
+        32, 110, "Empty: it holds the lift itself, judged against the minimum lift.")
 
 
 # What can drive a reset, and the quantity of the trends it is.

@@ -85,16 +85,12 @@ def in_year(test: FunctionalTest, before: Settings, after: Settings,
         test, (before, None), (after, line_to_set))
 
 
-def named(name: str) -> str:
-    """A setting's name without what its limit adds in brackets."""
-    return standard(name).meaning.partition(" (")[0]
-
-
 COST_DELAY = "exit.comparative_delay"
 TIMERS = ("delay", "run_time", "off_time", "exit_delay", "release", "cost_delay")
 # By the name of its line, each setting that can be replayed: its limit and its field.
-FIELDS = {named(name): (name, field) for name, field in {**NAMES, "lift.release": "release"}.items()
-          } | {ON_COST: (COST_DELAY, "cost_delay"), ENABLE: ("", "fixed_wet_bulb")}
+FIELDS = {standard(name).short: (name, field)
+          for name, field in {**NAMES, "lift.release": "release"}.items()} | {
+              ON_COST: (COST_DELAY, "cost_delay"), ENABLE: ("", "fixed_wet_bulb")}
 
 
 def _between(test: FunctionalTest, old: Replay, old_reset: np.ndarray, new: Replay,

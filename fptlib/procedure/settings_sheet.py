@@ -29,7 +29,7 @@ from fptlib.procedure.recovery import RATE_WINDOW
 from fptlib.procedure.replay import Replay, follows, replayed
 from fptlib.procedure.reset import ResetLine
 from fptlib.procedure.sequence import CHILLERS, ECONOMIZER, Settings, as_specified
-from fptlib.procedure.setting_effects import named, with_effects
+from fptlib.procedure.setting_effects import with_effects
 from fptlib.procedure.settings import span
 from fptlib.procedure.sheet_lines import (
     WITHHELD,
@@ -313,7 +313,7 @@ def _lines(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], s: Set
          f"{limits['exit.delay'] - test.timing_tolerance:.0f} to "
          f"{limits['exit.delay'] + limits['exit.grace']:.0f} min"),
     ]
-    found = [Line(name.split(".")[0], named(name), _specified(test, stated, name),
+    found = [Line(name.split(".")[0], standard(name).short, _specified(test, stated, name),
                   _found(test, stated, name), _stated(value, name), why, valid)
              for name, value, why, valid in rows]
     moments = {
@@ -342,7 +342,7 @@ def _lines(test: FunctionalTest, stated: Mapping[str, Mapping[str, Any]], s: Set
         return tuple(replace(each, recommended=WITHHELD, why=verdict, valid="–") for each in found)
     if test.sequence.lift.means != TEMPORARY_SETPOINT:
         found = [each for each in found if each.name not in (
-            named("lift.offset"), named("lift.lowest_setpoint"))]
+            standard("lift.offset").short, standard("lift.lowest_setpoint").short)]
     return tuple(found)
 
 

@@ -19,18 +19,23 @@ _BOOKKEEPING = "state"
 
 def since(payload: Mapping[str, Any], job: Job) -> list[str]:
     """Sentences on everything that is not as the payload states it."""
-    inputs, books = payload["inputs"], payload["procedure"]["workbooks"]
+    books = payload["procedure"]["workbooks"]
     trends = {path.name: path for path in job.trend_files()}
     workbooks = {path.name: path for path in sorted(job.workbooks_folder.glob("*.ipynb"))}
     if note(job.folder):
         books, workbooks = {}, {}
     return [
-        *_job_file(inputs[JOB_FILE], job),
-        *_readings(inputs[READINGS_FILE], job),
-        *_files("trend file {}", "", inputs["trends"], trends, sha256),
+        *of_answers(payload, job),
+        *_files("trend file {}", "", payload["inputs"]["trends"], trends, sha256),
         *_files("workbook {}", ": its code or text is not the one that was used", books,
                 workbooks, _workbook_digest),
     ]
+
+
+def of_answers(payload: Mapping[str, Any], job: Job) -> list[str]:
+    """Sentences on every answer and field reading that is not as the payload states it."""
+    inputs = payload["inputs"]
+    return [*_job_file(inputs[JOB_FILE], job), *_readings(inputs[READINGS_FILE], job)]
 
 
 def another_job(payload: Mapping[str, Any], job: Job) -> list[str]:

@@ -16,7 +16,7 @@ from fptlib.job.received import note
 from fptlib.record import approvals, changes, receipts, schema, signing, store
 from fptlib.record.approvals import Approval
 from fptlib.record.signing import Signature, SignedRecord
-from fptlib.record.text import one_line
+from fptlib.record.text import one_line, site_moment
 from fptlib.record.trusted_keys import TrustedKeys
 
 
@@ -33,14 +33,15 @@ class Signer:
         """What the signer signed as."""
         return self.signature.role
 
-    def line(self) -> str:
-        """The finding as text."""
+    def line(self, zone: str = "") -> str:
+        """The finding as text; its time on the site's clock where that is known."""
         header = self.signature.header
-        said = "sent it back" if self.signature.sent_back else "signed"
+        said = "returned it for correction" if self.signature.sent_back else "signed"
         why = f" because: {header['reason']}" if header["reason"] else ""
         state = f"REFUSED: {self.refused}" if self.refused else "signature matches"
         remark = "" if self.vouched else "; nobody vouched for this key"
-        return (f"{self.role} {self.signature.name} {said} at {header['signed-at']}{why}, "
+        at = site_moment(header["signed-at"], zone)
+        return (f"{self.role} {self.signature.name} {said} at {at}{why}, "
                 f"key {self.signature.kid}: {state}{remark}")
 
 

@@ -6,6 +6,7 @@ needs pandas unless a notebook or a figure asks for ``frame``.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -18,6 +19,9 @@ from fptlib import points
 
 if TYPE_CHECKING:
     import pandas as pd
+
+# A point's column among its sources, before its unit.
+_COLUMN = re.compile(r".*?: (.*?) \[[^\]]*\](?:, |$)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +163,11 @@ class Grid:
     def minutes(self) -> float:
         """Length of one row in minutes."""
         return self.step.total_seconds() / 60.0
+
+    def tag(self, name: str) -> str:
+        """The column that a point was read from, as the site calls it; empty where not known."""
+        found = _COLUMN.match(self.sources.get(name, ""))
+        return found[1] if found else ""
 
     def file_of(self, name: str) -> TrendFile | None:
         """The file that a point was read from; the first where further ones continue it."""

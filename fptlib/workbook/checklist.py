@@ -78,7 +78,7 @@ class OverrideLine(Line):
 
     def controls(self) -> list[widgets.Widget]:
         value = f" = {self.row['value']}" if self.row.get("value") else ""
-        self.name = f"{self.row.get('point', '?')}{value}"
+        self.name = f"{self.items['point'].shown(self.row.get('point'))}{value}"
         self.state = parts.html()
         self._show()
         return [self.state, self._stamp("Placed now", "placed"),

@@ -17,7 +17,7 @@ from typing import Any
 import ipywidgets as widgets
 import tomlkit
 
-from fptlib import units
+from fptlib import points, units
 from fptlib.answer import Answer, Kind, zones
 from fptlib.errors import FormError, FptError
 from fptlib.job.folder import Job, lookup, place
@@ -238,6 +238,12 @@ class Section:
         """What the job offers for the fields whose choices it knows."""
         return {}
 
+    def words(self) -> Mapping[str, Mapping[str, str]]:
+        """What people read for choices that the job knows by another word: points, with their tags
+        beside them."""
+        return {"point": {name: points.tagged(name, row.get("column"))
+                          for name, row in self.job.get("points", {}).items()}}
+
     def offers(self, texts: Mapping[str, str]) -> Mapping[str, Sequence[str]]:
         """What is offered besides, by what stands in the line of entry."""
         return {}
@@ -384,10 +390,10 @@ class RowsView:
 
     def __init__(self, section: Section, saved: Saved = lambda: None) -> None:
         self.section, self.table, self._saved = section, section.table, saved
-        choices = section.choices()
-        self.items = tuple(
-            replace(item, choices=tuple(choices[item.name])) if item.name in choices else item
-            for item in self.table.asked)
+        choices, words = section.choices(), section.words()
+        self.items = tuple(replace(
+            item, choices=tuple(choices.get(item.name, item.choices)),
+            words=words.get(item.name, item.words)) for item in self.table.asked)
         self.fields = {item.name: Field(item, item.name, self._changed) for item in self.items}
         self.message, self._saved_at = Message(), 0.0
         self._usual = section.usual()

@@ -331,7 +331,8 @@ def record_state(job: Job) -> static.Shown:
     if path is None:
         return static.note("No record has been signed yet.", "waiting")
     found = verify.verify(path.read_bytes(), None, job)
-    lines = [*(signer.line() for signer in found.signers), *found.refused, *found.changes]
+    zone = str(job.get("site.time_zone", ""))
+    lines = [*(signer.line(zone) for signer in found.signers), *found.refused, *found.changes]
     return static.notes(lines, "done" if found.good else "waiting")
 
 

@@ -81,6 +81,10 @@ class Points(OfPoints):
         super().__init__(job, table)
         self._columns: dict[str, list[str]] | None = None
 
+    def words(self) -> Mapping[str, Mapping[str, str]]:
+        # The tag has a column of its own here.
+        return {}
+
     def rows(self) -> list[Row]:
         # Files that continue one another stand in one field.
         return [{**row, "file": _BETWEEN.join(files_of(row))} for row in super().rows()]

@@ -208,7 +208,7 @@ def _rows_of(grid: Grid, names: Sequence[str], title: str) -> static.Shown:
     rows = known[:_ROWS].tolist()
     heads = ["Point", "Unit", *(f"{grid.time(row):%m-%d %H:%M}" for row in rows)]
     return static.table(f"{title}, in the time of the site", heads, [
-        [points.plain(name), units.symbol(points.point(name).unit),
+        [points.tagged(name, grid.tag(name)), units.symbol(points.point(name).unit),
          *(_cell(name, float(grid.columns[name][row])) for row in rows)] for name in held],
         "no value can be read")
 

@@ -38,7 +38,8 @@ def limit_changes(job: Job) -> list[str]:
     answers = job.answers()
     limits = job_answers.limits(answers)
     found = [
-        f"Limit {name} is {units.stated(own.value, standard(name).unit)} instead of the standard's "
+        f"Limit {name} ({standard(name).short}) is "
+        f"{units.stated(own.value, standard(name).unit)} instead of the standard's "
         f"{units.stated(standard(name).value, standard(name).unit)}: {own.reason} ({own.author})."
         for name, own in limits.deviations.items()
     ]

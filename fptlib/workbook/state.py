@@ -24,7 +24,7 @@ from fptlib.limits import standard
 from fptlib.procedure.reads import EVERYTHING, READINGS
 from fptlib.procedure.steps import STEPS, Step
 from fptlib.procedure.verdict import Check, Verdict, worst
-from fptlib.record import approvals, store
+from fptlib.record import approvals, changes, store
 from fptlib.record.statement import unapproved
 from fptlib.trends.mapping import files_of
 
@@ -158,13 +158,18 @@ def _signed(job: Job, step: Step) -> Standing:
     """The last two steps are done by a signature; the record itself says so."""
     path = store.latest(job)
     try:
-        signed = store.read(path).signatures if path else ()
+        record = store.read(path) if path else None
+        changed = changes.of_answers(record.payload, job) if record else []
     except RecordError as error:
         return Standing(step, WAITING, reason=str(error))
+    signed = record.signatures if record else ()
     for each in signed:
         if each.sent_back:
             return Standing(step, RETURNED, reason=f"returned for correction by {each.name}: "
-                            f"{each.header['reason']}")
+                            f"{each.header['reason'].rstrip('.')}")
+    if changed:
+        return Standing(step, INCOMPLETE, reason="answers were changed after the record was "
+                        "signed: sign it again")
     if _SIGNED[step.name] in [each.role for each in signed]:
         return Standing(step, DONE, reason="signed")
     return Standing(step, NOT_STARTED, reason="not signed yet")
@@ -225,7 +230,7 @@ def since_frozen(answers: Mapping[str, Any]) -> list[str]:
     if frozen["limits"] == now.digest():
         return []
     before, names = frozen.get("values", {}), now.in_force()
-    found = [f"Limit {name} was changed after the limits were frozen: "
+    found = [f"Limit {name} ({standard(name).short}) was changed after the limits were frozen: "
              f"{units.stated(before[name], standard(name).unit)} then, "
              f"{units.stated(value, standard(name).unit)} now."
              for name, value in names.items() if name in before and before[name] != value]

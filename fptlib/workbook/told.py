@@ -30,7 +30,8 @@ def remarks(case: FunctionalTest) -> Shown:
     """What intake did and found; what must be looked at first."""
     order = {"unusable": 0, "doubt": 1, "note": 2}
     found = sorted(case.grid.remarks, key=lambda r: order.get(r.severity, 3))
-    rows = [[r.severity, points.plain(r.point) or r.file, points.plain(r.text)]
+    rows = [[r.severity, points.tagged(r.point, case.grid.tag(r.point)) or r.file,
+             points.plain(r.text)]
             for r in found[:MOST_REMARKS]]
     more = len(found) - len(rows)
     title = "What was found in the files" + (f" ({more} more notes)" if more else "")
@@ -54,8 +55,8 @@ def quality(case: FunctionalTest) -> Shown:
     unused = dict.fromkeys(r.point for r in looked_at if r.severity == "unusable")
     flawed = report[(report["gaps"] > 0) | (report["stuck_hours"] > 0) | (report["spikes"] > 0)
                     | report.index.isin(list(case.doubts))]
-    rows = [[points.plain(str(name)), units.rounded(row["coverage"]), f"{row['gaps']}",
-             units.rounded(row["longest_gap"]),
+    rows = [[points.tagged(str(name), case.grid.tag(str(name))), units.rounded(row["coverage"]),
+             f"{row['gaps']}", units.rounded(row["longest_gap"]),
              units.rounded(row["stuck_hours"]), f"{row['spikes']}",
              "yes" if name in case.doubts else "no", str(row["costs"]) or "none"]
             for name, row in flawed.iterrows()]

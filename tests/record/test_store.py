@@ -15,7 +15,9 @@ import record_support as support
 
 from fptlib.errors import RecordError
 from fptlib.job.folder import Job
+from fptlib.procedure.steps import step
 from fptlib.record import files, signing, store
+from fptlib.workbook import state
 
 KEYS = support.make_keys()
 RECORD = support.signed({"text": "x" * 20_000}, KEYS, ("technician",))
@@ -196,3 +198,21 @@ def test_two_processes_share_the_numbers(job: Job, record_file: Path) -> None:
     assert [process.wait(timeout=60) for process in running] == [0, 0]
     assert names(job) == [f"{n:04d}.json" for n in range(1, 9)]
     assert all(path.read_bytes() == RECORD for path in store.records(job))
+
+
+@pytest.mark.parametrize("name", ["findings", "review"])
+def test_a_signed_step_says_that_answers_were_changed_since(tmp_path: Path, name: str) -> None:
+    job = support.make_job(tmp_path / "job")
+    store.save(job, support.signed(support.make_payload(job), KEYS, ("technician", "engineer")))
+    assert state.standing(job, step(name)).state == state.DONE
+    job.put("site.altitude", 1234.0)
+    now = state.standing(job, step(name))
+    assert now.state == state.INCOMPLETE and "sign it again" in now.reason
+
+
+def test_a_reason_that_ends_its_sentence_gets_no_second_full_stop(tmp_path: Path) -> None:
+    job = support.make_job(tmp_path / "job")
+    record = support.signed(support.make_payload(job), KEYS, ("technician",))
+    store.save(job, signing.countersign(record, KEYS["engineer"], "engineer", "Blair Senior",
+                                        support.MOMENT, signing.SEND_BACK, "Read it again."))
+    assert state.standing(job, step("findings")).reason.endswith(": Read it again")

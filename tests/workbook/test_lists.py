@@ -15,6 +15,16 @@ def stored(job, path, held):
     return questionnaire.section(job, path)
 
 
+def test_a_point_stands_with_the_sites_tag_beside_it(job):
+    job.put("points.chw_flow.column", "CHW-F-1")
+    overrides = rows_view(job, "overrides")
+    item = next(item for item in overrides.items if item.name == "point")
+    assert item.shown("chw_flow") == "chilled-water flow of the plant (CHW-F-1)"
+    assert item.shown("the enable threshold") == "the enable threshold"
+    readings = next(item for item in rows_view(job, "readings").items if item.name == "point")
+    assert readings.shown("chw_flow") == "chilled-water flow of the plant (CHW-F-1)"
+
+
 def test_a_required_answer_that_is_missing_is_named(job):
     view = form_view(job, "site")
     assert view.missing({"site": {"altitude": 100.0}}) == [

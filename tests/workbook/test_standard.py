@@ -259,7 +259,8 @@ def test_limits_changed_after_freezing_come_first(tmp_path):
     assert review.limit_changes(job) == []
     job.put('limits."enable.dwell"', {"value": 1.0, "reason": "r", "author": "A"})
     told = review.limit_changes(job)
-    assert "enable.dwell is 1 min instead of the standard's 30 min: r (A)" in told[0]
+    assert told[0].startswith("Limit enable.dwell (enable delay: ")
+    assert ") is 1 min instead of the standard's 30 min: r (A)" in told[0]
     assert "were changed after they were frozen" in told[1]
 
 

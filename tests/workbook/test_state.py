@@ -128,8 +128,8 @@ def test_a_limit_changed_after_freezing_is_named_with_both_values(job):
     assert state.since_frozen(job.answers()) == []
     job.put('limits."enable.dwell"', {"value": 20.0, "reason": "r", "author": "a"})
     told, = state.since_frozen(job.answers())
-    assert told == ("Limit enable.dwell was changed after the limits were frozen: 30 min then, "
-                    "20 min now.")
+    assert told == ("Limit enable.dwell (enable delay: how long the condition must hold before the "
+                    "enable) was changed after the limits were frozen: 30 min then, 20 min now.")
     assert told in html.unescape(panels.freeze(job).message.widget.value)
     assert told in review.limit_changes(job)
     page = Page("plan", job)

@@ -51,6 +51,12 @@ def test_a_column_is_as_wide_as_its_longest_word_while_there_is_room():
     assert crowded[-1] == "min(11.2ch,5.5ch + (100vw - 560px)*0.154)"
 
 
+def test_a_table_without_heads_has_room_for_its_longest_word_too():
+    markup = static.facts("Chiller 1", [("Refrigerant", "R-134a"), ("Load", "4")])
+    first, second = markup.markup.split("<tr>")[1:]
+    assert "min-width:9.9ch" in first and "min-width:9.9ch" not in second
+
+
 def test_a_name_is_broken_after_underscore_or_full_stop_only():
     markup = static.table("t", ["Limit", "Value"], [["lift.short_dip", "4.5"]]).markup
     assert "lift.<wbr>short_<wbr>dip" in markup and "4.<wbr>5" not in markup
