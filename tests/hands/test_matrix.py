@@ -27,6 +27,8 @@ from tests.hands.second.model import ECONOMIZER
 from tests.hands.second.physics import KW_PER_TON, WATER
 from tests.hands.second.truth import stretches
 
+pytestmark = pytest.mark.full
+
 EVERYTHING = bool(os.environ.get("FPTLIB_ALL_FAULTS"))
 FEW = {"second": ("sound_hill", "sound_desert", "sound_coast", "no_enable_delay",
                   "lift_valve_stuck", "setpoint_in_one_step", "left_at_three", "exchanger_fouled"),

@@ -13,7 +13,6 @@ import drawn_plant as drawn
 import numpy as np
 import pandas as pd
 import pytest
-from CoolProp.CoolProp import PropsSI
 from drawn_plant import at
 
 from fptlib.errors import JobError
@@ -37,12 +36,21 @@ ACCURACY = 4e-4
 GAL_M3, TON_W = 231.0 * 0.0254**3, 3516.8528
 
 
+def of_coolprop(*asked: str | float) -> float:
+    """A property by CoolProp, whose import is a fifth of what collecting all tests takes; only the
+    worker that has these tests pays it."""
+    from CoolProp.CoolProp import PropsSI
+
+    return PropsSI(*asked)
+
+
 def tons(flow: float, entering: float, leaving: float, fluid: tuple[str, float | None]) -> float:
     """Heat that a stream gives up by CoolProp, metered on the cold side."""
     warm, cold = ((each + 459.67) / 1.8 for each in (entering, leaving))
     state, name = 0.5e6, FLUIDS[fluid]
-    rho = PropsSI("D", "T", min(warm, cold), "P", state, name)
-    drop = PropsSI("H", "T", warm, "P", state, name) - PropsSI("H", "T", cold, "P", state, name)
+    rho = of_coolprop("D", "T", min(warm, cold), "P", state, name)
+    drop = (of_coolprop("H", "T", warm, "P", state, name)
+            - of_coolprop("H", "T", cold, "P", state, name))
     return flow * GAL_M3 / 60.0 * rho * drop / TON_W
 
 
@@ -151,7 +159,7 @@ def test_ua_is_that_of_the_fluids(chw: tuple[str, float], cw: tuple[str, float |
 def test_a_limit_for_water_is_as_far_above_the_fluids_freezing_point(
     fluid: tuple[str, float], name: str, table: float
 ) -> None:
-    point = PropsSI("T_FREEZE", "T", 300, "P", 101325, f"INCOMP::{name}-{fluid[1]:g}%")
+    point = of_coolprop("T_FREEZE", "T", 300, "P", 101325, f"INCOMP::{name}-{fluid[1]:g}%")
     degf = point * 1.8 - 459.67
     assert degf == pytest.approx(table, abs=0.06)
     assert plant(fluid).above_freezing(38.0, "chw") == pytest.approx(degf + 6.0, abs=0.06)
