@@ -62,11 +62,7 @@ def test_an_early_press_starts_nothing_and_the_next_one_works(slow: Desk):
     assert slow.page.locator(".jp-Cell").count() == cells
     assert len(slow.office.ask("/api/kernels")) == 1
     assert not slow.page.locator(".jp-Dialog").count()
-
-
-def test_the_step_is_run_by_keyboard_once_it_is_ready(slow: Desk):
-    come_early(slow, "enable")
-    slow.ready()
+    # Once the page is ready the key that did nothing before runs the step.
     slow.page.locator(".jp-Cell").nth(1).focus()
     slow.page.keyboard.press("F8")
     slow.page.wait_for_selector(BUSY, timeout=120_000)

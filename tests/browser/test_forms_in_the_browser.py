@@ -23,7 +23,6 @@ AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
 
 def test_wrong_answers_get_a_sentence_beside_the_field(desk: Desk):
     desk.open("plan")
-    desk.run()
     for path, typed, sentence in (
         ("site.altitude", "high up", "'high up' is not a number"),
         ("site.altitude", "900000", "outside what is possible"),
@@ -46,7 +45,6 @@ def test_wrong_answers_get_a_sentence_beside_the_field(desk: Desk):
 
 def test_a_wrong_row_and_an_empty_form_get_a_sentence(desk: Desk):
     desk.open("plan")
-    desk.run()
     desk.press("save-points")
     desk.wait_for("Point: no answer; a point needs it")
     points = desk.page.locator(".fpt-form:has(.fpt-save-points)")
@@ -71,7 +69,7 @@ WITHDRAWN = """() => [...document.querySelectorAll('.jp-OutputArea-output')].fil
   e => [e.querySelector('img, table, a')?.tagName, e.innerText.slice(0, 40)])"""
 
 
-def test_an_edit_withdraws_the_verdict_and_a_run_gives_it_back(desk: Desk, pictures: Path):
+def test_an_edit_withdraws_the_verdict_unsaved_and_a_run_gives_it_back(desk: Desk, pictures: Path):
     desk.open("enable")
     desk.run()
     desk.wait_for("The results below belong to these answers")
@@ -85,23 +83,14 @@ def test_an_edit_withdraws_the_verdict_and_a_run_gives_it_back(desk: Desk, pictu
     assert not any("approach near" in words and kind is None for kind, words in marked)
     desk.page.get_by_text("Verdicts of step 3").scroll_into_view_if_needed()
     desk.picture(pictures / "withdrawn.png")
+    desk.save()
+    saved = (desk.office.job.workbooks_folder / "03_enable.ipynb").read_text("utf-8")
+    assert "Verdicts of step 3" in saved and "fpt-withdrawn" not in saved
     took = desk.run()
     desk.wait_for("The results below belong to these answers")
     assert desk.page.evaluate(WITHDRAWN) == []
     assert "fail" in desk.read()
     print(f"\nfrom the last entry to verdict and figure: {took:.1f} s")
-
-
-def test_the_mark_of_a_withdrawn_verdict_is_not_saved(desk: Desk):
-    desk.open("enable")
-    desk.run()
-    desk.type("plant.tower_approach.value", "12")
-    desk.wait_for("the verdict below is withdrawn")
-    desk.page.keyboard.press("Control+s")
-    saved = desk.office.job.workbooks_folder / "03_enable.ipynb"
-    desk.page.wait_for_timeout(1500)
-    assert "Verdicts of step 3" in saved.read_text("utf-8")
-    assert "fpt-withdrawn" not in saved.read_text("utf-8")
 
 
 def test_a_reload_and_a_second_window_lose_nothing(desk: Desk, browser):
@@ -163,7 +152,6 @@ def test_a_damaged_page_mends_itself_when_it_is_opened(desk: Desk):
 
 def test_a_dead_kernel_loses_nothing(desk: Desk):
     desk.open("plan")
-    desk.run()
     desk.type("site.name", "Before the crash")
     desk.wait_for("✓ saved")
     kernel = desk.office.kernel("plan")

@@ -13,6 +13,9 @@ from fptlib.job.folder import Job
 from fptlib.job.start import start
 
 pytestmark = pytest.mark.full
+# Every page is run where there are the most points and the fewest; test_real_jobs.py runs the pages
+# on the first two plants' files, and judges every check on the five of them as dropped.
+EVERY_PAGE = {"exchanger beside a chiller", "laboratory, a day of either order"}
 # Files, altitude, zone, typed answers, the button of a question, how many points at the least.
 CASES = {
     "campus chiller": (("real_trends/campus_chiller_1.csv",), "300", "Etc/UTC", {}, "", 12),
@@ -63,8 +66,9 @@ def test_from_the_drop_to_the_verdicts(name: str, desk: Desk) -> None:
     desk.type("site.altitude", altitude)
     desk.type("site.time_zone", zone)
     desk.wait_for("every point of the map is read", 120)
-    desk.press("run-every")
-    desk.page.get_by_text("steps have run; a page").wait_for(timeout=280_000)
-    stopped = desk.page.locator(".fpt-form:has(.fpt-run-every) tbody td:nth-child(3)")
-    assert stopped.count() >= 10 and not any(stopped.all_inner_texts())
+    if name in EVERY_PAGE:
+        desk.press("run-every")
+        desk.page.get_by_text("steps have run; a page").wait_for(timeout=600_000)
+        stopped = desk.page.locator(".fpt-form:has(.fpt-run-every) tbody td:nth-child(3)")
+        assert stopped.count() >= 10 and not any(stopped.all_inner_texts())
     assert [(job.trends_folder / path.name).read_bytes() for path in paths] == before

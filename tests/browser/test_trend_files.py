@@ -25,7 +25,6 @@ def made(folder: Path, name: str, content: bytes) -> Path:
 
 def test_a_trend_file_is_chosen_and_a_wrong_one_gets_a_sentence(desk: Desk, tmp_path: Path):
     desk.open("plan")
-    desk.run()
     # Larger than one message of the server is by default: that ended the connection unsaid.
     rows = b"time,flow\n" + b"2026-01-10 00:00,1800.0\n" * 1_250_000
     choose(desk, made(tmp_path, "meter.csv", rows))
@@ -43,7 +42,6 @@ def test_a_trend_file_is_chosen_and_a_wrong_one_gets_a_sentence(desk: Desk, tmp_
 
 def test_a_file_that_is_too_large_gets_a_sentence(desk: Desk, tmp_path: Path):
     desk.open("plan")
-    desk.run()
     choose(desk, made(tmp_path, "year.csv", bytes(upload.LARGEST + upload.MB)))
     desk.wait_for("the page takes up to 100 MB: copy it into the job's folder", 90)
     assert not (desk.office.job.trends_folder / "year.csv").exists()
