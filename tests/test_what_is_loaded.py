@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 import small_plant
+
+from fptlib.record import schema
 
 HEAVY = {"pandas", "matplotlib", "jupyterlab", "jupyter_server", "nbclient", "IPython",
          "ipywidgets", "typst", "openpyxl", "distributed", "pypdf"}
@@ -93,3 +97,17 @@ def test_a_payload_is_read_without_the_grammar_of_addresses_that_takes_a_second(
     done = subprocess.run([sys.executable, "-c", said], capture_output=True, text=True,
                           encoding="utf-8", check=True)
     assert done.stdout.split() == ["True", "False"]
+
+
+def test_two_workbooks_that_begin_together_import_the_validator_one_after_the_other(
+        monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two of a job's workbooks are read at once; one was told as damaged: 'rfc3987_syntax'."""
+    def slow(name: str) -> str:
+        time.sleep(0.1)
+        return name
+
+    monkeypatch.delitem(sys.modules, "rfc3987_syntax", raising=False)
+    monkeypatch.setattr(schema, "import_module", slow)
+    with ThreadPoolExecutor(2) as both:
+        asked = [both.submit(schema.validating.__wrapped__) for _ in range(2)]
+        assert [each.result() for each in asked] == ["jsonschema"] * 2

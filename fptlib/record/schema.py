@@ -8,6 +8,7 @@ from collections.abc import Callable
 from functools import cache
 from importlib import import_module
 from importlib.resources import files
+from threading import Lock
 from typing import Any
 
 from fptlib.errors import RecordError
@@ -15,6 +16,7 @@ from fptlib.procedure.verdict import step_of
 
 NAME, VERSION = "changeover-test-record", 4
 _LONGEST_PART = 60
+_IMPORTING = Lock()
 
 
 def _to_2(payload: dict[str, Any]) -> dict[str, Any]:
@@ -110,13 +112,15 @@ def _validator(version: int) -> Any:
 @cache
 def validating() -> Any:
     """The validator, imported without a helper of the notebook server's: that one builds a grammar
-    of international addresses (IRI) for a second, and no schema here states one."""
+    of international addresses (IRI) for a second, and no schema here states one. One thread at a
+    time: two workbooks that are read at once both ask, before the first answer is kept."""
     helper = "rfc3987_syntax"
-    there = sys.modules.get(helper)
-    sys.modules[helper] = None  # type: ignore[assignment]
-    try:
-        return import_module("jsonschema")
-    finally:
-        del sys.modules[helper]
-        if there is not None:
-            sys.modules[helper] = there
+    with _IMPORTING:
+        there = sys.modules.get(helper)
+        sys.modules[helper] = None  # type: ignore[assignment]
+        try:
+            return import_module("jsonschema")
+        finally:
+            del sys.modules[helper]
+            if there is not None:
+                sys.modules[helper] = there
