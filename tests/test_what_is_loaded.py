@@ -81,6 +81,16 @@ def test_a_page_opens_without_what_draws_and_what_reads_notebooks() -> None:
     assert not found & {"pandas", "matplotlib", "nbformat", "nbclient", "jsonschema", "lark"}
 
 
+def test_what_draws_is_imported_while_a_page_is_filled() -> None:
+    said = ("import asyncio, sys\nfrom fptlib.workbook import page\n"
+            "async def opened():\n    page.draw_soon(0.1)\n    await asyncio.sleep(0.0)\n"
+            "    print('matplotlib' in sys.modules)\n    await asyncio.sleep(0.3)\n"
+            "asyncio.run(opened())\nprint('matplotlib' in sys.modules)")
+    done = subprocess.run([sys.executable, "-c", said], capture_output=True, text=True,
+                          encoding="utf-8", check=True)
+    assert done.stdout.split() == ["False", "True"]
+
+
 def test_the_server_starts_without_the_grammar_of_addresses() -> None:
     said = ("import sys\nfrom fptlib.record import schema\nschema.validating()\n"
             "import jupyterlab.labapp, nbformat\n"

@@ -2,14 +2,16 @@
 
 A page holds no calculation. It notes a digest of what its step rests on before anything is
 computed, and keeps verdict and digest together when the verdicts are shown. What draws is imported
-when the step is run: the forms, for which a technician waits, need none of it.
+once the forms stand there, or when the step is run: a technician waits for the forms first.
 """
 
 from __future__ import annotations
 
+import asyncio
 import html
 import os
 from collections.abc import Callable, Mapping, Sequence
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -62,6 +64,16 @@ def find_job() -> Job:
     )
 
 
+def draw_soon(seconds: float = 3.0) -> None:
+    """Import what draws when the kernel has been open for so long [s], in its own thread between
+    two cells; in a plain script, which nobody looks at, do nothing."""
+    try:
+        loop = asyncio.get_running_loop()
+    except RuntimeError:
+        return
+    loop.call_later(seconds, import_module, "fptlib.workbook.evidence")
+
+
 class Page:
     """One workbook page of one job."""
 
@@ -76,6 +88,7 @@ class Page:
         self._first: tuple[widgets.Widget, ...] = (style.sheet(), self.badge)
         self._say_standing()
         _watch_for_stops(self)
+        draw_soon()
 
     # -- forms -------------------------------------------------------------------------
 
