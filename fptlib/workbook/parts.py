@@ -80,7 +80,8 @@ def tick(label: str, layout: widgets.Layout = AUTO_WIDTH, **traits: Any) -> widg
 
 def files(label: str, name: str, **traits: Any) -> widgets.FileUpload:
     """A field on which files are dropped, or for which they are chosen."""
-    return _named(widgets.FileUpload(description=label, layout=AUTO_WIDTH, **traits), (name,))
+    return _named(widgets.FileUpload(description=label, tooltip=label, layout=AUTO_WIDTH,
+                                     **traits), (name,))
 
 
 def secret(label: str, name: str) -> widgets.Password:
