@@ -126,6 +126,7 @@ def _plan(job: Job) -> list[Block]:
               if job.get("frozen.limits") else "not frozen")
     standing = list(approvals.standing(job.answers()))
     return [printed.heading("The plan"), *(_stated(job, path) for path in _PLAN),
+            printed.table(*questionnaire.SETTINGS_COMPARED, questionnaire.settings_compared(job)),
             printed.text(f"The limits are {frozen}; each stands with its check below."),
             printed.table("Approvals of the plan", ("By", "How it stands"), standing)]
 

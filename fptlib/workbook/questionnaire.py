@@ -24,6 +24,9 @@ from fptlib.workbook.readings import Readings, points_of
 
 # Between the files of one point that continue one another.
 _BETWEEN = "; "
+# The table of stated settings: its title and heads.
+SETTINGS_COMPARED = ("Sequence: specified, programmed, judged against", (
+    "Setting", "Specified", "Programmed", "Judged against", "Source", "Contradiction"))
 
 
 def section(job: Job, path: str) -> Section:
@@ -347,9 +350,12 @@ def approved(job: Job) -> static.Shown:
 
 def contradictions(job: Job) -> static.Shown:
     """Every stated setting of the sequence, and what contradicts what."""
+    return static.table(*SETTINGS_COMPARED, settings_compared(job))
+
+
+def settings_compared(job: Job) -> list[list[str]]:
+    """The rows of ``SETTINGS_COMPARED``."""
     held = job.answers()
-    rows = [[each.meaning, each.specified, each.programmed, each.judged, each.source,
+    return [[each.meaning, each.specified, each.programmed, each.judged, each.source,
              "; ".join(each.contradictions) or "none"]
             for each in compared(held.get("settings", {}), answers.limits(held).in_force())]
-    return static.table("Sequence: specified, programmed, judged against", (
-        "Setting", "Specified", "Programmed", "Judged against", "Source", "Contradiction"), rows)

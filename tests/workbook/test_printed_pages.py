@@ -81,11 +81,14 @@ def test_an_owner_reads_in_the_document_all_that_an_approval_is_of(job) -> None:
     job.put("abort", [{"text": "Too cold", "watched": "cw_supply_temp", "side": "below",
                        "limit": 36.0, "stop_within": 5.0}])
     job.put('limits."enable.dwell"', {"value": 45.0, "reason": "slow sump", "author": "A"})
+    job.put('settings."enable.dwell"', {"specified": 30.0, "programmed": 15.0, "source": "M-601"})
     job.put("script", [{"number": 1, "kind": "prepare", "action": "Technician: compare clocks",
                         "expected": "Within 1 min", "checks": "instruments.agreement"}])
     said = text(document.write(job.folder / "procedure.html", job))
     for words in ("towers or the sump below 36 °F", "Number of chillers 1", "Chiller 1: Tag CH-1",
                   "how long the condition must hold before the enable 45 min slow sump",
+                  # What contradicts what is on paper before anybody travels.
+                  "specified 30 min, programmed 15 min; specified 30 min, judged against 45 min",
                   "The limits are not frozen", "prepare: Technician",
                   "[instruments. agreement]", "chilled water leaving the plant"):
         assert words in said, words
