@@ -239,6 +239,8 @@ def effect(test: FunctionalTest, replay: Replay, reset: np.ndarray) -> Line:
     more = (replay.mode == ECONOMIZER) & test.chiller_mode
     less = (replay.mode != ECONOMIZER) & (test.commanded == 1.0) & (test.chillers_on == 0.0)
     gone = f"; takes away {savings.brought(test, less)}" if less.any() else ""
-    return Line("", "all of them together: hours on the exchanger against this record", "–", "–",
-                f"adds {savings.lost(test, more, reset)}{gone}", "the sequence replayed against "
-                "what the plant did; hours taken away were run outside of these settings", "–")
+    return Line("", "all of them together, hours on the exchanger in this record", "–", "–",
+                f"adds {savings.lost(test, more, reset)}{gone}", "in this record the sequence "
+                "replayed against what the plant did (hours taken away were run outside of these "
+                "settings); in a typical year against the sequence with the settings as found",
+                "–")
