@@ -430,6 +430,6 @@ def test_every_number_is_printed_in_its_own_unit(
 ) -> None:
     main(["check", str(before), "--all"])
     said = capsys.readouterr().out.replace("\n      ", " ")
-    assert re.search(r"min from the end of one to the next enable \[\d+\.\d \+/- 1\.0 min, limit",
+    assert re.search(r"min from the end of one to the next enable \[\d+ \+/- 1 min, limit",
                      said)
     assert re.search(r"below the reset setpoint \[\S+ \+/- \S+ °F, limit", said)

@@ -133,7 +133,7 @@ def split_unit(header: str) -> tuple[str, str]:
 
 def no_plain_unit(header: str) -> str:
     """What a header says of its numbers that keeps them from being the point's own, or ``""``."""
-    *_, last = re.split(r"[\s_]+", header)
+    *before, last = re.split(r"[\s_]+", header)
     bracketed = _IN_BRACKETS.findall(header)
     for said in (*bracketed, last if len(last) > 1 else ""):
         if _SIGNAL.fullmatch(said.strip()):
@@ -141,7 +141,8 @@ def no_plain_unit(header: str) -> str:
     for said in (*bracketed, last):
         if _COUNTED.fullmatch(said.strip()):
             return f"its numbers are in {said.strip()}, which a meter counts up"
-        if _FACTOR.fullmatch(said):
+        # A whole name such as "x100" numbers a column.
+        if _FACTOR.fullmatch(said) and (bracketed or before):
             return f"its numbers are to be multiplied ('{said.strip()}')"
     return ""
 

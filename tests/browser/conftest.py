@@ -26,8 +26,10 @@ def _without(reason: str) -> None:
     pytest.skip(reason)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
+    """Chromium for one file: playwright's event loop stays the thread's running one as long as it
+    is open, and the next file of a worker may run one of its own."""
     path = os.environ.get("FPTLIB_BROWSER", CHROMIUM)
     if not Path(path).is_file() and not (path := shutil.which("chromium") or ""):
         _without(HOW)

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from humid_air import humidity_from_wet_bulb
 
+from fptlib.limits import standard
 from fptlib.physics import atmosphere
 from fptlib.procedure import setting_effects, settings_sheet, year, year_replayed
 from fptlib.procedure.functional_test import FunctionalTest
@@ -28,7 +29,7 @@ TEST = drawn.case()
 def effect(name: str, stated: Mapping[str, Mapping[str, Any]], test: FunctionalTest = TEST,
            **changed: float) -> str:
     """What is said of a line when the recommendation is as specified but for what is changed."""
-    line = Line("enable", setting_effects.named(name), "–", "–", "so much", "–", "–")
+    line = Line("enable", standard(name).short, "–", "–", "so much", "–", "–")
     settings = replace(specified(test, {}), **changed)
     return setting_effects.with_effects(
         test, stated, settings, test.reset_setpoint, [line])[0].effect
@@ -63,7 +64,7 @@ def test_without_power_there_are_hours_and_no_kwh() -> None:
 
 def test_what_the_replay_does_not_carry_is_not_known_and_what_is_withheld_says_nothing() -> None:
     assert effect("running.tower_offset", {}) == setting_effects.ALONE
-    line = Line("enable", setting_effects.named("enable.dwell"), "–", "–", WITHHELD, "–", "–")
+    line = Line("enable", standard("enable.dwell").short, "–", "–", WITHHELD, "–", "–")
     settings = replace(specified(TEST, {}), delay=90.0)
     assert setting_effects.with_effects(
         TEST, {}, settings, TEST.reset_setpoint, [line])[0].effect == "–"
