@@ -143,9 +143,10 @@ def test_a_plan_says_what_it_leaves_open(job):
 
 @pytest.mark.parametrize(("point", "typed", "sentence"), [
     ("chw_flow", "20", "Accuracy ±: 20 is no share of the reading, as chw_flow needs it"),
-    ("chw_flow", "0.02", "sensor saved: chilled-water flow of the plant; "
+    ("chw_flow", "0.02", "sensor saved: chilled-water flow of the plant (chw_flow); "
      "± 2 % of the reading"),
-    ("chw_supply_temp", "2", "sensor saved: chilled water leaving the plant; ± 2 °F"),
+    ("chw_supply_temp", "2", "sensor saved: chilled water leaving the plant (chw_supply_temp); "
+     "± 2 °F"),
 ])
 def test_an_accuracy_is_a_share_of_the_reading_where_the_form_says_so(
     job, point, typed, sentence
